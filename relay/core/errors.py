@@ -1,0 +1,50 @@
+"""The exceptions of Offing, drawn as a tree.
+
+OffingError                  everything below
+├── OperatorError            what a person gave us is wrong: says what, where and what to do
+│   ├── ExpeditionError      the expedition file (with the line)
+│   ├── SecretsError         the secrets file is missing, changed, unreadable or open to others
+│   ├── CaptureError         a capture given to rehearse cannot be read or timed
+│   └── RecordingError       a recording is not one, is of another version, or is torn
+└── OurFault                 a rule of Offing's own would have been broken: always a bug
+    ├── OneDoorError         something other than `release` tried to make or send a released record
+    └── RegrownError         a release log grown again from the journal differs from what was sent
+
+A peer's bad bytes are never exceptions: decoders return `Rejected` events for them.
+"""
+
+
+class OffingError(Exception):
+    """Anything Offing raises on purpose."""
+
+
+class OperatorError(OffingError):
+    """Something a person gave us is wrong; the message says what, where and what to do."""
+
+
+class ExpeditionError(OperatorError):
+    """The expedition file is malformed or cannot keep its word."""
+
+
+class SecretsError(OperatorError):
+    """The secrets file is missing, was changed, or is readable by others."""
+
+
+class CaptureError(OperatorError):
+    """A capture cannot be read or timed."""
+
+
+class RecordingError(OperatorError):
+    """A recording is not one, is of an unknown version, or is torn where it must not be."""
+
+
+class OurFault(OffingError):
+    """A rule of Offing's own would have been broken."""
+
+
+class OneDoorError(OurFault):
+    """Only `relay.core.release` may make a released record, and `wire` accepts nothing else."""
+
+
+class RegrownError(OurFault):
+    """The release log grown again from the journal is not the one that was sent."""

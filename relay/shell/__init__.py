@@ -1,0 +1,1 @@
+"""The shell: sockets, files, clocks and processes around the core."""
