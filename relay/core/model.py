@@ -100,9 +100,10 @@ class Decoder(Protocol):
 
 
 class RowKind(StrEnum):
-    """What a journal row holds."""
+    """What a journal row holds: a piece of a byte stream, a whole datagram or message, or an operator's decision."""
 
-    INPUT = "input"
+    STREAM = "stream"
+    WHOLE = "whole"
     DECISION = "decision"
 
 

@@ -1,0 +1,101 @@
+"""When a dive begins and ends, and which leg of it a vehicle is in.
+
+Rules: both are judged once a tick, from values that the embargo has let through; each border has two limits.
+"""
+
+from relay.core.fuse import Fuse
+from relay.core.policy import DiveLimits, Leg, LegLimits
+
+
+class LegWatch:
+    """The leg of one vehicle.
+
+        from      to        when
+        deck      descent   deeper than deck_leave_m
+        descent   bottom    altitude within bottom_enter_m, or (no altitude) depth level for level_us
+        descent   deck      shallower than deck_enter_m
+        bottom    ascent    altitude beyond bottom_leave_m, or that far above the deepest of this bottom leg
+        ascent    bottom    altitude within bottom_enter_m
+        ascent    deck      shallower than deck_enter_m
+    """
+
+    def __init__(self, limits: LegLimits) -> None:
+        self._limits = limits
+        self.leg = Leg.DECK
+        self._deepest_m = 0.0
+        self._level: tuple[float, int] | None = None
+
+    def judge(self, depth_m: float | None, altitude_m: float | None, at_us: int) -> Leg:
+        """Return the leg after seeing depth and altitude (metres, None if unknown) at a tick."""
+        if depth_m is not None:
+            self.leg = self._next(depth_m, altitude_m, at_us)
+        elif self.leg in (Leg.DESCENT, Leg.ASCENT) and self._near(altitude_m):
+            self.leg = Leg.BOTTOM
+        return self.leg
+
+    def _near(self, altitude_m: float | None) -> bool:
+        return altitude_m is not None and altitude_m <= self._limits.bottom_enter_m
+
+    def _next(self, depth_m: float, altitude_m: float | None, at_us: int) -> Leg:
+        limits = self._limits
+        if self.leg is Leg.DECK:
+            self._level = None
+            return Leg.DESCENT if depth_m > limits.deck_leave_m else Leg.DECK
+        if depth_m < limits.deck_enter_m:
+            return Leg.DECK
+        if self.leg is Leg.BOTTOM:
+            return self._from_bottom(depth_m, altitude_m)
+        if self._near(altitude_m) or (self.leg is Leg.DESCENT and self._is_level(depth_m, altitude_m, at_us)):
+            self._deepest_m = depth_m
+            return Leg.BOTTOM
+        return self.leg
+
+    def _from_bottom(self, depth_m: float, altitude_m: float | None) -> Leg:
+        limits = self._limits
+        self._deepest_m = max(self._deepest_m, depth_m)
+        far = altitude_m is not None and altitude_m > limits.bottom_leave_m
+        risen = not self._near(altitude_m) and self._deepest_m - depth_m > limits.bottom_leave_m
+        return Leg.ASCENT if far or risen else Leg.BOTTOM
+
+    def _is_level(self, depth_m: float, altitude_m: float | None, at_us: int) -> bool:
+        if self._level is None or abs(depth_m - self._level[0]) > self._limits.level_m:
+            self._level = (depth_m, at_us)
+        return altitude_m is None and at_us - self._level[1] >= self._limits.level_us
+
+
+class DiveWatch:
+    """Whether a dive is under way."""
+
+    def __init__(self, limits: DiveLimits) -> None:
+        self._limits = limits
+        self._surfaced_us: int | None = None
+
+    def begins(self, fuse: Fuse, at_us: int, since_us: int) -> bool:
+        """Return whether what was received after `since_us` begins a dive at tick `at_us`."""
+        heard = fuse.heard_us()
+        if heard is None or heard <= since_us:
+            return False
+        least = self._limits.begin_depth_m
+        if least is None:
+            return True
+        return any(depth is not None and depth > least for depth in self._depths(fuse, at_us, at_us - since_us - 1))
+
+    def ends(self, fuse: Fuse, at_us: int) -> bool:
+        """Return whether the dive is over at tick `at_us`."""
+        heard = fuse.heard_us()
+        if heard is None or at_us - heard >= self._limits.quiet_us:
+            return True
+        return self._limits.begin_depth_m is not None and self._surfaced(fuse, at_us, self._limits.begin_depth_m)
+
+    def _surfaced(self, fuse: Fuse, at_us: int, begin_depth_m: float) -> bool:
+        depths = [depth for depth in self._depths(fuse, at_us, self._limits.quiet_us) if depth is not None]
+        if not depths or max(depths) > begin_depth_m / 2:
+            self._surfaced_us = None
+            return False
+        if self._surfaced_us is None:
+            self._surfaced_us = at_us
+        return at_us - self._surfaced_us >= self._limits.surfaced_us
+
+    @staticmethod
+    def _depths(fuse: Fuse, at_us: int, stale_us: int) -> list[float | None]:
+        return [state.fresh("depth_m", at_us, stale_us) for state in fuse.states]

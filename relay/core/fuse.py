@@ -1,0 +1,91 @@
+"""The freshest value of each field of each vehicle, with its age.
+
+Rules: last received wins, field by field; a position is one value; pressure becomes depth here (TEOS-10,
+which needs the latitude), and only where the same report has no depth of its own.
+"""
+
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from relay.core.model import Observation
+
+_SCALARS = ("depth_m", "altitude_m", "heading_deg", "pitch_deg", "roll_deg", "rate_of_turn_deg_min",
+            "speed_mps", "course_deg", "water_speed_mps", "mode")  # fmt: skip
+
+
+class Stamped(NamedTuple):
+    """An observation that belongs to a known vehicle, with its moment of receipt on the embargo clock."""
+
+    embargo_us: int
+    row: int
+    vehicle: int
+    observation: Observation
+
+
+@dataclass(slots=True)
+class Value:
+    """A value and when it was received."""
+
+    value: Any
+    embargo_us: int
+
+
+def depth_from_pressure(pressure_dbar: float, latitude_deg: float) -> float:
+    """Return depth in metres, positive down, from sea pressure: TEOS-10 `gsw.z_from_p` (IOC manual 56, 2010)."""
+    import gsw  # numpy comes with it: only where a feed sends pressure
+
+    return -float(gsw.z_from_p(pressure_dbar, latitude_deg))
+
+
+class VehicleState:
+    """What is known of one vehicle."""
+
+    def __init__(self) -> None:
+        self._values: dict[str, Value] = {}
+        self.heard_us: int | None = None
+
+    def take(self, observation: Observation, embargo_us: int) -> None:
+        """Let every field the observation reports replace the older value."""
+        self.heard_us = embargo_us
+        if observation.latitude_deg is not None and observation.longitude_deg is not None:
+            place = (observation.latitude_deg, observation.longitude_deg)
+            self._values["position"] = Value(place, embargo_us)
+        for name in _SCALARS:
+            value = getattr(observation, name)
+            if value is not None:
+                self._values[name] = Value(value, embargo_us)
+        if observation.pressure_dbar is not None and observation.depth_m is None:
+            self._take_pressure(observation.pressure_dbar, embargo_us)
+
+    def _take_pressure(self, pressure_dbar: float, embargo_us: int) -> None:
+        position = self._values.get("position")
+        if position is not None:
+            depth_m = depth_from_pressure(pressure_dbar, position.value[0])
+            self._values["depth_m"] = Value(depth_m, embargo_us)
+
+    def fresh(self, name: str, at_us: int, stale_us: int) -> Any:
+        """Return the value of a field, or None if it was never reported or is older than `stale_us`."""
+        value = self._values.get(name)
+        if value is None or at_us - value.embargo_us > stale_us:
+            return None
+        return value.value
+
+    def age_us(self, name: str, at_us: int) -> int | None:
+        """Return how old the value of a field is, in microseconds, or None if it was never reported."""
+        value = self._values.get(name)
+        return None if value is None else at_us - value.embargo_us
+
+
+class Fuse:
+    """The states of all vehicles of an expedition, by their place in its list."""
+
+    def __init__(self, vehicles: int) -> None:
+        self.states = [VehicleState() for _ in range(vehicles)]
+
+    def take(self, stamped: Stamped) -> None:
+        """Let an observation replace older values of its vehicle."""
+        self.states[stamped.vehicle].take(stamped.observation, stamped.embargo_us)
+
+    def heard_us(self) -> int | None:
+        """Return when any vehicle was last heard, or None."""
+        return max((state.heard_us for state in self.states if state.heard_us is not None), default=None)

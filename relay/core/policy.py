@@ -1,0 +1,110 @@
+"""What an audience may see, how coarse and how late: plain values, checked where they are read from the file.
+
+Rules: deny by default (`fields` names what is disclosed, nothing else is); lengths in metres, angles in
+degrees, times in microseconds of the embargo clock.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+MICROSECONDS = 1_000_000
+
+
+class Disclosed(StrEnum):
+    """The fields a policy can name."""
+
+    TRACK = "track"
+    DEPTH = "depth"
+    ALTITUDE = "altitude"
+    HEADING = "heading"
+    PITCH = "pitch"
+    ROLL = "roll"
+    MODE = "mode"
+    LEG = "leg"
+    NOTES = "notes"
+
+
+class Leg(StrEnum):
+    """The part of a dive a vehicle is in."""
+
+    DECK = "deck"
+    DESCENT = "descent"
+    BOTTOM = "bottom"
+    ASCENT = "ascent"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LegLimits:
+    """Where one leg ends and the next begins, each with two limits so that it does not flutter.
+
+    Common practice, no source: a vehicle within 15 m of the seabed is working it. Without an altitude, the
+    bottom is taken to be reached when the depth has stayed within `level_m` for `level_us`.
+    """
+
+    deck_leave_m: float = 3.0
+    deck_enter_m: float = 1.5
+    bottom_enter_m: float = 15.0
+    bottom_leave_m: float = 40.0
+    level_m: float = 5.0
+    level_us: int = 180 * MICROSECONDS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Policy:
+    """One audience's policy.
+
+    `extra_us`: the greatest secret addition to `delay_us`, drawn per dive. `tick_us`: one record per tick.
+    `stale_us`: a value older than this is not shown.
+    """
+
+    audience: str
+    delay_us: int
+    extra_us: int
+    tick_us: int
+    fields: frozenset[Disclosed]
+    cell_m: float
+    depth_step_m: float
+    heading_step_deg: float = 22.5
+    tilt_step_deg: float = 5.0
+    stale_us: int = 30 * MICROSECONDS
+    track_legs: frozenset[Leg] = frozenset(Leg)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DiveLimits:
+    """When a dive begins and ends by itself.
+
+    `begin_depth_m` None: the first report begins it. It ends when nothing is reported for `quiet_us`, or, if
+    it began by depth, when every vehicle has been above half that depth for `surfaced_us`.
+    """
+
+    begin_depth_m: float | None = None
+    quiet_us: int = 600 * MICROSECONDS
+    surfaced_us: int = 600 * MICROSECONDS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourcePlan:
+    """How the bytes of one feed are read."""
+
+    name: str
+    format: str
+    vehicle: str | None = None
+    sounder: str | None = None
+    sounder_sentence: str = "DPT"
+    variation_deg: float | None = None
+    system: int = 1
+    component: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """Everything of an expedition that the core needs: no addresses, no files."""
+
+    expedition: str
+    vehicles: tuple[str, ...]
+    sources: tuple[SourcePlan, ...]
+    policies: tuple[Policy, ...]
+    dive: DiveLimits = DiveLimits()
+    legs: LegLimits = LegLimits()
+    site_radius_m: float = 20_000.0
