@@ -70,15 +70,12 @@ class DiveWatch:
         self._limits = limits
         self._surfaced_us: int | None = None
 
-    def begins(self, fuse: Fuse, at_us: int, since_us: int) -> bool:
-        """Return whether what was received after `since_us` begins a dive at tick `at_us`."""
-        heard = fuse.heard_us()
-        if heard is None or heard <= since_us:
-            return False
+    def begins(self, fuse: Fuse, at_us: int) -> bool:
+        """Return whether what `fuse` has heard begins a dive at tick `at_us`."""
         least = self._limits.begin_depth_m
         if least is None:
-            return True
-        return any(depth is not None and depth > least for depth in self._depths(fuse, at_us, at_us - since_us - 1))
+            return fuse.heard_us() is not None
+        return any(depth > least for depth in self._depths(fuse, at_us))
 
     def ends(self, fuse: Fuse, at_us: int) -> bool:
         """Return whether the dive is over at tick `at_us`."""
@@ -88,7 +85,7 @@ class DiveWatch:
         return self._limits.begin_depth_m is not None and self._surfaced(fuse, at_us, self._limits.begin_depth_m)
 
     def _surfaced(self, fuse: Fuse, at_us: int, begin_depth_m: float) -> bool:
-        depths = [depth for depth in self._depths(fuse, at_us, self._limits.quiet_us) if depth is not None]
+        depths = self._depths(fuse, at_us)
         if not depths or max(depths) > begin_depth_m / 2:
             self._surfaced_us = None
             return False
@@ -96,6 +93,6 @@ class DiveWatch:
             self._surfaced_us = at_us
         return at_us - self._surfaced_us >= self._limits.surfaced_us
 
-    @staticmethod
-    def _depths(fuse: Fuse, at_us: int, stale_us: int) -> list[float | None]:
-        return [state.fresh("depth_m", at_us, stale_us) for state in fuse.states]
+    def _depths(self, fuse: Fuse, at_us: int) -> list[float]:
+        depths = (state.fresh("depth_m", at_us, self._limits.quiet_us) for state in fuse.states)
+        return [depth for depth in depths if depth is not None]

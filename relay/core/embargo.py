@@ -1,0 +1,56 @@
+"""The hold between receipt and release.
+
+Rules (R2): an audience's side of the door gets an observation only when the embargo clock shows that the
+audience's delay has passed since its receipt; until then nothing to the right of here has seen it, so nothing
+there can depend on it. Bounded: at `limit` observations the newest is not held (it stays in the journal), and
+`refused` counts it.
+"""
+
+from collections import deque
+
+from relay.core.fuse import Stamped
+
+
+class Embargo:
+    """Observations of all feeds in the order of receipt, with a place in it for each audience."""
+
+    def __init__(self, audiences: int, limit: int = 1_000_000) -> None:
+        self._held: deque[Stamped] = deque()
+        self._first = 0
+        self._cursors = [0] * audiences
+        self._limit = limit
+        self.refused = 0
+
+    def hold(self, stamped: Stamped) -> bool:
+        """Keep an observation for every audience; return False, and count it, at the limit."""
+        if len(self._held) >= self._limit:
+            self.refused += 1
+            return False
+        self._held.append(stamped)
+        return True
+
+    def due(self, audience: int, upto_us: int) -> list[Stamped]:
+        """Return what was received up to and including `upto_us` and this audience hasn't had, oldest first."""
+        out: list[Stamped] = []
+        position = self._cursors[audience] - self._first
+        while position < len(self._held) and self._held[position].embargo_us <= upto_us:
+            out.append(self._held[position])
+            position += 1
+        self._cursors[audience] = self._first + position
+        self._forget()
+        return out
+
+    def next_us(self, audience: int) -> int | None:
+        """Return when the oldest observation this audience hasn't had was received, or None."""
+        position = self._cursors[audience] - self._first
+        return self._held[position].embargo_us if position < len(self._held) else None
+
+    def oldest_row(self) -> int | None:
+        """Return the first journal row of the oldest observation that some audience hasn't had, or None."""
+        return self._held[0].row if self._held else None
+
+    def _forget(self) -> None:
+        least = min(self._cursors, default=0)
+        while self._first < least:
+            self._held.popleft()
+            self._first += 1

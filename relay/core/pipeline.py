@@ -1,0 +1,148 @@
+"""The way of the data, from journal rows to released records of every audience.
+
+Rules: a pure function of the rows in their order (input and decisions), the plan and the secrets: run again,
+it gives the same bytes at the same moments. `receive` first lets everything happen that was due before the
+row; `advance` may only be called up to a moment before which no further row can come.
+"""
+
+from collections import Counter
+from dataclasses import dataclass, field
+
+from relay.core.channel import Channel, Due, Site
+from relay.core.embargo import Embargo
+from relay.core.fuse import Fuse, Stamped
+from relay.core.geodesy import Anchor
+from relay.core.model import Accepted, Decoder, Event, PassedOver, Rejected, Row, RowKind
+from relay.core.policy import Plan, SourcePlan
+from relay.core.secrets import Secrets
+from relay.core.sources import decoder_for
+
+
+@dataclass(slots=True)
+class Tally:
+    """What became of a feed's frames: counts, and reasons by how often they came."""
+
+    accepted: Counter[str] = field(default_factory=Counter)
+    passed_over: Counter[str] = field(default_factory=Counter)
+    rejected: Counter[str] = field(default_factory=Counter)
+    bytes: int = 0
+
+    def count(self, event: Event) -> None:
+        """Count one event of a decoder."""
+        if isinstance(event, Accepted):
+            self.accepted[event.kind] += 1
+        elif isinstance(event, PassedOver):
+            self.passed_over[f"{event.kind}: {event.why}"] += 1
+        else:
+            self.rejected[event.reason] += 1
+
+
+@dataclass(frozen=True, slots=True)
+class Checkpoint:
+    """Where in the journal a restart may begin, and what was known by then.
+
+    Valid only at a moment when no audience had a dive under way: then nothing of what came before matters.
+    """
+
+    row: int
+    next_dives: tuple[int, ...]
+    anchor: Anchor | None
+
+
+class _Source:
+    """One feed: its decoder, its tally, and the row in which its unfinished frame began."""
+
+    def __init__(self, plan: SourcePlan) -> None:
+        self.plan = plan
+        self.decoder: Decoder = decoder_for(plan)
+        self.tally = Tally()
+        self.began_row = 0
+
+    def read(self, row: Row) -> list[Event]:
+        """Return the events of a row; afterwards `began_row` is where the unfinished frame began."""
+        self.tally.bytes += len(row.data)
+        events = self.decoder.receive(row.data)
+        if row.kind is RowKind.WHOLE:
+            events += self.decoder.end()
+        return events
+
+
+class Pipeline:
+    """Everything between the journal and the release logs."""
+
+    def __init__(self, plan: Plan, secrets: Secrets, start: Checkpoint | None = None, limit: int = 1_000_000) -> None:
+        self.plan = plan
+        self._sources = {source.name: _Source(source) for source in plan.sources}
+        self._vehicles = {name: index for index, name in enumerate(plan.vehicles)}
+        self.embargo = Embargo(len(plan.policies), limit)
+        self.site = Site(start.anchor if start else None)
+        next_dives = start.next_dives if start else (1,) * len(plan.policies)
+        self.channels = [
+            Channel(index, policy, plan, secrets, self.embargo, self.site, next_dives[index])
+            for index, policy in enumerate(plan.policies)
+        ]
+        self.now = Fuse(len(plan.vehicles))
+        self._row = start.row - 1 if start else 0
+
+    @property
+    def tallies(self) -> dict[str, Tally]:
+        """The counts of every feed, by its name."""
+        return {name: source.tally for name, source in self._sources.items()}
+
+    def receive(self, row: Row) -> list[Due]:
+        """Take the next row of the journal; return what was due before it."""
+        due = self.advance(row.embargo_us - 1)
+        self._row = row.seq
+        source = self._sources.get(row.source)
+        if source is not None and row.kind is not RowKind.DECISION:
+            self._read(source, row)
+        return due
+
+    def advance(self, now_us: int) -> list[Due]:
+        """Return what is due up to and including `now_us`, in the order in which it leaves."""
+        due: list[Due] = []
+        for channel in self.channels:
+            due += channel.advance(now_us)
+        due.sort(key=lambda item: item.instant_us)
+        return due
+
+    def next_us(self) -> int | None:
+        """Return the next moment at which something may be due, or None."""
+        moments = [moment for channel in self.channels if (moment := channel.next_us()) is not None]
+        return min(moments, default=None)
+
+    def checkpoint(self) -> Checkpoint | None:
+        """Return where a restart may begin, or None while some audience has a dive under way."""
+        if not all(channel.idle for channel in self.channels):
+            return None
+        rows = [self._row + 1] + [source.began_row for source in self._sources.values() if source.decoder.pending]
+        held = self.embargo.oldest_row()
+        next_dives = tuple(channel.next_dive for channel in self.channels)
+        return Checkpoint(min(rows if held is None else [*rows, held]), next_dives, self.site.anchor)
+
+    def _read(self, source: _Source, row: Row) -> None:
+        began = source.began_row if source.decoder.pending else row.seq
+        for event in source.read(row):
+            event = self._named(source, event)
+            source.tally.count(event)
+            if isinstance(event, Accepted):
+                self._hold(source, event, row, began)
+        if not source.decoder.pending:
+            source.began_row = 0
+        elif source.began_row == 0 or len(source.decoder.pending) <= len(row.data):
+            source.began_row = row.seq
+
+    def _named(self, source: _Source, event: Event) -> Event:
+        """Reject an observation of a vehicle that the expedition file doesn't know."""
+        if not isinstance(event, Accepted):
+            return event
+        name = event.observation.vehicle or source.plan.vehicle
+        if name is None:
+            return Rejected(event.raw, "no vehicle named")
+        return event if name in self._vehicles else Rejected(event.raw, "vehicle not in the expedition file")
+
+    def _hold(self, source: _Source, event: Accepted, row: Row, began: int) -> None:
+        vehicle = self._vehicles[event.observation.vehicle or source.plan.vehicle or ""]
+        stamped = Stamped(row.embargo_us, began, vehicle, event.observation)
+        self.now.take(stamped)
+        self.embargo.hold(stamped)

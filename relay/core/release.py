@@ -1,0 +1,112 @@
+"""The one door: the only place where a released record is made.
+
+Rules (R1): `ReleaseLog` alone holds the key that mints a `ReleasedRecord`, and `wire` encodes nothing else;
+sequence numbers are gapless from 0 within a dive; dives are numbered from 1 within an audience.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Any
+
+from relay.core.disclosure import Report
+from relay.core.errors import OneDoorError
+from relay.core.policy import Disclosed, Plan, Policy
+
+MICROSECONDS = 1_000_000
+FORMAT, VERSION = "offing recording", 1
+_KEY = object()
+
+
+class Kind(IntEnum):
+    """What a released record tells."""
+
+    DIVE = 0
+    TICK = 1
+    NOTE = 2
+    END = 3
+
+
+@dataclass(frozen=True, slots=True)
+class ReleasedRecord:
+    """One record that has left the policy. `elapsed_us` is dive time, a multiple of the tick."""
+
+    audience: str
+    dive: int
+    seq: int
+    kind: Kind
+    elapsed_us: int
+    body: Any
+    minted: object
+
+    def __post_init__(self) -> None:
+        if self.minted is not _KEY:
+            raise OneDoorError("only the release log makes released records")
+
+
+class ReleaseLog:
+    """The append-only sequence of records of one dive for one audience."""
+
+    def __init__(self, policy: Policy, plan: Plan, dive: int, begun_us: int) -> None:
+        self._policy, self._plan = policy, plan
+        self.dive = dive
+        self._begun_us = begun_us
+        self._seq = 0
+
+    def open(self, at_us: int) -> ReleasedRecord:
+        """Return the record that begins the dive and says how it is shown."""
+        return self._mint(Kind.DIVE, at_us, self._header())
+
+    def tick(self, at_us: int, reports: Sequence[Report]) -> ReleasedRecord:
+        """Return the record of one tick, a report for each vehicle of the expedition in its order."""
+        return self._mint(Kind.TICK, at_us, [_row(report) for report in reports])
+
+    def note(self, at_us: int, vehicle: int | None, text: str) -> ReleasedRecord:
+        """Return the record of an annotation."""
+        return self._mint(Kind.NOTE, at_us, [vehicle, text])
+
+    def end(self, at_us: int) -> ReleasedRecord:
+        """Return the record that ends the dive."""
+        return self._mint(Kind.END, at_us, None)
+
+    def _mint(self, kind: Kind, at_us: int, body: Any) -> ReleasedRecord:
+        seq, self._seq = self._seq, self._seq + 1
+        return ReleasedRecord(self._policy.audience, self.dive, seq, kind, at_us - self._begun_us, body, _KEY)
+
+    def _header(self) -> dict[str, Any]:
+        policy = self._policy
+        named = policy.fields
+        return {
+            "format": FORMAT,
+            "version": VERSION,
+            "expedition": self._plan.expedition,
+            "audience": policy.audience,
+            "vehicles": list(self._plan.vehicles),
+            "tick_s": seconds(policy.tick_us),
+            "delay_s": [seconds(policy.delay_us), seconds(policy.delay_us + policy.extra_us)],
+            "cell_m": policy.cell_m if Disclosed.TRACK in named else None,
+            "depth_step_m": policy.depth_step_m if Disclosed.DEPTH in named else None,
+            "heading_step_deg": policy.heading_step_deg if Disclosed.HEADING in named else None,
+            "fields": [str(field) for field in Disclosed if field in named],
+            "place": "local",
+        }
+
+
+def seconds(microseconds: int) -> float:
+    """Return seconds, an int where they are whole."""
+    return microseconds // MICROSECONDS if microseconds % MICROSECONDS == 0 else microseconds / MICROSECONDS
+
+
+def _row(report: Report) -> list[Any]:
+    return [
+        "reporting" if report.heard else "no report",
+        report.east_m,
+        report.north_m,
+        report.depth_m,
+        report.heading_deg,
+        report.altitude,
+        report.mode,
+        report.leg,
+        report.pitch_deg,
+        report.roll_deg,
+    ]

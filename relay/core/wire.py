@@ -1,0 +1,148 @@
+"""Released records as bytes, and back.
+
+Rules: one record is one MessagePack array `[dive, seq, kind, elapsed_s, body, pad]`, the same bytes on the
+live socket, in the history, in a recording and in an export; only a `ReleasedRecord` can be encoded (R1);
+tick records of an expedition all have one length and every other record a multiple of `BLOCK`, so that a length tells
+nothing its content doesn't. MessagePack: the specification at msgpack.org, by the library `msgpack`.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any
+
+import msgpack
+
+from relay.core.errors import OneDoorError, RecordingError
+from relay.core.release import FORMAT, VERSION, Kind, ReleasedRecord, seconds
+
+BLOCK = 64
+_TICK_FIXED, _TICK_EACH = 40, 104
+FOOTER_MARK = "end"
+
+
+@dataclass(frozen=True, slots=True)
+class WireRecord:
+    """A record as a reader sees it; unlike a `ReleasedRecord` it can't be sent."""
+
+    dive: int
+    seq: int
+    kind: int
+    elapsed_s: float
+    body: Any
+    data: bytes
+
+
+def encode(record: ReleasedRecord) -> bytes:
+    """Return the frame of a released record; anything else raises OneDoorError."""
+    if type(record) is not ReleasedRecord:
+        raise OneDoorError("only released records are encoded")
+    fields = [record.dive, record.seq, int(record.kind), seconds(record.elapsed_us), record.body]
+    bare = len(msgpack.packb([*fields, b""]))
+    if record.kind is Kind.TICK:
+        length = _blocks(_TICK_FIXED + _TICK_EACH * len(record.body))
+    else:
+        length = _blocks(bare)
+    pad = length - bare
+    if pad > 255:
+        pad -= 1  # the length of a byte string beyond 255 takes one byte more
+    return bytes(msgpack.packb([*fields, bytes(pad)]))
+
+
+def _blocks(length: int) -> int:
+    return -(-length // BLOCK) * BLOCK
+
+
+def decode(frame: bytes) -> WireRecord:
+    """Return the record in a frame; RecordingError if it isn't one."""
+    try:
+        value = msgpack.unpackb(frame)
+    except (ValueError, msgpack.exceptions.UnpackException) as error:
+        raise RecordingError(f"not a record: {error}") from error
+    return _record(value, frame)
+
+
+def _record(value: Any, frame: bytes) -> WireRecord:
+    if not isinstance(value, list) or len(value) != 6 or not all(isinstance(item, int) for item in value[:3]):
+        raise RecordingError("not a record: expected [dive, seq, kind, elapsed_s, body, pad]")
+    return WireRecord(value[0], value[1], value[2], value[3], value[4], frame)
+
+
+def footer(frames: Iterable[bytes]) -> bytes:
+    """Return what closes a recording: mark, count of records, SHA-256 (FIPS 180-4) of all frames joined."""
+    digest, count = sha256(), 0
+    for frame in frames:
+        digest.update(frame)
+        count += 1
+    return bytes(msgpack.packb([FOOTER_MARK, count, digest.hexdigest()]))
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """A recording read back: its records, whether it is complete, and how many bytes of a torn tail were cut."""
+
+    records: tuple[WireRecord, ...]
+    closed: bool
+    torn_bytes: int
+
+    @property
+    def header(self) -> dict[str, Any]:
+        """The body of the record that begins the dive."""
+        body = self.records[0].body
+        assert isinstance(body, dict)
+        return body
+
+
+def read_recording(data: bytes) -> Recording:
+    """Read a recording: gapless records, and a footer if the dive was closed.
+
+    Raises RecordingError when it is not a recording, is of another version, has a gap, or its footer does not
+    agree. A torn tail (the last object cut off) is recognised and left out.
+    """
+    records: list[WireRecord] = []
+    good = 0
+    for value, start, end in _objects(data):
+        if isinstance(value, list) and value and value[0] == FOOTER_MARK:
+            _check_footer(data[start:end], records)
+            if end != len(data):
+                raise RecordingError("bytes after the footer")
+            return Recording(tuple(records), True, 0)
+        record = _record(value, data[start:end])
+        _check_order(record, records)
+        records.append(record)
+        good = end
+    if not records:
+        raise RecordingError("not a recording: it has no first record")
+    return Recording(tuple(records), False, len(data) - good)
+
+
+def _objects(data: bytes) -> Iterator[tuple[Any, int, int]]:
+    unpacker = msgpack.Unpacker(max_buffer_size=len(data) + 1)
+    unpacker.feed(data)
+    start = 0
+    while True:
+        try:
+            value = unpacker.unpack()
+        except msgpack.exceptions.OutOfData:
+            return
+        except (ValueError, msgpack.exceptions.UnpackException) as error:
+            raise RecordingError(f"not MessagePack at byte {start}: {error}") from error
+        end = unpacker.tell()
+        yield value, start, end
+        start = end
+
+
+def _check_order(record: WireRecord, before: list[WireRecord]) -> None:
+    if not before:
+        body = record.body
+        if record.seq != 0 or record.kind != Kind.DIVE or not isinstance(body, dict) or body.get("format") != FORMAT:
+            raise RecordingError("not a recording: the first record does not begin a dive")
+        if body.get("version") != VERSION:
+            raise RecordingError(f"recording of version {body.get('version')}; this Offing reads {VERSION}")
+    elif (record.dive, record.seq) != (before[0].dive, len(before)):
+        raise RecordingError(f"record {record.seq} of dive {record.dive} where {len(before)} of {before[0].dive} was due")
+
+
+def _check_footer(data: bytes, records: list[WireRecord]) -> None:
+    if data != footer(record.data for record in records):
+        raise RecordingError("the footer does not agree with the records: the recording was altered or cut")
