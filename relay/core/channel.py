@@ -95,7 +95,6 @@ class Channel:
         arrived = self._embargo.due(self._index, at_us)
         for stamped in arrived:
             self._fuse.take(stamped)
-            self._seek(stamped)
         if self._dive is not None:
             return self._under_way(self._dive, arrived, at_us)
         if not self._idle_watch.begins(self._fuse, at_us):
@@ -105,6 +104,8 @@ class Channel:
         return [self._dive.log.open(at_us), *self._under_way(self._dive, arrived, at_us)]
 
     def _under_way(self, dive: _Dive, arrived: list[Stamped], at_us: int) -> list[ReleasedRecord]:
+        for stamped in arrived:
+            self._seek(stamped)
         frame = self._frame_at(at_us)
         pairs = zip(dive.disclosures, self._fuse.states, strict=True)
         records = [dive.log.tick(at_us, [disclosure.report(state, frame, at_us) for disclosure, state in pairs])]
@@ -122,6 +123,7 @@ class Channel:
 
     def _between_dives(self) -> None:
         self._dive = None
+        self._seeker = AnchorSeeker()
         self._fuse = Fuse(len(self._plan.vehicles))
         self.next_dive += 1
         self._lag_us = self._lag()

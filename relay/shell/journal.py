@@ -1,0 +1,206 @@
+"""The exact, private, durable record: every byte with its moment of receipt, before anything reads it.
+
+Rules (R5): a row is handed on only after it is on the disk (SQLite, WAL, synchronous FULL; one writer thread,
+group commit); when the disk is full or gone, rows wait, nothing is handed on, and so nothing is released (R4).
+One writer, ever: a lock beside the file keeps a second relay out.
+"""
+
+import asyncio
+import fcntl
+import os
+import queue
+import sqlite3
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+
+from relay.core.errors import OperatorError
+from relay.core.model import Row, RowKind
+from relay.shell.clock import ClockMark, EmbargoClock, TimeSource
+
+NAME = "journal.db"
+_SCHEMA = """
+CREATE TABLE IF NOT EXISTS row (
+    seq INTEGER PRIMARY KEY, embargo_us INTEGER NOT NULL, wall_s REAL NOT NULL,
+    source TEXT NOT NULL, kind TEXT NOT NULL, data BLOB NOT NULL) STRICT;
+CREATE TABLE IF NOT EXISTS mark (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;
+"""
+
+
+class JournalFile:
+    """The SQLite file of one site: rows, and a few marks by name (clock, fingerprint, checkpoint)."""
+
+    def __init__(self, folder: Path) -> None:
+        """Open or make the journal in `folder` (mode 0700); OperatorError if another relay has it open."""
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        self._lock = _lock(folder / "journal.lock")
+        self.path = folder / NAME
+        os.close(os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600))
+        self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=False)
+        self._db.execute("PRAGMA journal_mode=WAL")
+        self._db.execute("PRAGMA synchronous=FULL")
+        self._db.executescript(_SCHEMA)
+
+    def marks(self) -> dict[str, str]:
+        """Return all marks."""
+        return dict(self._db.execute("SELECT name, value FROM mark"))
+
+    def last(self) -> tuple[int, int]:
+        """Return the last row's number and embargo moment, zeros when there is none."""
+        found = self._db.execute("SELECT seq, embargo_us FROM row ORDER BY seq DESC LIMIT 1").fetchone()
+        return found or (0, 0)
+
+    def rows(self, first: int = 1) -> Iterator[Row]:
+        """Yield the rows from number `first` on."""
+        yield from _rows(self._db, first)
+
+    def commit(self, rows: list[Row], marks: Mapping[str, str]) -> None:
+        """Write rows and marks durably, all or none; sqlite3.Error if the disk will not take them."""
+        values = [(row.seq, row.embargo_us, row.wall_s, row.source, str(row.kind), row.data) for row in rows]
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            self._db.executemany("INSERT INTO row VALUES (?, ?, ?, ?, ?, ?)", values)
+            self._db.executemany("INSERT OR REPLACE INTO mark VALUES (?, ?)", list(marks.items()))
+            self._db.execute("COMMIT")
+        except sqlite3.Error:
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            raise
+
+    def close(self) -> None:
+        """Close the file and let others have it."""
+        self._db.close()
+        os.close(self._lock)
+
+
+def read_rows(path: Path) -> Iterator[Row]:
+    """Yield the rows of a journal that nobody need have open, read-only."""
+    database = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
+    try:
+        yield from _rows(database, 1)
+    finally:
+        database.close()
+
+
+def _rows(database: sqlite3.Connection, first: int) -> Iterator[Row]:
+    for values in database.execute("SELECT * FROM row WHERE seq >= ? ORDER BY seq", (first,)):
+        yield Row(values[0], values[1], values[2], values[3], RowKind(values[4]), values[5])
+
+
+def _lock(path: Path) -> int:
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        os.close(descriptor)
+        raise OperatorError(
+            f"another Offing has the journal in {path.parent} open. Stop it first, or give this site a private "
+            "folder of its own."
+        ) from error
+    return descriptor
+
+
+def clock_of(file: JournalFile, source: TimeSource) -> EmbargoClock:
+    """Return the embargo clock that goes on from what the journal proves."""
+    marks = file.marks()
+    last_us = max(file.last()[1], int(marks.get("clock last_us", "0")))
+    mark = ClockMark(marks["clock boot_id"], int(marks["clock offset_us"])) if "clock boot_id" in marks else None
+    return EmbargoClock(source, mark, last_us)
+
+
+class Journal:
+    """The journal of a running relay: `append` on the loop's thread, a writer thread, rows back when durable."""
+
+    def __init__(self, file: JournalFile, clock: EmbargoClock, *, limit: int = 100_000, group: int = 2_000) -> None:
+        """`limit` bounds the rows waiting for the disk (at it `append` refuses), `group` the rows per commit."""
+        self._file, self._clock = file, clock
+        self._limit, self._group = limit, group
+        self._next_seq = file.last()[0] + 1
+        self._waiting: deque[Row] = deque()
+        self._queue: queue.SimpleQueue[Row | None] = queue.SimpleQueue()
+        self._marks: dict[str, str] = {}
+        self._marks_lock = threading.Lock()
+        self._room = asyncio.Event()
+        self._room.set()
+        self._loop = asyncio.get_running_loop()
+        self.on_durable: Callable[[list[Row]], None] = lambda rows: None
+        self.fault: str | None = None
+        self.mark({"clock boot_id": clock.mark.boot_id, "clock offset_us": str(clock.mark.offset_us)})
+        self._closing = threading.Event()
+        self._thread = threading.Thread(target=self._write, name="journal")
+        self._thread.start()
+
+    def append(self, source: str, kind: RowKind, data: bytes) -> bool:
+        """Stamp bytes with their moment of receipt and queue them for the disk; False when there is no room."""
+        if len(self._waiting) >= self._limit:
+            self._room.clear()
+            return False
+        row = Row(self._next_seq, self._clock.now_us(), self._clock.wall_s(), source, kind, data)
+        self._next_seq += 1
+        self._waiting.append(row)
+        self._queue.put(row)
+        return True
+
+    async def room(self) -> None:
+        """Wait until `append` would take a row again."""
+        await self._room.wait()
+
+    def mark(self, marks: Mapping[str, str]) -> None:
+        """Let these marks go to the disk with the next commit."""
+        with self._marks_lock:
+            self._marks.update(marks)
+
+    def beat(self) -> None:
+        """Commit the marks and the clock even if no row comes, so that a reboot loses little provable time."""
+        self.mark({"clock last_us": str(self.watermark_us())})
+        if not self._waiting:
+            self._queue.put(None)
+
+    def watermark_us(self) -> int:
+        """Return the moment up to which everything received is on the disk and has been handed on."""
+        return self._waiting[0].embargo_us - 1 if self._waiting else self._clock.now_us()
+
+    async def close(self) -> None:
+        """Write what is waiting, if the disk takes it, and end the writer."""
+        self._closing.set()
+        self._queue.put(None)
+        await asyncio.to_thread(self._thread.join)
+
+    def _write(self) -> None:
+        """Take rows in groups and commit each group, in the writer thread, until closed and empty."""
+        while not (self._closing.is_set() and self._queue.empty()):
+            rows = self._take()
+            with self._marks_lock:
+                marks, self._marks = self._marks, {}
+            if not self._committed(rows, marks):
+                return
+            if rows:
+                self._loop.call_soon_threadsafe(self._durable, rows)
+
+    def _take(self) -> list[Row]:
+        """Return the next group: waits for one item, then takes what is there. None only wakes the thread."""
+        items = [self._queue.get()]
+        while len(items) < self._group and not self._queue.empty():
+            items.append(self._queue.get())
+        return [row for row in items if row is not None]
+
+    def _committed(self, rows: list[Row], marks: dict[str, str]) -> bool:
+        """Commit until the disk takes it; False if the relay is being closed before that."""
+        while True:
+            try:
+                self._file.commit(rows, marks)
+            except sqlite3.Error as error:
+                self.fault = f"the journal can't be written: {error}"
+                if self._closing.wait(0.5):
+                    return False
+            else:
+                self.fault = None
+                return True
+
+    def _durable(self, rows: list[Row]) -> None:
+        for _ in rows:
+            self._waiting.popleft()
+        if len(self._waiting) < self._limit // 2:
+            self._room.set()
+        self.on_durable(rows)
