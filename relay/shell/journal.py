@@ -159,7 +159,7 @@ class Journal:
 
     def watermark_us(self) -> int:
         """Return the moment up to which everything received is on the disk and has been handed on."""
-        return self._waiting[0].embargo_us - 1 if self._waiting else self._clock.now_us()
+        return (self._waiting[0].embargo_us if self._waiting else self._clock.now_us()) - 1
 
     async def close(self) -> None:
         """Write what is waiting, if the disk takes it, and end the writer."""

@@ -1,0 +1,51 @@
+"""Quantities as people write them in an expedition file: "45 min", "25 m", "22.5 deg".
+
+Each reader returns the value in the unit of its name and raises ValueError with an example of what is right.
+"""
+
+import re
+from math import isfinite
+
+_QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z°]+)\s*$")
+_SECONDS = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
+_METRES = {"m": 1.0, "km": 1000.0, "ft": 0.3048}  # the international foot, exact since 1959
+_DEGREES = {"deg": 1.0, "°": 1.0}
+
+
+def duration_us(text: object) -> int:
+    """Return microseconds."""
+    return round(_read(text, _SECONDS, "a duration", "45 min") * 1_000_000)
+
+
+def length_m(text: object) -> float:
+    """Return metres."""
+    return _read(text, _METRES, "a length", "25 m")
+
+
+def angle_deg(text: object) -> float:
+    """Return degrees."""
+    return _read(text, _DEGREES, "an angle", "22.5 deg")
+
+
+def _read(text: object, units: dict[str, float], what: str, example: str) -> float:
+    found = _QUANTITY.match(text) if isinstance(text, str) else None
+    if found is None or found[2] not in units:
+        raise ValueError(f'{text!r} is not {what}; write it as "{example}" (units: {", ".join(units)})')
+    value = float(found[1]) * units[found[2]]
+    if not isfinite(value):
+        raise ValueError(f"{text!r} is not finite")
+    return value
+
+
+def say_duration(microseconds: int) -> str:
+    """Return a duration in words: "45 min", "20 s", "1 h 30 min"."""
+    seconds = round(microseconds / 1_000_000)
+    hours, rest = divmod(seconds, 3600)
+    minutes, seconds = divmod(rest, 60)
+    parts = [(hours, "h"), (minutes, "min"), (seconds, "s")]
+    return " ".join(f"{value} {unit}" for value, unit in parts if value) or "0 s"
+
+
+def say_number(value: float) -> str:
+    """Return a number without a needless fraction."""
+    return f"{value:g}"

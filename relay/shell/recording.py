@@ -1,0 +1,92 @@
+"""Recordings on disk: a release log saved as a file, appended as records leave, closed with a footer.
+
+Rules: a recording holds the very frames that were sent and nothing else; after a restart the journal grows
+the same frames again, and a file that disagrees with them stops the release (`RegrownError`): what was told
+can't be told differently. A torn tail is cut by what the journal grows.
+"""
+
+import os
+from pathlib import Path
+
+from relay.core.errors import RecordingError, RegrownError
+from relay.core.wire import Recording, footer, read_recording
+
+
+def recording_path(folder: Path, audience: str, dive: int) -> Path:
+    """Return where the recording of a dive for an audience lies below the released folder."""
+    return folder / audience / f"dive-{dive:03d}.recording"
+
+
+def load_recording(path: Path) -> Recording:
+    """Read a recording from disk; RecordingError says what is wrong with which file."""
+    try:
+        return read_recording(path.read_bytes())
+    except OSError as error:
+        raise RecordingError(f"{path}: {error.strerror}") from error
+    except RecordingError as error:
+        raise RecordingError(f"{path}: {error}") from error
+
+
+class Recorder:
+    """The open recording of one dive for one audience.
+
+    When the disk takes no more, `fault` says so, the frames stay in memory, and the next one tries again.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self.frames: list[bytes] = []
+        self.fault: str | None = None
+        self._written, self._unwritten = 0, b""
+        path.parent.mkdir(parents=True, exist_ok=True)
+        self._before = path.read_bytes() if path.exists() else b""
+
+    def add(self, frame: bytes) -> None:
+        """Take the next frame; RegrownError if the file already told something else at this place."""
+        self.frames.append(frame)
+        self._write(frame)
+
+    def close(self) -> None:
+        """Write the footer and make the file durable."""
+        self._write(footer(self.frames), durable=True)
+
+    def settle(self) -> None:
+        """Cut what a torn write left behind the regrown frames, once all that was sent has been regrown.
+
+        RegrownError if whole records are left over: the journal no longer grows what was sent.
+        """
+        rest, self._before = self._before[self._written :], b""
+        if not rest:
+            return
+        whole = read_recording(b"".join(self.frames) + rest)
+        if whole.closed or len(whole.records) > len(self.frames):
+            raise RegrownError(f"{self._path} holds records that the journal doesn't grow again")
+        os.truncate(self._path, self._written)
+
+    def _write(self, data: bytes, durable: bool = False) -> None:
+        """Append bytes; over what was there before a restart, compare instead."""
+        at = self._written + len(self._unwritten)
+        there = self._before[at : at + len(data)]
+        if not data.startswith(there):
+            raise RegrownError(f"{self._path} differs at byte {at} from what the journal grows")
+        self._unwritten += data
+        if there == data:
+            self._written, self._unwritten = at + len(data), b""
+            return
+        try:
+            _put(self._path, self._written, self._unwritten, durable)
+        except OSError as error:
+            self.fault = f"{self._path.name} can't be written: {error.strerror}"
+        else:
+            self.fault = None
+            self._written, self._unwritten = at + len(data), b""
+
+
+def _put(path: Path, at: int, data: bytes, durable: bool) -> None:
+    with path.open("r+b" if path.exists() else "w+b") as file:
+        file.seek(at)
+        file.write(data)
+        file.truncate()
+        file.flush()
+        if durable:
+            os.fsync(file.fileno())
