@@ -1,0 +1,57 @@
+"""Released records on their way out: encoded once, recorded, handed on.
+
+One outlet for the ship and for a rehearsal, so that both write the same files.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from relay.core.channel import Due
+from relay.core.release import Kind
+from relay.core.wire import encode
+from relay.shell.recording import Recorder, recording_path
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A released record as bytes, and when it left on the embargo clock (microseconds)."""
+
+    audience: str
+    dive: int
+    seq: int
+    closes: bool
+    instant_us: int
+    data: bytes
+
+
+class Outlet:
+    """Writes each audience's recordings below `folder` and hands every frame to `onward`."""
+
+    def __init__(self, folder: Path, onward: Callable[[Frame], None]) -> None:
+        self._folder, self._onward = folder, onward
+        self._open: dict[str, Recorder] = {}
+
+    @property
+    def faults(self) -> list[str]:
+        """What is wrong with recordings at the moment, in words."""
+        return [recorder.fault for recorder in self._open.values() if recorder.fault]
+
+    def release(self, due: Due) -> None:
+        """Send one record on its way; RegrownError if a recording already tells it differently."""
+        record = due.record
+        frame = Frame(
+            record.audience, record.dive, record.seq, record.kind is Kind.END, due.instant_us, encode(record)
+        )
+        if record.kind is Kind.DIVE:
+            self._open[record.audience] = Recorder(recording_path(self._folder, record.audience, record.dive))
+        recorder = self._open[record.audience]
+        recorder.add(frame.data)
+        if frame.closes:
+            recorder.close()
+        self._onward(frame)
+
+    def settle(self) -> None:
+        """After a restart, when all that was sent has been released again: cut torn tails (see `Recorder`)."""
+        for recorder in self._open.values():
+            recorder.settle()
