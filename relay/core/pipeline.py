@@ -82,7 +82,8 @@ class Pipeline:
             for index, policy in enumerate(plan.policies)
         ]
         self.now = Fuse(len(plan.vehicles))
-        self._row = start.row - 1 if start else 0
+        self.first_row = start.row if start else 1
+        self._row = self.first_row - 1
 
     @property
     def tallies(self) -> dict[str, Tally]:

@@ -1,0 +1,120 @@
+"""Arguments alone: what each command takes. What they do is in `relay.shell.app`."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from relay import __version__
+from relay.shell import app
+
+_ABOUT = """\
+Offing lets people ashore follow an underwater dive without being told where it is. On the ship it takes the
+vehicle's position and status from the control station (it only listens), keeps the exact record to itself, and
+releases a thinned, delayed, place-less version that is followed in a browser."""
+
+_CAUTION = """\
+Not for navigation, vehicle control or collision avoidance. An embargo and a place-less track reduce what is given
+away; they do not undo what AIS, photographs, crew or earlier publications give away."""
+
+_FIRST = "first steps:\n  offing demo                       an invented dive, in your browser\n  offing check EXPEDITION.toml       what would each audience see, and how late?\n"
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command; return 0 when it did what was asked, 2 when something given to it was wrong."""
+    options = _parser().parse_args(arguments)
+    return app.run(options)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="offing",
+        description=_ABOUT,
+        epilog=f"{_FIRST}\n{_CAUTION}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"offing {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    _demo(commands)
+    _ship(commands)
+    _check(commands)
+    _rehearse(commands)
+    _show(commands)
+    return parser
+
+
+def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, short: str, long: str) -> argparse.ArgumentParser:
+    return commands.add_parser(
+        name, help=short, description=long, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+
+
+def _demo(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(
+        commands,
+        "demo",
+        "show an invented dive, live, in a browser",
+        "Runs a ship's relay and a simulated control station that talks to it over real sockets, and prints the\n"
+        "address of the followers' page. The expedition is invented, and so is its place.",
+    )
+    parser.add_argument("--port", type=int, default=8080, help="port of the page on this machine (default 8080; 0: a free one)")
+    parser.add_argument("--seed", type=int, default=1, help="another number gives another dive (default 1)")
+    parser.add_argument("--folder", type=Path, help="where to keep the demo's files (default: a temporary folder)")
+    parser.add_argument("--seconds", type=float, help="end by itself after so many seconds")
+
+
+def _ship(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(
+        commands,
+        "ship",
+        "run the relay on the ship",
+        "Listens to the feeds of the expedition file, journals every byte with its moment of receipt, and releases to\n"
+        "each audience what its policy allows, as late as it says. Stop it with Ctrl-C; started again, it goes on\n"
+        "where it was: nothing is early, lost or sent twice.",
+    )
+    parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+
+
+def _check(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(
+        commands,
+        "check",
+        "check an expedition file and say what each audience will see",
+        "Reads the expedition file as `offing ship` would and says in plain words what each audience will see and\n"
+        "how late. Faults are named with their line. Nothing is started or written.",
+    )
+    parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+
+
+def _rehearse(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(
+        commands,
+        "rehearse",
+        "run captures through the relay and write what would have been released",
+        "Runs captures through the very same pipeline under a virtual clock, as fast as it can, and writes below DIR:\n"
+        "  released/AUDIENCE/dive-NNN.recording   what each audience would have got\n"
+        "  send-times/AUDIENCE-dive-NNN.csv       when each record would have left\n"
+        "  private/                               the exact journal: keep it to yourself\n"
+        "INPUT is .nmea, .tlog or .jsonl (also .gz), or the journal.db of a site. It goes to the first feed of its\n"
+        "format; FEED=INPUT names another. An .nmea capture is timed by its own sentences or by --rate.",
+    )
+    parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+    parser.add_argument("inputs", nargs="+", metavar="INPUT")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="a folder that doesn't exist yet, or is empty")
+    parser.add_argument("--rate", type=float, help="sentences a second, for a capture without times")
+    group = parser.add_mutually_exclusive_group()
+    group.add_argument("--seed", type=int, default=1, help="secrets for this rehearsal alone, from a number (default 1)")
+    group.add_argument("--secrets", type=Path, metavar="FILE", help="the secrets file of a site")
+
+
+def _show(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(
+        commands,
+        "show",
+        "print a recording as JSON lines",
+        "Prints the records of a recording as JSON, one a line, and says whether it is complete.",
+    )
+    parser.add_argument("recording", type=Path, metavar="RECORDING")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

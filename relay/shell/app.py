@@ -1,0 +1,174 @@
+"""What each command does. Results go to standard output, progress and complaints to standard error."""
+
+import argparse
+import asyncio
+import contextlib
+import json
+import logging
+import signal
+import sys
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+import uvloop
+from rich.console import Console
+from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from relay.core.errors import OperatorError
+from relay.core.release import Kind
+from relay.core.secrets import Secrets
+from relay.shell import demo
+from relay.shell.clock import MachineTime
+from relay.shell.expedition import Expedition, read_expedition
+from relay.shell.plain_words import describe_audience, describe_feed
+from relay.shell.recording import load_recording
+from relay.shell.rehearse import Outcome, rehearse
+from relay.shell.secrets_file import read_secrets, seeded_secrets
+from relay.shell.ship import Ship
+from relay.shell.site import Site
+from relay.shell.site_files import site_folder
+
+FAULT = 2
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the command in `options`; 0 when done, 2 when something a person gave us is wrong."""
+    commands: dict[str, Callable[[argparse.Namespace], int]] = {
+        "check": _check,
+        "demo": _demo,
+        "rehearse": _rehearse,
+        "ship": _ship,
+        "show": _show,
+    }
+    try:
+        return commands[options.command](options)
+    except OperatorError as error:
+        print(error, file=sys.stderr)
+        return FAULT
+    except BrokenPipeError:
+        return 0
+
+
+def _check(options: argparse.Namespace) -> int:
+    expedition = read_expedition(options.expedition)
+    print(f"{expedition.plan.expedition}, aboard {expedition.ship}. The expedition file is in order.\n")
+    for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True):
+        print(describe_feed(source, str(feed.url)))
+    for policy in expedition.plan.policies:
+        print("\n" + describe_audience(policy, policy.audience in expedition.open_audiences, expedition.plan))
+    return 0
+
+
+def _ship(options: argparse.Namespace) -> int:
+    _log_to_stderr()
+    expedition = read_expedition(options.expedition)
+
+    async def serve() -> None:
+        ship = Ship(expedition, MachineTime(), new_site(expedition))
+        await run_until_stopped(ship, lambda: announce(expedition, ship))
+
+    uvloop.run(serve())
+    return 0
+
+
+def _demo(options: argparse.Namespace) -> int:
+    _log_to_stderr(logging.WARNING)
+    return demo.run(options.port, options.seed, options.folder, options.seconds)
+
+
+def _rehearse(options: argparse.Namespace) -> int:
+    expedition = read_expedition(options.expedition)
+    secrets: Secrets = read_secrets(options.secrets) if options.secrets else seeded_secrets(options.seed)
+    with _progress() as progress:
+        task = progress.add_task("rehearsing", total=None, what="")
+        outcome = rehearse(
+            expedition.plan,
+            secrets,
+            options.inputs,
+            options.out,
+            rate=options.rate,
+            progress=lambda rows, seconds: progress.update(task, what=f"{rows} rows, {seconds / 60:.0f} min of dive"),
+        )
+    _print_outcome(outcome, options.out)
+    return 0
+
+
+def _progress() -> Progress:
+    columns = (SpinnerColumn(), TextColumn("{task.description} {task.fields[what]}"), TimeElapsedColumn())
+    return Progress(*columns, console=Console(stderr=True), transient=True)
+
+
+def _print_outcome(outcome: Outcome, out: Path) -> None:
+    console = Console()
+    table = Table("feed", "read", "accepted", "of which passed over", "rejected", "why", box=None, pad_edge=False)
+    for name, tally in outcome.tallies.items():
+        accepted, passed, rejected = tally.accepted.total(), tally.passed_over.total(), tally.rejected.total()
+        if accepted + passed + rejected:
+            why = ", ".join(f"{count} {reason}" for reason, count in tally.rejected.most_common())
+            counts = (accepted + passed + rejected, accepted + passed, passed, rejected)
+            table.add_row(name, *map(str, counts), why or "-")
+    console.print(table)
+    for (audience, dive), records in sorted(outcome.released.items()):
+        console.print(f"released to {audience}, dive {dive}: {records} records", highlight=False)
+    if not outcome.released:
+        console.print("released: nothing (no dive began; see [dive] in the expedition file)", highlight=False)
+    console.print(f"written to {out}", highlight=False, soft_wrap=True)
+
+
+def _show(options: argparse.Namespace) -> int:
+    recording = load_recording(options.recording)
+    names = {int(kind): kind.name.lower() for kind in Kind}
+    for record in recording.records:
+        kind = names.get(record.kind, record.kind)
+        value = {"dive": record.dive, "seq": record.seq, "kind": kind, "elapsed_s": record.elapsed_s, "body": record.body}
+        print(json.dumps(value, ensure_ascii=False))
+    if not recording.closed:
+        torn = f", {recording.torn_bytes} bytes of a torn tail left out" if recording.torn_bytes else ""
+        print(f"{options.recording}: not closed: the dive goes on, or the end is missing{torn}", file=sys.stderr)
+    return 0
+
+
+def new_site(expedition: Expedition) -> Site:
+    """Return the public site of an expedition, not yet open."""
+    audiences = [policy.audience for policy in expedition.plan.policies if policy.audience in expedition.open_audiences]
+    return Site(expedition.plan.expedition, audiences, site_folder())
+
+
+def announce(expedition: Expedition, ship: Ship) -> None:
+    """Say where the followers' page is and how to stop."""
+    host, port = ship.site.address
+    print(f"Offing relays {expedition.plan.expedition!r}.", file=sys.stderr)
+    print(f"followers' page: http://{host}:{port}/", flush=True)
+    print("Ctrl-C stops it; started again, it goes on where it was.", file=sys.stderr)
+
+
+async def run_until_stopped(ship: Ship, ready: Callable[[], None]) -> None:
+    """Run a ship's relay until SIGINT or SIGTERM."""
+    stop = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(number, stop.set)
+    try:
+        await ship.start()
+        ready()
+        await first_of(ship.serve(), stop.wait())
+    finally:
+        await ship.close()
+
+
+async def first_of(*jobs: Awaitable[object]) -> None:
+    """Run jobs until the first ends, cancel the others, and raise what the first raised."""
+    tasks = [asyncio.ensure_future(job) for job in jobs]
+    done, rest = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+    for task in rest:
+        task.cancel()
+    for task in rest:
+        with contextlib.suppress(asyncio.CancelledError):
+            await task
+    for task in done:
+        task.result()
+
+
+def _log_to_stderr(level: int = logging.INFO) -> None:
+    logging.basicConfig(level=level, format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)

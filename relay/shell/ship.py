@@ -1,0 +1,198 @@
+"""The relay on the ship: feeds, journal, pipeline, recordings and the public site, wired together.
+
+Rules: rows reach the pipeline only when durable, and the pipeline runs only up to the moment for which that
+holds, so a full disk or a stuck writer stops the release by itself (R4, R5). A fault of ours or of the record
+stops the release and says so; it never guesses in favour of showing.
+"""
+
+import asyncio
+import contextlib
+import logging
+from collections.abc import Awaitable, Callable
+
+from relay.core.channel import Due
+from relay.core.errors import OffingError, RecordingError
+from relay.core.model import Row, RowKind
+from relay.core.pipeline import Pipeline, Tally
+from relay.core.wire import Recording
+from relay.shell.checkpoint import read_checkpoint, write_checkpoint
+from relay.shell.clock import EmbargoClock, TimeSource
+from relay.shell.expedition import Expedition
+from relay.shell.feeds import Feed, open_feed
+from relay.shell.journal import Journal, JournalFile, clock_of
+from relay.shell.outlet import Frame, Outlet
+from relay.shell.recording import load_recording
+from relay.shell.secrets_file import fingerprint, open_secrets
+from relay.shell.site import Site
+
+log = logging.getLogger("offing.ship")
+BEAT_S = 2.0
+REPORT_S = 30.0
+
+
+class _Sink:
+    """Where feeds put bytes: the journal, with room to wait for."""
+
+    def __init__(self, journal: Journal) -> None:
+        self._journal = journal
+
+    def take(self, source: str, data: bytes, whole: bool) -> bool:
+        """Queue bytes for the journal; False when it has no room."""
+        return self._journal.append(source, RowKind.WHOLE if whole else RowKind.STREAM, data)
+
+    async def room(self) -> None:
+        """Wait until there is room."""
+        await self._journal.room()
+
+
+class Ship:
+    """One site being relayed. `start`, then `serve` until cancelled, then `close`."""
+
+    def __init__(self, expedition: Expedition, time: TimeSource, site: Site) -> None:
+        self._expedition, self.site = expedition, site
+        self._file = JournalFile(expedition.private)
+        marks = self._file.marks()
+        secrets = open_secrets(expedition.private, marks.get("secrets fingerprint"))
+        self._fingerprint = fingerprint(secrets)
+        self._clock: EmbargoClock = clock_of(self._file, time)
+        self.pipeline = Pipeline(
+            expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan)
+        )
+        self._outlet = Outlet(expedition.released, self._onward)
+        self._feeds: list[Feed] = []
+        self._journal: Journal | None = None
+        self._wake = asyncio.Event()
+        self.stopped: str | None = None
+
+    async def start(self) -> None:
+        """Grow the release log again from the journal, then open the public site and the feeds."""
+        self._restore()
+        journal = self._journal = Journal(self._file, self._clock)
+        journal.mark({"secrets fingerprint": self._fingerprint})
+        journal.on_durable = self._durable
+        journal.beat()
+        await self.site.start(*self._expedition.listen)
+        sink = _Sink(journal)
+        self._feeds = [open_feed(feed.name, feed.url, sink) for feed in self._expedition.feeds]
+
+    async def serve(self) -> None:
+        """Run until cancelled."""
+        jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report]
+        async with asyncio.TaskGroup() as group:
+            for job in jobs:
+                group.create_task(_forever(job))
+            for feed in self._feeds:
+                group.create_task(feed.run())
+
+    async def close(self) -> None:
+        """Stop the site and write what is waiting."""
+        await self.site.close()
+        if self._journal is not None:
+            await self._journal.close()
+        self._file.close()
+
+    def _restore(self) -> None:
+        """Bring back closed dives from their recordings and the open ones from the journal."""
+        checkpoint = self._checkpoint_dives()
+        for policy in self._expedition.plan.policies:
+            for path in sorted((self._expedition.released / policy.audience).glob("dive-*.recording")):
+                self._restore_closed(policy.audience, path, checkpoint[policy.audience])
+        self._guarded(self._regrow)
+
+    def _regrow(self) -> None:
+        rows = 0
+        for row in self._file.rows(self.pipeline.first_row):
+            self._out(self.pipeline.receive(row))
+            rows += 1
+        self._out(self.pipeline.advance(self._clock.now_us() - 1))
+        self._outlet.settle()
+        log.info("read %d rows of the journal again", rows)
+
+    def _checkpoint_dives(self) -> dict[str, int]:
+        return {channel.policy.audience: channel.next_dive for channel in self.pipeline.channels}
+
+    def _restore_closed(self, audience: str, path: Path, before: int) -> None:
+        """Give the site a dive that ended before the checkpoint; later ones grow from the journal."""
+        try:
+            recording = load_recording(path)
+        except RecordingError as error:
+            log.error("%s; it is left out of the dive list", error)
+            return
+        if recording.records[0].dive < before:
+            self._publish_recording(audience, recording)
+
+    def _publish_recording(self, audience: str, recording: Recording) -> None:
+        for record in recording.records:
+            self.site.publish(Frame(audience, record.dive, record.seq, False, 0, record.data))
+
+    def _onward(self, frame: Frame) -> None:
+        self.site.publish(frame)
+
+    def _out(self, due: list[Due]) -> None:
+        for item in due:
+            self._outlet.release(item)
+
+    def _durable(self, rows: list[Row]) -> None:
+        """Take rows that are now on the disk."""
+
+        def take() -> None:
+            for row in rows:
+                self._out(self.pipeline.receive(row))
+
+        self._guarded(take)
+        self._wake.set()
+
+    def _guarded(self, action: Callable[[], None]) -> None:
+        """Do something that releases, unless the release has stopped; any fault stops it for good (R4)."""
+        if self.stopped is not None:
+            return
+        try:
+            action()
+        except OffingError as error:
+            self._stop(str(error))
+        except Exception as error:  # whatever broke, going on would be guessing in favour of showing
+            self._stop(f"a fault of Offing's own ({type(error).__name__})")
+
+    def _stop(self, why: str) -> None:
+        self.stopped = why
+        log.critical("the release has stopped, the journal goes on: %s", why)
+
+    async def _release(self) -> None:
+        """Release what is due, then wait for the next moment or for new rows."""
+        assert self._journal is not None
+        self._wake.clear()
+        upto_us = self._journal.watermark_us()
+        self._guarded(lambda: self._out(self.pipeline.advance(upto_us)))
+        due_us = None if self.stopped else self.pipeline.next_us()
+        wait_s = None if due_us is None else max(0.001, (due_us - self._clock.now_us()) / 1e6)
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self._wake.wait(), wait_s)
+
+    async def _beat(self) -> None:
+        """Keep clock and checkpoint in the journal fresh."""
+        assert self._journal is not None
+        checkpoint = self.pipeline.checkpoint()
+        if checkpoint is not None:
+            self._journal.mark({"checkpoint": write_checkpoint(checkpoint, self._expedition.plan)})
+        self._journal.beat()
+        if self._journal.fault:
+            log.error("%s; nothing is released until it can", self._journal.fault)
+        await asyncio.sleep(BEAT_S)
+
+    async def _report(self) -> None:
+        """Say now and then how the feeds are: counts and reasons, never a position."""
+        await asyncio.sleep(REPORT_S)
+        for feed in self._feeds:
+            log.info("%s: %s; %s", feed.name, feed.state, tally_words(self.pipeline.tallies[feed.name]))
+
+
+async def _forever(job: Callable[[], Awaitable[None]]) -> None:
+    while True:
+        await job()
+
+
+def tally_words(tally: Tally) -> str:
+    """Return the counts of a feed in words: accepted, passed over, rejected by reason."""
+    rejected = ", ".join(f"{count} {reason}" for reason, count in tally.rejected.most_common())
+    accepted, passed = tally.accepted.total(), tally.passed_over.total()
+    return f"{accepted} accepted, {passed} passed over, rejected: {rejected or 'none'}"

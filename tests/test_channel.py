@@ -1,0 +1,90 @@
+"""One audience's side of the door: grid, lag, begin and end of dives, annotations."""
+
+from dataclasses import replace
+
+from dives import INVENTED_SITE, SECOND, SECRETS, dive_rows, message, plan, policy, rows, run, walk
+from relay.core.pipeline import Pipeline
+from relay.core.policy import Disclosed, DiveLimits
+from relay.core.release import Kind
+
+
+def test_records_leave_on_a_fixed_grid_whatever_arrives() -> None:
+    """Send moments are multiples of the tick, one tick record for each, though input comes at odd moments and in bursts."""
+    journal = dive_rows(120)
+    late = [replace(row, embargo_us=row.embargo_us + (row.seq % 7) * 90_000) for row in journal]
+    due = run(Pipeline(plan(), SECRETS), late)
+    ticks = [item.instant_us for item in due if item.record.kind is Kind.TICK]
+    assert all(instant % (2 * SECOND) == 0 for instant in ticks)
+    assert [b - a for a, b in zip(ticks, ticks[1:], strict=False)] == [2 * SECOND] * (len(ticks) - 1)
+
+
+def test_lag_is_the_delay_and_a_secret_whole_number_of_ticks() -> None:
+    """Each dive's lag lies between delay and delay plus extra, and follows from the secrets."""
+    due = run(Pipeline(plan(), SECRETS), dive_rows(30))
+    first = next(item for item in due if item.record.kind is Kind.DIVE)
+    begun_us = 6 * SECOND  # the first tick at or after the first row at 5.137 s
+    lag_us = first.instant_us - begun_us
+    assert lag_us == 20 * SECOND + SECRETS.extra_ticks("public", 1, 5) * 2 * SECOND
+
+
+def test_dives_are_numbered_from_one_and_sequences_from_zero() -> None:
+    """Two dives an hour apart: numbers 1 and 2, each gapless from 0, begun by a DIVE and closed by an END."""
+    journal = [*dive_rows(40), *dive_rows(40, start_s=3_600)]
+    due = run(Pipeline(plan(), SECRETS), [replace(row, seq=at) for at, row in enumerate(journal, 1)])
+    for dive in (1, 2):
+        records = [item.record for item in due if item.record.dive == dive]
+        assert [record.seq for record in records] == list(range(len(records)))
+        assert (records[0].kind, records[-1].kind) == (Kind.DIVE, Kind.END)
+    assert {item.record.dive for item in due} == {1, 2}
+
+
+def test_dive_that_begins_by_depth_tells_nothing_of_the_deck() -> None:
+    """Reports on deck begin no dive, and nothing leaves until the depth is passed."""
+    deck = {"east": 0.0, "north": 0.0, "depth": 0.4, "altitude": 1_000.0, "heading": 1.0}
+    quiet = rows((second * SECOND, message(deck, INVENTED_SITE)) for second in range(60))
+    pipeline = Pipeline(plan(dive=DiveLimits(begin_depth_m=5.0, quiet_us=60 * SECOND)), SECRETS)
+    assert run(pipeline, quiet, until_us=10**10) == []
+
+
+def test_silence_within_a_dive_is_a_record_that_says_so() -> None:
+    """During a gap the ticks go on and say "no report"."""
+    journal = [row for row in dive_rows(120) if not 40 <= row.embargo_us // SECOND <= 90]
+    due = run(Pipeline(plan(policy(stale_us=10 * SECOND)), SECRETS), journal)
+    heard = [item.record.body[0][0] for item in due if item.record.kind is Kind.TICK]
+    assert "no report" in heard
+    assert heard.index("no report") < len(heard) - 31
+    assert "reporting" in heard[heard.index("no report") :]
+
+
+def test_annotations_leave_with_the_tick_after_them_and_only_if_named() -> None:
+    """A note follows the tick record of its tick; a policy without notes has none of them."""
+    due = run(Pipeline(plan(), SECRETS), dive_rows(50))
+    notes = [item.record for item in due if item.record.kind is Kind.NOTE]
+    assert [(record.body, record.elapsed_us) for record in notes] == [([0, "note 9"], 10 * SECOND), ([0, "note 34"], 34 * SECOND)]
+    silent = policy(fields=frozenset(Disclosed) - {Disclosed.NOTES})
+    assert not [item for item in run(Pipeline(plan(silent), SECRETS), dive_rows(60)) if item.record.kind is Kind.NOTE]
+
+
+def test_audiences_have_their_own_delay_tick_and_fields() -> None:
+    """Two audiences of one dive: each gets its own grid and nothing of the other's."""
+    slow = policy("slow", delay_us=300 * SECOND, tick_us=15 * SECOND, fields=frozenset({Disclosed.DEPTH}))
+    due = run(Pipeline(plan(policy("quick"), slow), SECRETS), dive_rows(90))
+    by = {name: [item for item in due if item.record.audience == name] for name in ("quick", "slow")}
+    assert by["slow"][0].instant_us >= 300 * SECOND
+    assert by["quick"][0].instant_us < 60 * SECOND
+    ticks = [item.record.body[0] for item in by["slow"] if item.record.kind is Kind.TICK]
+    assert all(row[1:3] == [None, None] and row[4:] == [None] * 6 for row in ticks)
+    assert [item.instant_us for item in due] == sorted(item.instant_us for item in due)
+
+
+def test_anchor_is_not_used_before_the_audience_may_know_it() -> None:
+    """A slow audience whose first ticks lie before the anchor's confirmation shows no place in them, as it would alone."""
+    first, *others = [message(step, INVENTED_SITE) for step in walk(30)]
+    journal = rows([(SECOND, first), *((SECOND * (20 + at), data) for at, data in enumerate(others))])
+    slow = policy("slow", delay_us=120 * SECOND)
+    alone = [item for item in run(Pipeline(plan(slow), SECRETS), journal)]
+    beside = [item for item in run(Pipeline(plan(slow, policy("quick")), SECRETS), journal) if item.record.audience == "slow"]
+    assert [(i.instant_us, i.record.body) for i in alone] == [(i.instant_us, i.record.body) for i in beside]
+    ticks = [item.record.body[0][1] for item in alone if item.record.kind is Kind.TICK]
+    assert ticks[0] is None
+    assert any(east is not None for east in ticks)

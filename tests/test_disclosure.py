@@ -1,0 +1,145 @@
+"""What an audience may see of a vehicle: steps with hysteresis, deny by default, doubt stays out."""
+
+import math
+
+import pytest
+from geographiclib.geodesic import Geodesic
+from hypothesis import given
+from hypothesis import strategies as st
+
+from relay.core.disclosure import SLACK, AltitudeWords, Disclosure, Report, Step
+from relay.core.fuse import VehicleState
+from relay.core.geodesy import Anchor, SiteFrame
+from relay.core.model import Mode, Observation
+from relay.core.policy import Disclosed, Leg, Plan, Policy
+from relay.core.secrets import Secrets
+
+SECOND = 1_000_000
+ANCHOR = Anchor(-41.2, 17.5, 0)
+FRAME = SiteFrame(ANCHOR, Secrets(bytes(range(32))))
+
+
+def policy_of(*fields: Disclosed, legs: frozenset[Leg] = frozenset(Leg)) -> Policy:
+    """Return a policy that names just these fields."""
+    return Policy(audience="public", delay_us=0, extra_us=0, tick_us=SECOND, fields=frozenset(fields), cell_m=25.0,
+                  depth_step_m=10.0, track_legs=legs)  # fmt: skip
+
+
+def report_of(policy: Policy, observation: Observation, age_us: int = 0, frame: SiteFrame | None = FRAME) -> Report:
+    """Return the report of a vehicle that sent one observation `age_us` before the tick."""
+    plan = Plan(expedition="x", vehicles=("Lantern",), sources=(), policies=(policy,))
+    state = VehicleState()
+    state.take(observation, 0)
+    return Disclosure(policy, plan).report(state, frame, age_us)
+
+
+FULL = Observation(latitude_deg=-41.201, longitude_deg=17.503, depth_m=1_123.4, altitude_m=3.3, heading_deg=211.0,
+                   pitch_deg=7.4, roll_deg=-3.0, speed_mps=0.4, mode=Mode.TETHERED)  # fmt: skip
+
+
+@given(st.floats(-1e5, 1e5), st.sampled_from([0.5, 1.0, 10.0, 25.0]))
+def test_step_rounds_to_a_multiple_within_its_reach(value: float, size: float) -> None:
+    """A fresh step gives a multiple of its size at most half a step away."""
+    shown = Step(size).quantise(value)
+    assert math.isclose(shown / size, round(shown / size), abs_tol=1e-9)
+    assert abs(shown - value) <= size / 2 + 1e-6
+
+
+@given(st.lists(st.floats(-500, 500), min_size=1, max_size=60))
+def test_step_with_hysteresis_never_strays_and_never_flutters(values: list[float]) -> None:
+    """What is shown stays within the slackened half step, and changes only when the value is past it."""
+    step, before = Step(10.0), None
+    for value in values:
+        shown = step.quantise(value)
+        assert abs(shown - value) <= 10.0 * (0.5 + SLACK) + 1e-9
+        if before is not None and abs(value - before) <= 10.0 * (0.5 + SLACK):
+            assert shown == before
+        before = shown
+
+
+def test_step_at_its_edge_and_past_it() -> None:
+    """At 7.5 of 10 the last step is held, just past it the next one is shown."""
+    step = Step(10.0)
+    assert step.quantise(0.0) == 0.0
+    assert step.quantise(7.5) == 0.0
+    assert step.quantise(7.500001) == 10.0
+    assert step.quantise(2.6) == 10.0
+    assert step.quantise(2.4) == 0.0
+
+
+def test_step_of_a_circle_crosses_north_without_a_jump() -> None:
+    """A heading that wavers about north is shown as one step, and 360 is shown as 0."""
+    step = Step(22.5, period=360.0)
+    assert [step.quantise(value) for value in (359.0, 1.0, 350.0, 10.0, 359.9)] == [0.0] * 5
+    assert step.quantise(20.0) == 22.5
+
+
+def test_report_discloses_only_what_the_policy_names() -> None:
+    """Each field alone, and nothing at all: whatever isn't named is None (R4)."""
+    shown = {
+        Disclosed.TRACK: {"east_m", "north_m"},
+        Disclosed.DEPTH: {"depth_m"},
+        Disclosed.ALTITUDE: {"altitude"},
+        Disclosed.HEADING: {"heading_deg"},
+        Disclosed.PITCH: {"pitch_deg"},
+        Disclosed.ROLL: {"roll_deg"},
+        Disclosed.MODE: {"mode"},
+        Disclosed.LEG: {"leg"},
+        Disclosed.NOTES: set(),
+    }
+    assert set(shown) == set(Disclosed)
+    for field, names in shown.items():
+        report = report_of(policy_of(field), FULL)
+        assert {name for name in Report.__slots__ if getattr(report, name) is not None} == {"heard"} | names
+
+
+def test_report_is_coarse_and_in_the_turned_frame() -> None:
+    """East and north are cells of the true place in the frame, depth a step, heading a step of the turned heading."""
+    report = report_of(policy_of(*Disclosed), FULL)
+    placed = FRAME.place(-41.201, 17.503)
+    assert report.east_m == round(placed.east_m / 25) * 25
+    assert report.north_m == round(placed.north_m / 25) * 25
+    assert (report.depth_m, report.altitude, report.mode, report.leg) == (1_120, "near the bottom", "tethered", "descent")
+    assert report.heading_deg == round((211.0 + placed.heading_turn_deg) % 360 / 22.5) * 22.5 % 360
+    assert (report.pitch_deg, report.roll_deg) == (5, -5)
+
+
+def test_report_leaves_out_what_is_stale_or_not_placed() -> None:
+    """Past the stale limit nothing is told but "no report"; without an anchor no track and no heading."""
+    policy = policy_of(*Disclosed)
+    assert report_of(policy, FULL, policy.stale_us) != Report(heard=False)
+    assert report_of(policy, FULL, policy.stale_us + 1) == Report(heard=False)
+    unplaced = report_of(policy, FULL, frame=None)
+    assert (unplaced.east_m, unplaced.north_m, unplaced.heading_deg) == (None, None, None)
+    assert unplaced.depth_m == 1_120
+
+
+@pytest.mark.parametrize(("metres", "placed"), [(19_999.0, True), (20_001.0, False)])
+def test_report_withholds_the_place_beyond_the_site(metres: float, placed: bool) -> None:
+    """Within the site's radius a vehicle has a track; past it neither track nor heading (R4)."""
+    there = Geodesic.WGS84.Direct(ANCHOR.latitude_deg, ANCHOR.longitude_deg, 200.0, metres)
+    fix = Observation(latitude_deg=there["lat2"], longitude_deg=there["lon2"], heading_deg=3.0)
+    report = report_of(policy_of(*Disclosed), fix)
+    assert (report.east_m is not None, report.heading_deg is not None) == (placed, placed)
+
+
+def test_report_shows_the_track_on_the_named_legs_alone() -> None:
+    """A policy that names the bottom leg shows no track while descending, and one at the bottom."""
+    policy = policy_of(Disclosed.TRACK, Disclosed.LEG, legs=frozenset({Leg.BOTTOM}))
+    plan = Plan(expedition="x", vehicles=("Lantern",), sources=(), policies=(policy,))
+    disclosure, state = Disclosure(policy, plan), VehicleState()
+    seen = []
+    for second, (depth, altitude) in enumerate([(0.0, None), (50.0, None), (1_000.0, 100.0), (1_100.0, 4.0)]):
+        place = {"latitude_deg": -41.2, "longitude_deg": 17.5}
+        state.take(Observation(depth_m=depth, altitude_m=altitude, **place), second * 40 * SECOND)
+        report = disclosure.report(state, FRAME, second * 40 * SECOND)
+        seen.append((report.leg, report.east_m is not None))
+    assert seen == [("deck", False), ("descent", False), ("descent", False), ("bottom", True)]
+
+
+def test_altitude_words_have_two_limits_each() -> None:
+    """A word is held until the altitude is a quarter past its border; no sounding, no word."""
+    words = AltitudeWords()
+    said = [words.say(altitude) for altitude in (1.0, 1.8, 1.9, 14.0, 18.0, 19.0, None, 18.0)]
+    bottom, near, mid = "on the bottom", "near the bottom", "mid-water"
+    assert said == [bottom, bottom, near, near, near, mid, None, mid]

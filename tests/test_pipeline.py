@@ -1,0 +1,170 @@
+"""From rows to released bytes: nothing early, nothing placed, a pure function of the journal, restartable anywhere."""
+
+import itertools
+import math
+import random
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from dives import INVENTED_SITE, SECOND, SECRETS, dive_rows, message, plan, policy, rows, run, sent, walk
+from relay.core.model import Row, RowKind
+from relay.core.pipeline import Pipeline
+from relay.core.policy import DiveLimits, Plan
+from relay.core.secrets import Secrets
+
+TWO = plan(policy("public"), policy("slow", delay_us=70 * SECOND, tick_us=5 * SECOND))
+
+
+def test_the_same_journal_gives_the_same_bytes_and_other_secrets_give_others() -> None:
+    """The released bytes are a pure function of rows, plan and secrets."""
+    journal = dive_rows(90)
+    first, again = (sent(run(Pipeline(TWO, SECRETS), journal)) for _ in range(2))
+    assert first == again
+    assert first != sent(run(Pipeline(TWO, Secrets(bytes(32))), journal))
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(10, 150), st.integers(0, 10**6), st.sampled_from(["nothing", "another dive", "noise", "end", "burst"]))
+def test_nothing_early_whatever_comes_after(cut_s: int, seed: int, tail: str) -> None:
+    """R2: two runs alike up to t - delay send the same bytes at the same moments up to t, whatever comes after it."""
+    journal = dive_rows(150)
+    cut_us = cut_s * SECOND
+    head = [row for row in journal if row.embargo_us <= cut_us]
+    one, other = head + journal[len(head) :], head + tail_of(tail, cut_us, len(head), seed)
+    for audience in TWO.policies:
+        horizon = cut_us + audience.delay_us
+        runs = [sent(run(Pipeline(TWO, SECRETS), rows_, until_us=10**9)) for rows_ in (one, other)]
+        seen = [[item for item in out if item[0] <= horizon and item[1] == audience.audience] for out in runs]
+        assert seen[0] == seen[1]
+
+
+def tail_of(kind: str, cut_us: int, seq: int, seed: int) -> list[Row]:
+    """Return rows after the cut that are as unlike the real ones as can be."""
+    chance = random.Random(seed)
+    place = (chance.uniform(-80, 80), chance.uniform(-180, 180))
+    steps = walk(60, seed)
+    tails: dict[str, list[tuple[int, bytes]]] = {
+        "nothing": [],
+        "another dive": [(cut_us + 1 + at * SECOND, message(step, place, "Moth", "early?")) for at, step in enumerate(steps)],
+        "noise": [(cut_us + 1 + at * 1_000, chance.randbytes(200) + b"\n") for at in range(200)],
+        "end": [(cut_us + 1, message(steps[0], INVENTED_SITE, note="recovered"))],
+        "burst": [(cut_us + 1, message(step, INVENTED_SITE)) for step in steps],
+    }
+    return rows(tails[kind], seq + 1)
+
+
+def test_nothing_placed_wherever_the_dive_is() -> None:
+    """R3: the same dive anywhere on Earth, the antimeridian and high latitudes among them, leaves every byte and moment as it was."""
+    chance = random.Random(5)
+    sites = [(math.degrees(math.asin(chance.uniform(-0.996, 0.996))), chance.uniform(-180, 180)) for _ in range(20)]
+    sites += [(12.0, 180.0), (-12.0, -179.9999), (85.0, 10.0), (-85.0, -170.0), (0.0, 0.0)]
+    reference = sent(run(Pipeline(TWO, SECRETS), dive_rows(150)))
+    assert sum(frame.count(b"reporting") for _, _, frame in reference) > 100
+    for site in sites:
+        assert sent(run(Pipeline(TWO, SECRETS), dive_rows(150, site))) == reference
+
+
+def test_wall_clock_changes_nothing() -> None:
+    """The ship's wall clock, years off or stepping, changes neither bytes nor moments."""
+    journal = dive_rows(60)
+    stepped = [replace(row, wall_s=row.wall_s + (1e9 if row.seq % 2 else -1e9)) for row in journal]
+    assert sent(run(Pipeline(TWO, SECRETS), stepped)) == sent(run(Pipeline(TWO, SECRETS), journal))
+
+
+def test_own_clock_of_the_vehicle_changes_nothing() -> None:
+    """A `t` in the messages, whatever it says, decides nothing on a live feed."""
+    journal = dive_rows(60)
+    lying = [replace(row, data=row.data.replace(b"{", b'{"t": %d, ' % (row.seq * 977), 1)) for row in journal]
+    assert sent(run(Pipeline(TWO, SECRETS), lying)) == sent(run(Pipeline(TWO, SECRETS), journal))
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.integers(1, 700), min_size=1, max_size=400))
+def test_how_the_bytes_were_cut_into_rows_changes_nothing_within_a_moment(cuts: list[int]) -> None:
+    """The same bytes at the same moments in other pieces give the same records."""
+    journal = dive_rows(40)
+    pieces: list[Row] = []
+    lengths = itertools.cycle(cuts)
+    for row in journal:
+        rest = row.data
+        while rest:
+            piece, rest = rest[: (length := next(lengths))], rest[length:]
+            pieces.append(replace(row, seq=len(pieces) + 1, data=piece))
+    assert sent(run(Pipeline(TWO, SECRETS), pieces)) == sent(run(Pipeline(TWO, SECRETS), journal))
+
+
+BY_DEPTH = plan(
+    policy("public"), policy("slow", delay_us=45 * SECOND),
+    dive=DiveLimits(begin_depth_m=5.0, quiet_us=30 * SECOND, surfaced_us=10 * SECOND),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("expedition", "dives"), [(TWO, 5), (BY_DEPTH, 3)], ids=["by report", "by depth"])
+def test_restart_at_any_row_grows_the_same_release_log(expedition: Plan, dives: int) -> None:
+    """From the checkpoint of any moment the rest of the journal gives exactly the rest of the records, torn frames and all."""
+    journal = torn(with_three_dives())
+    due = run(Pipeline(expedition, SECRETS), journal)
+    reference = sent(due)
+    assert {item.record.dive for item in due} == set(range(1, dives + 1))
+    running, checkpoints = Pipeline(expedition, SECRETS), []
+    for row in journal:
+        running.receive(row)
+        checkpoint = running.checkpoint()
+        if checkpoint is not None and (not checkpoints or checkpoint != checkpoints[-1]):
+            checkpoints.append(checkpoint)
+    assert len(checkpoints) >= dives
+    for checkpoint in checkpoints:
+        again = Pipeline(expedition, SECRETS, checkpoint)
+        grown = sent(run(again, [row for row in journal if row.seq >= checkpoint.row]))
+        assert grown
+        assert grown == reference[-len(grown) :]
+
+
+def with_three_dives() -> list[Row]:
+    """Return a journal of three dives with quiet, deck reports and noise between them."""
+    deck = {"east": 40.0, "north": -70.0, "depth": 0.2, "altitude": 1_000.0, "heading": 90.0}
+    pieces: list[Row] = []
+    for dive in range(3):
+        start = 5 + dive * 400
+        pieces += dive_rows(60, seed=dive, start_s=start)
+        if dive < 2:
+            pieces += rows(((start + 250 + at) * SECOND, message(deck, INVENTED_SITE)) for at in range(20))
+    return [replace(row, seq=at) for at, row in enumerate(pieces, 1)]
+
+
+def torn(journal: list[Row]) -> list[Row]:
+    """Return the same bytes with every row's last third moved to the front of the next row."""
+    out, carried = [], b""
+    for row in journal:
+        cut = len(row.data) * 2 // 3
+        out.append(replace(row, data=carried + row.data[:cut]))
+        carried = row.data[cut:]
+    last = journal[-1]
+    return [*out, replace(last, seq=last.seq + 1, data=carried)]
+
+
+def test_tallies_count_every_frame_once() -> None:
+    """Accepted, passed over and rejected add up to the lines sent; unknown vehicles are rejected with a reason."""
+    lines = [message(walk(1)[0], INVENTED_SITE), b"{}\n", b"not json\n", b'{"vehicle": "Nobody", "depth_m": 1}\n', b'{"depth_m": 1}\n']
+    pipeline = Pipeline(plan(), SECRETS)
+    for row in rows((at * SECOND, line) for at, line in enumerate(lines)):
+        pipeline.receive(row)
+    tally = pipeline.tallies["station"]
+    assert tally.accepted.total() == 1
+    assert tally.passed_over.total() == 1
+    assert tally.rejected["vehicle not in the expedition file"] == 1
+    assert tally.rejected["no vehicle named"] == 1
+    assert tally.rejected.total() == 3
+    assert tally.bytes == sum(map(len, lines))
+
+
+def test_rows_of_unknown_feeds_and_decisions_are_kept_out_of_the_decoders() -> None:
+    """A feed that is no longer in the file, or a decision's text, is never read as input."""
+    pipeline = Pipeline(plan(), SECRETS)
+    row = dive_rows(1)[0]
+    pipeline.receive(replace(row, source="gone"))
+    pipeline.receive(replace(row, seq=2, kind=RowKind.DECISION))
+    assert pipeline.now.heard_us() is None
