@@ -74,9 +74,9 @@ def _true(magnetic_deg: float | None, variation_deg: float | None) -> float | No
     """Return a true heading: magnetic plus variation, east positive (definition of HDG in NMEA Revealed)."""
     if magnetic_deg is None:
         return None
+    check("heading_deg", magnetic_deg)
     if variation_deg is None:
         raise _Unused("magnetic heading without variation")
-    check("heading_deg", magnetic_deg)
     return _turned(magnetic_deg + variation_deg)
 
 

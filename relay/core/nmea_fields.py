@@ -7,7 +7,7 @@ Revealed" (gpsd project), where degrees and minutes keep their leading zeros and
 """
 
 import re
-from datetime import UTC, date, datetime
+from datetime import date
 
 from pynmeagps import NMEAReader
 from pynmeagps.nmeatypes_core import VALNONE
@@ -19,7 +19,8 @@ NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
 _TIME = re.compile(r"([0-9]{2})([0-9]{2})([0-9]{2}(?:\.[0-9]*)?)")
 _LATITUDE = re.compile(r"([0-9]{2})([0-9]{2}(?:\.[0-9]*)?)")
 _LONGITUDE = re.compile(r"([0-9]{3})([0-9]{2}(?:\.[0-9]*)?)")
-_DATE = re.compile(r"[0-9]{6}")
+_SHORT_DATE = re.compile(r"[0-9]{6}")
+_LONG_DATE = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})")
 
 Values = dict[str, float | None]
 
@@ -119,7 +120,7 @@ class Fields:
         if not self.text("date"):
             return None
         day = getattr(self._message, "date", None)
-        if not _DATE.fullmatch(self.text("date")) or not isinstance(day, date):
+        if not _SHORT_DATE.fullmatch(self.text("date")) or not isinstance(day, date):
             raise Impossible(f"{self._kind} date is malformed")
         return day
 
@@ -128,8 +129,11 @@ class Fields:
         parts = [self.text(name) for name in ("year", "month", "day")]
         if not any(parts):
             return None
+        found = _LONG_DATE.fullmatch("-".join(parts))
+        if not found:
+            raise Impossible(f"{self._kind} date is malformed")
         try:
-            return datetime.strptime("-".join(parts), "%Y-%m-%d").replace(tzinfo=UTC).date()
+            return date(int(found[1]), int(found[2]), int(found[3]))
         except ValueError as refusal:
             raise Impossible(f"{self._kind} date is malformed") from refusal
 
