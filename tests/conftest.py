@@ -1,0 +1,18 @@
+"""What all tests share."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture
+def shared_data() -> Path:
+    """Return the folder of published data beside the project; skip where it is absent, unless it is required."""
+    folder = Path(__file__).resolve().parents[2] / "shared" / "data"
+    if not folder.is_dir():
+        reason = "the published test data is not beside the project"
+        if os.environ.get("OFFING_REQUIRE_DATA") == "1":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    return folder
