@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from relay.core.errors import ExpeditionError, OperatorError
 from relay.core.policy import Disclosed, DiveLimits, Leg, LegLimits, Plan, Policy, SourcePlan
@@ -18,6 +18,26 @@ from relay.shell.feed_url import FeedUrl, parse_feed_url
 from relay.shell.quantities import angle_deg, duration_us, length_m
 from relay.shell.toml_lines import Path as TomlPath
 from relay.shell.toml_lines import line_numbers, line_of
+
+_SECOND = 1_000_000
+
+
+def _within(least: float, most: float, unit: str, scale: float = 1.0) -> AfterValidator:
+    """Refuse a quantity outside its limits, told in `unit`, of which the value has `scale` to one."""
+
+    def check(value: float) -> float:
+        if not least <= value / scale <= most:
+            raise ValueError(f"must be from {least:g} {unit} to {most:g} {unit}, not {value / scale:g} {unit}")
+        return value
+
+    return AfterValidator(check)
+
+
+def _whole_seconds(value: int) -> int:
+    if value % _SECOND:
+        raise ValueError("must be whole seconds")
+    return value
+
 
 Duration = Annotated[int, BeforeValidator(duration_us)]
 Length = Annotated[float, BeforeValidator(length_m)]
@@ -85,34 +105,16 @@ class _Dive(_Part):
 class _Audience(_Part):
     name: Slug
     open: bool = False
-    delay: Duration = duration_us("45 min")
-    extra: Duration = duration_us("10 min")
-    tick: Duration = duration_us("15 s")
+    delay: Annotated[Duration, _within(0, 30, "days", 86_400 * _SECOND)] = duration_us("45 min")
+    extra: Annotated[Duration, _within(0, 24, "h", 3_600 * _SECOND)] = duration_us("10 min")
+    tick: Annotated[Duration, _within(1, 600, "s", _SECOND), AfterValidator(_whole_seconds)] = duration_us("15 s")
     fields: Annotated[list[Disclosed], Field(min_length=1)]
-    cell: Length = 25.0
-    depth_step: Length = 10.0
-    heading_step: Angle = 22.5
-    tilt_step: Angle = 5.0
-    stale_after: Duration = duration_us("30 s")
+    cell: Annotated[Length, _within(1, 100_000, "m")] = 25.0
+    depth_step: Annotated[Length, _within(0.1, 5_000, "m")] = 10.0
+    heading_step: Annotated[Angle, _within(1, 180, "deg")] = 22.5
+    tilt_step: Annotated[Angle, _within(1, 90, "deg")] = 5.0
+    stale_after: Annotated[Duration, _within(1, 3_600, "s", _SECOND)] = duration_us("30 s")
     track_legs: list[Leg] = Field(default_factory=lambda: [Leg.BOTTOM])
-
-    @model_validator(mode="after")
-    def _sense(self) -> "_Audience":
-        limits = [
-            ("tick", self.tick / 1e6, 1.0, 600.0, "s"),
-            ("cell", self.cell, 1.0, 100_000.0, "m"),
-            ("depth_step", self.depth_step, 0.1, 5_000.0, "m"),
-            ("heading_step", self.heading_step, 1.0, 180.0, "deg"),
-            ("tilt_step", self.tilt_step, 1.0, 90.0, "deg"),
-            ("delay", self.delay / 1e6, 0.0, 30 * 86400.0, "s"),
-            ("extra", self.extra / 1e6, 0.0, 86400.0, "s"),
-        ]
-        for name, value, least, most, unit in limits:
-            if not least <= value <= most:
-                raise ValueError(f"{name} must be from {least:g} {unit} to {most:g} {unit}, not {value:g} {unit}")
-        if self.tick % 1_000_000:
-            raise ValueError("tick must be whole seconds")
-        return self
 
 
 class _File(_Part):
@@ -238,7 +240,9 @@ def _cross_check(file: _File, path: Path, lines: dict[TomlPath, int]) -> None:
     except ValueError as error:
         faults.append((("public", "listen"), str(error)))
     if faults:
-        messages = [f"{path} line {line_of(place, lines)}: {'.'.join(map(str, place))}: {text}" for place, text in faults]
+        messages = [
+            f"{path} line {line_of(place, lines)}: {'.'.join(map(str, place))}: {text}" for place, text in faults
+        ]
         raise ExpeditionError("\n".join(messages))
 
 

@@ -22,6 +22,8 @@ def line_numbers(text: str) -> dict[Path, int]:
         if header := _HEADER.match(line):
             table = _table(header, counts)
             lines.setdefault(table, number)
+            if header[1] == "[[":
+                lines.setdefault(table[:-1], number)
         elif key := _KEY.match(line):
             lines.setdefault((*table, key[1].strip("\"'")), number)
     return lines

@@ -1,0 +1,157 @@
+"""The exact record: durable before handed on, one writer, nothing lost when the disk is full."""
+
+import asyncio
+import contextlib
+import sqlite3
+import stat
+from collections.abc import AsyncIterator, Mapping
+from pathlib import Path
+
+import pytest
+
+from relay.core.errors import OperatorError
+from relay.core.model import Row, RowKind
+from relay.shell.clock import EmbargoClock
+from relay.shell.journal import Journal, JournalFile, clock_of, read_rows
+from test_clock import SetTime
+
+
+@contextlib.asynccontextmanager
+async def open_journal(file: JournalFile, time: SetTime, **limits: int) -> AsyncIterator[tuple[Journal, list[Row]]]:
+    """Yield a running journal and the rows it hands on."""
+    journal, handed = Journal(file, EmbargoClock(time), **limits), []
+    journal.on_durable = handed.extend
+    try:
+        yield journal, handed
+    finally:
+        await journal.close()
+
+
+async def until(condition: "object", timeout_s: float = 10.0) -> None:
+    """Wait until a condition holds, giving way to the loop."""
+    assert callable(condition)
+    async with asyncio.timeout(timeout_s):
+        while not condition():
+            await asyncio.sleep(0)
+
+
+async def test_journal_hands_on_rows_in_order_after_they_are_on_the_disk(tmp_path: Path) -> None:
+    """What is handed on can be read from the file by another connection, in the same order, with the stamps."""
+    file, time = JournalFile(tmp_path / "private"), SetTime()
+    async with open_journal(file, time) as (journal, handed):
+        for number in range(500):
+            time.us += 1_000
+            assert journal.append("station", RowKind.STREAM, b"line %d\n" % number)
+        await until(lambda: len(handed) == 500)
+        assert list(read_rows(file.path)) == handed
+        assert [row.seq for row in handed] == list(range(1, 501))
+        assert [row.embargo_us for row in handed] == [1_000 * at for at in range(1, 501)]
+    file.close()
+
+
+async def test_journal_watermark_is_before_anything_still_waiting(tmp_path: Path) -> None:
+    """While a row waits for the disk the watermark lies before it; when none waits, before anything yet to come."""
+    file, time = JournalFile(tmp_path / "private"), SetTime()
+    async with open_journal(file, time) as (journal, handed):
+        time.us += 5_000_000
+        journal.append("station", RowKind.STREAM, b"x")
+        time.us += 1_000_000
+        assert journal.watermark_us() == 5_000_000 - 1
+        await until(lambda: len(handed) == 1)
+        mark = journal.watermark_us()
+        journal.append("station", RowKind.STREAM, b"y")
+        await until(lambda: len(handed) == 2)
+        assert handed[1].embargo_us > mark
+    file.close()
+
+
+class FullDisk(JournalFile):
+    """A journal whose disk is full while `full` is set: the real class with one failing step."""
+
+    full = False
+
+    def commit(self, rows: list[Row], marks: Mapping[str, str]) -> None:
+        """Refuse as SQLite does on a full disk."""
+        if self.full:
+            raise sqlite3.OperationalError("database or disk is full")
+        super().commit(rows, marks)
+
+
+async def test_journal_on_a_full_disk_keeps_rows_and_hands_on_nothing(tmp_path: Path) -> None:
+    """While the disk is full nothing is handed on and the watermark stands; with room again all rows come, once."""
+    file, time = FullDisk(tmp_path / "private"), SetTime()
+    async with open_journal(file, time) as (journal, handed):
+        file.full = True
+        for number in range(20):
+            time.us += 1_000
+            journal.append("station", RowKind.WHOLE, b"%d" % number)
+        await until(lambda: journal.fault is not None)
+        assert "disk is full" in (journal.fault or "")
+        time.us += 60_000_000
+        assert handed == []
+        assert journal.watermark_us() == 999
+        file.full = False
+        await until(lambda: len(handed) == 20)
+        assert [row.data for row in handed] == [b"%d" % number for number in range(20)]
+        assert journal.fault is None
+    file.close()
+
+
+async def test_journal_refuses_at_its_limit_and_says_when_there_is_room(tmp_path: Path) -> None:
+    """At the bound `append` says no and loses nothing it had taken; `room` wakes when half is written."""
+    file, time = FullDisk(tmp_path / "private"), SetTime()
+    async with open_journal(file, time, limit=4) as (journal, handed):
+        file.full = True
+        taken = [journal.append("station", RowKind.STREAM, b"%d" % number) for number in range(6)]
+        assert taken == [True] * 4 + [False] * 2
+        room = asyncio.ensure_future(journal.room())
+        await until(lambda: journal.fault is not None)
+        assert not room.done()
+        file.full = False
+        await room
+        await until(lambda: len(handed) == 4)
+        assert journal.append("station", RowKind.STREAM, b"again")
+    file.close()
+
+
+async def test_journal_goes_on_where_it_was(tmp_path: Path) -> None:
+    """A second start goes on with the next number and, in the same boot, the same clock."""
+    folder, time = tmp_path / "private", SetTime()
+    file = JournalFile(folder)
+    async with open_journal(file, time) as (journal, handed):
+        time.us += 3_000_000
+        journal.append("station", RowKind.STREAM, b"one")
+        await until(lambda: len(handed) == 1)
+    file.close()
+    time.us += 7_000_000
+    file = JournalFile(folder)
+    assert clock_of(file, time).now_us() == 10_000_000
+    rebooted = SetTime(boot="second boot", us=5)
+    assert clock_of(file, rebooted).now_us() == 3_000_000
+    async with open_journal(file, time) as (journal, handed):
+        journal.append("station", RowKind.STREAM, b"two")
+        await until(lambda: len(handed) == 1)
+        assert handed[0].seq == 2
+    file.close()
+
+
+async def test_journal_beats_keep_proven_time_across_a_reboot(tmp_path: Path) -> None:
+    """With no rows at all, the last beat is what a reboot goes on from."""
+    file, time = JournalFile(tmp_path / "private"), SetTime()
+    async with open_journal(file, time) as (journal, _):
+        time.us += 8_000_000
+        journal.beat()
+        await until(lambda: file.marks().get("clock last_us") == "7999999")
+    assert clock_of(file, SetTime(boot="second boot")).now_us() == 7_999_999
+    file.close()
+
+
+def test_journal_is_for_one_relay_and_for_its_owner_alone(tmp_path: Path) -> None:
+    """A second relay is told to stop; folder and file can't be read by others."""
+    file = JournalFile(tmp_path / "private")
+    with pytest.raises(OperatorError, match="another Offing has the journal"):
+        JournalFile(tmp_path / "private")
+    assert stat.S_IMODE((tmp_path / "private").stat().st_mode) == 0o700
+    assert stat.S_IMODE(file.path.stat().st_mode) == 0o600
+    file.close()
+    JournalFile(tmp_path / "private").close()

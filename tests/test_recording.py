@@ -1,0 +1,116 @@
+"""Recordings on disk: appended, closed, grown again after a restart, and never told differently."""
+
+from pathlib import Path
+
+import pytest
+
+from dives import SECRETS, dive_rows, plan, run
+from relay.core.errors import RecordingError, RegrownError
+from relay.core.pipeline import Pipeline
+from relay.core.wire import encode
+from relay.shell.outlet import Frame, Outlet
+from relay.shell.recording import Recorder, load_recording, recording_path
+
+DUE = run(Pipeline(plan(), SECRETS), dive_rows(40))
+FRAMES = [encode(item.record) for item in DUE]
+
+
+def written(path: Path, frames: list[bytes], close: bool) -> Path:
+    """Write a recording of these frames."""
+    recorder = Recorder(path)
+    for frame in frames:
+        recorder.add(frame)
+    if close:
+        recorder.close()
+    return path
+
+
+def test_recording_is_the_frames_and_a_footer(tmp_path: Path) -> None:
+    """Open, it is the frames joined; closed, it reads back complete."""
+    path = written(tmp_path / "open.recording", FRAMES[:5], False)
+    assert path.read_bytes() == b"".join(FRAMES[:5])
+    closed = load_recording(written(tmp_path / "closed.recording", FRAMES, True))
+    assert closed.closed
+    assert [record.data for record in closed.records] == FRAMES
+
+
+def test_recording_grown_again_after_any_tear_is_the_same_file(tmp_path: Path) -> None:
+    """Cut at every 61st byte and grown again, open or closed, the file ends byte for byte as if never torn."""
+    whole = written(tmp_path / "whole.recording", FRAMES, True).read_bytes()
+    path = tmp_path / "torn.recording"
+    for cut in range(0, len(whole) + 1, 61):
+        path.write_bytes(whole[:cut])
+        recorder = Recorder(path)
+        for frame in FRAMES:
+            recorder.add(frame)
+        recorder.close()
+        recorder.settle()
+        assert path.read_bytes() == whole
+
+
+def test_recording_torn_in_a_record_that_is_not_due_yet_is_cut(tmp_path: Path) -> None:
+    """Half a record beyond what the journal has grown is cut off and the next one follows cleanly."""
+    path = tmp_path / "torn.recording"
+    path.write_bytes(b"".join(FRAMES[:4]) + FRAMES[4][:50])
+    recorder = Recorder(path)
+    for frame in FRAMES[:4]:
+        recorder.add(frame)
+    recorder.settle()
+    assert path.read_bytes() == b"".join(FRAMES[:4])
+    recorder.add(FRAMES[4])
+    assert path.read_bytes() == b"".join(FRAMES[:5])
+
+
+def test_recording_that_told_something_else_stops_the_release(tmp_path: Path) -> None:
+    """A differing byte, or whole records the journal doesn't grow, are never overwritten."""
+    path = tmp_path / "told.recording"
+    path.write_bytes(b"".join(FRAMES[:3]))
+    with pytest.raises(RegrownError, match="differs at byte"):
+        written(path, [FRAMES[0], FRAMES[2]], False)
+    assert path.read_bytes() == b"".join(FRAMES[:3])
+    recorder = Recorder(path)
+    recorder.add(FRAMES[0])
+    with pytest.raises(RegrownError, match="doesn't grow again"):
+        recorder.settle()
+    assert path.read_bytes() == b"".join(FRAMES[:3])
+
+
+def test_recording_on_a_full_disk_catches_up_when_there_is_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A write that fails is told, and the next that works writes everything since."""
+    path = tmp_path / "full.recording"
+    recorder = Recorder(path)
+    recorder.add(FRAMES[0])
+    path.parent.chmod(0o700)
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "open", full)
+        recorder.add(FRAMES[1])
+    assert recorder.fault == "full.recording can't be written: No space left on device"
+    recorder.add(FRAMES[2])
+    assert recorder.fault is None
+    assert path.read_bytes() == b"".join(FRAMES[:3])
+
+
+def test_load_recording_names_the_file_and_the_fault(tmp_path: Path) -> None:
+    """A file that isn't there and one that isn't a recording."""
+    with pytest.raises(RecordingError, match=r"none\.recording: No such file"):
+        load_recording(tmp_path / "none.recording")
+    (tmp_path / "text.recording").write_bytes(b"hello")
+    with pytest.raises(RecordingError, match=r"text\.recording: not a record"):
+        load_recording(tmp_path / "text.recording")
+
+
+def test_outlet_writes_each_audiences_dives_and_hands_every_frame_on_once(tmp_path: Path) -> None:
+    """What goes onward is what is on disk, in order."""
+    frames: list[Frame] = []
+    outlet = Outlet(tmp_path, frames.append)
+    for item in DUE:
+        outlet.release(item)
+    assert [frame.data for frame in frames] == FRAMES
+    assert [frame.closes for frame in frames] == [False] * (len(FRAMES) - 1) + [True]
+    recording = load_recording(recording_path(tmp_path, "public", 1))
+    assert [record.data for record in recording.records] == FRAMES
+    assert outlet.faults == []
