@@ -1,0 +1,171 @@
+"""Real captures through the very same pipeline: everything read is counted, and what leaves is a recording."""
+
+import csv
+import gzip
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from expeditions import RIGHT, changed
+from relay.core.errors import CaptureError, OperatorError
+from relay.core.policy import Plan
+from relay.core.release import Kind
+from relay.shell.expedition import parse_expedition
+from relay.shell.recording import load_recording
+from relay.shell.rehearse import Outcome, rehearse
+from relay.shell.secrets_file import seeded_secrets
+from tracks_to_station_lines import convert
+
+CAPTURES = {
+    "plotter-lake.nmea": 4_999,
+    "fishfinder-river.nmea": 98,
+    "sounder-position.nmea": 244,
+    "autopilot-attitude.nmea": 29,
+    "satellite-compass.nmea": 753,
+    "ais-transponder-heading.nmea": 108,
+}
+TRACKS = {
+    "rov-transects/transects-2022-10-06.csv.gz": 872,
+    "rov-transects/transects-2022-10-20.csv.gz": 1_124,
+    "glider-inlet/track.csv.gz": 4_817,
+    "glider-shelf/track.csv.gz": 668,
+}
+MAVLINK_FRAMES = 35_916
+
+
+def plan_of(text: str = RIGHT) -> Plan:
+    """Return the plan for captures: the right file, and a feed for each format."""
+    feed = '\n[[feed]]\nname = "autopilot"\nformat = "mavlink"\nfrom = "udp://127.0.0.1:14550"\nvehicle = "Lantern"\n'
+    return parse_expedition(text + feed, Path("EXPEDITION.toml")).plan
+
+
+def rehearsed(tmp_path: Path, source: Path, rate: float | None = None) -> Outcome:
+    """Rehearse one capture into a fresh folder."""
+    return rehearse(plan_of(), seeded_secrets(1), [str(source)], tmp_path / "out", rate=rate)
+
+
+def check(outcome: Outcome, feed: str, read: int, tmp_path: Path) -> None:
+    """Hold counts, recordings and send times of a rehearsal together."""
+    tally = outcome.tallies[feed]
+    assert tally.accepted.total() + tally.passed_over.total() + tally.rejected.total() == read
+    assert outcome.released
+    for (audience, dive), count in outcome.released.items():
+        recording = load_recording(tmp_path / "out" / "released" / audience / f"dive-{dive:03d}.recording")
+        assert recording.closed
+        assert len(recording.records) == count
+        with (tmp_path / "out" / "send-times" / f"{audience}-dive-{dive:03d}.csv").open() as file:
+            times = list(csv.DictReader(file))
+        assert [int(row["seq"]) for row in times] == list(range(count))
+        least_s = {"public": 45 * 60, "family": 20 * 60}[audience]
+        for record, row in zip(recording.records, times, strict=True):
+            assert float(row["sent_s"]) >= record.elapsed_s + least_s
+
+
+@pytest.mark.parametrize("name", CAPTURES)
+def test_rehearse_counts_every_sentence_of_each_capture(name: str, tmp_path: Path, shared_data: Path) -> None:
+    """Accepted, passed over and rejected add up to the sentences of the published capture."""
+    rate = 10.0 if name == "autopilot-attitude.nmea" else None
+    outcome = rehearsed(tmp_path, shared_data / "nmea-captures" / name, rate)
+    check(outcome, "position", CAPTURES[name], tmp_path)
+    assert outcome.tallies["position"].rejected.total() == 0
+
+
+@pytest.mark.parametrize("name", TRACKS)
+def test_rehearse_counts_every_row_of_each_track(name: str, tmp_path: Path, shared_data: Path) -> None:
+    """Each row of a published track becomes a message, is accepted, and the dive is released."""
+    messages = convert(shared_data / name, tmp_path / "track.jsonl", "Lantern")
+    assert 0 < messages <= TRACKS[name]
+    outcome = rehearsed(tmp_path, tmp_path / "track.jsonl")
+    check(outcome, "station", messages, tmp_path)
+    assert outcome.tallies["station"].accepted.total() == messages
+
+
+def test_rehearse_counts_every_frame_of_the_telemetry_log(tmp_path: Path, shared_data: Path) -> None:
+    """35,916 frames of which the source says that four fail their checksum."""
+    path = tmp_path / "surface-test.tlog"
+    path.write_bytes(gzip.decompress((shared_data / "mavlink-submersible" / "surface-test.tlog.gz").read_bytes()))
+    outcome = rehearsed(tmp_path, path)
+    check(outcome, "autopilot", MAVLINK_FRAMES, tmp_path)
+    assert outcome.tallies["autopilot"].rejected.total() == 4
+
+
+def test_rehearse_of_the_journal_of_a_rehearsal_gives_the_same_files(tmp_path: Path, shared_data: Path) -> None:
+    """What was journalled and is run again gives every recording and send time byte for byte."""
+    convert(shared_data / "rov-transects" / "transects-2022-10-20.csv.gz", tmp_path / "track.jsonl", "Lantern")
+    outs = tmp_path / "out", tmp_path / "again"
+    rehearse(plan_of(), seeded_secrets(1), [str(tmp_path / "track.jsonl")], outs[0])
+    rehearse(plan_of(), seeded_secrets(1), [str(outs[0] / "private" / "journal.db")], outs[1])
+    first, second = ({path.relative_to(out): path.read_bytes() for path in released(out)} for out in outs)
+    assert len(first) > 2
+    assert first == second
+
+
+def released(out: Path) -> list[Path]:
+    """Return all files of a rehearsal but the private ones."""
+    return sorted(path for path in out.rglob("*") if path.is_file() and "private" not in path.parts)
+
+
+def test_rehearse_takes_several_inputs_merged_by_time(tmp_path: Path, shared_data: Path) -> None:
+    """A capture and a track of the same time span both arrive; FEED= names the feed."""
+    track = tmp_path / "track.jsonl"
+    track.write_text("".join('{"t": %d, "vehicle": "Moth", "depth_m": 1}\n' % (1_343_493_800 + at) for at in range(50)))
+    capture = shared_data / "nmea-captures" / "sounder-position.nmea"
+    outcome = rehearse(plan_of(), seeded_secrets(1), [f"position={capture}", str(track)], tmp_path / "out")
+    assert outcome.tallies["position"].accepted.total() > 0
+    assert outcome.tallies["station"].accepted.total() == 50
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda folder: str(folder / "none.nmea"), "none.nmea"),
+        (lambda folder: str(file_in(folder, "note.xyz", "hello")), "xyz"),
+        (lambda folder: str(file_in(folder, "bare.nmea", "$APROT,0.0,A*2E\r\n")), "--rate"),
+        (lambda folder: "nowhere=" + str(file_in(folder, "a.jsonl", '{"t": 1}\n')), "not a feed"),
+    ],
+)
+def test_rehearse_says_what_is_wrong_with_an_input(make: Callable[[Path], str], message: str, tmp_path: Path) -> None:
+    """A missing, unknown or untimed capture is named with what to do."""
+    with pytest.raises(CaptureError, match=message):
+        rehearse(plan_of(), seeded_secrets(1), [make(tmp_path)], tmp_path / "out")
+
+
+def file_in(folder: Path, name: str, text: str) -> Path:
+    """Write a small file."""
+    (folder / name).write_text(text)
+    return folder / name
+
+
+def test_rehearse_never_writes_over_what_is_there(tmp_path: Path) -> None:
+    """A folder that holds anything is refused."""
+    file_in(tmp_path, "precious", "x")
+    with pytest.raises(OperatorError, match="is not empty"):
+        rehearse(plan_of(), seeded_secrets(1), ["x.nmea"], tmp_path)
+
+
+def test_rehearse_says_when_no_feed_reads_a_format(tmp_path: Path) -> None:
+    """A capture of a format that the expedition has no feed for."""
+    lines = file_in(tmp_path, "a.jsonl", '{"t": 1, "vehicle": "Moth", "depth_m": 3}\n')
+    without = changed('format = "station-json"', 'format = "station-msgpack"')
+    with pytest.raises(CaptureError, match="no feed of the expedition file reads station-json"):
+        rehearse(plan_of(without), seeded_secrets(1), [str(lines)], tmp_path / "out")
+
+
+def test_rehearse_reports_progress_by_rows_and_dive_time(tmp_path: Path) -> None:
+    """Long work tells where it is."""
+    text = "".join('{"t": %d, "vehicle": "Moth", "depth_m": 3}\n' % at for at in range(2_500))
+    seen: list[tuple[int, float]] = []
+    inputs = [str(file_in(tmp_path, "a.jsonl", text))]
+    rehearse(plan_of(), seeded_secrets(1), inputs, tmp_path / "out", progress=lambda rows, s: seen.append((rows, s)))
+    assert seen == [(1_000, 999.0), (2_000, 1_999.0)]
+
+
+def test_rehearse_releases_annotations_and_legs_on_the_grid(tmp_path: Path) -> None:
+    """A note in the input is in the recording, at a multiple of the tick."""
+    lines = ['{"t": 0, "vehicle": "Moth", "depth_m": 3}', '{"t": 7, "vehicle": "Moth", "note": "launched"}']
+    inputs = [str(file_in(tmp_path, "a.jsonl", "\n".join(lines) + "\n"))]
+    rehearse(plan_of(), seeded_secrets(1), inputs, tmp_path / "out")
+    recording = load_recording(tmp_path / "out" / "released" / "public" / "dive-001.recording")
+    notes = [(record.elapsed_s, record.body) for record in recording.records if record.kind == Kind.NOTE]
+    assert notes == [(15, [1, "launched"])]
