@@ -284,6 +284,7 @@ def wire_shaped(random_: random.Random, frames: list[bytes]) -> bytes:
     return bytes(raw)
 
 
+@pytest.mark.slow
 def test_a_hundred_thousand_broken_frames_are_accounted_for() -> None:
     """Seeded, wire-shaped damage: no exception, every byte accounted for, pending bounded, no impossible value."""
     random_ = random.Random(20_261)
