@@ -16,7 +16,13 @@ _CAUTION = """\
 Not for navigation, vehicle control or collision avoidance. An embargo and a place-less track reduce what is given
 away; they do not undo what AIS, photographs, crew or earlier publications give away."""
 
-_FIRST = "first steps:\n  offing demo                       an invented dive, in your browser\n  offing check EXPEDITION.toml       what would each audience see, and how late?\n"
+_FIRST = """\
+first steps:
+  offing demo                    an invented dive, in your browser
+  offing check EXPEDITION.toml   what would each audience see, and how late?
+"""
+
+_Commands = argparse._SubParsersAction  # argparse has no public name for it
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -42,13 +48,11 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, short: str, long: str) -> argparse.ArgumentParser:
-    return commands.add_parser(
-        name, help=short, description=long, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+def _add(commands: "_Commands[argparse.ArgumentParser]", name: str, short: str, long: str) -> argparse.ArgumentParser:
+    return commands.add_parser(name, help=short, description=long, formatter_class=argparse.RawDescriptionHelpFormatter)
 
 
-def _demo(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _demo(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser = _add(
         commands,
         "demo",
@@ -56,13 +60,15 @@ def _demo(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
         "Runs a ship's relay and a simulated control station that talks to it over real sockets, and prints the\n"
         "address of the followers' page. The expedition is invented, and so is its place.",
     )
-    parser.add_argument("--port", type=int, default=8080, help="port of the page on this machine (default 8080; 0: a free one)")
+    parser.add_argument(
+        "--port", type=int, default=8080, help="port of the page on this machine (default 8080; 0: a free one)"
+    )
     parser.add_argument("--seed", type=int, default=1, help="another number gives another dive (default 1)")
     parser.add_argument("--folder", type=Path, help="where to keep the demo's files (default: a temporary folder)")
     parser.add_argument("--seconds", type=float, help="end by itself after so many seconds")
 
 
-def _ship(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _ship(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser = _add(
         commands,
         "ship",
@@ -74,7 +80,7 @@ def _ship(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
 
 
-def _check(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _check(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser = _add(
         commands,
         "check",
@@ -85,7 +91,7 @@ def _check(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> N
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
 
 
-def _rehearse(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _rehearse(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser = _add(
         commands,
         "rehearse",
@@ -99,14 +105,18 @@ def _rehearse(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     )
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
     parser.add_argument("inputs", nargs="+", metavar="INPUT")
-    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="a folder that doesn't exist yet, or is empty")
+    parser.add_argument(
+        "--out", type=Path, required=True, metavar="DIR", help="a folder that doesn't exist yet, or is empty"
+    )
     parser.add_argument("--rate", type=float, help="sentences a second, for a capture without times")
     group = parser.add_mutually_exclusive_group()
-    group.add_argument("--seed", type=int, default=1, help="secrets for this rehearsal alone, from a number (default 1)")
+    group.add_argument(
+        "--seed", type=int, default=1, help="secrets for this rehearsal alone, from a number (default 1)"
+    )
     group.add_argument("--secrets", type=Path, metavar="FILE", help="the secrets file of a site")
 
 
-def _show(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+def _show(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser = _add(
         commands,
         "show",

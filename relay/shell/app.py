@@ -1,13 +1,10 @@
 """What each command does. Results go to standard output, progress and complaints to standard error."""
 
 import argparse
-import asyncio
-import contextlib
 import json
 import logging
-import signal
 import sys
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable
 from pathlib import Path
 
 import uvloop
@@ -18,16 +15,15 @@ from rich.table import Table
 from relay.core.errors import OperatorError
 from relay.core.release import Kind
 from relay.core.secrets import Secrets
-from relay.shell import demo
 from relay.shell.clock import MachineTime
-from relay.shell.expedition import Expedition, read_expedition
+from relay.shell.demo_run import run_demo
+from relay.shell.expedition import read_expedition
 from relay.shell.plain_words import describe_audience, describe_feed
 from relay.shell.recording import load_recording
 from relay.shell.rehearse import Outcome, rehearse
+from relay.shell.running import new_site, run_until_stopped
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
-from relay.shell.site import Site
-from relay.shell.site_files import site_folder
 
 FAULT = 2
 
@@ -66,7 +62,7 @@ def _ship(options: argparse.Namespace) -> int:
 
     async def serve() -> None:
         ship = Ship(expedition, MachineTime(), new_site(expedition))
-        await run_until_stopped(ship, lambda: announce(expedition, ship))
+        await run_until_stopped(ship, lambda: _announce(expedition.plan.expedition, ship))
 
     uvloop.run(serve())
     return 0
@@ -74,7 +70,12 @@ def _ship(options: argparse.Namespace) -> int:
 
 def _demo(options: argparse.Namespace) -> int:
     _log_to_stderr(logging.WARNING)
-    return demo.run(options.port, options.seed, options.folder, options.seconds)
+
+    def ready(ship: Ship) -> None:
+        _announce("an invented dive", ship)
+
+    uvloop.run(run_demo(options.port, options.seed, options.folder, options.seconds, ready))
+    return 0
 
 
 def _rehearse(options: argparse.Namespace) -> int:
@@ -121,53 +122,20 @@ def _show(options: argparse.Namespace) -> int:
     names = {int(kind): kind.name.lower() for kind in Kind}
     for record in recording.records:
         kind = names.get(record.kind, record.kind)
-        value = {"dive": record.dive, "seq": record.seq, "kind": kind, "elapsed_s": record.elapsed_s, "body": record.body}
-        print(json.dumps(value, ensure_ascii=False))
+        place = {"dive": record.dive, "seq": record.seq, "kind": kind, "elapsed_s": record.elapsed_s}
+        print(json.dumps({**place, "body": record.body}, ensure_ascii=False))
     if not recording.closed:
         torn = f", {recording.torn_bytes} bytes of a torn tail left out" if recording.torn_bytes else ""
         print(f"{options.recording}: not closed: the dive goes on, or the end is missing{torn}", file=sys.stderr)
     return 0
 
 
-def new_site(expedition: Expedition) -> Site:
-    """Return the public site of an expedition, not yet open."""
-    audiences = [policy.audience for policy in expedition.plan.policies if policy.audience in expedition.open_audiences]
-    return Site(expedition.plan.expedition, audiences, site_folder())
-
-
-def announce(expedition: Expedition, ship: Ship) -> None:
+def _announce(what: str, ship: Ship) -> None:
     """Say where the followers' page is and how to stop."""
     host, port = ship.site.address
-    print(f"Offing relays {expedition.plan.expedition!r}.", file=sys.stderr)
+    print(f"Offing relays {what}.", file=sys.stderr)
     print(f"followers' page: http://{host}:{port}/", flush=True)
-    print("Ctrl-C stops it; started again, it goes on where it was.", file=sys.stderr)
-
-
-async def run_until_stopped(ship: Ship, ready: Callable[[], None]) -> None:
-    """Run a ship's relay until SIGINT or SIGTERM."""
-    stop = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, stop.set)
-    try:
-        await ship.start()
-        ready()
-        await first_of(ship.serve(), stop.wait())
-    finally:
-        await ship.close()
-
-
-async def first_of(*jobs: Awaitable[object]) -> None:
-    """Run jobs until the first ends, cancel the others, and raise what the first raised."""
-    tasks = [asyncio.ensure_future(job) for job in jobs]
-    done, rest = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
-    for task in rest:
-        task.cancel()
-    for task in rest:
-        with contextlib.suppress(asyncio.CancelledError):
-            await task
-    for task in done:
-        task.result()
+    print("Ctrl-C stops it. A ship's relay started again goes on where it was.", file=sys.stderr)
 
 
 def _log_to_stderr(level: int = logging.INFO) -> None:

@@ -40,9 +40,7 @@ class Outlet:
     def release(self, due: Due) -> None:
         """Send one record on its way; RegrownError if a recording already tells it differently."""
         record = due.record
-        frame = Frame(
-            record.audience, record.dive, record.seq, record.kind is Kind.END, due.instant_us, encode(record)
-        )
+        frame = Frame(record.audience, record.dive, record.seq, record.kind is Kind.END, due.instant_us, encode(record))
         if record.kind is Kind.DIVE:
             self._open[record.audience] = Recorder(recording_path(self._folder, record.audience, record.dive))
         recorder = self._open[record.audience]

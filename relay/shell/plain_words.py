@@ -75,7 +75,7 @@ def describe_feed(source: SourcePlan, url: str) -> str:
     sounder = ""
     if source.format == "nmea0183":
         if source.sounder is None:
-            sounder = "; its sounder is passed over (say sounder = \"altitude\" or \"depth\" to use it)"
+            sounder = '; its sounder is passed over (say sounder = "altitude" or "depth" to use it)'
         else:
             sounder = f"; its sounder ({source.sounder_sentence}) gives the vehicle's {source.sounder}"
     return f"Feed {source.name}: {source.format} from {url}{whose}{sounder}."

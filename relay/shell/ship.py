@@ -9,16 +9,17 @@ import asyncio
 import contextlib
 import logging
 from collections.abc import Awaitable, Callable
+from pathlib import Path
 
 from relay.core.channel import Due
-from relay.core.errors import OffingError, RecordingError
+from relay.core.errors import OffingError, OperatorError, RecordingError
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline, Tally
 from relay.core.wire import Recording
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 from relay.shell.clock import EmbargoClock, TimeSource
 from relay.shell.expedition import Expedition
-from relay.shell.feeds import Feed, open_feed
+from relay.shell.feeds import Feed, open_feeds
 from relay.shell.journal import Journal, JournalFile, clock_of
 from relay.shell.outlet import Frame, Outlet
 from relay.shell.recording import load_recording
@@ -55,11 +56,9 @@ class Ship:
         secrets = open_secrets(expedition.private, marks.get("secrets fingerprint"))
         self._fingerprint = fingerprint(secrets)
         self._clock: EmbargoClock = clock_of(self._file, time)
-        self.pipeline = Pipeline(
-            expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan)
-        )
+        self.pipeline = Pipeline(expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan))
         self._outlet = Outlet(expedition.released, self._onward)
-        self._feeds: list[Feed] = []
+        self.feeds: tuple[Feed, ...] = ()
         self._journal: Journal | None = None
         self._wake = asyncio.Event()
         self.stopped: str | None = None
@@ -72,17 +71,19 @@ class Ship:
         journal.on_durable = self._durable
         journal.beat()
         await self.site.start(*self._expedition.listen)
-        sink = _Sink(journal)
-        self._feeds = [open_feed(feed.name, feed.url, sink) for feed in self._expedition.feeds]
+        self.feeds = open_feeds([(feed.name, feed.url) for feed in self._expedition.feeds], _Sink(journal))
 
     async def serve(self) -> None:
-        """Run until cancelled."""
+        """Run until cancelled; OperatorError if a feed can't be opened as the expedition file has it."""
         jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report]
-        async with asyncio.TaskGroup() as group:
-            for job in jobs:
-                group.create_task(_forever(job))
-            for feed in self._feeds:
-                group.create_task(feed.run())
+        try:
+            async with asyncio.TaskGroup() as group:
+                for job in jobs:
+                    group.create_task(_forever(job))
+                for feed in self.feeds:
+                    group.create_task(feed.run())
+        except* OperatorError as faults:
+            raise OperatorError("\n".join(str(fault) for fault in faults.exceptions)) from None
 
     async def close(self) -> None:
         """Stop the site and write what is waiting."""
@@ -182,7 +183,7 @@ class Ship:
     async def _report(self) -> None:
         """Say now and then how the feeds are: counts and reasons, never a position."""
         await asyncio.sleep(REPORT_S)
-        for feed in self._feeds:
+        for feed in self.feeds:
             log.info("%s: %s; %s", feed.name, feed.state, tally_words(self.pipeline.tallies[feed.name]))
 
 

@@ -1,0 +1,142 @@
+"""A ship's relay as a real process, and a follower written with the library `websockets` alone."""
+
+import asyncio
+import contextlib
+import os
+import signal
+import socket
+import sys
+import time
+from asyncio.subprocess import PIPE, Process
+from collections.abc import AsyncIterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import msgpack
+import websockets
+
+AUDIENCE_TEXT = """
+[[audience]]
+name = "public"
+open = true
+delay = "{delay}"
+extra = "0 s"
+tick = "1 s"
+fields = ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes"]
+cell = "5 m"
+depth_step = "1 m"
+track_legs = ["deck", "descent", "bottom", "ascent"]
+"""
+
+EXPEDITION_TEXT = """
+[expedition]
+name = "The search for the Isoline Marr"
+ship = "Harrow Tern"
+[public]
+listen = "127.0.0.1:{port}"
+[dive]
+begins = "report"
+quiet_ends_after = "{quiet}"
+[[vehicle]]
+name = "Lantern"
+[[feed]]
+name = "input"
+format = "{format}"
+from = "{source}"
+vehicle = "Lantern"
+"""
+
+
+def free_port(kind: socket.SocketKind = socket.SOCK_STREAM) -> int:
+    """Return a port of the loopback that nobody has at this moment."""
+    with socket.socket(socket.AF_INET, kind) as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+@dataclass
+class ShipProcess:
+    """`offing ship` as a process of its own, killed and started at will."""
+
+    expedition: Path
+    port: int
+    process: Process | None = None
+    words: list[str] = field(default_factory=list)
+    _reader: "asyncio.Task[None] | None" = None
+
+    async def start(self) -> None:
+        """Start it and wait until it has printed its address."""
+        command = [sys.executable, "-m", "relay", "ship", str(self.expedition)]
+        environment = {**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parent.parent)}
+        self.process = await asyncio.create_subprocess_exec(*command, stdout=PIPE, stderr=PIPE, env=environment)
+        assert self.process.stdout is not None
+        line = await asyncio.wait_for(self.process.stdout.readline(), 60)
+        self._reader = asyncio.ensure_future(self._read())
+        assert f"127.0.0.1:{self.port}" in line.decode(), await self.process.stderr.read()  # type: ignore[union-attr]
+
+    async def _read(self) -> None:
+        assert self.process is not None
+        assert self.process.stderr is not None
+        while line := await self.process.stderr.readline():
+            self.words.append(line.decode())
+
+    async def stop(self, number: signal.Signals = signal.SIGTERM) -> float:
+        """Signal it, wait for its end, and return when the signal was sent (monotonic seconds)."""
+        assert self.process is not None
+        sent_s = time.monotonic()
+        with contextlib.suppress(ProcessLookupError):
+            self.process.send_signal(number)
+        await asyncio.wait_for(self.process.wait(), 30)
+        if self._reader is not None:
+            await self._reader
+        return sent_s
+
+
+@contextlib.asynccontextmanager
+async def ship_process(folder: Path, *, format: str, source: str, delay: str, quiet: str) -> AsyncIterator[ShipProcess]:
+    """Yield a running ship's relay with one feed and one open audience; it is stopped at the end."""
+    port = free_port()
+    values = {"port": port, "format": format, "source": source, "delay": delay, "quiet": quiet}
+    extra = 'sounder = "depth"\n' if format == "nmea0183" else ""
+    path = folder / "EXPEDITION.toml"
+    path.write_text(EXPEDITION_TEXT.format(**values) + extra + AUDIENCE_TEXT.format(**values))
+    ship = ShipProcess(path, port)
+    await ship.start()
+    try:
+        yield ship
+    finally:
+        if ship.process is not None and ship.process.returncode is None:
+            await ship.stop()
+
+
+@dataclass
+class Follower:
+    """Follows one audience over the public socket, resuming by dive and sequence; notes when each frame came."""
+
+    port: int
+    drop_after: int | None = None
+    frames: list[bytes] = field(default_factory=list)
+    came_s: list[float] = field(default_factory=list)
+    ended: bool = False
+
+    async def follow(self) -> None:
+        """Follow until the dive's end, dialling again whenever the socket is lost, or dropped on purpose."""
+        while not self.ended:
+            with contextlib.suppress(OSError, websockets.WebSocketException):
+                await self._once()
+            await asyncio.sleep(0.05)
+
+    async def _once(self) -> None:
+        dive, after = (1, -1) if not self.frames else msgpack.unpackb(self.frames[-1])[:2]
+        query = f"audience=public&dive={dive}&after={after}"
+        had = 0
+        async with websockets.connect(f"ws://127.0.0.1:{self.port}/live?{query}") as socket_:
+            async for frame in socket_:
+                assert isinstance(frame, bytes)
+                self.frames.append(frame)
+                self.came_s.append(time.monotonic())
+                self.ended = msgpack.unpackb(frame)[2] == 3
+                had += 1
+                if self.ended or had == self.drop_after:
+                    return
