@@ -1,0 +1,162 @@
+"""What one audience has been sent, in memory: the frames of each dive in order, and where a reader stands.
+
+Rules: frames are kept as the bytes that were released, never altered; positions only grow; numbers within a
+dive are gapless from 0 and nothing follows its end (R5): a frame that would break this is our own fault and is
+not taken.
+"""
+
+from array import array
+from bisect import bisect_right
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import NamedTuple, Protocol
+
+from relay.core.errors import OurFault
+from relay.core.release import Kind
+from relay.core.wire import decode, footer
+
+
+class OutOfOrderError(OurFault):
+    """A frame was published that does not follow the last one of its audience."""
+
+
+class Position(NamedTuple):
+    """The last record somebody holds; (0, -1) holds nothing, (n, -1) everything before dive n."""
+
+    dive: int
+    seq: int
+
+
+NOTHING = Position(0, -1)
+
+
+class Published(Protocol):
+    """What the site publishes: one released record in its wire form."""
+
+    @property
+    def audience(self) -> str:
+        """Whom it was released to."""
+        ...
+
+    @property
+    def dive(self) -> int:
+        """The dive, from 1."""
+        ...
+
+    @property
+    def seq(self) -> int:
+        """The number within the dive, from 0."""
+        ...
+
+    @property
+    def data(self) -> bytes:
+        """The bytes of `wire.encode`."""
+        ...
+
+
+class Dive:
+    """The frames of one dive so far."""
+
+    __slots__ = ("_digest", "_ends", "closed", "frames", "number")
+
+    def __init__(self, number: int) -> None:
+        self.number = number
+        self.frames: list[bytes] = []
+        self.closed = False
+        self._ends = array("Q", [0])
+        self._digest = sha256()
+
+    def append(self, seq: int, data: bytes) -> None:
+        """Keep the next frame; OutOfOrderError if it is not the next, or says so itself."""
+        record = decode(data)
+        if self.closed or seq != len(self.frames) or (record.dive, record.seq) != (self.number, seq):
+            raise OutOfOrderError(f"frame {seq} of dive {self.number} where {len(self.frames)} was due")
+        self.frames.append(data)
+        self._ends.append(self._ends[-1] + len(data))
+        self._digest.update(data)
+        self.closed = record.kind == Kind.END
+
+    def bytes_after(self, seq: int) -> int:
+        """Return how many bytes of frames follow number `seq`."""
+        return self._ends[-1] - self._ends[min(seq + 1, len(self.frames))]
+
+    def recording(self) -> bytes:
+        """Return the recording so far; a closed one ends with its footer."""
+        return b"".join((*self.frames, footer(self.frames) if self.closed else b""))
+
+    @property
+    def tag(self) -> str:
+        """A name for exactly these frames: SHA-256 in hexadecimal."""
+        return f"{self._digest.hexdigest()}{'-closed' if self.closed else ''}"
+
+
+@dataclass(frozen=True, slots=True)
+class Owed:
+    """What follows a position: how much, not which."""
+
+    frames: int
+    octets: int
+
+
+class History:
+    """All dives of one audience, oldest first."""
+
+    __slots__ = ("_numbers", "audience", "dives")
+
+    def __init__(self, audience: str) -> None:
+        self.audience = audience
+        self.dives: list[Dive] = []
+        self._numbers: list[int] = []
+
+    def append(self, frame: Published) -> None:
+        """Keep a frame; OutOfOrderError (and nothing kept) unless it follows the last one."""
+        if not self.dives or frame.dive > self.dives[-1].number:
+            dive = Dive(frame.dive)
+            dive.append(frame.seq, frame.data)
+            self.dives.append(dive)
+            self._numbers.append(frame.dive)
+        elif frame.dive == self.dives[-1].number:
+            self.dives[-1].append(frame.seq, frame.data)
+        else:
+            raise OutOfOrderError(f"a frame of dive {frame.dive} after dive {self.dives[-1].number} began")
+
+    @property
+    def head(self) -> Position:
+        """The newest position, NOTHING where nothing was released yet."""
+        return Position(self.dives[-1].number, len(self.dives[-1].frames) - 1) if self.dives else NOTHING
+
+    def dive(self, number: int) -> Dive | None:
+        """Return a dive by its number."""
+        index = bisect_right(self._numbers, number) - 1
+        return self.dives[index] if index >= 0 and self._numbers[index] == number else None
+
+    def owed(self, position: Position) -> Owed:
+        """Return how much follows `position`, over all later dives."""
+        spans = [(dive, self._seq_in(dive, position)) for dive in self._from(position)]
+        return Owed(
+            sum(max(0, len(dive.frames) - seq - 1) for dive, seq in spans),
+            sum(dive.bytes_after(seq) for dive, seq in spans),
+        )
+
+    def after(self, position: Position, limit: int) -> tuple[list[bytes], Position]:
+        """Return up to `limit` frames that follow `position`, and the position after them."""
+        frames: list[bytes] = []
+        for dive in self._from(position):
+            start = self._seq_in(dive, position) + 1
+            part = dive.frames[start : start + limit - len(frames)]
+            if part:
+                frames += part
+                position = Position(dive.number, start + len(part) - 1)
+            if len(frames) == limit:
+                break
+        return frames, position
+
+    def _from(self, position: Position) -> list[Dive]:
+        index = bisect_right(self._numbers, position.dive)
+        if index and self._numbers[index - 1] == position.dive:
+            index -= 1
+        return self.dives[index:]
+
+    @staticmethod
+    def _seq_in(dive: Dive, position: Position) -> int:
+        return position.seq if dive.number == position.dive else -1

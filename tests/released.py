@@ -1,0 +1,52 @@
+"""Frames as the ship releases them, for tests of what comes after the door."""
+
+from collections.abc import Iterator
+
+from relay.core.disclosure import Report
+from relay.core.policy import Disclosed, Plan, Policy
+from relay.core.release import Kind, ReleasedRecord, ReleaseLog
+from relay.core.wire import encode
+from relay.shell.outlet import Frame
+
+TICK_US = 15_000_000
+EXPEDITION = "The search for the Isoline Marr"
+
+
+def endless_dive(number: int = 1, audience: str = "public", note: str | None = None) -> Iterator[Frame]:
+    """Yield the frames of a dive that never ends: its header, then a tick each, or a note each where one is given."""
+    log = _log(number, audience)
+    yield _frame(log.open(0))
+    at_us = 0
+    while True:
+        if note is None:
+            yield _frame(log.tick(at_us, [Report(True, 25, -50, 1120, 90, "near the bottom", "tethered", "bottom")]))
+        else:
+            yield _frame(log.note(at_us, None, note))
+        at_us += TICK_US
+
+
+def dive(number: int, ticks: int, *, audience: str = "public", closed: bool = True) -> list[Frame]:
+    """Return the frames of a dive: header, `ticks` ticks, and its end if it is closed."""
+    log = _log(number, audience)
+    reports = [[Report(True, 25 * tick, 0, 10 * tick, 0)] for tick in range(ticks)]
+    records = [log.open(0), *(log.tick(tick * TICK_US, report) for tick, report in enumerate(reports))]
+    return [_frame(record) for record in [*records, *([log.end(ticks * TICK_US)] if closed else [])]]
+
+
+def _log(number: int, audience: str) -> ReleaseLog:
+    policy = Policy(
+        audience=audience,
+        delay_us=2_700_000_000,
+        extra_us=600_000_000,
+        tick_us=TICK_US,
+        fields=frozenset(Disclosed),
+        cell_m=25.0,
+        depth_step_m=10.0,
+    )
+    plan = Plan(expedition=EXPEDITION, vehicles=("Lantern",), sources=(), policies=(policy,))
+    return ReleaseLog(policy, plan, number, 0)
+
+
+def _frame(record: ReleasedRecord) -> Frame:
+    ends = record.kind is Kind.END
+    return Frame(record.audience, record.dive, record.seq, ends, record.elapsed_us, encode(record))

@@ -1,0 +1,98 @@
+"""What an audience has been sent: order kept, positions answered, recordings as the wire reads them."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from relay.core.history import NOTHING, History, OutOfOrderError, Position
+from relay.core.wire import read_recording
+from released import dive
+
+DIVES = [*dive(1, 3), *dive(2, 0), *dive(5, 4, closed=False)]
+PLACES = [Position(frame.dive, frame.seq) for frame in DIVES]
+
+
+def filled() -> History:
+    """Return a history of three dives, the last one open."""
+    history = History("public")
+    for frame in DIVES:
+        history.append(frame)
+    return history
+
+
+def test_head_grows_with_every_frame() -> None:
+    """The head is the last frame's position, NOTHING before the first."""
+    history = History("public")
+    assert history.head == NOTHING
+    for frame in DIVES:
+        history.append(frame)
+        assert history.head == (frame.dive, frame.seq)
+
+
+@pytest.mark.parametrize(
+    "after",
+    [
+        dive(6, 1)[1],  # a dive that does not begin at 0
+        dive(5, 9)[4],  # said already
+        dive(5, 9)[6],  # one left out
+        dive(4, 1)[0],  # an earlier dive
+        replace(dive(5, 9)[5], seq=7),  # the envelope is not the letter
+        replace(dive(6, 9)[0], dive=7),
+    ],
+)
+def test_frame_out_of_order_is_not_taken(after: object) -> None:
+    """It raises, and the history is what it was."""
+    history = filled()
+    with pytest.raises(OutOfOrderError):
+        history.append(after)  # type: ignore[arg-type]
+    assert history.after(NOTHING, 100) == ([frame.data for frame in DIVES], PLACES[-1])
+
+
+def test_nothing_follows_the_end_of_a_dive() -> None:
+    """A frame numbered after END is refused (the contract of the wire)."""
+    history = History("public")
+    frames = dive(1, 2)
+    for frame in frames:
+        history.append(frame)
+    with pytest.raises(OutOfOrderError):
+        history.append(dive(1, 9)[len(frames)])
+
+
+@given(
+    st.builds(Position, st.integers(0, 7), st.integers(-1, 9)),
+    st.integers(1, 12),
+)
+def test_after_gives_the_frames_beyond_a_position(position: Position, limit: int) -> None:
+    """For any position, real or not: the frames whose (dive, seq) is greater, oldest first; `owed` counts them all."""
+    beyond = [frame.data for frame, place in zip(DIVES, PLACES, strict=True) if place > position]
+    history = filled()
+    frames, reached = history.after(position, limit)
+    assert frames == beyond[:limit]
+    assert reached == (PLACES[-len(beyond) :][len(frames) - 1] if frames else position)
+    owed = history.owed(position)
+    assert (owed.frames, owed.octets) == (len(beyond), sum(map(len, beyond)))
+
+
+def test_recording_is_what_the_wire_reads() -> None:
+    """The wire's own reader takes it; closed with a footer, open without."""
+    history = filled()
+    closed, open_dive = history.dive(1), history.dive(5)
+    assert closed is not None
+    assert open_dive is not None
+    read = read_recording(closed.recording())
+    assert read.closed
+    assert [record.data for record in read.records] == [frame.data for frame in DIVES if frame.dive == 1]
+    assert not read_recording(open_dive.recording()).closed
+    assert history.dive(3) is None
+
+
+def test_tag_names_exactly_these_frames() -> None:
+    """Every frame changes the tag."""
+    history = History("public")
+    tags = set()
+    for frame in dive(1, 5):
+        history.append(frame)
+        tags.add(history.dives[0].tag)
+    assert len(tags) == 7
