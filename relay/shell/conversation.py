@@ -1,0 +1,104 @@
+"""An HTTP connection of the public port: aiohttp's parser and writer, with nothing in its answers but ours.
+
+Rules: no Date and no Server header, also where aiohttp makes the answer itself; a request that cannot be read
+gets the same constant text as any other; nothing of a peer is logged, its address included.
+"""
+
+import asyncio
+import logging
+from collections.abc import Mapping
+from http import HTTPStatus
+from typing import Any
+
+from aiohttp import web
+
+from relay.shell.gate import Gate
+from relay.shell.pages import Pages, error_response
+
+log = logging.getLogger("offing.site")
+
+
+def http_server(pages: Pages, common: Mapping[str, str]) -> web.Server:
+    """Return the aiohttp server behind all conversations; `common`: the headers of every answer."""
+    loop = asyncio.get_running_loop()
+
+    class Request(web.BaseRequest):
+        # The one hook that aiohttp runs before every head it writes, its own error answers included.
+        async def _prepare_hook(self, response: web.StreamResponse) -> None:
+            for name in ("Date", "Server"):
+                response.headers.pop(name, None)
+            response.headers.update(common)
+
+    def make(message: Any, payload: Any, protocol: Any, writer: Any, task: Any) -> web.BaseRequest:
+        return Request(message, payload, protocol, writer, task, loop)
+
+    return web.Server(pages.answer, request_factory=make)
+
+
+class Conversation(web.RequestHandler):
+    """One HTTP connection. `close_s`, `http_s`, `keepalive_s` of the limits bound how long it lives."""
+
+    __slots__ = ("_address", "_extended", "_gate", "_line", "deadline")
+
+    def __init__(self, server: web.Server, gate: Gate, address: str) -> None:
+        limits = gate.limits
+        super().__init__(
+            server,
+            loop=asyncio.get_running_loop(),
+            keepalive_timeout=limits.keepalive_s,
+            lingering_time=limits.close_s,
+            access_log=None,  # type: ignore[arg-type]  # aiohttp's own type leaves out what it documents
+            logger=log,
+            max_line_size=limits.head_octets,
+            max_field_size=limits.head_octets,
+        )
+        self._gate = gate
+        self._address = address
+        self._extended = False
+        self._line: asyncio.Transport | None = None
+        self.deadline = 0
+
+    def begin(self, transport: asyncio.Transport, received: bytes) -> None:
+        """Take the connection over, with what was already received."""
+        self._gate.wheel.put(self, self._gate.limits.turns(self._gate.limits.http_s))
+        self._line = transport  # aiohttp lets go of its own as soon as it has asked it to close
+        transport.set_protocol(self)
+        self.connection_made(transport)
+        self.data_received(received)
+
+    def handle_error(
+        self, request: web.BaseRequest, status: int = 500, exc: BaseException | None = None, message: str | None = None
+    ) -> web.StreamResponse:
+        """Return a constant answer; a fault of ours is logged, a fault of the peer is counted."""
+        if request.writer.output_size > 0:
+            raise ConnectionError("the answer had begun")
+        if status >= HTTPStatus.INTERNAL_SERVER_ERROR:
+            log.error("an answer could not be made", exc_info=exc)
+            return error_response(HTTPStatus.INTERNAL_SERVER_ERROR)
+        self._gate.tally.faults += 1
+        return error_response(HTTPStatus.BAD_REQUEST)
+
+    def due(self) -> None:
+        """End the connection; an answer that is still being taken gets as long again, once."""
+        if self._line is None or self._extended or self._line.get_write_buffer_size() == 0:
+            self.abort()
+        else:
+            self._extended = True
+            self._gate.wheel.put(self, self._gate.limits.turns(self._gate.limits.http_s))
+
+    def leave(self) -> None:
+        """Finish the answer at hand and close."""
+        self._gate.wheel.put(self, self._gate.limits.turns(self._gate.limits.close_s))
+        self._extended = True
+        self.close()
+
+    def abort(self) -> None:
+        """Cut the connection."""
+        if self._line is not None:
+            self._line.abort()
+
+    def connection_lost(self, exc: BaseException | None) -> None:
+        """Give back the place."""
+        super().connection_lost(exc)
+        self._gate.wheel.remove(self)
+        self._gate.leave(self._address)

@@ -1,0 +1,125 @@
+"""The public site: one port for the built page, the recordings and the live socket of the open audiences.
+
+Rules: only audiences named open exist here: the frames of any other are not even kept, and asking for one is
+answered as for any unknown name. A frame is kept and sent in one step, so that who joins gets it exactly once.
+"""
+
+import asyncio
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from relay.core.history import History, Published
+from relay.shell.answers import security_headers
+from relay.shell.conversation import http_server
+from relay.shell.front import Front, House
+from relay.shell.gate import DEFAULTS, Gate, Limits, Tally
+from relay.shell.pages import Pages, load_site
+from relay.shell.viewer import Gallery
+
+BACKLOG = 1_024
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """Who is on the site now, and what happened since it started: for the desk, never for the public."""
+
+    connections: int
+    viewers: dict[str, int]
+    tally: Tally
+
+
+class Site:
+    """Publishes released frames to whoever follows. One event loop, no threads.
+
+    `open_audiences`: those that exist here; the first one's dives are at /dives.json. `folder`: the built page
+    (without one there is no page, only its data); OperatorError if it is not one. `socket_origins`: see
+    `answers.security_headers`. `turns`: False leaves `turn` to the caller.
+    """
+
+    def __init__(
+        self,
+        expedition: str,
+        open_audiences: Collection[str] = ("public",),
+        folder: Path | None = None,
+        *,
+        limits: Limits = DEFAULTS,
+        socket_origins: Sequence[str] = (),
+        turns: bool = True,
+    ) -> None:
+        self._gate = Gate(limits)
+        self._galleries = {name: Gallery(History(name), self._gate) for name in open_audiences}
+        self._common = security_headers(socket_origins)
+        histories = {name: gallery.history for name, gallery in self._galleries.items()}
+        files = {} if folder is None else load_site(folder, limits.site_octets)
+        self._pages = Pages(expedition, histories, next(iter(open_audiences), ""), files)
+        self._turns = turns
+        self._timer: asyncio.TimerHandle | None = None
+        self._servers: list[asyncio.Server] = []
+
+    def publish(self, frame: Published) -> None:
+        """Keep a frame of an open audience and send it to its viewers; any other audience's is not kept.
+
+        Frames come in order: OutOfOrderError, and nothing sent, for one that does not follow the last. Before
+        `start` this fills the history.
+        """
+        gallery = self._galleries.get(frame.audience)
+        if gallery is not None:
+            gallery.publish(frame)
+
+    def history(self, audience: str) -> History | None:
+        """Return what an open audience has been sent."""
+        gallery = self._galleries.get(audience)
+        return None if gallery is None else gallery.history
+
+    async def start(self, host: str, port: int = 0) -> None:
+        """Listen on an address; port 0 takes a free one, and `address` says which."""
+        loop = asyncio.get_running_loop()
+        house = House(self._gate, self._galleries, http_server(self._pages, self._common), self._common)
+        server = await loop.create_server(lambda: Front(house), host, port, backlog=BACKLOG)
+        self._servers.append(server)
+        if self._turns and self._timer is None:
+            self._schedule(loop)
+
+    @property
+    def address(self) -> tuple[str, int]:
+        """Host and port where the site listens; only between `start` and `close`."""
+        host, port, *_ = self._servers[0].sockets[0].getsockname()
+        return host, port
+
+    def _schedule(self, loop: asyncio.AbstractEventLoop) -> None:
+        self._timer = loop.call_later(self._gate.limits.turn_s, self._turn_again, loop)
+
+    def _turn_again(self, loop: asyncio.AbstractEventLoop) -> None:
+        self._schedule(loop)
+        self.turn()
+
+    def turn(self) -> None:
+        """Let `turn_s` pass for every connection: late heads, pings, peers that do not close."""
+        self._gate.wheel.turn()
+
+    async def close(self) -> None:
+        """Stop listening, tell every viewer that the site is going away, and return when all are gone.
+
+        Takes at most `close_s`; who has not closed by then is cut off.
+        """
+        for server in self._servers:
+            server.close()
+        for connection in self._gate.wheel:
+            connection.leave()
+        try:
+            async with asyncio.timeout(self._gate.limits.close_s):
+                await self._gate.emptied()
+        except TimeoutError:
+            for connection in self._gate.wheel:
+                connection.abort()
+            await self._gate.emptied()
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+        self._servers.clear()
+
+    def figures(self) -> Figures:
+        """Return who is here now."""
+        viewers = {name: gallery.viewers for name, gallery in self._galleries.items()}
+        return Figures(self._gate.connections, viewers, replace(self._gate.tally))

@@ -1,0 +1,264 @@
+"""The viewers of one audience: each a socket that is written to, never waited for.
+
+Rules: a frame is encoded once and the same bytes are written to every live viewer; a viewer whose buffer is
+full when a frame comes is dropped with 4001 and nobody else notices; what a viewer is owed is read from the
+history as its socket takes it, never queued. Dropping frees its seat at once.
+
+| state     | on                                   | then      |
+| --------- | ------------------------------------ | --------- |
+| REPLAYING | the socket takes the last owed frame | LIVE      |
+| AHEAD     | a frame after its position           | LIVE      |
+| LIVE      | a frame while its buffer is full     | CLOSING   |
+| any       | the peer closes, errs or is silent   | CLOSING   |
+| CLOSING   | the peer's close, or the deadline    | gone      |
+"""
+
+import asyncio
+import socket
+from typing import cast
+
+from relay.core.history import History, Published
+from relay.core.subscriber import Ask, Standing, Subscriber, admit
+from relay.core.websocket import (
+    PING,
+    ClientFrames,
+    CloseCode,
+    Closing,
+    Fault,
+    Ping,
+    Pong,
+    Said,
+    Unwelcome,
+    encode_binary,
+    encode_close,
+    encode_pong,
+)
+from relay.shell.gate import Gate
+
+REPLAY_BATCH = 16
+
+
+class Gallery:
+    """The viewers of one audience and the history they follow."""
+
+    __slots__ = ("ahead", "full", "gate", "history", "live", "viewers")
+
+    def __init__(self, history: History, gate: Gate) -> None:
+        self.history = history
+        self.gate = gate
+        self.live: set[Viewer] = set()
+        self.full: set[Viewer] = set()
+        self.ahead: set[Viewer] = set()
+        self.viewers = 0
+
+    def publish(self, frame: Published) -> None:
+        """Keep a frame and send it to everybody live; OutOfOrderError if it is not the next."""
+        self.history.append(frame)
+        if self.full:
+            self._drop_the_slow()
+        if self.ahead:
+            self._catch_up(frame)
+        encoded = encode_binary(frame.data)
+        # A write may fill a buffer and so change `full`, never `live`: that happens in later callbacks alone.
+        for viewer in self.live:
+            viewer.transport.write(encoded)
+
+    def _drop_the_slow(self) -> None:
+        for viewer in self.full & self.live:
+            self.gate.tally.too_slow += 1
+            viewer.close(CloseCode.TOO_SLOW)
+
+    def _catch_up(self, frame: Published) -> None:
+        for viewer in list(self.ahead):
+            if viewer.wants(frame):
+                self.ahead.discard(viewer)
+                self.live.add(viewer)
+
+    def forget(self, viewer: "Viewer") -> None:
+        """Stop sending to a viewer that had taken a seat here."""
+        self.viewers -= 1
+        self.live.discard(viewer)
+        self.full.discard(viewer)
+        self.ahead.discard(viewer)
+
+
+class Viewer(asyncio.Protocol):
+    """One open websocket. Made by the front when the handshake is done; `begin` must follow."""
+
+    __slots__ = (
+        "_address",
+        "_closing",
+        "_discarded",
+        "_frames",
+        "_gallery",
+        "_gate",
+        "_subscriber",
+        "_unanswered",
+        "deadline",
+        "transport",
+    )
+
+    def __init__(self, gate: Gate, transport: asyncio.Transport, address: str) -> None:
+        self.transport = transport
+        self.deadline = 0
+        self._gate = gate
+        self._address = address
+        self._frames = ClientFrames()
+        self._gallery: Gallery | None = None
+        self._subscriber: Subscriber | None = None
+        self._closing = False
+        self._unanswered = self._discarded = 0
+
+    def begin(self, ask: Ask | None, gallery: Gallery | None) -> None:
+        """Take the seat and send what is owed, or close with the reason why not."""
+        limits = self._gate.limits
+        self._gate.wheel.put(self, self._gate.first_ping())
+        _narrow(self.transport, limits.write_high_octets, limits.send_buffer_octets)
+        if ask is None:
+            self.close(CloseCode.BAD_REQUEST)
+        elif gallery is None:
+            self.close(CloseCode.UNKNOWN_AUDIENCE)
+        elif not self._gate.seat(self._address):
+            self.close(CloseCode.FULL)
+        else:
+            gallery.viewers += 1
+            self._gallery = gallery
+            self._take_place(admit(ask, gallery.history, limits.replay), gallery)
+
+    def _take_place(self, place: Subscriber | CloseCode, gallery: Gallery) -> None:
+        if isinstance(place, CloseCode):
+            self._gate.tally.history_first += 1
+            self.close(place)
+            return
+        self._subscriber = place
+        if place.standing(gallery.history) is Standing.AHEAD:
+            gallery.ahead.add(self)
+        else:
+            self._replay(place, gallery)
+
+    def _replay(self, subscriber: Subscriber, gallery: Gallery) -> None:
+        while self not in gallery.full:
+            frames = subscriber.take(gallery.history, REPLAY_BATCH)
+            if not frames:
+                self._subscriber = None
+                gallery.live.add(self)
+                return
+            self.transport.write(b"".join(map(encode_binary, frames)))
+
+    def wants(self, frame: Published) -> bool:
+        """Whether a viewer that is ahead lacks this frame; it is live from then on."""
+        if self._subscriber is not None and not self._subscriber.wants(frame.dive, frame.seq):
+            return False
+        self._subscriber = None
+        return True
+
+    def pause_writing(self) -> None:
+        """The peer takes less than it is sent."""
+        if self._gallery is not None:
+            self._gallery.full.add(self)
+
+    def resume_writing(self) -> None:
+        """The peer took what was waiting; go on with what it is owed."""
+        gallery, subscriber = self._gallery, self._subscriber
+        if gallery is None:
+            return
+        gallery.full.discard(self)
+        if subscriber is not None and self not in gallery.ahead:
+            self._replay(subscriber, gallery)
+
+    def data_received(self, data: bytes) -> None:
+        """Read what the peer says; after our close, only its own close still counts."""
+        if self._closing:
+            self._discarded += len(data)
+            if self._discarded > self._gate.limits.discarded:
+                self.abort()
+                return
+        for said in self._frames.receive(data):
+            self._hear(said)
+
+    def _hear(self, said: Said) -> None:
+        if isinstance(said, Closing):
+            self._closed_by_peer(said.code)
+        elif self._closing:
+            return
+        elif isinstance(said, Fault):
+            self._gate.tally.faults += 1
+            self.close(said.code)
+            self._half_close()
+        elif isinstance(said, Unwelcome):
+            self._gate.tally.unwelcome += 1
+            self.close(CloseCode.NOT_EXPECTED)
+        elif isinstance(said, Ping):
+            self._answer(said)
+        elif isinstance(said, Pong):
+            self._unanswered = 0
+
+    def _answer(self, ping: Ping) -> None:
+        # A peer that pings and does not read gets no answer: pongs never fill its buffer (section 5.5.3).
+        if self._gallery is None or self not in self._gallery.full:
+            self.transport.write(encode_pong(ping.payload))
+
+    def _closed_by_peer(self, code: int | None) -> None:
+        if not self._closing:
+            self._end(encode_close(code))
+        self.transport.close()
+
+    def close(self, code: CloseCode) -> None:
+        """Close the socket with `code`: no frame follows, and the peer has `close_s` to take it."""
+        if not self._closing:
+            self._end(encode_close(code))
+
+    def _end(self, close_frame: bytes) -> None:
+        self._closing = True
+        self._rise()
+        self.transport.write(close_frame)
+        self._gate.wheel.put(self, self._gate.limits.turns(self._gate.limits.close_s))
+
+    def _rise(self) -> None:
+        if self._gallery is not None:
+            self._gallery.forget(self)
+            self._gate.unseat(self._address)
+            self._gallery = self._subscriber = None
+
+    def _half_close(self) -> None:
+        # The peer's bytes make no sense, so its close would not be understood: its end of stream will do.
+        if self.transport.can_write_eof() and not self.transport.is_closing():
+            self.transport.write_eof()
+
+    def due(self) -> None:
+        """Ping; end a peer that answered none of the last pings, or did not close in time."""
+        limits = self._gate.limits
+        if self._closing:
+            self.abort()
+        elif self._unanswered >= max(1, limits.turns(limits.pong_s) // limits.turns(limits.ping_s)):
+            self._gate.tally.silent += 1
+            self.abort()
+        else:
+            self._unanswered += 1
+            self._frames.renew()
+            self._gate.wheel.put(self, limits.turns(limits.ping_s))
+            if self._gallery is None or self not in self._gallery.full:
+                self.transport.write(PING)
+
+    def leave(self) -> None:
+        """Tell the peer that the site is going away."""
+        self.close(CloseCode.GOING_AWAY)
+
+    def abort(self) -> None:
+        """Cut the connection; the loop calls `connection_lost` next."""
+        self._rise()
+        self.transport.abort()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Give back the seat."""
+        self._rise()
+        self._gate.wheel.remove(self)
+        self._gate.leave(self._address)
+
+
+def _narrow(transport: asyncio.Transport, high_octets: int, send_octets: int) -> None:
+    # Kernel buffers hide a stall: a peer that stopped reading would be sent stale frames for minutes.
+    transport.set_write_buffer_limits(high=high_octets)
+    raw = cast("socket.socket | None", transport.get_extra_info("socket"))
+    if raw is not None:
+        raw.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, send_octets)

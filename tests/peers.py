@@ -1,0 +1,216 @@
+"""Peers of the public port that are not ours: a raw socket, the standard library's HTTP reader, `websockets`."""
+
+import asyncio
+import functools
+import inspect
+import socket
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from http.client import HTTPResponse
+from io import BytesIO
+from typing import Any
+
+import pytest
+import uvloop
+from websockets.asyncio.client import ClientConnection, connect
+from websockets.client import ClientProtocol
+from websockets.frames import Frame, Opcode
+from websockets.uri import parse_uri
+
+from relay.shell.site import Site
+from released import EXPEDITION
+
+PATIENCE_S = 20
+LOOPS = {"asyncio": asyncio.new_event_loop, "uvloop": uvloop.new_event_loop}
+
+
+def on_both_loops(test: Callable[..., Awaitable[None]]) -> Callable[..., None]:
+    """Run an async test on the standard loop and on the one the ship uses."""
+
+    loop_name = inspect.Parameter("loop_name", inspect.Parameter.POSITIONAL_OR_KEYWORD)
+    signature = inspect.Signature([loop_name, *inspect.signature(test).parameters.values()])
+
+    @functools.wraps(test)
+    def run(*positional: Any, **named: Any) -> None:
+        given = signature.bind(*positional, **named).arguments
+        with asyncio.Runner(loop_factory=LOOPS[given.pop("loop_name")]) as runner:
+            runner.run(_awaited(test(**given)))
+
+    run.__signature__ = signature  # type: ignore[attr-defined]
+    return pytest.mark.parametrize("loop_name", LOOPS)(run)
+
+
+async def _awaited(result: Awaitable[None]) -> None:
+    await result
+
+
+@asynccontextmanager
+async def running(*audiences: str, **options: Any) -> AsyncIterator[Site]:
+    """Run a site on a free port of the loopback; everything it does must be over in time."""
+    site = Site(EXPEDITION, audiences or ("public",), **options)
+    async with asyncio.timeout(PATIENCE_S):
+        await site.start("127.0.0.1")
+        try:
+            yield site
+        finally:
+            await site.close()
+
+
+async def until(condition: Callable[[], bool]) -> None:
+    """Return when `condition` holds; who calls this bounds the time."""
+    loop = asyncio.get_running_loop()
+    holds = loop.create_future()
+
+    def look() -> None:
+        if holds.done():
+            return
+        if condition():
+            holds.set_result(None)
+        else:
+            loop.call_later(0.001, look)
+
+    look()
+    await holds
+
+
+def live(site: Site, query: str = "audience=public", **options: Any) -> connect:
+    """Return the connection of the library `websockets` to the live socket."""
+    host, port = site.address
+    return connect(f"ws://{host}:{port}/live?{query}", **{"compression": None, "ping_interval": None, **options})
+
+
+async def take(viewer: ClientConnection, count: int) -> list[bytes]:
+    """Return the next `count` messages, which must be binary."""
+    messages = [await viewer.recv(decode=False) for _ in range(count)]
+    return [bytes(message) for message in messages]
+
+
+class RawPeer:
+    """A client that is only a socket."""
+
+    def __init__(self, line: socket.socket) -> None:
+        self.line = line
+        self.received = b""
+
+    @classmethod
+    async def dial(cls, site: Site, sending: bytes = b"", receive_octets: int | None = None) -> "RawPeer":
+        """Connect and send; `receive_octets` narrows the kernel's receive buffer."""
+        line = socket.socket()
+        line.setblocking(False)
+        if receive_octets is not None:
+            line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, receive_octets)
+        await asyncio.get_running_loop().sock_connect(line, site.address)
+        peer = cls(line)
+        await peer.send(sending)
+        return peer
+
+    async def send(self, data: bytes) -> None:
+        """Send all of `data`."""
+        await asyncio.get_running_loop().sock_sendall(self.line, data)
+
+    async def receive_until(self, condition: Callable[[bytes], bool]) -> bytes:
+        """Read until what was received meets `condition`."""
+        while not condition(self.received):
+            data = await asyncio.get_running_loop().sock_recv(self.line, 65_536)
+            if not data:
+                raise EOFError(self.received)
+            self.received += data
+        return self.received
+
+    async def rest(self) -> bytes:
+        """Read until the server ends the connection, by a reset too, and return all that was received."""
+        try:
+            await self.receive_until(lambda _: False)
+        except (EOFError, ConnectionResetError):
+            pass
+        finally:
+            self.line.close()
+        return self.received
+
+
+async def exchange(site: Site, sending: bytes) -> bytes:
+    """Send bytes on a new connection and return everything until the server ends it."""
+    return await (await RawPeer.dial(site, sending)).rest()
+
+
+class Answer:
+    """One HTTP answer as `http.client` of the standard library reads it."""
+
+    def __init__(self, raw: BytesIO, method: str = "GET") -> None:
+        response = HTTPResponse(_Made(raw), method=method)  # type: ignore[arg-type]
+        response.begin()
+        self.status = response.status
+        self.headers = response.headers
+        self.body = response.read()
+
+
+class _Made:
+    """What HTTPResponse wants of a socket: a file that stays open for the next answer."""
+
+    def __init__(self, raw: BytesIO) -> None:
+        self._raw = raw
+
+    def makefile(self, _mode: str) -> BytesIO:
+        return _Kept(self._raw)
+
+
+class _Kept(BytesIO):
+    def __init__(self, raw: BytesIO) -> None:
+        super().__init__()
+        self._source = raw
+
+    def read(self, size: int | None = -1) -> bytes:
+        return self._source.read(size)
+
+    def readline(self, size: int | None = -1) -> bytes:
+        return self._source.readline(size)
+
+
+def answers(raw: bytes, *methods: str) -> list[Answer]:
+    """Return the answers in `raw`, to requests of these methods; every byte must belong to one."""
+    stream = BytesIO(raw)
+    found = [Answer(stream, method) for method in methods or ("GET",)]
+    assert stream.read() == b""
+    return found
+
+
+def request(target: str = "/", method: str = "GET", *fields: str, close: bool = True) -> bytes:
+    """Return the bytes of a request."""
+    lines = [f"{method} {target} HTTP/1.1", "Host: relay.example", *fields, *(["Connection: close"] if close else [])]
+    return "\r\n".join([*lines, "", ""]).encode()
+
+
+async def get(site: Site, target: str = "/", *fields: str, method: str = "GET") -> Answer:
+    """Send one request on its own connection and return the answer."""
+    (answer,) = answers(await exchange(site, request(target, method, *fields)), method)
+    return answer
+
+
+def upgrade(query: str = "audience=public", *fields: str) -> bytes:
+    """Return a handshake with the key of RFC 6455 section 1.3."""
+    key = "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ=="
+    shake = ("Upgrade: websocket", "Connection: Upgrade", key, "Sec-WebSocket-Version: 13")
+    return request(f"/live?{query}", "GET", *shake, *fields, close=False)
+
+
+def frames_of(raw: bytes) -> list[Frame]:
+    """Return the frames behind a handshake's answer, as the sans-I/O reader of `websockets` takes them."""
+    client = ClientProtocol(parse_uri("ws://relay.example/live"), max_size=None)
+    asked = client.connect()
+    asked.headers["Sec-WebSocket-Key"] = client.key = "dGhlIHNhbXBsZSBub25jZQ=="
+    client.send_request(asked)
+    client.receive_data(raw)
+    response, *frames = client.events_received()
+    assert client.handshake_exc is None, response
+    assert client.parser_exc is None
+    return [frame for frame in frames if isinstance(frame, Frame)]
+
+
+def payloads(frames: list[Frame]) -> list[bytes]:
+    """Return the binary messages among frames."""
+    return [bytes(frame.data) for frame in frames if frame.opcode is Opcode.BINARY]
+
+
+def masked(opcode: Opcode, payload: bytes) -> bytes:
+    """Return a client's frame as `websockets` writes it."""
+    return Frame(opcode, payload).serialize(mask=True)

@@ -1,0 +1,108 @@
+"""The gate and its wheel: each limit at it and one past it; deadlines in turns."""
+
+import pytest
+
+from relay.shell.gate import Gate, Limits, address_of
+from relay.shell.wheel import Wheel
+
+
+class Waiting:
+    """A connection that notes when it was due."""
+
+    def __init__(self) -> None:
+        self.deadline = 0
+        self.dues = 0
+
+    def due(self) -> None:
+        self.dues += 1
+
+    def leave(self) -> None:
+        raise AssertionError("nobody leaves here")
+
+    abort = leave
+
+
+@pytest.mark.parametrize("turns", [1, 2, 60])
+def test_connection_is_due_after_its_turns_and_once(turns: int) -> None:
+    """Not a turn before, and not again."""
+    wheel, waiting = Wheel(), Waiting()
+    wheel.put(waiting, turns)
+    for _ in range(turns - 1):
+        wheel.turn()
+    assert waiting.dues == 0
+    for _ in range(100):
+        wheel.turn()
+    assert waiting.dues == 1
+    assert len(wheel) == 0
+
+
+def test_later_deadline_replaces_the_earlier() -> None:
+    """A connection stands on the wheel once; taken off, it is never due."""
+    wheel, moved, removed = Wheel(), Waiting(), Waiting()
+    for connection in (moved, removed):
+        wheel.put(connection, 1)
+    wheel.put(moved, 3)
+    wheel.remove(removed)
+    assert list(wheel) == [moved]
+    wheel.turn()
+    assert (moved.dues, removed.dues) == (0, 0)
+    wheel.turn()
+    wheel.turn()
+    assert (moved.dues, removed.dues) == (1, 0)
+
+
+def test_zero_turns_are_one() -> None:
+    """A deadline is never in the turn that sets it: nobody is due twice in one turn."""
+    wheel, waiting = Wheel(), Waiting()
+    wheel.put(waiting, 0)
+    wheel.turn()
+    assert waiting.dues == 1
+
+
+def test_seats_are_limited_in_all_and_by_address() -> None:
+    """At each limit the seat is given, one past it is not, and a freed one is given again."""
+    gate = Gate(Limits(viewers=3, viewers_per_address=2))
+    assert [gate.seat(address) for address in ("a", "a", "a", "b", "c")] == [True, True, False, True, False]
+    gate.unseat("a")
+    assert gate.seat("c")
+    assert (gate.viewers, gate.tally.full) == (3, 2)
+
+
+def test_connections_are_limited_in_all_and_by_address() -> None:
+    """The same for connections of any kind."""
+    gate = Gate(Limits(connections=3, connections_per_address=2))
+    assert [gate.enter(address) for address in ("a", "a", "a", "b", "c")] == [True, True, False, True, False]
+    gate.leave("b")
+    assert gate.enter("c")
+    assert (gate.connections, gate.tally.refused) == (3, 2)
+
+
+def test_zero_means_no_limit_by_address() -> None:
+    """Behind a proxy everybody has one address."""
+    gate = Gate(Limits(viewers_per_address=0, connections_per_address=0))
+    assert all(gate.seat("proxy") and gate.enter("proxy") for _ in range(1_000))
+
+
+def test_first_pings_are_spread_evenly() -> None:
+    """A thousand viewers that come at once are pinged in every turn of a ping period alike."""
+    gate = Gate(Limits(ping_s=20, turn_s=1))
+    turns = [gate.first_ping() for _ in range(1_000)]
+    assert {turns.count(turn) for turn in range(1, 21)} == {50}
+    assert set(turns) == set(range(1, 21))
+
+
+@pytest.mark.parametrize(
+    ("peer", "expected"),
+    [
+        (("192.0.2.7", 4_000), "192.0.2.7"),
+        (("::ffff:192.0.2.7", 4_000, 0, 0), "192.0.2.7"),
+        (("2001:db8:1:2:3:4:5:6", 4_000, 0, 0), "2001:db8:1:2::"),
+        (("2001:db8:1:2::1", 4_000, 0, 0), "2001:db8:1:2::"),
+        (("fe80::1%eth0", 4_000, 0, 3), "fe80::"),
+        (None, ""),
+        ("", ""),
+    ],
+)
+def test_peer_is_counted_by_its_line(peer: object, expected: str) -> None:
+    """IPv4 by address, IPv6 by /64 (addresses of documentation: RFC 5737, RFC 3849)."""
+    assert address_of(peer) == expected
