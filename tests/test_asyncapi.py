@@ -1,0 +1,142 @@
+"""The AsyncAPI document against what a running site really sends, judged by jsonschema and msgpack alone."""
+
+import copy
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import msgpack
+import pytest
+import yaml
+from jsonschema import Draft202012Validator
+
+import relay
+from peers import live, on_both_loops, running, take
+from relay.core.websocket import CloseCode
+from relay.core.wire import decode
+from relay.shell.outlet import Frame
+
+DOCUMENT: dict[str, Any] = yaml.safe_load((Path(relay.__file__).parent / "asyncapi.yaml").read_text())
+MESSAGES = DOCUMENT["components"]["messages"]
+VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text())
+NAMES = {0: "dive", 1: "tick", 2: "note", 3: "end"}
+
+
+def validator(name: str) -> Draft202012Validator:
+    """Return the judge of one message of the document."""
+    schema = MESSAGES[name]["payload"]["schema"]
+    Draft202012Validator.check_schema(schema)
+    return Draft202012Validator(schema)
+
+
+def unpacked(data: bytes) -> list[Any]:
+    """Return a record as the document writes it: the bin in hexadecimal."""
+    *fields, pad = msgpack.unpackb(data)
+    assert isinstance(pad, bytes)
+    return [*fields, pad.hex()]
+
+
+async def received() -> list[bytes]:
+    """Return the frames of the wire vectors as a viewer gets them from a running site."""
+    frames = [bytes.fromhex(frame["hex"]) for frame in VECTORS["frames"]]
+    async with running() as site, live(site) as viewer:
+        for data in frames:
+            record = decode(data)
+            site.publish(Frame("public", record.dive, record.seq, record.kind == 3, 0, data))
+        got = await take(viewer, len(frames))
+    assert got == frames
+    return got
+
+
+@on_both_loops
+async def test_real_frames_are_as_the_document_says() -> None:
+    """Each message of the live socket is valid for its own schema and for no other; its length is a multiple of 64."""
+    seen = set()
+    for data in await received():
+        value = unpacked(data)
+        valid = {name for name in MESSAGES if validator(name).is_valid(value)}
+        assert valid == {NAMES[value[2]]}, list(validator(NAMES[value[2]]).iter_errors(value))
+        assert len(data) % 64 == 0
+        seen |= valid
+    assert seen == set(MESSAGES)
+
+
+def _set(*path: int | str, to: object) -> Callable[[list[Any]], None]:
+    def alter(value: Any) -> None:
+        *steps, last = path
+        for step in steps:
+            value = value[step]
+        value[last] = to
+
+    return alter
+
+
+def _drop(key: str) -> Callable[[list[Any]], None]:
+    return lambda value: value[4].pop(key)
+
+
+ALTERED: list[tuple[str, Callable[[list[Any]], Any]]] = [
+    *((name, _set(0, to=0)) for name in NAMES.values()),
+    *((name, _set(1, to=-1)) for name in NAMES.values()),
+    *((name, _set(2, to=7)) for name in NAMES.values()),
+    *((name, _set(3, to="0")) for name in NAMES.values()),
+    *((name, _set(3, to=-15)) for name in NAMES.values()),
+    *((name, _set(5, to="0001")) for name in NAMES.values()),
+    *((name, list.pop) for name in NAMES.values()),
+    *((name, lambda value: value.append(None)) for name in NAMES.values()),
+    *(("dive", _drop(key)) for key in ("format", "version", "vehicles", "tick_s", "delay_s")),
+    *(("dive", _drop(key)) for key in ("cell_m", "depth_step_m", "heading_step_deg", "fields", "place")),
+    ("dive", _set(4, "version", to=2)),
+    ("dive", _set(4, "place", to="38.6 S")),
+    ("dive", _set(4, "delay_s", to=[2700])),
+    ("tick", _set(4, 0, 0, to="lost")),
+    ("tick", _set(4, 0, 1, to="25")),
+    ("tick", _set(4, 0, 4, to=360)),
+    ("tick", _set(4, 0, 5, to=12.5)),
+    ("tick", _set(4, 0, 6, to="towed")),
+    ("tick", _set(4, 0, 7, to="transit")),
+    ("tick", _set(4, 0, 8, to=91)),
+    ("tick", lambda value: value[4][0].append(-38.6)),
+    ("tick", lambda value: value[4][0].pop()),
+    ("note", _set(4, 0, to="Lantern")),
+    ("note", _set(4, 1, to="")),
+    ("note", _set(4, 1, to="x" * 501)),
+    ("end", _set(4, to=[])),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "alter"), ALTERED)
+def test_altered_frame_is_not(name: str, alter: Callable[[list[Any]], object]) -> None:
+    """One thing changed in a real frame, and the document no longer allows it: the schemas are not loose."""
+    frames = [bytes.fromhex(frame["hex"]) for frame in VECTORS["frames"]]
+    value = next(unpacked(data) for data in reversed(frames) if NAMES[decode(data).kind] == name)
+    assert validator(name).is_valid(value)
+    altered = copy.deepcopy(value)
+    alter(altered)
+    assert not validator(name).is_valid(altered)
+
+
+def test_reader_that_ignores_unknown_names_may_get_more() -> None:
+    """The header of a dive may grow (the version rule): an unknown name is still valid."""
+    value = unpacked(bytes.fromhex(VECTORS["frames"][0]["hex"]))
+    value[4]["something_later"] = True
+    assert validator("dive").is_valid(value)
+
+
+def test_document_names_every_close_code() -> None:
+    """Each code of Offing's own, and each general one a viewer can meet, is in the text, with its reason."""
+    text = DOCUMENT["info"]["description"]
+    for code in set(CloseCode) - {CloseCode.NORMAL}:
+        assert f"| {code.value} |" in text
+
+
+def test_document_holds_together() -> None:
+    """AsyncAPI 3.0.0: every reference leads somewhere, every message is of the channel and of the operation."""
+    assert DOCUMENT["asyncapi"] == "3.0.0"
+    channel = DOCUMENT["channels"]["live"]
+    assert channel["address"] == "/live"
+    references = [message["$ref"] for message in channel["messages"].values()]
+    assert references == [f"#/components/messages/{name}" for name in MESSAGES]
+    operation = DOCUMENT["operations"]["follow"]
+    assert [message["$ref"] for message in operation["messages"]] == [f"#/channels/live/messages/{n}" for n in MESSAGES]
