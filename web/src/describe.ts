@@ -1,0 +1,277 @@
+/**
+ * What the page says about a moment, in words: headline, vehicles, and the labels of every drawing.
+ *
+ * Rules: pure; every state that is drawn is also said; what isn't told is said to be not told.
+ */
+
+import * as format from './format';
+import { pace_mps, way_m, WINDOW_S } from './pace';
+import { gridStep } from './scale';
+import { isOver, isReplay, type Connection, type State } from './state';
+import type { Dive, Track } from './store';
+import type { Leg } from './decode';
+import { words } from './words';
+
+/** The line that is always visible: how late, how coarse. */
+export function honestLine(state: State): { late: string; place: string } {
+  const header = state.dive?.header;
+  const { honest } = words;
+  if (!header) return { late: honest.before, place: honest.localBefore };
+  const [least_s, most_s] = header.delay_s;
+  const recorded = !state.live || (state.dive?.over ?? false);
+  if (most_s === 0) return { late: recorded ? honest.promptRecorded : honest.prompt, place: placeLine(state) };
+  const delay = format.delay(least_s, most_s);
+  return { late: recorded ? honest.recorded(delay) : honest.late(delay), place: placeLine(state) };
+}
+
+function placeLine({ dive }: State): string {
+  const { honest } = words;
+  if (!dive) return '';
+  const { place, area, fields } = dive.header;
+  if (area !== null) return honest.area(area);
+  if (place === 'exact') return honest.exact;
+  return fields.has('track') ? honest.local : honest.untold;
+}
+
+export interface Headline {
+  readonly title: string;
+  readonly more: string;
+}
+
+/** The largest words on the page. */
+export function headline(state: State): Headline {
+  const { headline: say } = words;
+  const { dive, at, playhead } = state;
+  if (!dive) return withoutDive(state);
+  if (isOver(state)) {
+    const deepest_m = dive.deepest_m(dive.count - 1);
+    return {
+      title: say.over,
+      more: say.overMore(format.span(dive.end_s), Number.isNaN(deepest_m) ? null : about(dive, deepest_m)),
+    };
+  }
+  if (at < 0) return { title: say.starting, more: say.startingMore };
+  return { title: doing(dive, at), more: say.into(format.span(playhead.at_s)) };
+}
+
+function withoutDive({ listed, wanted, integrity, connection }: State): Headline {
+  const { headline: say } = words;
+  if (integrity === 'damaged') return { title: say.damaged, more: say.damagedMore };
+  if (wanted === null && listed) return { title: say.noDive, more: say.noDiveMore };
+  if (integrity === 'unreachable' || connection.is === 'disconnected' || connection.is === 'full') return { title: say.unreachable, more: say.unreachableMore };
+  return { title: say.fetching, more: say.fetchingMore };
+}
+
+/** Say what the first vehicle heard is doing, and who does the same. */
+function doing(dive: Dive, at: number): string {
+  const { headline: say } = words;
+  const heard = dive.tracks.filter((track) => track.heard(at));
+  const first = heard[0];
+  if (!first) return say.noReport(dive.tracks.map((track) => track.name));
+  const key = doingKey(first, at);
+  return say[key](heard.filter((track) => doingKey(track, at) === key).map((track) => track.name));
+}
+
+function doingKey(track: Track, at: number): Leg | 'onTheBottom' | 'underWay' {
+  const altitude = track.altitude(at);
+  const leg = track.leg(at);
+  if (altitude === 'on the bottom') return 'onTheBottom';
+  return leg ?? 'underWay';
+}
+
+/** "about 1,140 m", to the decimals of the dive's depth step. */
+export function about(dive: Dive, depth_m: number): string {
+  return words.vehicle.about(format.length(depth_m, dive.header.depth_step_m ?? 1));
+}
+
+export interface VehicleWords {
+  readonly name: string;
+  readonly where: string;
+  readonly heard: boolean;
+  readonly lines: readonly (readonly [string, string])[];
+}
+
+/** What is told of one vehicle at the moment shown. */
+export function vehicleWords(dive: Dive, index: number, at: number): VehicleWords {
+  const track = dive.tracks[index] as Track;
+  const say = words.vehicle;
+  const last = at < 0 ? -1 : (track.lastHeard[at] as number);
+  if (last < 0) return { name: track.name, where: say.never, heard: false, lines: [] };
+  if (last !== at) return silent(dive, track, last, at);
+  return { name: track.name, where: where(track, at), heard: true, lines: lines(dive, track, at) };
+}
+
+/** What one vehicle did in the whole of a dive that is over. */
+export function vehicleSummary(dive: Dive, index: number): VehicleWords {
+  const track = dive.tracks[index] as Track;
+  const say = words.vehicle;
+  const last = dive.count - 1;
+  const deepest_m = track.deepest_m[last] ?? NaN;
+  const below_s = timeBelow_s(dive, track);
+  const told_m = way_m(track, 0, last);
+  const found: [string, string][] = [];
+  if (!Number.isNaN(deepest_m)) found.push([say.deepest, about(dive, deepest_m)]);
+  if (below_s > 0) found.push([say.below, format.span(below_s)]);
+  if (told_m > 0) found.push([say.way, say.about(format.length(format.coarse(told_m)))]);
+  return { name: track.name, where: '', heard: true, lines: found };
+}
+
+/** Seconds of dive time told as the bottom leg. */
+function timeBelow_s(dive: Dive, track: Track): number {
+  let below_s = 0;
+  for (let i = 1; i < dive.count; i += 1) {
+    if (track.leg(i - 1) === 'bottom') below_s += (dive.elapsed_s[i] as number) - (dive.elapsed_s[i - 1] as number);
+  }
+  return below_s;
+}
+
+function silent(dive: Dive, track: Track, last: number, at: number): VehicleWords {
+  const quiet_s = (dive.elapsed_s[at] as number) - (dive.elapsed_s[last] as number);
+  const depth_m = track.depth_m[last] as number;
+  const lines = Number.isNaN(depth_m) ? [] : [[words.vehicle.lastDepth, about(dive, depth_m)] as const];
+  return { name: track.name, where: words.vehicle.silentFor(format.span(quiet_s)), heard: false, lines };
+}
+
+function where(track: Track, at: number): string {
+  const say = words.vehicle;
+  const altitude = track.altitude(at);
+  const leg = track.leg(at);
+  if (altitude === 'on the bottom') return say.onTheBottom;
+  if (altitude === 'near the bottom') return say.nearTheBottom;
+  if (leg !== null) return say[leg];
+  return altitude === 'mid-water' ? say.midWater : say.underWay;
+}
+
+function lines(dive: Dive, track: Track, at: number): [string, string][] {
+  const say = words.vehicle;
+  const found: [string, string][] = [];
+  const depth_m = track.depth_m[at] as number;
+  const heading_deg = track.heading_deg[at] as number;
+  const mode = track.mode(at);
+  if (!Number.isNaN(depth_m)) found.push([say.depth, about(dive, depth_m)]);
+  if (!Number.isNaN(heading_deg)) found.push([say.pointing, say.pointingValue(format.angle(heading_deg))]);
+  const pace = pace_mps(dive, track, at);
+  if (pace !== null) found.push([say.pace, paceWords(pace)]);
+  if (mode !== null) found.push([say.mode, say[mode]]);
+  return found;
+}
+
+function paceWords(pace: number): string {
+  const window = format.span(WINDOW_S);
+  return pace < 0.05 ? words.vehicle.paceStill(window) : words.vehicle.paceValue(format.speed(pace), window);
+}
+
+export interface ConnectionWords {
+  readonly word: string;
+  readonly more: string;
+  readonly mark: 'full' | 'half' | 'empty' | 'play';
+  readonly retry: boolean;
+}
+
+/** The state of the connection; "replay" stands before it where what is shown is not live. */
+export function connectionWords(state: State): ConnectionWords {
+  const { connection } = state;
+  const say = words.connection;
+  if (isReplay(state) && (connection.is === 'connected' || connection.is === 'delayed')) {
+    const goingOn = state.dives.some((entry) => !entry.closed) || (state.live && !state.dive?.over);
+    return { word: say.replay, more: goingOn ? say.lookingBack : '', mark: 'play', retry: false };
+  }
+  return linkWords(connection);
+}
+
+function linkWords(connection: Connection): ConnectionWords {
+  const say = words.connection;
+  switch (connection.is) {
+    case 'connected':
+      return { word: say.connected, more: '', mark: 'full', retry: false };
+    case 'delayed':
+      return { word: say.delayed, more: say.delayedFor(format.span(connection.silent_s)), mark: 'half', retry: false };
+    case 'disconnected':
+    case 'full': {
+      const more = connection.retry_s > 0 ? say.tryingIn(format.span(Math.ceil(connection.retry_s))) : say.tryingNow;
+      return { word: say[connection.is], more, mark: 'empty', retry: connection.retry_s > 0 };
+    }
+    case 'refused':
+      return { word: say.refused, more: say.refusedWhy, mark: 'empty', retry: false };
+    case 'outdated':
+      return { word: say.outdated, more: say.outdatedWhy, mark: 'empty', retry: false };
+    case 'recordings only':
+      return { word: say.recordingsOnly, more: '', mark: 'play', retry: false };
+    default:
+      return { word: say.connecting, more: '', mark: 'half', retry: false };
+  }
+}
+
+/** Why there is no track to draw, or null where there is one up to `at`. */
+export function trackMissing(dive: Dive, at: number): string | null {
+  const { header, tracks } = dive;
+  if (!header.fields.has('track')) return header.area === null ? words.plan.noTrack : words.plan.areaAlone(header.area);
+  const placed = tracks.some((track) => track.firstPlaced >= 0 && track.firstPlaced <= at);
+  return placed ? null : words.plan.noTrackYet;
+}
+
+/** The label of the plan. `pixelsPerMetre` is the scale it is drawn to. */
+export function planLabel({ dive, at }: State, pixelsPerMetre: number, gridPixels: number): string {
+  if (!dive) return '';
+  const missing = trackMissing(dive, at);
+  if (missing !== null) return words.plan.labelEmpty(missing);
+  const where = dive.tracks.map((track) => placeOnPlan(track, at)).join(' ');
+  return words.plan.label(where, format.length(gridStep(pixelsPerMetre, gridPixels)));
+}
+
+function placeOnPlan(track: Track, at: number): string {
+  const say = words.plan;
+  if (Number.isNaN(track.east_m[at] ?? NaN)) return say.whereUnknown(track.name);
+  const first = track.firstPlaced;
+  const right_m = (track.east_m[at] as number) - (track.east_m[first] as number);
+  const up_m = (track.north_m[at] as number) - (track.north_m[first] as number);
+  if (right_m === 0 && up_m === 0) return say.whereStart(track.name);
+  const right = right_m === 0 ? say.level : (right_m > 0 ? say.right : say.left)(format.length(Math.abs(right_m)));
+  const up = up_m === 0 ? say.level : (up_m > 0 ? say.above : say.below)(format.length(Math.abs(up_m)));
+  return say.whereOf(track.name, right, up);
+}
+
+/** The label of the water column. */
+export function columnLabel({ dive, at }: State): string {
+  const say = words.column;
+  if (!dive) return '';
+  const deepest_m = dive.deepest_m(at);
+  if (Number.isNaN(deepest_m)) return say.labelEmpty(say.noDepth);
+  const each = dive.tracks.map((track) => {
+    const depth_m = at < 0 ? NaN : (track.depth_m[at] as number);
+    return Number.isNaN(depth_m) ? say.unknown(track.name) : say.at(track.name, about(dive, depth_m), where(track, at));
+  });
+  return say.label(each.join(' '), about(dive, deepest_m));
+}
+
+/** The label of depth over time. */
+export function depthLabel({ dive, at }: State): string {
+  if (!dive) return '';
+  const deepest_m = dive.deepest_m(at);
+  if (Number.isNaN(deepest_m)) return words.depth.labelEmpty;
+  return words.depth.label(format.span(dive.elapsed_s[at] ?? 0), about(dive, deepest_m));
+}
+
+/** What the time ribbon says of itself as a slider. */
+export function ribbonValue(state: State): string {
+  const { dive, at, playhead } = state;
+  if (!dive) return '';
+  const what = at < 0 ? words.headline.starting : isOver(state) ? words.headline.over : doing(dive, at);
+  return words.ribbon.value(format.span(playhead.at_s), `${what}.`);
+}
+
+/** The title of the browser tab. */
+export function pageTitle(state: State): string {
+  if (state.expedition === null || state.wanted === null) return state.expedition ?? words.page.title;
+  return words.page.titleOf(state.expedition, words.picker.one(String(state.wanted)), headline(state).title);
+}
+
+/** What is worth saying aloud; a listener hears it only when it differs from the last time. */
+export function announcement(state: State): string {
+  const { dive, at } = state;
+  const link = words.spoken.connection(connectionWords(state).word);
+  if (!dive || at < 0 || state.playhead.mode !== 'following') return `${headline(state).title}. ${link}`;
+  const each = dive.tracks.map((track, i) => `${track.name}: ${track.heard(at) ? vehicleWords(dive, i, at).where : words.vehicle.silent}.`);
+  const note = dive.notes[dive.notes.length - 1];
+  return [`${headline(state).title}.`, ...each, note ? words.spoken.note(note.text) : '', link].filter(Boolean).join(' ');
+}

@@ -1,0 +1,215 @@
+/**
+ * Pen and paper: a canvas that fits its place, the inks of the style sheet, and the marks of the vehicles.
+ *
+ * Rules: colours and type come from the style sheet alone; vehicles differ by shape and by dash, never by colour
+ * alone; sizes follow the reader's own text size.
+ */
+
+import { element, mark } from './dom';
+import { figures } from './format';
+import { linear, type Linear } from './scale';
+
+export interface Pen {
+  readonly context: CanvasRenderingContext2D;
+  readonly width: number;
+  readonly height: number;
+  readonly ink: Ink;
+  /** Pixels of one rem. */
+  readonly rem: number;
+}
+
+export interface Ink {
+  readonly line: string;
+  readonly soft: string;
+  readonly hair: string;
+  readonly wash: string;
+  readonly accent: string;
+  readonly paper: string;
+  readonly serif: string;
+  readonly figures: string;
+}
+
+const INKS: Readonly<Record<keyof Ink, string>> = {
+  line: '--ink',
+  soft: '--soft',
+  hair: '--hair',
+  wash: '--wash',
+  accent: '--accent',
+  paper: '--paper',
+  serif: '--serif',
+  figures: '--figures',
+};
+
+/** The time axis from 0 to `end_s`: the same for every drawing of one width, so that those under each other agree. */
+export function timeAxis(pen: Pen, end_s: number): Linear & { readonly left: number; readonly right: number } {
+  const left = Math.round(4 * pen.rem);
+  const right = pen.width - 10;
+  return { ...linear(0, end_s, left, right), left, right };
+}
+
+/** A canvas in `parent`; decorative where something else speaks for it. */
+export class Sheet {
+  readonly canvas: HTMLCanvasElement;
+
+  constructor(parent: HTMLElement, spoken: boolean) {
+    this.canvas = element('canvas', spoken ? { role: 'img' } : { 'aria-hidden': 'true' });
+    parent.append(this.canvas);
+  }
+
+  label(text: string): void {
+    mark(this.canvas, 'aria-label', text);
+  }
+
+  /** Fit the canvas to its place and wipe it; null while it has none. */
+  begin(): Pen | null {
+    const { canvas } = this;
+    const width = canvas.clientWidth;
+    const height = canvas.clientHeight;
+    const context = canvas.getContext('2d');
+    if (width === 0 || height === 0 || !context) return null;
+    const ratio = window.devicePixelRatio || 1;
+    fit(canvas, Math.round(width * ratio), Math.round(height * ratio));
+    context.setTransform(ratio, 0, 0, ratio, 0, 0);
+    context.clearRect(0, 0, width, height);
+    context.lineJoin = 'round';
+    const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
+    return { context, width, height, ink: inkOf(canvas), rem };
+  }
+}
+
+function fit(canvas: HTMLCanvasElement, width: number, height: number): void {
+  if (canvas.width !== width) canvas.width = width;
+  if (canvas.height !== height) canvas.height = height;
+}
+
+function inkOf(canvas: HTMLCanvasElement): Ink {
+  const style = getComputedStyle(canvas);
+  const read = Object.entries(INKS).map(([name, property]) => [name, style.getPropertyValue(property).trim()]);
+  return Object.fromEntries(read) as unknown as Ink;
+}
+
+/** Put a straight line between whole pixels, so that a hairline stays one. */
+export const crisp = (pixel: number): number => Math.round(pixel - 0.5) + 0.5;
+
+export function line({ context }: Pen, x1: number, y1: number, x2: number, y2: number, style: string, width = 1): void {
+  context.strokeStyle = style;
+  context.lineWidth = width;
+  context.beginPath();
+  context.moveTo(x1, y1);
+  context.lineTo(x2, y2);
+  context.stroke();
+}
+
+export interface Lettering {
+  readonly style?: string;
+  readonly size?: number;
+  readonly face?: 'serif' | 'figures';
+  readonly italic?: boolean;
+  readonly align?: CanvasTextAlign;
+  readonly baseline?: CanvasTextBaseline;
+}
+
+const SIZE = 0.8125;
+
+/** Choose the lettering of the texts that follow. `size` is in rem. */
+function letter({ context, ink, rem }: Pen, { size = SIZE, face = 'figures', italic = false }: Lettering): void {
+  context.font = `${italic ? 'italic ' : ''}${size * rem}px ${ink[face]}`;
+}
+
+/** Shorten a text to a width in pixels, with an ellipsis. */
+export function shorten(pen: Pen, text: string, most: number, lettering: Lettering): string {
+  if (widthOf(pen, text, lettering) <= most) return text;
+  let kept = text;
+  while (kept !== '' && widthOf(pen, `${kept}\u2026`, lettering) > most) kept = kept.slice(0, -1);
+  return kept === '' ? '' : `${kept.trimEnd()}\u2026`;
+}
+
+/** Write on the sheet; the paper shows around the letters, so that lines beneath don't touch them. */
+export function write(pen: Pen, text: string, x: number, y: number, lettering: Lettering = {}): void {
+  const { context, ink } = pen;
+  context.textAlign = 'left';
+  context.textBaseline = lettering.baseline ?? 'alphabetic';
+  context.setLineDash([]);
+  context.lineWidth = 4;
+  context.strokeStyle = ink.paper;
+  context.fillStyle = lettering.style ?? ink.line;
+  const { align } = lettering;
+  let at = x - (align === 'right' ? 1 : align === 'center' ? 0.5 : 0) * widthOf(pen, text, lettering);
+  for (const run of runs(text, lettering)) {
+    letter(pen, run.lettering);
+    context.strokeText(run.text, at, y);
+    context.fillText(run.text, at, y);
+    at += context.measureText(run.text).width;
+  }
+}
+
+/** The width of a text in pixels, as it will be written. */
+export function widthOf(pen: Pen, text: string, lettering: Lettering): number {
+  return runs(text, lettering).reduce((width, run) => {
+    letter(pen, run.lettering);
+    return width + pen.context.measureText(run.text).width;
+  }, 0);
+}
+
+/** Words in the face of words, figures in the face of figures. */
+function runs(text: string, lettering: Lettering): { text: string; lettering: Lettering }[] {
+  const figure: Lettering = { size: 0.9 * (lettering.size ?? SIZE), face: 'figures' };
+  return figures(text).map((part) => ({ text: part.text, lettering: part.figure && lettering.face === 'serif' ? figure : lettering }));
+}
+
+/** The dash of a vehicle's line. */
+export function dash(vehicle: number): number[] {
+  return [[], [6, 3.5], [1.5, 3.5], [9, 3, 1.5, 3]][vehicle % 4] as number[];
+}
+
+const MARKS: readonly ((path: CanvasPath, x: number, y: number, r: number) => void)[] = [
+  (path, x, y, r) => path.arc(x, y, r, 0, 2 * Math.PI),
+  (path, x, y, r) => polygon(path, [[x, y - 1.25 * r], [x + 1.25 * r, y], [x, y + 1.25 * r], [x - 1.25 * r, y]]),
+  (path, x, y, r) => path.rect(x - 0.9 * r, y - 0.9 * r, 1.8 * r, 1.8 * r),
+  (path, x, y, r) => polygon(path, [[x, y - 1.2 * r], [x + 1.15 * r, y + 0.9 * r], [x - 1.15 * r, y + 0.9 * r]]),
+];
+
+function polygon(path: CanvasPath, points: readonly (readonly [number, number])[]): void {
+  points.forEach(([x, y], i) => (i === 0 ? path.moveTo(x, y) : path.lineTo(x, y)));
+  path.closePath();
+}
+
+/** Draw the mark of a vehicle: filled where it reports, open where it is silent. */
+export function vehicleMark(pen: Pen, vehicle: number, x: number, y: number, radius: number, filled: boolean): void {
+  const { context, ink } = pen;
+  context.setLineDash([]);
+  context.beginPath();
+  (MARKS[vehicle % 4] as (typeof MARKS)[number])(context, x, y, radius);
+  context.lineWidth = 4;
+  context.strokeStyle = ink.paper;
+  context.stroke();
+  context.fillStyle = filled ? ink.accent : ink.paper;
+  context.fill();
+  context.lineWidth = 1.5;
+  context.strokeStyle = ink.accent;
+  context.stroke();
+}
+
+const SVG = 'http://www.w3.org/2000/svg';
+const OUTLINES = [
+  'M11 6a5 5 0 1 1-10 0a5 5 0 1 1 10 0z',
+  'M6 0L12 6L6 12L0 6z',
+  'M1.5 1.5h9v9h-9z',
+  'M6 .5L11.5 10.5h-11z',
+];
+
+/** The same mark for running text, with a stretch of the vehicle's line. */
+export function legendMark(vehicle: number): SVGSVGElement {
+  const svg = document.createElementNS(SVG, 'svg');
+  const attributes = { viewBox: '-14 -1 40 14', width: '40', height: '14', 'aria-hidden': 'true', class: 'legend' };
+  for (const [name, value] of Object.entries(attributes)) svg.setAttribute(name, value);
+  const stroke = document.createElementNS(SVG, 'path');
+  stroke.setAttribute('d', 'M-14 6H26');
+  stroke.setAttribute('class', 'legend-line');
+  stroke.setAttribute('stroke-dasharray', dash(vehicle).join(' ') || 'none');
+  const outline = document.createElementNS(SVG, 'path');
+  outline.setAttribute('d', OUTLINES[vehicle % 4] as string);
+  outline.setAttribute('class', 'legend-mark');
+  svg.append(stroke, outline);
+  return svg;
+}

@@ -1,0 +1,61 @@
+/** What the page shows at an instant: the one value that every view draws from. */
+
+import type { DiveEntry, Integrity } from './decode';
+import type { Playhead } from './playhead';
+import type { Dive } from './store';
+
+export type Connection =
+  | { readonly is: 'connecting' | 'connected' | 'refused' | 'outdated' | 'recordings only' }
+  | { readonly is: 'delayed'; readonly silent_s: number }
+  | { readonly is: 'disconnected' | 'full'; readonly retry_s: number };
+
+export interface State {
+  readonly expedition: string | null;
+  readonly dives: readonly DiveEntry[];
+  /** Whether the list of dives has been read at all. */
+  readonly listed: boolean;
+  /** The number of the dive that is to be shown; null before any. */
+  readonly wanted: number | null;
+  readonly dive: Dive | null;
+  /** Whether that dive is the one the live tail feeds. */
+  readonly live: boolean;
+  readonly playhead: Playhead;
+  /** The index of the tick shown; -1 before the first. */
+  readonly at: number;
+  readonly connection: Connection;
+  /** For a recording: what its footer says of it. */
+  readonly integrity: Integrity | 'unreachable' | null;
+}
+
+export type Action =
+  | { readonly do: 'seek'; readonly at_s: number }
+  | { readonly do: 'step'; readonly ticks: number }
+  | { readonly do: 'rate'; readonly rate: number }
+  | { readonly do: 'show'; readonly dive: number }
+  | { readonly do: 'play' | 'pause' | 'follow' | 'retry' | 'earlier note' | 'later note' };
+
+export type Act = (action: Action) => void;
+
+/** What has changed since a view last drew. */
+export const DATA = 1;
+export const PLAYHEAD = 2;
+export const LINK = 4;
+export const SIZE = 8;
+/** The playhead has come to another tick. */
+export const TICK = 16;
+export const ALL = 31;
+
+export interface View {
+  draw(state: State): void;
+  destroy(): void;
+}
+
+/** Whether the state is a replay: a recording, or a moment of a dive that has moved on since. */
+export function isReplay({ dive, live, playhead }: State): boolean {
+  return dive !== null && (!live || playhead.mode !== 'following');
+}
+
+/** Whether the shown moment is the end of a dive that is over. */
+export function isOver({ dive, playhead }: State): boolean {
+  return dive !== null && dive.over && playhead.at_s >= dive.end_s;
+}

@@ -1,0 +1,180 @@
+/**
+ * One dive as the page holds it: columns of numbers, a list of notes, one line of sequence.
+ *
+ * Rules: append-only; a record is taken only if it is the very next of this dive, so a gap or a duplicate never
+ * gets in; withheld is NaN, never zero; everything derived (deepest, bounds, last report) comes from released
+ * records alone (R7); at most `mostTicks` ticks are held, and past that the dive refuses.
+ */
+
+import { ALTITUDES, LEGS, MODES, type Altitude, type Header, type Leg, type Mode, type Released, type Report } from './decode';
+import type { Bounds } from './scale';
+
+export type Verdict = 'taken' | 'gap' | 'duplicate' | 'another dive' | 'after the end' | 'misshapen' | 'full';
+
+export interface Note {
+  readonly number: number;
+  readonly elapsed_s: number;
+  readonly vehicle: number | null;
+  readonly text: string;
+}
+
+type NumberColumn = 'east_m' | 'north_m' | 'depth_m' | 'heading_deg' | 'pitch_deg' | 'roll_deg';
+const NUMBER_COLUMNS: readonly NumberColumn[] = ['east_m', 'north_m', 'depth_m', 'heading_deg', 'pitch_deg', 'roll_deg'];
+
+/** The columns of one vehicle, one entry per tick; entries at or past the dive's `count` mean nothing. */
+export class Track {
+  east_m = new Float32Array(0);
+  north_m = new Float32Array(0);
+  depth_m = new Float32Array(0);
+  heading_deg = new Float32Array(0);
+  pitch_deg = new Float32Array(0);
+  roll_deg = new Float32Array(0);
+  /** The deepest released depth up to each tick; NaN before the first. */
+  deepest_m = new Float32Array(0);
+  /** The index of the last tick with a report, up to each tick; -1 before the first. */
+  lastHeard = new Int32Array(0);
+  /** The index of the first tick with a released position; -1 before there is one. */
+  firstPlaced = -1;
+  private words = new Uint8Array(0);
+
+  constructor(readonly name: string) {}
+
+  /** The words of tick `i`. */
+  altitude(i: number): Altitude | null {
+    return ALTITUDES[((this.words[i] ?? 0) & 3) - 1] ?? null;
+  }
+  mode(i: number): Mode | null {
+    return MODES[(((this.words[i] ?? 0) >> 2) & 3) - 1] ?? null;
+  }
+  leg(i: number): Leg | null {
+    return LEGS[(((this.words[i] ?? 0) >> 4) & 7) - 1] ?? null;
+  }
+  heard(i: number): boolean {
+    return this.lastHeard[i] === i;
+  }
+
+  grow(size: number): void {
+    for (const name of [...NUMBER_COLUMNS, 'deepest_m'] as const) this[name] = grown(this[name], new Float32Array(size));
+    this.lastHeard = grown(this.lastHeard, new Int32Array(size));
+    this.words = grown(this.words, new Uint8Array(size));
+  }
+
+  set(i: number, report: Report): void {
+    for (const name of NUMBER_COLUMNS) this[name][i] = report[name] ?? NaN;
+    this.words[i] =
+      (ALTITUDES.indexOf(report.altitude as Altitude) + 1) |
+      ((MODES.indexOf(report.mode as Mode) + 1) << 2) |
+      ((LEGS.indexOf(report.leg as Leg) + 1) << 4);
+    const before = i > 0 ? (this.deepest_m[i - 1] as number) : NaN;
+    const depth_m = this.depth_m[i] as number;
+    this.deepest_m[i] = Number.isNaN(before) || depth_m > before ? depth_m : before;
+    if (this.firstPlaced < 0 && report.east_m !== null) this.firstPlaced = i;
+    this.lastHeard[i] = report.heard ? i : i > 0 ? (this.lastHeard[i - 1] as number) : -1;
+  }
+}
+
+function grown<C extends Float32Array | Float64Array | Int32Array | Uint8Array>(old: C, fresh: C): C {
+  fresh.set(old);
+  return fresh;
+}
+
+export class Dive {
+  readonly tracks: readonly Track[];
+  elapsed_s = new Float64Array(0);
+  count = 0;
+  readonly notes: Note[] = [];
+  over = false;
+  unknown = 0;
+  /** The greatest dive time of any record. */
+  end_s = 0;
+  /** What all tracks lie within, or null before the first released position. */
+  bounds: Bounds | null = null;
+  private nextSeq = 1;
+  private readonly listeners = new Set<() => void>();
+
+  constructor(
+    readonly dive: number,
+    readonly header: Header,
+    private readonly mostTicks = 250_000,
+  ) {
+    this.tracks = header.vehicles.map((name) => new Track(name));
+  }
+
+  /** The sequence number of the last record taken. */
+  get seq(): number {
+    return this.nextSeq - 1;
+  }
+
+  /** The deepest released depth of any vehicle up to tick `i`; NaN if none. */
+  deepest_m(i: number): number {
+    return this.tracks.reduce((deepest, track) => {
+      const value = i < 0 ? NaN : (track.deepest_m[i] as number);
+      return Number.isNaN(deepest) || value > deepest ? value : deepest;
+    }, NaN);
+  }
+
+  /** Call `listener` after each record taken; the result ends it. */
+  subscribe(listener: () => void): () => void {
+    this.listeners.add(listener);
+    return () => this.listeners.delete(listener);
+  }
+
+  /** Take the next record, or say why not; only 'taken' changes anything. */
+  append(record: Released): Verdict {
+    const verdict = this.judge(record);
+    if (verdict !== 'taken') return verdict;
+    this.take(record);
+    this.nextSeq += 1;
+    this.end_s = Math.max(this.end_s, record.elapsed_s);
+    for (const listener of this.listeners) listener();
+    return 'taken';
+  }
+
+  private judge(record: Released): Verdict {
+    if (record.dive !== this.dive) return 'another dive';
+    if (record.seq < this.nextSeq) return 'duplicate';
+    if (record.seq > this.nextSeq) return 'gap';
+    if (this.over) return 'after the end';
+    if (record.kind === 'dive') return 'misshapen';
+    if (record.kind === 'note') return record.vehicle === null || record.vehicle < this.tracks.length ? 'taken' : 'misshapen';
+    if (record.kind !== 'tick') return 'taken';
+    const last_s = this.count > 0 ? (this.elapsed_s[this.count - 1] as number) : 0;
+    if (record.reports.length !== this.tracks.length || record.elapsed_s < last_s) return 'misshapen';
+    return this.count < this.mostTicks ? 'taken' : 'full';
+  }
+
+  private take(record: Released): void {
+    if (record.kind === 'tick') this.tick(record.elapsed_s, record.reports);
+    else if (record.kind === 'note') {
+      const { elapsed_s, vehicle, text } = record;
+      this.notes.push({ number: this.notes.length + 1, elapsed_s, vehicle, text });
+    } else if (record.kind === 'end') this.over = true;
+    else this.unknown += 1;
+  }
+
+  private tick(elapsed_s: number, reports: readonly Report[]): void {
+    const i = this.count;
+    if (i === this.elapsed_s.length) {
+      const size = Math.max(512, 2 * i);
+      this.elapsed_s = grown(this.elapsed_s, new Float64Array(size));
+      for (const track of this.tracks) track.grow(size);
+    }
+    this.elapsed_s[i] = elapsed_s;
+    reports.forEach((report, vehicle) => {
+      (this.tracks[vehicle] as Track).set(i, report);
+      if (report.east_m !== null && report.north_m !== null) this.bounds = around(this.bounds, report.east_m, report.north_m);
+    });
+    this.count = i + 1;
+  }
+}
+
+function around(bounds: Bounds | null, east: number, north: number): Bounds {
+  if (bounds === null) return { west: east, east, south: north, north };
+  if (east >= bounds.west && east <= bounds.east && north >= bounds.south && north <= bounds.north) return bounds;
+  return {
+    west: Math.min(bounds.west, east),
+    east: Math.max(bounds.east, east),
+    south: Math.min(bounds.south, north),
+    north: Math.max(bounds.north, north),
+  };
+}

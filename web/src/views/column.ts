@@ -1,0 +1,145 @@
+/** The water from surface to the deepest reached, with each vehicle at its depth. */
+
+import { about, columnLabel } from '../describe';
+import { element, say } from '../dom';
+import * as format from '../format';
+import { crisp, line, Sheet, vehicleMark, write, type Pen } from '../paint';
+import { depthEnd, linear, multiples, roundStep, type Linear } from '../scale';
+import type { State, View } from '../state';
+import type { Dive } from '../store';
+import { words } from '../words';
+
+const TOP = 24;
+const BOTTOM = 18;
+
+export function create(root: HTMLElement): View {
+  const paper = element('div', { class: 'paper' });
+  const foot = element('p', { class: 'foot' });
+  root.append(element('figcaption', {}, element('h2', {}, words.column.title)), paper, foot);
+  const sheet = new Sheet(paper, true);
+  return {
+    draw(state: State): void {
+      const { dive } = state;
+      const pen = sheet.begin();
+      if (!pen || !dive) return;
+      sheet.label(columnLabel(state));
+      const deepest_m = dive.deepest_m(dive.count - 1);
+      say(foot, Number.isNaN(deepest_m) ? words.column.noDepth : '');
+      foot.hidden = !Number.isNaN(deepest_m);
+      if (!Number.isNaN(deepest_m)) column(pen, dive, state.at, deepest_m);
+    },
+    destroy: () => root.replaceChildren(),
+  };
+}
+
+function column(pen: Pen, dive: Dive, at: number, deepest_m: number): void {
+  const scale = linear(0, depthEnd(deepest_m), TOP, pen.height - BOTTOM);
+  const left = crisp(3.6 * pen.rem);
+  const right = left + Math.round(Math.min(44, pen.width / 6));
+  water(pen, scale, left, right, depthEnd(deepest_m));
+  deepest(pen, dive, scale, left, right, at);
+  vehicles(pen, dive, scale, left, right, at);
+}
+
+function water(pen: Pen, scale: Linear, left: number, right: number, end_m: number): void {
+  const { ink, context } = pen;
+  const foot = crisp(scale.to(end_m));
+  context.fillStyle = ink.wash;
+  context.fillRect(left, scale.to(0), right - left, foot - scale.to(0));
+  line(pen, left, scale.to(0), left, foot, ink.line);
+  line(pen, right, scale.to(0), right, foot, ink.line);
+  broken(pen, left, right, foot);
+  waves(pen, left - 8, right + 8, scale.to(0));
+  write(pen, words.column.surface, left - 12, scale.to(0), { face: 'serif', italic: true, size: 0.8125, style: ink.soft, align: 'right', baseline: 'middle' });
+  const step_m = roundStep(end_m / Math.max(2, Math.floor(pen.height / 64)));
+  for (const depth_m of multiples(0, end_m, step_m).slice(1)) {
+    const y = crisp(scale.to(depth_m));
+    line(pen, left - 5, y, left, y, ink.line);
+    write(pen, format.number(depth_m), left - 9, y, { align: 'right', baseline: 'middle', size: 0.75, style: ink.soft });
+  }
+}
+
+/** Where the drawing breaks off: what lies below isn't known. */
+function broken({ context, ink }: Pen, left: number, right: number, y: number): void {
+  const middle = (left + right) / 2;
+  context.beginPath();
+  [[left - 8, y], [middle - 5, y], [middle - 2, y - 7], [middle + 2, y + 7], [middle + 5, y], [right + 8, y]].forEach(([x = 0, at = 0]) => context.lineTo(x, at));
+  context.lineWidth = 1;
+  context.strokeStyle = ink.line;
+  context.stroke();
+}
+
+/** The line of the surface: water, not a wall. */
+function waves({ context, ink }: Pen, left: number, right: number, y: number): void {
+  context.strokeStyle = ink.line;
+  context.lineWidth = 1.5;
+  context.beginPath();
+  context.moveTo(left, y);
+  for (let x = left, up = true; x < right; x += 6, up = !up) context.quadraticCurveTo(x + 3, y + (up ? -4 : 4), x + 6, y);
+  context.stroke();
+}
+
+function deepest(pen: Pen, dive: Dive, scale: Linear, left: number, right: number, at: number): void {
+  const depth_m = dive.deepest_m(at);
+  if (Number.isNaN(depth_m)) return;
+  const y = crisp(scale.to(depth_m));
+  pen.context.setLineDash([2, 2]);
+  line(pen, left, y, right + 10, y, pen.ink.line);
+  pen.context.setLineDash([]);
+}
+
+interface Tag {
+  readonly at: number;
+  y: number;
+  readonly lines: readonly (readonly [string, 'name' | 'figure' | 'note'])[];
+}
+
+function vehicles(pen: Pen, dive: Dive, scale: Linear, left: number, right: number, at: number): void {
+  const tags: Tag[] = [];
+  dive.tracks.forEach((track, vehicle) => {
+    const last = track.lastHeard[at] ?? -1;
+    const depth_m = track.depth_m[last] ?? NaN;
+    if (Number.isNaN(depth_m)) return;
+    const y = scale.to(depth_m);
+    const x = left + ((right - left) * (vehicle + 1)) / (dive.tracks.length + 1);
+    if (track.altitude(last) === 'on the bottom') ground(pen, x, y + 9);
+    vehicleMark(pen, vehicle, x, y, 5, last === at);
+    tags.push({ at: y, y, lines: [[track.name, 'name'], [about(dive, depth_m), 'figure']] });
+  });
+  const deepest_m = dive.deepest_m(at);
+  if (!Number.isNaN(deepest_m)) tags.push({ at: scale.to(deepest_m), y: scale.to(deepest_m), lines: [[words.column.deepest(format.length(deepest_m)), 'note']] });
+  spread(tags, pen.rem * 1.15, pen.height - 6);
+  for (const tag of tags) put(pen, tag, right);
+}
+
+/** Hatching under a vehicle that stands on the bottom, as a draughtsman marks ground. */
+function ground(pen: Pen, x: number, y: number): void {
+  line(pen, x - 11, y, x + 11, y, pen.ink.line, 1.5);
+  for (let i = -9; i <= 9; i += 6) line(pen, x + i + 2, y, x + i - 3, y + 6, pen.ink.line);
+}
+
+/** Move tags apart, downwards first, then all back up from the foot of the sheet. */
+function spread(tags: Tag[], line_px: number, foot: number): void {
+  tags.sort((one, other) => one.at - other.at);
+  const tall = (tag: Tag) => tag.lines.length * line_px + 6;
+  tags.forEach((tag, i) => {
+    const above = tags[i - 1];
+    if (above) tag.y = Math.max(tag.y, above.y + tall(above));
+  });
+  let limit = foot;
+  for (const tag of [...tags].reverse()) {
+    tag.y = Math.min(tag.y, limit - tall(tag) + line_px);
+    limit = tag.y - line_px;
+  }
+}
+
+function put(pen: Pen, tag: Tag, right: number): void {
+  const x = right + 26;
+  line(pen, right + 2, crisp(tag.at), right + 12, crisp(tag.at), pen.ink.soft);
+  line(pen, right + 12, crisp(tag.at), x - 4, tag.y, pen.ink.soft);
+  tag.lines.forEach(([text, face], i) => {
+    const y = tag.y + i * pen.rem * 1.15;
+    if (face === 'name') write(pen, text, x, y, { face: 'serif', size: 0.9375, baseline: 'middle', style: pen.ink.accent });
+    else write(pen, text, x, y, { face: 'serif', italic: face === 'note', size: 0.9375, baseline: 'middle', style: face === 'note' ? pen.ink.soft : pen.ink.line });
+  });
+}

@@ -1,0 +1,82 @@
+/** Depth over the time of the dive, one line per vehicle, down to the moment shown and faint beyond it. */
+
+import { depthLabel } from '../describe';
+import { decimate } from '../decimate';
+import { element } from '../dom';
+import * as format from '../format';
+import { crisp, dash, line, Sheet, timeAxis, write, type Pen } from '../paint';
+import { clockStep, depthEnd, linear, multiples, roundStep, timeEnd, type Linear } from '../scale';
+import type { Act, State, View } from '../state';
+import type { Dive, Track } from '../store';
+import { words } from '../words';
+
+const TOP = 14;
+const BOTTOM = 2;
+
+export function create(root: HTMLElement, act: Act): View {
+  const paper = element('div', { class: 'paper' });
+  root.append(element('figcaption', {}, element('h2', {}, words.depth.title)), paper);
+  const sheet = new Sheet(paper, true);
+  let time: Linear | null = null;
+  const seek = (event: PointerEvent): void => {
+    if (time && event.buttons & 1) act({ do: 'seek', at_s: time.from(event.clientX - paper.getBoundingClientRect().left) });
+  };
+  paper.addEventListener('pointerdown', seek);
+  paper.addEventListener('pointermove', seek);
+  return {
+    draw(state: State): void {
+      const { dive } = state;
+      const pen = sheet.begin();
+      if (!pen || !dive) return;
+      sheet.label(depthLabel(state));
+      const axis = timeAxis(pen, timeEnd(dive.end_s, dive.over));
+      time = axis;
+      const deepest_m = dive.deepest_m(dive.count - 1);
+      const end_m = depthEnd(Number.isNaN(deepest_m) ? 10 : deepest_m);
+      const depth = linear(0, end_m, TOP, pen.height - BOTTOM);
+      axes(pen, dive, axis, depth, end_m);
+      dive.tracks.forEach((track, vehicle) => curve(pen, dive, track, vehicle, axis, depth, state.at));
+      const x = crisp(axis.to(state.playhead.at_s));
+      line(pen, x, 0, x, pen.height, pen.ink.accent, 1.5);
+    },
+    destroy: () => root.replaceChildren(),
+  };
+}
+
+const depthStep = (pen: Pen, end_m: number): number => roundStep(end_m / Math.max(2, Math.floor(pen.height / 48)));
+
+function axes(pen: Pen, dive: Dive, time: ReturnType<typeof timeAxis>, depth: Linear, end_m: number): void {
+  const end_s = timeEnd(dive.end_s, dive.over);
+  const step_s = clockStep(end_s / Math.max(2, Math.floor(pen.width / (5 * pen.rem))));
+  for (const at_s of multiples(0, end_s, step_s)) line(pen, crisp(time.to(at_s)), TOP, crisp(time.to(at_s)), pen.height - BOTTOM, pen.ink.hair);
+  for (const depth_m of multiples(0, end_m, depthStep(pen, end_m))) {
+    const y = crisp(depth.to(depth_m));
+    line(pen, time.left, y, time.right, y, depth_m === 0 ? pen.ink.line : pen.ink.hair);
+    write(pen, format.length(depth_m), time.left - 8, y, { size: 0.75, style: pen.ink.soft, align: 'right', baseline: 'middle' });
+  }
+}
+
+/** Depth holds from one report to the next: the line goes in steps, and stops where nothing is told. */
+function curve(pen: Pen, dive: Dive, track: Track, vehicle: number, time: Linear, depth: Linear, at: number): void {
+  const column = (i: number): number => Math.floor(time.to(dive.elapsed_s[i] as number) * 2);
+  const draw = (from: number, to: number, style: string, width: number): void => {
+    const { context } = pen;
+    context.beginPath();
+    let y = NaN;
+    for (const i of decimate(track.depth_m, from, to, column)) {
+      const x = time.to(dive.elapsed_s[i] as number);
+      const next = depth.to(track.depth_m[i] as number);
+      if (!Number.isNaN(y)) context.lineTo(x, y);
+      if (Number.isNaN(y) && !Number.isNaN(next)) context.moveTo(x, next);
+      else if (!Number.isNaN(next)) context.lineTo(x, next);
+      y = next;
+    }
+    context.setLineDash(dash(vehicle));
+    context.strokeStyle = style;
+    context.lineWidth = width;
+    context.stroke();
+    context.setLineDash([]);
+  };
+  draw(Math.max(0, at), dive.count, pen.ink.soft, 0.75);
+  draw(0, at + 1, pen.ink.line, 1.75);
+}

@@ -1,0 +1,66 @@
+/** What is going on, in the largest words of the page, then each vehicle in a few lines. */
+
+import { headline, vehicleSummary, vehicleWords, type VehicleWords } from '../describe';
+import { element, mark, say, saySet } from '../dom';
+import { legendMark } from '../paint';
+import { isOver, type State, type View } from '../state';
+import type { Dive } from '../store';
+import { words } from '../words';
+
+export function create(root: HTMLElement): View {
+  const title = element('h2');
+  const more = element('p', { class: 'more' });
+  const vehicles = element('div', { class: 'vehicles', role: 'group', 'aria-label': words.vehicle.heading });
+  root.append(title, more, vehicles);
+  let drawn: Dive | null = null;
+  let blocks: Block[] = [];
+  return {
+    draw(state: State): void {
+      const head = headline(state);
+      say(title, head.title);
+      saySet(more, head.more);
+      const { dive } = state;
+      if (dive !== drawn) {
+        blocks = (dive?.tracks ?? []).map((_, vehicle) => block(vehicle));
+        vehicles.replaceChildren(...blocks.map(({ node }) => node));
+        drawn = dive;
+      }
+      if (!dive) return;
+      const over = isOver(state);
+      blocks.forEach((one, vehicle) => one.show(over ? vehicleSummary(dive, vehicle) : vehicleWords(dive, vehicle, state.at)));
+    },
+    destroy: () => root.replaceChildren(),
+  };
+}
+
+interface Block {
+  readonly node: HTMLElement;
+  show(vehicle: VehicleWords): void;
+}
+
+function block(vehicle: number): Block {
+  const name = element('span');
+  const where = element('span', { class: 'where' });
+  const list = element('dl');
+  const heading = element('div', { class: 'vehicle-head' }, element('h3', {}, legendMark(vehicle), name), where);
+  const node = element('section', { class: 'vehicle' }, heading, list);
+  let shown = '';
+  return {
+    node,
+    show(told: VehicleWords): void {
+      say(name, told.name);
+      saySet(where, told.where);
+      mark(node, 'data-heard', String(told.heard));
+      const key = JSON.stringify(told.lines);
+      if (key === shown) return;
+      shown = key;
+      list.replaceChildren(...told.lines.map(row));
+    },
+  };
+}
+
+function row([label, value]: readonly [string, string]): HTMLElement {
+  const told = element('dd');
+  saySet(told, value);
+  return element('div', {}, element('dt', {}, label), told);
+}

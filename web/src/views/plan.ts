@@ -1,0 +1,205 @@
+/** The track from above, on squared paper: a scale of its own, and no north. */
+
+import { planLabel, trackMissing } from '../describe';
+import { changes } from '../decimate';
+import { element, mark, say } from '../dom';
+import * as format from '../format';
+import { crisp, dash, line, Sheet, vehicleMark, widthOf, write, type Pen } from '../paint';
+import { indexAt } from '../playhead';
+import { barLength, gridStep, multiples, planScale, type Bounds, type PlanScale } from '../scale';
+import type { State, View } from '../state';
+import type { Dive, Track } from '../store';
+import { words } from '../words';
+
+const GRID_PIXELS = 44;
+const MARGIN = 30;
+const NOWHERE: Bounds = { west: 0, east: 0, south: 0, north: 0 };
+
+export function create(root: HTMLElement): View {
+  const say_ = words.plan;
+  const head = element('figcaption', {}, element('h2', {}, say_.title), element('strong', { class: 'not-north' }, say_.up));
+  const paper = element('div', { class: 'paper' });
+  const foot = element('p', { class: 'foot' });
+  root.append(head, paper, foot);
+  const sheet = new Sheet(paper, true);
+  return {
+    draw(state: State): void {
+      const { dive, at } = state;
+      const pen = sheet.begin();
+      if (!pen) return;
+      if (!dive) {
+        blank(pen);
+        sheet.label(words.plan.labelEmpty(words.plan.blank));
+        return;
+      }
+      const missing = trackMissing(dive, at);
+      const scale = planScale(dive.bounds ?? NOWHERE, pen.width, pen.height, MARGIN, 8 * (dive.header.cell_m ?? 25));
+      sheet.label(planLabel(state, scale.pixelsPerMetre, GRID_PIXELS));
+      const grid_m = gridStep(scale.pixelsPerMetre, GRID_PIXELS);
+      if (missing === null) {
+        grid(pen, scale, grid_m);
+        track(pen, scale, dive, at);
+        scaleBar(pen, scale);
+      } else notice(pen, missing);
+      mark(root, 'data-track', missing === null ? 'told' : 'untold');
+      say(foot, missing === null ? caption(dive, grid_m) : say_.upMore);
+    },
+    destroy: () => root.replaceChildren(),
+  };
+}
+
+/** Squared paper with nothing on it yet. */
+function blank(pen: Pen): void {
+  for (let x = GRID_PIXELS / 2; x < pen.width; x += GRID_PIXELS) line(pen, crisp(x), 0, crisp(x), pen.height, pen.ink.hair);
+  for (let y = GRID_PIXELS / 2; y < pen.height; y += GRID_PIXELS) line(pen, 0, crisp(y), pen.width, crisp(y), pen.ink.hair);
+  notice(pen, words.plan.blank);
+}
+
+function notice(pen: Pen, text: string): void {
+  write(pen, text, pen.width / 2, pen.height / 2, { face: 'serif', italic: true, size: 1, align: 'center', style: pen.ink.soft });
+}
+
+function caption(dive: Dive, grid_m: number): string {
+  const { cell_m } = dive.header;
+  const parts = [words.plan.grid(format.length(grid_m)), cell_m === null ? '' : words.plan.cell(format.length(cell_m)), words.plan.upMore];
+  return parts.filter(Boolean).join(' ');
+}
+
+function grid(pen: Pen, scale: PlanScale, step_m: number): void {
+  const { bounds } = scale;
+  for (const east of multiples(bounds.west, bounds.east, step_m)) line(pen, crisp(scale.x(east)), 0, crisp(scale.x(east)), pen.height, pen.ink.hair);
+  for (const north of multiples(bounds.south, bounds.north, step_m)) line(pen, 0, crisp(scale.y(north)), pen.width, crisp(scale.y(north)), pen.ink.hair);
+}
+
+function track(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
+  const kept = dive.tracks.map((one) => changes(one.east_m, one.north_m, at + 1));
+  const side = (dive.header.cell_m ?? 0) * scale.pixelsPerMetre;
+  dive.tracks.forEach((one, vehicle) => visited(pen, scale, one, kept[vehicle] as number[], side));
+  dive.tracks.forEach((one, vehicle) => way(pen, scale, one, kept[vehicle] as number[], vehicle));
+  noteMarks(pen, scale, dive, at);
+  dive.tracks.forEach((one, vehicle) => now(pen, scale, one, vehicle, at, side));
+  labels(pen, scale, dive, at);
+}
+
+/** Shade every square once, however often it was visited. */
+function visited(pen: Pen, scale: PlanScale, one: Track, kept: readonly number[], side: number): void {
+  const seen = new Set<string>();
+  pen.context.fillStyle = pen.ink.wash;
+  for (const i of kept) {
+    const [east, north] = [one.east_m[i] as number, one.north_m[i] as number];
+    const key = `${east} ${north}`;
+    if (Number.isNaN(east) || seen.has(key)) continue;
+    seen.add(key);
+    pen.context.fillRect(scale.x(east) - side / 2, scale.y(north) - side / 2, side, side);
+  }
+}
+
+function way(pen: Pen, scale: PlanScale, one: Track, kept: readonly number[], vehicle: number): void {
+  const { context, ink } = pen;
+  context.beginPath();
+  let down = false;
+  for (const i of kept) {
+    const east = one.east_m[i] as number;
+    if (Number.isNaN(east)) down = false;
+    else if (down) context.lineTo(scale.x(east), scale.y(one.north_m[i] as number));
+    else {
+      context.moveTo(scale.x(east), scale.y(one.north_m[i] as number));
+      down = true;
+    }
+  }
+  context.setLineDash(dash(vehicle));
+  context.strokeStyle = ink.line;
+  context.lineWidth = 1.5;
+  context.stroke();
+  context.setLineDash([]);
+}
+
+/** The number of a note, where its vehicle was when it was written. */
+function noteMarks(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
+  const written: { x: number; y: number; numbers: number[] }[] = [];
+  for (const note of dive.notes) {
+    const i = indexAt(dive.elapsed_s, dive.count, note.elapsed_s);
+    const one = dive.tracks[note.vehicle ?? -1];
+    if (!one || i < 0 || i > at || Number.isNaN(one.east_m[i])) continue;
+    const [x, y] = [scale.x(one.east_m[i] as number), scale.y(one.north_m[i] as number)];
+    const near = written.find((place) => Math.hypot(place.x - x, place.y - y) < 26);
+    if (near) near.numbers.push(note.number);
+    else written.push({ x, y, numbers: [note.number] });
+  }
+  for (const { x, y, numbers } of written) {
+    line(pen, x, y, x - 7, y - 9, pen.ink.line);
+    write(pen, numbers.join(', '), x - 8, y - 10, { size: 0.75, align: 'right' });
+  }
+}
+
+/** Where a vehicle is: somewhere in this square, pointing this way. */
+function now(pen: Pen, scale: PlanScale, one: Track, vehicle: number, at: number, side: number): void {
+  const last = one.lastHeard[at] ?? -1;
+  const east = one.east_m[last] ?? NaN;
+  if (last < 0 || Number.isNaN(east)) return;
+  const [x, y] = [scale.x(east), scale.y(one.north_m[last] as number)];
+  const { context, ink } = pen;
+  context.strokeStyle = ink.accent;
+  context.lineWidth = 1;
+  context.strokeRect(x - side / 2, y - side / 2, side, side);
+  const heading = ((one.heading_deg[last] as number) * Math.PI) / 180;
+  if (!Number.isNaN(heading)) line(pen, x, y, x + 18 * Math.sin(heading), y - 18 * Math.cos(heading), ink.accent, 2);
+  vehicleMark(pen, vehicle, x, y, 5, last === at);
+}
+
+/** Where a name may stand beside its mark, the best first: dx, dy and the side it is set from. */
+const SEATS = [
+  [24, 0, 'left'],
+  [-24, 0, 'right'],
+  [0, 34, 'center'],
+  [0, -34, 'center'],
+] as const;
+
+interface Box {
+  readonly x: number;
+  readonly y: number;
+  readonly width: number;
+}
+
+/** Names beside the marks, each in the first seat that touches no other name or mark. */
+function labels(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
+  const lettering = { face: 'serif', size: 0.9375, baseline: 'middle', style: pen.ink.accent } as const;
+  const placed = dive.tracks.flatMap((one) => {
+    const last = one.lastHeard[at] ?? -1;
+    const east = one.east_m[last] ?? NaN;
+    return Number.isNaN(east) ? [] : [{ name: one.name, x: scale.x(east), y: scale.y(one.north_m[last] as number) }];
+  });
+  const taken: Box[] = placed.map(({ x, y }) => ({ x: x - 8, y, width: 16 }));
+  for (const { name, x, y } of placed) {
+    const width = widthOf(pen, name, lettering);
+    const seats = SEATS.map(([dx, dy, align]) => ({ align, at: x + dx, box: { x: x + dx - SHARE[align] * width, y: y + dy, width } }));
+    const free = seats.find(({ box }) => box.x > 4 && box.x + width < pen.width - 4 && !taken.some((other) => touch(box, other)));
+    const seat = free ?? (seats[0] as (typeof seats)[number]);
+    taken.push(seat.box);
+    write(pen, name, seat.at, seat.box.y, { ...lettering, align: seat.align });
+  }
+}
+
+const SHARE = { left: 0, center: 0.5, right: 1 } as const;
+
+function touch(one: Box, other: Box): boolean {
+  return one.x < other.x + other.width && other.x < one.x + one.width && Math.abs(one.y - other.y) < 17;
+}
+
+function scaleBar(pen: Pen, scale: PlanScale): void {
+  const { context, ink, height } = pen;
+  const length_m = barLength(scale.pixelsPerMetre, Math.min(140, pen.width / 3));
+  const whole = length_m * scale.pixelsPerMetre;
+  const [x, y] = [14, height - 16];
+  context.fillStyle = ink.paper;
+  context.fillRect(x - 6, y - 20, whole + 12, 30);
+  for (let quarter = 0; quarter < 4; quarter += 1) {
+    context.fillStyle = quarter % 2 === 0 ? ink.line : ink.paper;
+    context.fillRect(x + (quarter * whole) / 4, y, whole / 4, 4);
+  }
+  context.strokeStyle = ink.line;
+  context.lineWidth = 1;
+  context.strokeRect(crisp(x), crisp(y), Math.round(whole), 4);
+  write(pen, '0', x, y - 5, { size: 0.75, align: 'center' });
+  write(pen, format.length(length_m), x + whole, y - 5, { size: 0.75, align: 'right' });
+}

@@ -1,0 +1,180 @@
+/** The time of the dive as a slider: legs, silence, numbered notes, and the moment shown. */
+
+import { ribbonValue } from '../describe';
+import { element, mark } from '../dom';
+import * as format from '../format';
+import { crisp, line, Sheet, shorten, timeAxis, widthOf, write, type Pen } from '../paint';
+import { clockStep, multiples, timeEnd, type Linear } from '../scale';
+import type { Act, Action, State, View } from '../state';
+import type { Dive, Track } from '../store';
+import { words } from '../words';
+
+const NOTES = 24;
+const ROW = 20;
+const AXIS = 22;
+const PAGE_S = 300;
+
+export function create(root: HTMLElement, act: Act): View {
+  const slider = element('div', {
+    class: 'ribbon',
+    role: 'slider',
+    tabindex: '0',
+    'aria-label': words.ribbon.label,
+    'aria-describedby': 'ribbon-help',
+    'aria-valuemin': '0',
+  });
+  root.append(slider, element('p', { id: 'ribbon-help', class: 'unseen' }, words.ribbon.help));
+  const sheet = new Sheet(slider, false);
+  let time: Linear | null = null;
+  let dive: Dive | null = null;
+  slider.addEventListener('pointerdown', (event) => {
+    slider.setPointerCapture(event.pointerId);
+    seek(event);
+  });
+  slider.addEventListener('pointermove', (event) => seek(event));
+  slider.addEventListener('keydown', (event) => {
+    const action = keyed(event.key, dive);
+    if (!action) return;
+    event.preventDefault();
+    act(action);
+  });
+  const seek = (event: PointerEvent): void => {
+    if (!time || !(event.buttons & 1)) return;
+    act({ do: 'seek', at_s: time.from(event.clientX - slider.getBoundingClientRect().left) });
+  };
+  return {
+    draw(state: State): void {
+      dive = state.dive;
+      if (!dive) return;
+      slider.style.height = `${NOTES + ROW * dive.tracks.length + AXIS}px`;
+      const pen = sheet.begin();
+      mark(slider, 'aria-valuemax', String(Math.round(dive.end_s)));
+      mark(slider, 'aria-valuenow', String(Math.round(state.playhead.at_s)));
+      mark(slider, 'aria-valuetext', ribbonValue(state));
+      if (!pen) return;
+      const { tracks } = dive;
+      const axis = timeAxis(pen, timeEnd(dive.end_s, dive.over));
+      time = axis;
+      tracks.forEach((track, vehicle) => legs(pen, state.dive as Dive, track, axis, NOTES + vehicle * ROW));
+      clockAxis(pen, dive, axis);
+      notYet(pen, axis.to(dive.end_s), axis.right, NOTES + (ROW * tracks.length - 4) / 2);
+      notes(pen, dive, axis, state.playhead.at_s);
+      handle(pen, axis.to(state.playhead.at_s), NOTES + ROW * tracks.length);
+    },
+    destroy: () => root.replaceChildren(),
+  };
+}
+
+function keyed(key: string, dive: Dive | null): Action | null {
+  const ticks = dive ? Math.max(1, Math.round(PAGE_S / dive.header.tick_s)) : 1;
+  const steps: Readonly<Record<string, number>> = {
+    ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -ticks, PageUp: ticks,
+  };
+  const step = steps[key];
+  if (step !== undefined) return { do: 'step', ticks: step };
+  if (key === 'Home') return { do: 'seek', at_s: 0 };
+  if (key === 'End' && dive) return { do: 'seek', at_s: dive.end_s };
+  return null;
+}
+
+type TimeAxis = ReturnType<typeof timeAxis>;
+type Stretch = ReturnType<Track['leg']> | 'silent';
+
+function stretchAt(track: Track, i: number): Stretch {
+  return track.heard(i) ? track.leg(i) : 'silent';
+}
+
+/** One row per vehicle: what it was doing, in words where they fit and in hatching always. */
+function legs(pen: Pen, dive: Dive, track: Track, time: TimeAxis, top: number): void {
+  const lettering = { face: 'serif', size: 0.875 } as const;
+  const name = shorten(pen, track.name, time.left - 10, lettering);
+  write(pen, name, time.left - 8, top + (ROW - 4) / 2, { ...lettering, align: 'right', baseline: 'middle' });
+  let start = 0;
+  for (let i = 1; i <= dive.count; i += 1) {
+    if (i < dive.count && stretchAt(track, i) === stretchAt(track, start)) continue;
+    const end_s = i < dive.count ? (dive.elapsed_s[i] as number) : dive.end_s;
+    stretch(pen, stretchAt(track, start), time.to(dive.elapsed_s[start] as number), time.to(end_s), top);
+    start = i;
+  }
+}
+
+function stretch(pen: Pen, kind: Stretch, left: number, right: number, top: number): void {
+  const { context, ink } = pen;
+  const height = ROW - 4;
+  const width = Math.max(1, right - left);
+  context.save();
+  context.beginPath();
+  context.rect(left, top, width, height);
+  context.clip();
+  if (kind === 'bottom') {
+    context.fillStyle = ink.wash;
+    context.fillRect(left, top, width, height);
+  }
+  if (kind === 'descent' || kind === 'ascent') hatch(pen, left, right, top, height, kind === 'descent' ? 1 : -1);
+  context.restore();
+  if (kind === 'silent') line(pen, left, top + height / 2, right, top + height / 2, ink.hair);
+  else {
+    context.strokeStyle = ink.line;
+    context.lineWidth = 1;
+    context.strokeRect(crisp(left), crisp(top), Math.round(width), height);
+  }
+  const text = kind === 'silent' ? words.ribbon.silent : words.ribbon.legs[kind ?? 'none'];
+  const lettering = { face: 'serif', italic: true, size: 0.8125 } as const;
+  if (text !== '' && widthOf(pen, text, lettering) + 12 < width) {
+    write(pen, text, (left + right) / 2, top + height / 2, { ...lettering, align: 'center', baseline: 'middle' });
+  }
+}
+
+function hatch(pen: Pen, left: number, right: number, top: number, height: number, slope: 1 | -1): void {
+  for (let x = left - height; x < right + height; x += 6) {
+    line(pen, x, slope > 0 ? top : top + height, x + height, slope > 0 ? top + height : top, pen.ink.hair);
+  }
+}
+
+/** Paper that is still blank, where there is room to say so. */
+function notYet(pen: Pen, left: number, right: number, y: number): void {
+  const lettering = { face: 'serif', italic: true, size: 0.875 } as const;
+  if (right - left < widthOf(pen, words.ribbon.notYet, lettering) + 24) return;
+  write(pen, words.ribbon.notYet, (left + right) / 2, y, { ...lettering, align: 'center', baseline: 'middle', style: pen.ink.soft });
+}
+
+function clockAxis(pen: Pen, dive: Dive, time: TimeAxis): void {
+  const end_s = timeEnd(dive.end_s, dive.over);
+  const y = crisp(NOTES + ROW * dive.tracks.length);
+  line(pen, time.to(0), y, time.to(end_s), y, pen.ink.line);
+  const step_s = clockStep(end_s / Math.max(2, Math.floor(pen.width / (5 * pen.rem))));
+  for (const at_s of multiples(0, end_s, step_s)) {
+    const x = crisp(time.to(at_s));
+    line(pen, x, y, x, y + 5, pen.ink.line);
+    const align = x > pen.width - 24 ? 'right' : 'center';
+    write(pen, format.clock(at_s, step_s < 60), align === 'right' ? pen.width : x, y + 17, { size: 0.75, align, style: pen.ink.soft });
+  }
+}
+
+/** Numbered flags; those that would touch share one: "2-4". */
+function notes(pen: Pen, dive: Dive, time: Linear, at_s: number): void {
+  const groups: { x: number; first: number; last: number; due: boolean }[] = [];
+  for (const note of dive.notes) {
+    const x = time.to(note.elapsed_s);
+    const group = groups[groups.length - 1];
+    if (group && x - group.x < 26) group.last = note.number;
+    else groups.push({ x, first: note.number, last: note.number, due: note.elapsed_s > at_s });
+  }
+  for (const { x, first, last, due } of groups) {
+    line(pen, crisp(x), 6, crisp(x), NOTES, due ? pen.ink.soft : pen.ink.line);
+    const text = first === last ? String(first) : `${first}\u2013${last}`;
+    write(pen, text, x + 3, 14, { size: 0.75, style: due ? pen.ink.soft : pen.ink.line });
+  }
+}
+
+function handle(pen: Pen, x: number, foot: number): void {
+  const { context, ink } = pen;
+  line(pen, crisp(x), 0, crisp(x), foot, ink.accent, 1.5);
+  context.fillStyle = ink.accent;
+  context.beginPath();
+  context.moveTo(x - 7, 0);
+  context.lineTo(x + 7, 0);
+  context.lineTo(x, 10);
+  context.closePath();
+  context.fill();
+}

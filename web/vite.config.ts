@@ -1,0 +1,26 @@
+import { defineConfig, type Plugin } from 'vite';
+import { words } from './src/words.ts';
+
+/** Fill the few words of index.html from the catalogue, so that a second language stays one file. */
+const wordsInPage: Plugin = {
+  name: 'words-in-page',
+  transformIndexHtml: (html) =>
+    html
+      .replaceAll('%language%', words.language)
+      .replaceAll('%title%', words.page.title)
+      .replaceAll('%summary%', words.page.summary)
+      .replaceAll('%skip%', words.page.skip)
+      .replaceAll('%noscript%', words.page.noscript),
+};
+
+export default defineConfig({
+  base: './',
+  plugins: [wordsInPage],
+  build: {
+    target: 'es2022',
+    assetsInlineLimit: 0,
+    modulePreload: { polyfill: false },
+    reportCompressedSize: true,
+  },
+  test: { environment: 'node', include: ['test/**/*.test.ts'] },
+} as Parameters<typeof defineConfig>[0]);
