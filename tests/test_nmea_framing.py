@@ -6,7 +6,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nmea_sentences import sentence, tag_block
@@ -123,6 +123,7 @@ def test_tag_block_of_a_published_example_is_verified() -> None:
         (b"\\s:LN" + tag_block("s:LN1") + GOOD, ["tag block not closed", "Frame"]),
         (tag_block("s:LN1") + b"\\g:1\r\n" + GOOD, ["tag block not closed", "Frame"]),
         (tag_block("s:LN1") + b"\\\r\n" + GOOD, ["tag block not closed", "Frame"]),
+        (tag_block("s:LN1") + b"\\" + GOOD, ["tag block not closed", "Frame"]),
         (b"", []),
     ],
 )
@@ -174,6 +175,12 @@ def test_bare_line_ends_never_cost_a_sentence() -> None:
     assert [len(piece.raw) for piece in cut([b"\n" * 200], limit=82)] == [82, 82, 36]
 
 
+def test_noise_behind_a_line_over_the_limit_is_noise() -> None:
+    """What is left of a line over the limit is told from the noise on the next line."""
+    pieces = cut([b"x" * 12 + b"\nnoise\n"], limit=10)
+    assert outline(pieces) == ["line over the limit"] * 2 + ["noise between sentences"]
+
+
 def test_endless_line_falls_into_bounded_pieces() -> None:
     """A stream without line ends is rejected piece by piece, in one chunk as in many, and then read again."""
     stream = b"$" + b"x" * 2_000_000 + b"\r\n" + GOOD
@@ -192,6 +199,7 @@ def test_framer_refuses_a_limit_below_one(limit: int) -> None:
 ALPHABET = [b"$", b"!", b"\\", b"\r", b"\n", b"*", b"A", b"41", b"s:1*78", b"$A*41\r\n", tag_block("s:1"), b"\xff"]
 
 
+@settings(deadline=None)  # the machine is shared
 @given(
     parts=st.lists(st.sampled_from(ALPHABET), max_size=30),
     limit=st.integers(1, 40),

@@ -36,7 +36,7 @@ class SounderSentence(StrEnum):
     DBT = "DBT"
 
 
-MPS_PER_KNOT = 1852 / 3600  # international nautical mile of 1,852 m an hour (SI Brochure, 8th edition, table 8)
+MPS_PER_KNOT = 1852 / 3600  # a knot is 1,852 m an hour (SI Brochure, table of non-SI units; from memory)
 
 _ADDRESS = re.compile(r"[A-Z][A-Z0-9]([A-Z][A-Z0-9]{2})")
 _ROUND = frozenset({"heading_deg", "course_deg"})
@@ -64,12 +64,6 @@ def _timed(fields: Fields, day: date | None) -> Values:
     return {"clock_s": datetime.combine(day, time(), UTC).timestamp() + second}
 
 
-def _turned(angle_deg: float) -> float:
-    """Return the angle in [0, 360); the remainder of a tiny negative number would round to 360 itself."""
-    turned = angle_deg % 360
-    return 0.0 if turned == 360 else turned
-
-
 def _true(magnetic_deg: float | None, variation_deg: float | None) -> float | None:
     """Return a true heading: magnetic plus variation, east positive (definition of HDG in NMEA Revealed)."""
     if magnetic_deg is None:
@@ -77,7 +71,7 @@ def _true(magnetic_deg: float | None, variation_deg: float | None) -> float | No
     check("heading_deg", magnetic_deg)
     if variation_deg is None:
         raise _Unused("magnetic heading without variation")
-    return _turned(magnetic_deg + variation_deg)
+    return (magnetic_deg + variation_deg) % 360
 
 
 def _in_mps(knots: float | None) -> float | None:
@@ -134,7 +128,7 @@ def _hdg(fields: Fields, setting: _Setting) -> Values:
     if sensor is None:
         return {}
     check("heading_deg", sensor)
-    magnetic = _turned(sensor + (deviation or 0.0))
+    magnetic = (sensor + (deviation or 0.0)) % 360
     return {"heading_deg": _true(magnetic, setting.variation_deg if variation is None else variation)}
 
 
@@ -149,8 +143,11 @@ def _rot(fields: Fields, _: _Setting) -> Values:
 
 
 def _dpt(fields: Fields, setting: _Setting) -> Values:
-    """Depth is counted from the waterline: a positive offset, from transducer up to waterline, is added to it. A
-    negative one leads to the keel and is left alone; the altitude is that of the transducer, without offset."""
+    """Return depth below the waterline or altitude of the transducer.
+
+    A positive offset leads from the transducer up to the waterline and is added to the depth, a negative one leads
+    to the keel and is left alone (NOAA archive format "scs_dpt"). The altitude takes no offset.
+    """
     below_transducer, offset = fields.number("depth"), fields.number("offset")
     if below_transducer is None:
         return {}
@@ -160,14 +157,17 @@ def _dpt(fields: Fields, setting: _Setting) -> Values:
 
 
 def _dbt(fields: Fields, setting: _Setting) -> Values:
-    """DBT has no offset: depth and altitude are those of the transducer."""
+    """Return depth or altitude of the transducer: DBT has no offset."""
     metres = fields.measured("depthm", "depthmu", "M")
     return {"altitude_m" if setting.sounder is Sounder.ALTITUDE else "depth_m": metres}
 
 
 def _xdr(fields: Fields, _: _Setting) -> Values:
-    """Pitch (bow up) and roll (starboard down) in degrees from quadruples of type, value, unit, name; the names are
-    common practice, no source. Of two transducers with one meaning the first counts."""
+    """Return pitch and roll, degrees, from quadruples of type, value, unit and name.
+
+    Names and signs (bow up, starboard down) are common practice, no source. Of two transducers with one meaning the
+    first counts. HEEL and TRIM are left alone: their signs differ between devices (common practice, no source).
+    """
     values: Values = {}
     for start in range(0, len(fields.texts), 4):
         quadruple = fields.texts[start : start + 4]
@@ -224,7 +224,8 @@ def _observe(reading: _Reading, content: str, setting: _Setting) -> Observation:
         raise _Unused(reading.nothing)
     for field, value in values.items():
         check(field, value)
-        values[field] = _turned(value) if field in _ROUND else value + 0.0  # no minus zero
+        # 360 becomes 0, whether it was sent or is the rounded remainder of a tiny negative angle; minus zero becomes 0.
+        values[field] = value % 360 if field in _ROUND else value + 0.0
     return Observation(**values)
 
 

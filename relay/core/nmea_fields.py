@@ -104,7 +104,7 @@ class Fields:
         }
 
     def time_of_day_s(self) -> float | None:
-        """Return seconds after midnight UTC; a leap second is 23:59:60 (ITU-R TF.460)."""
+        """Return seconds after midnight UTC; a leap second is 23:59:60 (ITU-R TF.460, from memory)."""
         if not self.text("time"):
             return None
         found = _TIME.fullmatch(self.text("time"))

@@ -8,8 +8,8 @@ common practice for tag blocks, no free source):
    line was lost, so they begin the next frame.
 2. A frame is any number of closed tag blocks and one sentence. The end of a datagram or the next start
    character ends it as LF does: the checksum vouches for its completeness.
-3. The checksum of a sentence is mandatory (v3.01 for every sentence; earlier versions only for some): without
-   it the frame is rejected. That of a tag block is verified where present.
+3. The checksum of a sentence is mandatory (same section; from memory: since v3.01, before it only for some
+   sentences): without it the frame is rejected. That of a tag block is verified where present.
 4. Bare line ends belong to the frame that follows them. Where they do not fit in front of it, or nothing
    follows, they are a frame of their own.
 5. A frame is at most `limit` bytes long, LF included; as soon as `limit` bytes hold no LF they are rejected, so a
@@ -204,7 +204,7 @@ class Framer:
         if first in _SENTENCE_STARTS and self._state is _State.TAG_OPEN:
             self._reject_held(TAG_NOT_CLOSED, pieces)
         started = first in _SENTENCE_STARTS or first == _BACKSLASH
-        window_end = min(len(stream), position + self._limit + 1)
+        window_end = min(len(stream), position + self._limit)
         match = _SEGMENT_END.search(stream, position + started, window_end)
         return (match.end(), True) if match else (window_end, False)
 
