@@ -19,7 +19,7 @@ def endless_dive(number: int = 1, audience: str = "public", note: str | None = N
     at_us = 0
     while True:
         if note is None:
-            yield _frame(log.tick(at_us, [Report(True, 25, -50, 1120, 90, "near the bottom", "tethered", "bottom")]))
+            yield _frame(log.tick(at_us, [Report(heard=True, east_m=25, north_m=-50, depth_m=1120, leg="bottom")]))
         else:
             yield _frame(log.note(at_us, None, note))
         at_us += TICK_US
@@ -28,7 +28,7 @@ def endless_dive(number: int = 1, audience: str = "public", note: str | None = N
 def dive(number: int, ticks: int, *, audience: str = "public", closed: bool = True) -> list[Frame]:
     """Return the frames of a dive: header, `ticks` ticks, and its end if it is closed."""
     log = _log(number, audience)
-    reports = [[Report(True, 25 * tick, 0, 10 * tick, 0)] for tick in range(ticks)]
+    reports = [[Report(heard=True, east_m=25 * tick, depth_m=10 * tick)] for tick in range(ticks)]
     records = [log.open(0), *(log.tick(tick * TICK_US, report) for tick, report in enumerate(reports))]
     return [_frame(record) for record in [*records, *([log.end(ticks * TICK_US)] if closed else [])]]
 
