@@ -7,16 +7,18 @@ from geographiclib.geodesic import Geodesic
 from hypothesis import given
 from hypothesis import strategies as st
 
-from relay.core.disclosure import SLACK, AltitudeWords, Disclosure, Report, Step
+from relay.core.disclosure import AltitudeWords, Disclosure, Ground, Report
 from relay.core.fuse import VehicleState
 from relay.core.geodesy import Anchor, SiteFrame
 from relay.core.model import Mode, Observation
 from relay.core.policy import Disclosed, Leg, Plan, Policy
+from relay.core.quantise import SLACK, Step
 from relay.core.secrets import Secrets
 
 SECOND = 1_000_000
 ANCHOR = Anchor(-41.2, 17.5, 0)
 FRAME = SiteFrame(ANCHOR, Secrets(bytes(range(32))))
+GROUND = Ground(FRAME)
 
 
 def policy_of(*fields: Disclosed, legs: frozenset[Leg] = frozenset(Leg)) -> Policy:
@@ -25,12 +27,12 @@ def policy_of(*fields: Disclosed, legs: frozenset[Leg] = frozenset(Leg)) -> Poli
                   depth_step_m=10.0, track_legs=legs)  # fmt: skip
 
 
-def report_of(policy: Policy, observation: Observation, age_us: int = 0, frame: SiteFrame | None = FRAME) -> Report:
+def report_of(policy: Policy, observation: Observation, age_us: int = 0, ground: Ground | None = GROUND) -> Report:
     """Return the report of a vehicle that sent one observation `age_us` before the tick."""
     plan = Plan(expedition="x", vehicles=("Lantern",), sources=(), policies=(policy,))
     state = VehicleState()
     state.take(observation, 0)
-    return Disclosure(policy, plan).report(state, frame, age_us)
+    return Disclosure(policy, plan).report(state, ground, age_us)
 
 
 FULL = Observation(latitude_deg=-41.201, longitude_deg=17.503, depth_m=1_123.4, altitude_m=3.3, heading_deg=211.0,
@@ -76,7 +78,7 @@ def test_step_of_a_circle_crosses_north_without_a_jump() -> None:
 
 def test_report_discloses_only_what_the_policy_names() -> None:
     """Each field alone, and nothing at all: whatever isn't named is None (R4)."""
-    shown = {
+    shown: dict[Disclosed, set[str]] = {
         Disclosed.TRACK: {"east_m", "north_m"},
         Disclosed.DEPTH: {"depth_m"},
         Disclosed.ALTITUDE: {"altitude"},
@@ -109,7 +111,7 @@ def test_report_leaves_out_what_is_stale_or_not_placed() -> None:
     policy = policy_of(*Disclosed)
     assert report_of(policy, FULL, policy.stale_us) != Report(heard=False)
     assert report_of(policy, FULL, policy.stale_us + 1) == Report(heard=False)
-    unplaced = report_of(policy, FULL, frame=None)
+    unplaced = report_of(policy, FULL, ground=None)
     assert (unplaced.east_m, unplaced.north_m, unplaced.heading_deg) == (None, None, None)
     assert unplaced.depth_m == 1_120
 
@@ -132,7 +134,7 @@ def test_report_shows_the_track_on_the_named_legs_alone() -> None:
     for second, (depth, altitude) in enumerate([(0.0, None), (50.0, None), (1_000.0, 100.0), (1_100.0, 4.0)]):
         place = {"latitude_deg": -41.2, "longitude_deg": 17.5}
         state.take(Observation(depth_m=depth, altitude_m=altitude, **place), second * 40 * SECOND)
-        report = disclosure.report(state, FRAME, second * 40 * SECOND)
+        report = disclosure.report(state, GROUND, second * 40 * SECOND)
         seen.append((report.leg, report.east_m is not None))
     assert seen == [("deck", False), ("descent", False), ("descent", False), ("bottom", True)]
 

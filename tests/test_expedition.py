@@ -7,7 +7,8 @@ import pytest
 from expeditions import RIGHT, changed, line_with
 from relay.core.errors import ExpeditionError
 from relay.core.policy import Disclosed, Leg
-from relay.shell.expedition import listen_address, parse_expedition, read_expedition
+from relay.shell.expedition import parse_expedition, read_expedition
+from relay.shell.expedition_form import listen_address
 from relay.shell.plain_words import describe_audience, describe_feed
 
 PATH = Path("/somewhere/EXPEDITION.toml")

@@ -1,17 +1,23 @@
-"""One audience's side of the door: from observations that the embargo has let through to released records.
+"""One audience's side of the door: from what the embargo has let through to released records.
 
 Rules: records leave on a fixed grid of the embargo clock (multiples of the tick, plus a lag that is a whole
 number of ticks), whatever arrives; between dives nothing leaves and nothing is remembered; everything is a
-function of the observations, the plan and the secrets.
+function of observations, decisions, plan and secrets. When a vehicle is outside the declared area the release
+stops until the operator resumes it, and what was outside is never shown (R4).
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from relay.core.disclosure import Disclosure
+from relay.core.area import hidden_disc
+from relay.core.decision import Begin, End, Say, SetLeg, Target
+from relay.core.disclosure import Disclosure, Ground
 from relay.core.dive_phases import DiveWatch
 from relay.core.embargo import Embargo
 from relay.core.fuse import Fuse, Stamped
 from relay.core.geodesy import Anchor, AnchorSeeker, SiteFrame
+from relay.core.model import Observation
+from relay.core.place_in_text import find_places
 from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import ReleasedRecord, ReleaseLog
 from relay.core.secrets import Secrets
@@ -51,35 +57,65 @@ class Channel:
         self._index, self._plan, self._secrets, self._embargo, self._site = index, plan, secrets, embargo, site
         self.next_dive = dive
         self._seeker = AnchorSeeker()
-        self._frame: SiteFrame | None = None
+        self._ground: Ground | None = None
         self._dive: _Dive | None = None
         self._fuse = Fuse(len(plan.vehicles))
         self._idle_watch = DiveWatch(plan.dive)
         self._tick_us = 0
         self._instant_us = 0
+        self._early_us = -1
         self._lag_us = self._lag()
+        self.held = False
+        self.outside: str | None = None
 
     @property
     def idle(self) -> bool:
-        """Whether no dive is under way on this side of the embargo."""
-        return self._dive is None
+        """Whether nothing is under way here that a restart would have to know: no dive, no hold, no alarm."""
+        return self._dive is None and not self.held and self.outside is None
+
+    @property
+    def edge_us(self) -> int:
+        """The moment up to which input has gone through the door; what came later can still be cut."""
+        return self._tick_us - self.policy.tick_us
+
+    def hold(self) -> None:
+        """Stop releasing at once."""
+        self.held = True
+
+    def resume(self, at_us: int) -> None:
+        """Go on releasing; what fell due meanwhile leaves at the next moment of the grid."""
+        self.held, self.outside = False, None
+        self._instant_us = max(self._instant_us, self._grid(at_us))
+
+    def release_early(self, upto_us: int, at_us: int) -> None:
+        """Let what was received up to `upto_us` leave at the next moment of the grid."""
+        self._early_us = max(self._early_us, min(upto_us, at_us))
+        self._instant_us = max(self._instant_us, self._grid(at_us))
 
     def next_us(self) -> int | None:
         """Return the embargo moment at which something may be due, or None while there is nothing to wait for."""
-        if self._dive is None:
-            heard = self._embargo.next_us(self._index)
-            return None if heard is None else max(self._tick_us, self._grid(heard)) + self._lag_us
-        return self._tick_us + self._lag_us
+        tick_us = self._next_tick_us()
+        if tick_us is None or self.held or self.outside is not None:
+            return None
+        lag_us = 0 if tick_us <= self._early_us else self._lag_us
+        return max(self._instant_us, tick_us + lag_us)
 
     def advance(self, now_us: int) -> list[Due]:
         """Return everything due up to and including `now_us`, in order."""
         out: list[Due] = []
         while (due_us := self.next_us()) is not None and due_us <= now_us:
-            self._tick_us = due_us - self._lag_us
-            self._instant_us = max(self._instant_us, due_us)
-            out += [Due(self._instant_us, record) for record in self._tick(self._tick_us)]
-            self._tick_us += self.policy.tick_us
+            tick_us = self._next_tick_us()
+            assert tick_us is not None
+            self._instant_us = due_us
+            out += [Due(due_us, record) for record in self._tick(tick_us)]
+            self._tick_us = tick_us + self.policy.tick_us
         return out
+
+    def _next_tick_us(self) -> int | None:
+        if self._dive is not None:
+            return self._tick_us
+        heard_us = self._embargo.next_us(self._index)
+        return None if heard_us is None else max(self._tick_us, self._grid(heard_us))
 
     def _lag(self) -> int:
         """Return the delay of the coming dive: the policy's, the secret extra, up to whole ticks."""
@@ -95,31 +131,64 @@ class Channel:
         arrived = self._embargo.due(self._index, at_us)
         for stamped in arrived:
             self._fuse.take(stamped)
-        if self._dive is not None:
-            return self._under_way(self._dive, arrived, at_us)
-        if not self._idle_watch.begins(self._fuse, at_us):
+        begins = self._idle_watch.begins(self._fuse, at_us) or any(isinstance(item.said, Begin) for item in arrived)
+        self.outside = self._outside(at_us)
+        if self._dive is None and (not begins or self.outside is not None):
             self._fuse = Fuse(len(self._plan.vehicles))
+        if self.outside is not None or (self._dive is None and not begins):
             return []
-        self._dive = _Dive(self.policy, self._plan, self.next_dive, at_us)
-        return [self._dive.log.open(at_us), *self._under_way(self._dive, arrived, at_us)]
+        opening = []
+        if self._dive is None:
+            self._dive = _Dive(self.policy, self._plan, self.next_dive, at_us)
+            opening = [self._dive.log.open(at_us)]
+        return [*opening, *self._under_way(self._dive, arrived, at_us)]
+
+    def _outside(self, at_us: int) -> str | None:
+        """Return the name of a vehicle that has a fix outside the declared area."""
+        area = self._plan.area
+        if area is None:
+            return None
+        for name, state in zip(self._plan.vehicles, self._fuse.states, strict=True):
+            position = state.fresh("position", at_us, self.policy.stale_us)
+            if position is not None and not area.contains(position):
+                return name
+        return None
 
     def _under_way(self, dive: _Dive, arrived: list[Stamped], at_us: int) -> list[ReleasedRecord]:
         for stamped in arrived:
             self._seek(stamped)
-        frame = self._frame_at(at_us)
+            if isinstance(stamped.said, SetLeg) and stamped.vehicle is not None:
+                dive.disclosures[stamped.vehicle].legs.by_hand = stamped.said.leg
+        ground = self._ground_at(at_us)
         pairs = zip(dive.disclosures, self._fuse.states, strict=True)
-        records = [dive.log.tick(at_us, [disclosure.report(state, frame, at_us) for disclosure, state in pairs])]
-        records += self._notes(dive, arrived, at_us)
-        if dive.watch.ends(self._fuse, at_us):
+        records = [dive.log.tick(at_us, [disclosure.report(state, ground, at_us) for disclosure, state in pairs])]
+        records += self._told(dive, arrived, at_us)
+        if dive.watch.ends(self._fuse, at_us) or any(isinstance(stamped.said, End) for stamped in arrived):
             records.append(dive.log.end(at_us))
             self._between_dives()
         return records
 
-    def _notes(self, dive: _Dive, arrived: list[Stamped], at_us: int) -> list[ReleasedRecord]:
+    def _told(self, dive: _Dive, arrived: list[Stamped], at_us: int) -> Iterator[ReleasedRecord]:
+        """Yield annotations and targets that this audience may have and whose words tell no place."""
         if Disclosed.NOTES not in self.policy.fields:
-            return []
-        noted = [(stamped.vehicle, stamped.observation.note) for stamped in arrived]
-        return [dive.log.note(at_us, vehicle, text) for vehicle, text in noted if text is not None]
+            return
+        for stamped in arrived:
+            said, vehicle = stamped.said, stamped.vehicle
+            if isinstance(said, Observation) and said.note is not None and self._may_say(said.note):
+                yield dive.log.note(at_us, vehicle, said.note)
+            elif isinstance(said, Say) and self._is_for(said) and self._may_say(said.text):
+                yield dive.log.note(at_us, vehicle, said.text)
+            elif isinstance(said, Target) and self._may_say(said.name):
+                yield dive.log.target(at_us, vehicle, said.name, said.verdict)
+
+    def _is_for(self, said: Say) -> bool:
+        return not said.audiences or self.policy.audience in said.audiences
+
+    def _may_say(self, text: str) -> bool:
+        plan = self._plan
+        if not self.policy.check_text:
+            return True
+        return not find_places(text, forbidden=plan.forbidden_words, scene=plan.scene_names)
 
     def _between_dives(self) -> None:
         self._dive = None
@@ -129,13 +198,16 @@ class Channel:
         self._lag_us = self._lag()
 
     def _seek(self, stamped: Stamped) -> None:
-        fix = stamped.observation
-        if self._site.anchor is None and fix.latitude_deg is not None and fix.longitude_deg is not None:
+        fix = stamped.said
+        if self._site.anchor is not None or not isinstance(fix, Observation):
+            return
+        if fix.latitude_deg is not None and fix.longitude_deg is not None:
             self._site.anchor = self._seeker.offer(fix.latitude_deg, fix.longitude_deg, stamped.embargo_us)
 
-    def _frame_at(self, at_us: int) -> SiteFrame | None:
-        """Return the frame, unless its anchor was confirmed by something this audience hasn't been let see."""
+    def _ground_at(self, at_us: int) -> Ground | None:
+        """Return the site's frame, unless its anchor was confirmed by something this audience hasn't been let see."""
         anchor = self._site.anchor
-        if self._frame is None and anchor is not None and anchor.confirmed_us <= at_us:
-            self._frame = SiteFrame(anchor, self._secrets)
-        return self._frame
+        if self._ground is None and anchor is not None and anchor.confirmed_us <= at_us:
+            frame = SiteFrame(anchor, self._secrets)
+            self._ground = Ground(frame, tuple(hidden_disc(zone, frame, self._secrets) for zone in self._plan.zones))
+        return self._ground

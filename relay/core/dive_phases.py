@@ -22,6 +22,7 @@ class LegWatch:
     def __init__(self, limits: LegLimits) -> None:
         self._limits = limits
         self.leg = Leg.DECK
+        self.by_hand: Leg | None = None
         self._deepest_m = 0.0
         self._level: tuple[float, int] | None = None
 
@@ -31,6 +32,8 @@ class LegWatch:
             self.leg = self._next(depth_m, altitude_m, at_us)
         elif self.leg in (Leg.DESCENT, Leg.ASCENT) and self._near(altitude_m):
             self.leg = Leg.BOTTOM
+        if self.by_hand is not None:
+            self.leg = self.by_hand
         return self.leg
 
     def _near(self, altitude_m: float | None) -> bool:

@@ -2,8 +2,8 @@
 
 Rules (R2): an audience's side of the door gets an observation only when the embargo clock shows that the
 audience's delay has passed since its receipt; until then nothing to the right of here has seen it, so nothing
-there can depend on it. Bounded: at `limit` observations the newest is not held (it stays in the journal), and
-`refused` counts it.
+there can depend on it. What is cut is gone for every audience that hasn't had it, as if it had never come.
+Bounded: at `limit` observations the newest is not held (it stays in the journal), and `refused` counts it.
 """
 
 from collections import deque
@@ -17,6 +17,7 @@ class Embargo:
     def __init__(self, audiences: int, limit: int = 1_000_000) -> None:
         self._held: deque[Stamped] = deque()
         self._first = 0
+        self._cuts: list[tuple[int, int]] = []
         self._cursors = [0] * audiences
         self._limit = limit
         self.refused = 0
@@ -34,7 +35,8 @@ class Embargo:
         out: list[Stamped] = []
         position = self._cursors[audience] - self._first
         while position < len(self._held) and self._held[position].embargo_us <= upto_us:
-            out.append(self._held[position])
+            if not self._is_cut(self._held[position].embargo_us):
+                out.append(self._held[position])
             position += 1
         self._cursors[audience] = self._first + position
         self._forget()
@@ -43,7 +45,17 @@ class Embargo:
     def next_us(self, audience: int) -> int | None:
         """Return when the oldest observation this audience hasn't had was received, or None."""
         position = self._cursors[audience] - self._first
+        while position < len(self._held) and self._is_cut(self._held[position].embargo_us):
+            position += 1
+        self._cursors[audience] = self._first + position
         return self._held[position].embargo_us if position < len(self._held) else None
+
+    def cut(self, from_us: int, to_us: int) -> None:
+        """Remove what was received from `from_us` up to but not including `to_us`, for good."""
+        self._cuts.append((from_us, to_us))
+
+    def _is_cut(self, moment_us: int) -> bool:
+        return any(from_us <= moment_us < to_us for from_us, to_us in self._cuts)
 
     def oldest_row(self) -> int | None:
         """Return the first journal row of the oldest observation that some audience hasn't had, or None."""

@@ -7,6 +7,7 @@ which needs the latitude), and only where the same report has no depth of its ow
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from relay.core.decision import Told
 from relay.core.model import Observation
 
 _SCALARS = ("depth_m", "altitude_m", "heading_deg", "pitch_deg", "roll_deg", "rate_of_turn_deg_min",
@@ -14,12 +15,15 @@ _SCALARS = ("depth_m", "altitude_m", "heading_deg", "pitch_deg", "roll_deg", "ra
 
 
 class Stamped(NamedTuple):
-    """An observation that belongs to a known vehicle, with its moment of receipt on the embargo clock."""
+    """An observation of a known vehicle with its moment of receipt on the embargo clock, or a decision that tells something.
+
+    `row` is the first journal row of its bytes; `vehicle` its place in the plan, None where a decision names none.
+    """
 
     embargo_us: int
     row: int
-    vehicle: int
-    observation: Observation
+    vehicle: int | None
+    said: Observation | Told
 
 
 @dataclass(slots=True)
@@ -70,6 +74,11 @@ class VehicleState:
             return None
         return value.value
 
+    def last(self, name: str) -> Any:
+        """Return the value of a field however old, or None if it was never reported."""
+        value = self._values.get(name)
+        return None if value is None else value.value
+
     def age_us(self, name: str, at_us: int) -> int | None:
         """Return how old the value of a field is, in microseconds, or None if it was never reported."""
         value = self._values.get(name)
@@ -83,8 +92,9 @@ class Fuse:
         self.states = [VehicleState() for _ in range(vehicles)]
 
     def take(self, stamped: Stamped) -> None:
-        """Let an observation replace older values of its vehicle."""
-        self.states[stamped.vehicle].take(stamped.observation, stamped.embargo_us)
+        """Let an observation replace older values of its vehicle; a decision changes none."""
+        if isinstance(stamped.said, Observation) and stamped.vehicle is not None:
+            self.states[stamped.vehicle].take(stamped.said, stamped.embargo_us)
 
     def heard_us(self) -> int | None:
         """Return when any vehicle was last heard, or None."""

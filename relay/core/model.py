@@ -46,6 +46,13 @@ class Observation:
     time_of_day_s: float | None = None
 
 
+    @property
+    def tells_only_time(self) -> bool:
+        """Whether nothing but the sender's clock was reported: no news of the vehicle."""
+        return all(getattr(self, name) is None for name in OBSERVATION_FIELDS if name not in _NOT_STATE)
+
+
+_NOT_STATE = ("vehicle", "clock_s", "time_of_day_s")
 OBSERVATION_FIELDS = tuple(field.name for field in fields(Observation))
 
 

@@ -5,14 +5,17 @@ it gives the same bytes at the same moments. `receive` first lets everything hap
 row; `advance` may only be called up to a moment before which no further row can come.
 """
 
-from collections import Counter
+from collections import Counter, deque
 from dataclasses import dataclass, field
 
 from relay.core.channel import Channel, Due, Site
+from relay.core.decision import Cut, Early, Hold, Resume, Say, Target, read_decision
 from relay.core.embargo import Embargo
+from relay.core.errors import OperatorError
 from relay.core.fuse import Fuse, Stamped
 from relay.core.geodesy import Anchor
 from relay.core.model import Accepted, Decoder, Event, PassedOver, Rejected, Row, RowKind
+from relay.core.place_in_text import Finding, find_places
 from relay.core.policy import Plan, SourcePlan
 from relay.core.secrets import Secrets
 from relay.core.sources import decoder_for
@@ -49,6 +52,15 @@ class Checkpoint:
     anchor: Anchor | None
 
 
+@dataclass(frozen=True, slots=True)
+class Blocked:
+    """An annotation that will not be released where text is checked, and why; for the desk alone."""
+
+    embargo_us: int
+    text: str
+    findings: tuple[Finding, ...]
+
+
 class _Source:
     """One feed: its decoder, its tally, and the row in which its unfinished frame began."""
 
@@ -82,6 +94,7 @@ class Pipeline:
             for index, policy in enumerate(plan.policies)
         ]
         self.now = Fuse(len(plan.vehicles))
+        self.blocked: deque[Blocked] = deque(maxlen=200)
         self.first_row = start.row if start else 1
         self._row = self.first_row - 1
 
@@ -95,9 +108,55 @@ class Pipeline:
         due = self.advance(row.embargo_us - 1)
         self._row = row.seq
         source = self._sources.get(row.source)
-        if source is not None and row.kind is not RowKind.DECISION:
+        if row.kind is RowKind.DECISION:
+            self._decide(row)
+        elif source is not None:
             self._read(source, row)
         return due
+
+    def check_text(self, text: str) -> list[Finding]:
+        """Return what in a text tells a place; empty means it may be released."""
+        return find_places(text, forbidden=self.plan.forbidden_words, scene=self.plan.scene_names)
+
+    def outside(self) -> list[str]:
+        """Return the vehicles whose last fix, exact and now, lies outside the declared area."""
+        area = self.plan.area
+        if area is None:
+            return []
+        fixes = [state.last("position") for state in self.now.states]
+        pairs = zip(self.plan.vehicles, fixes, strict=True)
+        return [name for name, fix in pairs if fix is not None and not area.contains(fix)]
+
+    def _decide(self, row: Row) -> None:
+        """Let a decision act: at once if it removes, after the embargo if it tells something."""
+        try:
+            decision = read_decision(row.data)
+        except OperatorError:
+            return  # was refused to its author before it was journalled; a row from elsewhere changes nothing
+        if isinstance(decision, Hold | Resume | Early):
+            self._steer(decision, row.embargo_us)
+        elif isinstance(decision, Cut):
+            self.embargo.cut(decision.from_us, min(decision.to_us, row.embargo_us))
+        else:
+            vehicle = self._vehicles.get(getattr(decision, "vehicle", None) or "")
+            self._watch_text(decision.text if isinstance(decision, Say) else None, row.embargo_us)
+            self._watch_text(decision.name if isinstance(decision, Target) else None, row.embargo_us)
+            self.embargo.hold(Stamped(row.embargo_us, row.seq, vehicle, decision))
+
+    def _steer(self, decision: Hold | Resume | Early, at_us: int) -> None:
+        for channel in self.channels:
+            if decision.audience not in (None, channel.policy.audience):
+                continue
+            if isinstance(decision, Hold):
+                channel.hold()
+            elif isinstance(decision, Resume):
+                channel.resume(at_us)
+            else:
+                channel.release_early(decision.upto_us, at_us)
+
+    def _watch_text(self, text: str | None, at_us: int) -> None:
+        if text is not None and (findings := self.check_text(text)):
+            self.blocked.append(Blocked(at_us, text, tuple(findings)))
 
     def advance(self, now_us: int) -> list[Due]:
         """Return what is due up to and including `now_us`, in the order in which it leaves."""
@@ -126,7 +185,7 @@ class Pipeline:
         for event in source.read(row):
             event = self._named(source, event)
             source.tally.count(event)
-            if isinstance(event, Accepted):
+            if isinstance(event, Accepted) and not event.observation.tells_only_time:
                 self._hold(source, event, row, began)
         if not source.decoder.pending:
             source.began_row = 0
@@ -145,5 +204,6 @@ class Pipeline:
     def _hold(self, source: _Source, event: Accepted, row: Row, began: int) -> None:
         vehicle = self._vehicles[event.observation.vehicle or source.plan.vehicle or ""]
         stamped = Stamped(row.embargo_us, began, vehicle, event.observation)
+        self._watch_text(event.observation.note, row.embargo_us)
         self.now.take(stamped)
         self.embargo.hold(stamped)

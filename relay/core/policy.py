@@ -7,6 +7,8 @@ degrees, times in microseconds of the embargo clock.
 from dataclasses import dataclass
 from enum import StrEnum
 
+from relay.core.area import Area, Zone
+
 MICROSECONDS = 1_000_000
 
 
@@ -49,12 +51,24 @@ class LegLimits:
     level_us: int = 180 * MICROSECONDS
 
 
+class Place(StrEnum):
+    """Where an audience is told the vehicle is."""
+
+    LOCAL = "local"
+    AREA = "area"
+    EXACT = "exact"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Policy:
     """One audience's policy.
 
     `extra_us`: the greatest secret addition to `delay_us`, drawn per dive. `tick_us`: one record per tick.
-    `stale_us`: a value older than this is not shown.
+    `stale_us`: a value older than this is not shown. A track is shown on `track_legs`, once the vehicle has been
+    at the bottom for `track_start_us` and moved `track_start_m` from where it reached it, and within `radius_m` of
+    there. `depth_step_m` holds on the bottom, `descent_step_m` (None: the same) elsewhere; `depth_relative` shows
+    depth on the bottom alone, relative to where it was first reached. `check_text`: annotations that tell a place
+    are blocked.
     """
 
     audience: str
@@ -67,7 +81,14 @@ class Policy:
     heading_step_deg: float = 22.5
     tilt_step_deg: float = 5.0
     stale_us: int = 30 * MICROSECONDS
+    place: Place = Place.LOCAL
     track_legs: frozenset[Leg] = frozenset(Leg)
+    track_start_m: float = 0.0
+    track_start_us: int = 0
+    radius_m: float | None = None
+    descent_step_m: float | None = None
+    depth_relative: bool = False
+    check_text: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,3 +129,8 @@ class Plan:
     dive: DiveLimits = DiveLimits()
     legs: LegLimits = LegLimits()
     site_radius_m: float = 20_000.0
+    area: Area | None = None
+    zones: tuple[Zone, ...] = ()
+    forbidden_words: tuple[str, ...] = ()
+    scene_names: tuple[str, ...] = ()
+    swath_m: float | None = None

@@ -11,7 +11,7 @@ from typing import Any
 
 from relay.core.disclosure import Report
 from relay.core.errors import OneDoorError
-from relay.core.policy import Disclosed, Plan, Policy
+from relay.core.policy import Disclosed, Place, Plan, Policy
 
 MICROSECONDS = 1_000_000
 FORMAT, VERSION = "offing recording", 1
@@ -25,6 +25,7 @@ class Kind(IntEnum):
     TICK = 1
     NOTE = 2
     END = 3
+    TARGET = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +60,16 @@ class ReleaseLog:
 
     def tick(self, at_us: int, reports: Sequence[Report]) -> ReleasedRecord:
         """Return the record of one tick, a report for each vehicle of the expedition in its order."""
-        return self._mint(Kind.TICK, at_us, [_row(report) for report in reports])
+        exact = self._policy.place is Place.EXACT
+        return self._mint(Kind.TICK, at_us, [_row(report) + (_exact(report) if exact else []) for report in reports])
 
     def note(self, at_us: int, vehicle: int | None, text: str) -> ReleasedRecord:
         """Return the record of an annotation."""
         return self._mint(Kind.NOTE, at_us, [vehicle, text])
+
+    def target(self, at_us: int, vehicle: int | None, name: str, verdict: str) -> ReleasedRecord:
+        """Return the record of a target and its verdict."""
+        return self._mint(Kind.TARGET, at_us, [vehicle, name, verdict])
 
     def end(self, at_us: int) -> ReleasedRecord:
         """Return the record that ends the dive."""
@@ -88,13 +94,20 @@ class ReleaseLog:
             "depth_step_m": policy.depth_step_m if Disclosed.DEPTH in named else None,
             "heading_step_deg": policy.heading_step_deg if Disclosed.HEADING in named else None,
             "fields": [str(field) for field in Disclosed if field in named],
-            "place": "local",
+            "place": str(policy.place),
+            "depth": "relative" if policy.depth_relative else "absolute",
+            "area": self._plan.area.name if self._plan.area is not None else None,
+            "swath_m": self._plan.swath_m,
         }
 
 
 def seconds(microseconds: int) -> float:
     """Return seconds, an int where they are whole."""
     return microseconds // MICROSECONDS if microseconds % MICROSECONDS == 0 else microseconds / MICROSECONDS
+
+
+def _exact(report: Report) -> list[Any]:
+    return list(report.position) if report.position is not None else [None, None]
 
 
 def _row(report: Report) -> list[Any]:

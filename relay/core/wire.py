@@ -17,7 +17,7 @@ from relay.core.errors import OneDoorError, RecordingError
 from relay.core.release import FORMAT, VERSION, Kind, ReleasedRecord, seconds
 
 BLOCK = 64
-_TICK_FIXED, _TICK_EACH = 40, 104
+_TICK_FIXED, _TICK_EACH = 40, 118
 FOOTER_MARK = "end"
 
 

@@ -1,130 +1,38 @@
 """The expedition file: read, checked whole, and every fault told with its line, what is wrong and what to do.
 
 Rules (R4): a key that isn't known, a value that isn't sense, or an audience that can't keep its word stops the
-start. Nothing in this file is a secret and none of it needs to be a position.
+start. The file holds no secret unless it names zones or forbidden words: then it is as private as the journal.
 """
 
 import difflib
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ValidationError
 
-from relay.core.errors import ExpeditionError, OperatorError
-from relay.core.policy import Disclosed, DiveLimits, Leg, LegLimits, Plan, Policy, SourcePlan
-from relay.shell.feed_url import FeedUrl, parse_feed_url
-from relay.shell.quantities import angle_deg, duration_us, length_m
+from relay.core.area import Area, Zone, ZoneAction
+from relay.core.errors import ExpeditionError
+from relay.core.policy import DiveLimits, LegLimits, Place, Plan, Policy, SourcePlan
+from relay.shell.expedition_form import (
+    PRESETS,
+    AreaPart,
+    AudiencePart,
+    DivePart,
+    ExpeditionPart,
+    FeedPart,
+    File,
+    PublicPart,
+    StoragePart,
+    TextPart,
+    VehiclePart,
+    ZonePart,
+    listen_address,
+)
+from relay.shell.feed_url import FeedUrl
 from relay.shell.toml_lines import Path as TomlPath
 from relay.shell.toml_lines import line_numbers, line_of
-
-_SECOND = 1_000_000
-
-
-def _within(least: float, most: float, unit: str, scale: float = 1.0) -> AfterValidator:
-    """Refuse a quantity outside its limits, told in `unit`, of which the value has `scale` to one."""
-
-    def check(value: float) -> float:
-        if not least <= value / scale <= most:
-            raise ValueError(f"must be from {least:g} {unit} to {most:g} {unit}, not {value / scale:g} {unit}")
-        return value
-
-    return AfterValidator(check)
-
-
-def _whole_seconds(value: int) -> int:
-    if value % _SECOND:
-        raise ValueError("must be whole seconds")
-    return value
-
-
-Duration = Annotated[int, BeforeValidator(duration_us)]
-Length = Annotated[float, BeforeValidator(length_m)]
-Angle = Annotated[float, BeforeValidator(angle_deg)]
-Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^\S(.*\S)?$")]
-Slug = Annotated[str, Field(pattern=r"^[a-z][a-z0-9-]{0,39}$")]
-
-
-class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=False, frozen=True)
-
-
-class _Expedition(_Part):
-    name: Name
-    ship: Name
-
-
-class _Storage(_Part):
-    private: str = "private"
-    released: str = "released"
-
-
-class _Public(_Part):
-    listen: str = "127.0.0.1:8080"
-
-
-class _Vehicle(_Part):
-    name: Name
-
-
-def _feed_url(text: object) -> FeedUrl:
-    try:
-        return parse_feed_url(str(text))
-    except OperatorError as error:
-        raise ValueError(str(error)) from error
-
-
-class _Feed(_Part):
-    name: Slug
-    format: Literal["nmea0183", "mavlink", "station-json", "station-msgpack"]
-    source: Annotated[Any, BeforeValidator(_feed_url)] = Field(alias="from")
-    vehicle: Name | None = None
-    sounder: Literal["depth", "altitude"] | None = None
-    sounder_sentence: Literal["DPT", "DBT"] = "DPT"
-    variation_deg: Annotated[float, Field(ge=-180, le=180)] | None = None
-    system: Annotated[int, Field(ge=1, le=255)] = 1
-    component: Annotated[int, Field(ge=1, le=255)] = 1
-
-    @model_validator(mode="after")
-    def _fits(self) -> "_Feed":
-        if self.format in ("nmea0183", "mavlink") and self.vehicle is None:
-            raise ValueError(f'{self.format} doesn\'t name its vehicle: add vehicle = "..."')
-        if self.format != "nmea0183" and self.sounder is not None:
-            raise ValueError("sounder goes with nmea0183 alone")
-        return self
-
-
-class _Dive(_Part):
-    begins: Literal["report", "depth"] = "depth"
-    begin_depth: Length = 5.0
-    quiet_ends_after: Duration = 600_000_000
-    surfaced_ends_after: Duration = 600_000_000
-
-
-class _Audience(_Part):
-    name: Slug
-    open: bool = False
-    delay: Annotated[Duration, _within(0, 30, "days", 86_400 * _SECOND)] = duration_us("45 min")
-    extra: Annotated[Duration, _within(0, 24, "h", 3_600 * _SECOND)] = duration_us("10 min")
-    tick: Annotated[Duration, _within(1, 600, "s", _SECOND), AfterValidator(_whole_seconds)] = duration_us("15 s")
-    fields: Annotated[list[Disclosed], Field(min_length=1)]
-    cell: Annotated[Length, _within(1, 100_000, "m")] = 25.0
-    depth_step: Annotated[Length, _within(0.1, 5_000, "m")] = 10.0
-    heading_step: Annotated[Angle, _within(1, 180, "deg")] = 22.5
-    tilt_step: Annotated[Angle, _within(1, 90, "deg")] = 5.0
-    stale_after: Annotated[Duration, _within(1, 3_600, "s", _SECOND)] = duration_us("30 s")
-    track_legs: list[Leg] = Field(default_factory=lambda: [Leg.BOTTOM])
-
-
-class _File(_Part):
-    expedition: _Expedition
-    storage: _Storage = _Storage()
-    public: _Public = _Public()
-    dive: _Dive = _Dive()
-    vehicle: Annotated[list[_Vehicle], Field(min_length=1, max_length=16)]
-    feed: Annotated[list[_Feed], Field(min_length=1, max_length=64)]
-    audience: Annotated[list[_Audience], Field(min_length=1, max_length=16)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,12 +73,23 @@ def parse_expedition(text: str, path: Path) -> Expedition:
     except tomllib.TOMLDecodeError as error:
         raise ExpeditionError(f"{path}: not TOML: {error}") from error
     try:
-        file = _File.model_validate(values)
+        file = File.model_validate(_with_presets(values))
     except ValidationError as error:
         lines = line_numbers(text)
         raise ExpeditionError("\n".join(_fault(path, item, values, lines) for item in error.errors())) from error
     _cross_check(file, path, line_numbers(text))
     return _expedition(file, path)
+
+
+def _with_presets(values: dict[str, Any]) -> dict[str, Any]:
+    """Return the values with each audience's preset under what the file says itself."""
+    audiences = values.get("audience")
+    if not isinstance(audiences, list):
+        return values
+    filled = [
+        {**PRESETS.get(str(item.get("preset")), {}), **item} if isinstance(item, dict) else item for item in audiences
+    ]
+    return {**values, "audience": filled}
 
 
 def _fault(path: Path, item: Any, values: dict[str, Any], lines: dict[TomlPath, int]) -> str:
@@ -196,7 +115,7 @@ def _message(item: Any, place: TomlPath) -> str:
 
 
 def _nearest(place: TomlPath) -> str:
-    model: type[BaseModel] = _File
+    model: type[BaseModel] = File
     for part in place[:-1]:
         if isinstance(part, str):
             model = _PARTS.get(part, model)
@@ -206,17 +125,20 @@ def _nearest(place: TomlPath) -> str:
 
 
 _PARTS: dict[str, type[BaseModel]] = {
-    "expedition": _Expedition,
-    "storage": _Storage,
-    "public": _Public,
-    "dive": _Dive,
-    "vehicle": _Vehicle,
-    "feed": _Feed,
-    "audience": _Audience,
+    "expedition": ExpeditionPart,
+    "storage": StoragePart,
+    "public": PublicPart,
+    "dive": DivePart,
+    "area": AreaPart,
+    "text": TextPart,
+    "zone": ZonePart,
+    "vehicle": VehiclePart,
+    "feed": FeedPart,
+    "audience": AudiencePart,
 }
 
 
-def _cross_check(file: _File, path: Path, lines: dict[TomlPath, int]) -> None:
+def _cross_check(file: File, path: Path, lines: dict[TomlPath, int]) -> None:
     faults: list[tuple[TomlPath, str]] = []
     groups: list[tuple[str, list[str]]] = [
         ("vehicle", [item.name for item in file.vehicle]),
@@ -229,6 +151,12 @@ def _cross_check(file: _File, path: Path, lines: dict[TomlPath, int]) -> None:
             for at, name in enumerate(names)
             if name in names[:at]
         ]
+    groups.append(("zone", [item.name for item in file.zone]))
+    faults += [
+        (("audience", at, "place"), 'place = "area" needs a declared area: add [area] with its name and shape')
+        for at, audience in enumerate(file.audience)
+        if audience.place is Place.AREA and file.area is None
+    ]
     known = {vehicle.name for vehicle in file.vehicle}
     faults += [
         (("feed", at, "vehicle"), f"{feed.vehicle!r} is not a [[vehicle]] of this file; one of {', '.join(known)}")
@@ -246,15 +174,7 @@ def _cross_check(file: _File, path: Path, lines: dict[TomlPath, int]) -> None:
         raise ExpeditionError("\n".join(messages))
 
 
-def listen_address(text: str) -> tuple[str, int]:
-    """Return host and port of "HOST:PORT"; ValueError says what is wrong."""
-    host, colon, port = text.rpartition(":")
-    if not colon or not host or not port.isdigit() or int(port) > 65_535:
-        raise ValueError(f'{text!r} is not HOST:PORT; write it as "127.0.0.1:8080"')
-    return host.strip("[]"), int(port)
-
-
-def _expedition(file: _File, path: Path) -> Expedition:
+def _expedition(file: File, path: Path) -> Expedition:
     folder = path.resolve().parent
     return Expedition(
         path=path,
@@ -270,6 +190,11 @@ def _expedition(file: _File, path: Path) -> Expedition:
                 surfaced_us=file.dive.surfaced_ends_after,
             ),
             legs=LegLimits(),
+            area=_area(file.area),
+            zones=tuple(_zone(zone) for zone in file.zone),
+            forbidden_words=tuple(file.text.forbidden),
+            scene_names=_scene(file),
+            swath_m=file.expedition.swath,
         ),
         feeds=tuple(FeedPlan(feed.name, feed.source) for feed in file.feed),
         open_audiences=frozenset(audience.name for audience in file.audience if audience.open),
@@ -279,7 +204,32 @@ def _expedition(file: _File, path: Path) -> Expedition:
     )
 
 
-def _source(feed: _Feed) -> SourcePlan:
+def _area(area: AreaPart | None) -> Area | None:
+    if area is None:
+        return None
+    if area.centre is not None:
+        return Area(area.name, (area.centre,), area.radius)
+    return Area(area.name, tuple(area.corners or ()))
+
+
+def _zone(zone: ZonePart) -> Zone:
+    return Zone(
+        name=zone.name,
+        latitude_deg=zone.centre[0],
+        longitude_deg=zone.centre[1],
+        radius_m=zone.radius,
+        margin_m=zone.margin,
+        action=ZoneAction(zone.action),
+    )
+
+
+def _scene(file: File) -> tuple[str, ...]:
+    """Return names that ranges and bearings in annotations may be given from: they have no published place."""
+    named = [file.expedition.ship, *(vehicle.name for vehicle in file.vehicle)]
+    return tuple(named if file.expedition.wreck is None else [*named, file.expedition.wreck])
+
+
+def _source(feed: FeedPart) -> SourcePlan:
     return SourcePlan(
         name=feed.name,
         format=feed.format,
@@ -292,7 +242,7 @@ def _source(feed: _Feed) -> SourcePlan:
     )
 
 
-def _policy(audience: _Audience) -> Policy:
+def _policy(audience: AudiencePart) -> Policy:
     return Policy(
         audience=audience.name,
         delay_us=audience.delay,
@@ -304,5 +254,12 @@ def _policy(audience: _Audience) -> Policy:
         heading_step_deg=audience.heading_step,
         tilt_step_deg=audience.tilt_step,
         stale_us=audience.stale_after,
+        place=audience.place,
         track_legs=frozenset(audience.track_legs),
+        track_start_m=audience.track_start,
+        track_start_us=audience.track_start_after,
+        radius_m=audience.radius,
+        descent_step_m=audience.descent_step,
+        depth_relative=audience.depth == "relative",
+        check_text=audience.text == "checked",
     )

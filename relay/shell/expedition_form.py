@@ -1,0 +1,243 @@
+"""The form of an expedition file: what may stand in it, in which units, within which limits.
+
+Rules (R4): an unknown key or a value out of its limits is refused; `audience_faults` are what an audience's settings
+can't keep together. A preset fills in what an audience doesn't say itself.
+"""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from relay.core.errors import OperatorError
+from relay.core.policy import Disclosed, Leg, Place
+from relay.shell.feed_url import FeedUrl, parse_feed_url
+from relay.shell.quantities import angle_deg, duration_us, length_m
+
+_SECOND = 1_000_000
+PRESETS: dict[str, dict[str, object]] = {
+    "public": {
+        "fields": ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes"],
+        "descent_step": "10 m", "depth_step": "50 m", "track_start": "100 m", "track_start_after": "10 min", "radius": "1500 m",
+    },
+    "funders": {
+        "fields": ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes"],
+        "delay": "20 min", "extra": "5 min", "tick": "5 s", "cell": "10 m", "depth_step": "10 m",
+        "track_start": "50 m", "track_start_after": "5 min", "radius": "2 km",
+    },
+    "heritage": {
+        "fields": ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes"],
+        "place": "exact", "delay": "0 s", "extra": "0 s", "tick": "1 s", "cell": "1 m", "depth_step": "0.1 m",
+        "heading_step": "1 deg", "tilt_step": "1 deg", "track_legs": ["deck", "descent", "bottom", "ascent"],
+        "text": "unchecked",
+    },
+}  # fmt: skip
+
+
+def _within(least: float, most: float, unit: str, scale: float = 1.0) -> AfterValidator:
+    """Refuse a quantity outside its limits, told in `unit`, of which the value has `scale` to one."""
+
+    def check(value: float) -> float:
+        if not least <= value / scale <= most:
+            raise ValueError(f"must be from {least:g} {unit} to {most:g} {unit}, not {value / scale:g} {unit}")
+        return value
+
+    return AfterValidator(check)
+
+
+def _whole_seconds(value: int) -> int:
+    if value % _SECOND:
+        raise ValueError("must be whole seconds")
+    return value
+
+
+Duration = Annotated[int, BeforeValidator(duration_us)]
+Length = Annotated[float, BeforeValidator(length_m)]
+Angle = Annotated[float, BeforeValidator(angle_deg)]
+Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^\S(.*\S)?$")]
+Slug = Annotated[str, Field(pattern=r"^[a-z][a-z0-9-]{0,39}$")]
+
+
+def _position(value: object) -> tuple[float, float]:
+    """Read [latitude, longitude] in degrees."""
+    if not isinstance(value, list) or len(value) != 2 or not all(type(item) in (int, float) for item in value):
+        raise ValueError(f"{value!r} is not a position; write it as [latitude, longitude] in degrees")
+    latitude, longitude = float(value[0]), float(value[1])
+    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
+        raise ValueError("latitude is from -90 to 90 and longitude from -180 to 180 degrees")
+    return latitude, longitude
+
+
+_Position = Annotated[tuple[float, float], BeforeValidator(_position)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=False, frozen=True)
+
+
+class ExpeditionPart(_Part):
+    name: Name
+    ship: Name
+    wreck: Name | None = None
+    swath: Annotated[Length, _within(1, 10_000, "m")] | None = None
+
+
+class StoragePart(_Part):
+    private: str = "private"
+    released: str = "released"
+
+
+class PublicPart(_Part):
+    listen: str = "127.0.0.1:8080"
+
+
+class VehiclePart(_Part):
+    name: Name
+
+
+def _feed_url(text: object) -> FeedUrl:
+    try:
+        return parse_feed_url(str(text))
+    except OperatorError as error:
+        raise ValueError(str(error)) from error
+
+
+class FeedPart(_Part):
+    name: Slug
+    format: Literal["nmea0183", "mavlink", "station-json", "station-msgpack"]
+    source: Annotated[Any, BeforeValidator(_feed_url)] = Field(alias="from")
+    vehicle: Name | None = None
+    sounder: Literal["depth", "altitude"] | None = None
+    sounder_sentence: Literal["DPT", "DBT"] = "DPT"
+    variation_deg: Annotated[float, Field(ge=-180, le=180)] | None = None
+    system: Annotated[int, Field(ge=1, le=255)] = 1
+    component: Annotated[int, Field(ge=1, le=255)] = 1
+
+    @model_validator(mode="after")
+    def _fits(self) -> "FeedPart":
+        if self.format in ("nmea0183", "mavlink") and self.vehicle is None:
+            raise ValueError(f'{self.format} doesn\'t name its vehicle: add vehicle = "..."')
+        if self.format != "nmea0183" and self.sounder is not None:
+            raise ValueError("sounder goes with nmea0183 alone")
+        return self
+
+
+class DivePart(_Part):
+    begins: Literal["report", "depth"] = "depth"
+    begin_depth: Length = 5.0
+    quiet_ends_after: Duration = 600_000_000
+    surfaced_ends_after: Duration = 600_000_000
+
+
+class AreaPart(_Part):
+    """The declared area: a circle (centre and radius) or a polygon (corners)."""
+
+    name: Name
+    centre: _Position | None = None
+    radius: Annotated[Length, _within(100, 2_000_000, "m")] | None = None
+    corners: Annotated[list[_Position], Field(min_length=3, max_length=200)] | None = None
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> "AreaPart":
+        circle = self.centre is not None and self.radius is not None
+        if circle == (self.corners is not None) or (self.centre is None) != (self.radius is None):
+            raise ValueError("give either centre and radius, or corners")
+        return self
+
+
+class ZonePart(_Part):
+    name: Name
+    centre: _Position
+    radius: Annotated[Length, _within(1, 100_000, "m")]
+    margin: Annotated[Length, _within(1, 100_000, "m")]
+    action: Literal["withhold", "freeze"] = "withhold"
+
+    @model_validator(mode="after")
+    def _blurs(self) -> "ZonePart":
+        if self.margin < self.radius / 2:
+            raise ValueError(
+                f"a margin of {self.margin:g} m about a zone of {self.radius:g} m lets the hole point at its centre: "
+                f'make it at least half the radius, margin = "{self.radius / 2:g} m"'
+            )
+        return self
+
+
+class TextPart(_Part):
+    forbidden: Annotated[list[Name], Field(max_length=1_000)] = []
+
+
+class AudiencePart(_Part):
+    name: Slug
+    preset: Literal["public", "funders", "heritage"] | None = None
+    open: bool = False
+    delay: Annotated[Duration, _within(0, 30, "days", 86_400 * _SECOND)] = duration_us("45 min")
+    extra: Annotated[Duration, _within(0, 24, "h", 3_600 * _SECOND)] = duration_us("10 min")
+    tick: Annotated[Duration, _within(1, 600, "s", _SECOND), AfterValidator(_whole_seconds)] = duration_us("15 s")
+    fields: Annotated[list[Disclosed], Field(min_length=1)]
+    place: Place = Place.LOCAL
+    cell: Annotated[Length, _within(1, 100_000, "m")] = 25.0
+    depth_step: Annotated[Length, _within(0.1, 5_000, "m")] = 10.0
+    descent_step: Annotated[Length, _within(0.1, 5_000, "m")] | None = None
+    depth: Literal["absolute", "relative"] = "absolute"
+    heading_step: Annotated[Angle, _within(1, 180, "deg")] = 22.5
+    tilt_step: Annotated[Angle, _within(1, 90, "deg")] = 5.0
+    stale_after: Annotated[Duration, _within(1, 3_600, "s", _SECOND)] = duration_us("30 s")
+    track_legs: list[Leg] = [Leg.BOTTOM]
+    track_start: Annotated[Length, _within(0, 100_000, "m")] = 0.0
+    track_start_after: Annotated[Duration, _within(0, 24, "h", 3_600 * _SECOND)] = 0
+    radius: Annotated[Length, _within(10, 20_000, "m")] | None = None
+    text: Literal["checked", "unchecked"] = "checked"
+
+    @model_validator(mode="after")
+    def _keeps_its_word(self) -> "AudiencePart":
+        for fault in audience_faults(self):
+            raise ValueError(fault)
+        return self
+
+
+def audience_faults(audience: AudiencePart) -> list[str]:
+    """Return what an audience's settings can't keep together, each with its remedy."""
+    faults = []
+    if audience.open and audience.place is Place.EXACT:
+        faults.append('exact place can\'t be open to anyone: take open = true away, or set place = "local"')
+    if audience.open and audience.text == "unchecked":
+        faults.append('an open audience\'s annotations are always checked: take text = "unchecked" away')
+    if audience.open and audience.delay == 0:
+        faults.append('an open audience needs a delay: without one the ship is where the dive is; set delay = "45 min"')
+    if audience.depth == "relative" and audience.descent_step is not None:
+        faults.append(
+            "with relative depth the descent is not shown, or it would tell the depth: take descent_step away"
+        )
+    if audience.descent_step is not None and audience.descent_step > audience.depth_step:
+        faults.append("descent_step is for a finer depth away from the seabed: make it at most depth_step")
+    if audience.place is Place.AREA and Disclosed.TRACK in audience.fields:
+        faults.append('place = "area" shows no track: take "track" out of fields, or set place = "local"')
+    if audience.place is Place.AREA and Disclosed.HEADING in audience.fields:
+        faults.append('place = "area" shows no heading: take "heading" out of fields, or set place = "local"')
+    if Disclosed.TRACK in audience.fields and not audience.track_legs:
+        faults.append('track_legs is empty, so there is no track to show: take "track" out of fields, or name a leg')
+    if audience.radius is not None and audience.radius < 2 * audience.cell:
+        faults.append(f"radius is smaller than two cells of {audience.cell:g} m: make it larger, or the cells smaller")
+    if audience.radius is not None and audience.track_start >= audience.radius:
+        faults.append("the track would start beyond radius: make track_start smaller")
+    return faults
+
+
+def listen_address(text: str) -> tuple[str, int]:
+    """Return host and port of "HOST:PORT"; ValueError says what is wrong."""
+    host, colon, port = text.rpartition(":")
+    if not colon or not host or not port.isdigit() or int(port) > 65_535:
+        raise ValueError(f'{text!r} is not HOST:PORT; write it as "127.0.0.1:8080"')
+    return host.strip("[]"), int(port)
+
+
+class File(_Part):
+    expedition: ExpeditionPart
+    storage: StoragePart = StoragePart()
+    public: PublicPart = PublicPart()
+    dive: DivePart = DivePart()
+    area: AreaPart | None = None
+    text: TextPart = TextPart()
+    zone: Annotated[list[ZonePart], Field(max_length=100)] = []
+    vehicle: Annotated[list[VehiclePart], Field(min_length=1, max_length=16)]
+    feed: Annotated[list[FeedPart], Field(min_length=1, max_length=64)]
+    audience: Annotated[list[AudiencePart], Field(min_length=1, max_length=16)]
