@@ -1,0 +1,104 @@
+# Offing's one task entry. `make help` lists the targets. A second run is quick: stamps depend on the lock files.
+
+SHELL := /bin/bash
+.SHELLFLAGS := -euo pipefail -c
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+MAKEFLAGS += --no-builtin-rules --no-print-directory
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet --quiet
+PAGE := web/dist/index.html
+PAGE_SOURCES := $(shell find web -path web/node_modules -prune -o -path web/dist -prune -o -path web/test -prune -o -type f -print)
+LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
+	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
+
+say = @printf '· %s\n' "$(1)"
+
+##@ Use
+.PHONY: demo setup site wheel
+demo: $(VENV)/.runs $(PAGE) ## Start a simulated dive and print the page's address; Ctrl-C ends it
+	@exec $(BIN)/offing demo
+
+setup: $(VENV)/.develops $(PAGE) ## Prepare everything for developing: Python, web packages, page, browser
+	@.ci/need chromium:chromium
+	$(call say,ready: `make demo` shows it and `make test` checks it)
+
+site: $(PAGE) ## Build the followers' page into web/dist
+
+wheel: $(VENV)/.develops ## Build an installable wheel, page included, into dist/
+	@$(BIN)/python -m build --wheel --no-isolation --outdir dist
+
+##@ Check
+.PHONY: test lint types test-web test-python bench
+test: lint types test-web test-python ## Run every check there is; pytest's closing line comes last
+
+lint: $(VENV)/.develops ## Look for faults that need no running
+	$(call say,ruff)
+	@$(BIN)/ruff check --quiet .
+
+types: $(VENV)/.develops web/node_modules/.stamp ## Check the types of Python and TypeScript
+	$(call say,types)
+	@$(BIN)/mypy --no-error-summary
+	@cd web && npm run --silent typecheck
+
+test-web: web/node_modules/.stamp ## Run the page's own tests
+	$(call say,web tests)
+	@cd web && npm run --silent test
+
+test-python: setup ## Run the Python and the browser tests (ARGS="-k name" chooses)
+	$(call say,python and browser tests)
+	@$(BIN)/python -m pytest $(ARGS)
+
+bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal and fan-out beside a floor
+	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev
+	@$(BIN)/python bench/run.py $(ARGS)
+
+##@ Upkeep
+.PHONY: lock clean help
+lock: $(VENV)/.develops ## Choose and pin the newest versions that pyproject.toml allows
+	@$(PIP) install pip-tools
+	@export CUSTOM_COMPILE_COMMAND='make lock'; \
+	$(LOCKED) --upgrade --build-deps-for editable --output-file requirements.lock pyproject.toml; \
+	$(LOCKED) --upgrade --extra mavlink --extra audit --extra dev --build-deps-for editable \
+		--constraint requirements.lock --output-file requirements-dev.lock pyproject.toml
+
+clean: ## Remove what was built and installed here
+	@rm -rf $(VENV) build dist web/dist web/node_modules .mypy_cache .ruff_cache .pytest_cache .hypothesis
+
+help: ## List the targets
+	@awk 'BEGIN {FS = ":.*## "} /^##@/ {printf "\n%s\n", substr($$0, 5)} \
+		/^[a-z-]+:.*## / {printf "  make %-12s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
+
+# What the targets stand on.
+
+$(BIN)/python:
+	@PYTHON='$(PYTHON)' .ci/need $(PYTHON):python3 python-module-ensurepip:python3-venv
+	@$(PYTHON) -c 'import sys; sys.version_info >= (3, 11) or sys.exit("Offing needs Python 3.11 or newer")'
+	$(call say,python environment)
+	@$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.runs: requirements.lock pyproject.toml | $(BIN)/python
+	$(call say,python packages the relay needs)
+	@$(PIP) install --requirement requirements.lock
+	@$(PIP) install --no-deps --no-build-isolation --editable .
+	@touch $@
+
+$(VENV)/.develops: requirements-dev.lock $(VENV)/.runs
+	$(call say,python packages for developing)
+	@$(PIP) install --requirement requirements-dev.lock
+	@touch $@
+
+web/node_modules/.stamp: web/package.json web/package-lock.json
+	@.ci/need node:nodejs npm:npm
+	@node -e 'const [a, b] = process.versions.node.split("."); if (a * 100 + +b < 2019) throw "Node 20.19 or newer builds the page"'
+	$(call say,web packages)
+	@cd web && npm ci --no-audit --no-fund --loglevel=error >/dev/null
+	@touch $@
+
+$(PAGE): web/node_modules/.stamp $(PAGE_SOURCES)
+	$(call say,page)
+	@cd web && npm run --silent build -- --logLevel warn
+	@touch $@
