@@ -1,0 +1,82 @@
+"""The wheel, really built and really installed: it carries the page, and needs no Node where it runs."""
+
+import os
+import subprocess
+import sys
+import venv
+from email.parser import Parser
+from pathlib import Path
+from zipfile import ZipFile
+
+import pytest
+
+import relay
+
+ROOT = Path(__file__).resolve().parents[1]
+LIBRARIES = Path(pytest.__file__).resolve().parents[1]
+
+pytestmark = pytest.mark.slow
+
+
+def _run(*command: str | Path, folder: Path, path: str, libraries: str = "") -> str:
+    environment = {**os.environ, "PATH": path, "PYTHONPATH": libraries}
+    done = subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the wheel, built from this checkout."""
+    folder = tmp_path_factory.mktemp("wheel")
+    build = (sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", folder)
+    _run(*build, folder=ROOT, path=os.environ["PATH"])
+    (built,) = folder.glob("*.whl")
+    return built
+
+
+@pytest.fixture(scope="module")
+def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the programs' folder of a fresh environment with the wheel installed, and nothing else in it.
+
+    The libraries are those of the running environment, lent by PYTHONPATH: it does not process the `.pth` file by
+    which an editable Offing would be found, so that only the installed one can be.
+    """
+    folder = tmp_path_factory.mktemp("installed")
+    venv.create(folder / "fresh", with_pip=False)
+    programs = folder / "fresh" / "bin"
+    install = (sys.executable, "-m", "pip", "--python", programs / "python", "install", "--quiet", "--no-deps", wheel)
+    _run(*install, folder=folder, path=os.environ["PATH"])
+    return programs
+
+
+def test_wheel_holds_the_page_and_its_licence(wheel: Path) -> None:
+    """The page and everything it loads travel inside the package, the licence beside it."""
+    with ZipFile(wheel) as archive:
+        names = set(archive.namelist())
+        page = archive.read("relay/site/index.html").decode()
+        metadata = archive.read(f"offing-{relay.__version__}.dist-info/METADATA").decode()
+    assets = {name for name in names if name.startswith("relay/site/assets/")}
+    assert {name.rpartition(".")[2] for name in assets} >= {"js", "css"}
+    assert all(f"./assets/{name.rpartition('/')[2]}" in page for name in assets if name.endswith(".css"))
+    assert f"offing-{relay.__version__}.dist-info/licenses/LICENSE" in names
+    told = Parser().parsestr(metadata)
+    assert (told["Name"], told["Version"], told["License-Expression"]) == ("offing", relay.__version__, "Apache-2.0")
+
+
+def test_installed_offing_finds_its_page_without_node(installed: Path, tmp_path: Path) -> None:
+    """With no Node on the path and no checkout around, the page is found inside the installed package."""
+    ask = "from relay.shell.site_files import site_folder; print(site_folder())"
+    told = _run(installed / "python", "-c", ask, folder=tmp_path, path=str(installed), libraries=str(LIBRARIES))
+    folder = Path(told.strip())
+    assert folder.is_relative_to(installed.parent)
+    assert (folder / "index.html").is_file()
+
+
+def test_installed_command_helps(installed: Path, tmp_path: Path) -> None:
+    """The command `offing` of the installed wheel runs, says its version and lists its commands."""
+    offing = installed / "offing"
+    settings = {"folder": tmp_path, "path": str(installed), "libraries": str(LIBRARIES)}
+    assert _run(offing, "--version", **settings).strip() == f"offing {relay.__version__}"
+    told = _run(offing, "--help", **settings)
+    assert {"demo", "ship", "check"} <= set(told.split())
