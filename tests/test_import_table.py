@@ -1,0 +1,302 @@
+"""Who may import whom: the rooms of the design as a table, and the one door that mints released records.
+
+A row reads `room: "rooms it may import | libraries it may import"`, names of the same folder unless they say
+`core.` or `shell.`. A module without a row fails, so a new room begins with a line here.
+"""
+
+import ast
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+CORE = {
+    "errors": "",
+    "model": "",
+    "policy": "",
+    "ranges": "",
+    "secrets": "",
+    "websocket": "",
+    # bytes of a feed into observations
+    "nmea_framing": "model",
+    "nmea_fields": "ranges | pynmeagps datetime",
+    "nmea0183": "model nmea_fields nmea_framing | datetime",
+    "mavlink": "errors model ranges | pymavlink",
+    "station_message": "model ranges | msgspec",
+    "sources": "errors mavlink model nmea0183 policy station_message",
+    # observations into what may be shown
+    "fuse": "model | gsw",
+    "geodesy": "secrets | pyproj",
+    "dive_phases": "fuse policy",
+    "disclosure": "dive_phases fuse geodesy policy",
+    "embargo": "fuse",
+    # places in annotations
+    "place_finding": "",
+    "place_number_words": "",
+    "place_words": "",
+    "place_fold": "| unicodedata",
+    "place_tokens": "place_fold place_number_words",
+    "place_angles": "place_finding place_number_words place_tokens place_words",
+    "place_codes": "place_finding",
+    "place_labels": "place_angles place_finding place_number_words place_tokens place_words",
+    "place_names": "place_finding place_fold | unicodedata",
+    "place_ranges": "place_angles place_finding place_tokens place_words",
+    "place_in_text": "place_angles place_codes place_finding place_fold place_labels place_names place_ranges "
+    "place_tokens",
+    # the door, and the way out of it
+    "release": "disclosure errors policy",
+    "wire": "errors release | msgpack",
+    "channel": "disclosure dive_phases embargo fuse geodesy policy release secrets",
+    "pipeline": "channel embargo fuse geodesy model policy secrets sources",
+    # who follows
+    "history": "errors release wire",
+    "subscriber": "history websocket",
+}
+
+SHELL = {
+    "clock": "",
+    "quantities": "",
+    "representation": "",
+    "seabed": "",
+    "toml_lines": "",
+    "wheel": "",
+    "site_files": "core.errors",
+    # what the operator gives: expedition file, secrets, captures
+    "feed_url": "core.errors",
+    "expedition": "core.errors core.policy feed_url quantities toml_lines | pydantic",
+    "secrets_file": "core.errors core.secrets",
+    "capture": "core.errors core.mavlink core.ranges | msgspec",
+    "plain_words": "core.policy quantities",
+    # bytes in
+    "feed_intake": "core.errors feed_url",
+    "feed_datagram": "feed_intake feed_url",
+    "feed_serial": "core.errors feed_intake",
+    "feed_stream": "core.errors feed_intake",
+    "feed_websocket": "feed_intake feed_stream | websockets",
+    "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
+    # the exact record
+    "journal": "core.errors core.model clock",
+    "checkpoint": "core.geodesy core.pipeline core.policy",
+    # released records on their way out
+    "recording": "core.errors core.wire",
+    "outlet": "core.channel core.release core.wire recording",
+    # the public port
+    "answers": "",
+    "gate": "core.subscriber wheel",
+    "pages": "core.errors core.history answers representation | aiohttp",
+    "conversation": "gate pages | aiohttp",
+    "viewer": "core.history core.subscriber core.websocket gate",
+    "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
+    "site": "core.history answers conversation front gate pages viewer",
+    # the running relay
+    "ship": "core.channel core.errors core.model core.pipeline core.wire checkpoint clock expedition feeds journal "
+    "outlet recording secrets_file site",
+    "running": "expedition ship site site_files",
+    "rehearse": "core.errors core.model core.pipeline core.policy core.secrets capture journal outlet",
+    # the invented dive
+    "vehicle_motion": "core.model seabed",
+    "station_reports": "core.model seabed vehicle_motion | pyproj",
+    "simulated": "core.model seabed station_reports vehicle_motion",
+    "station_sender": "station_reports",
+    "demo": "simulated station_reports",
+    "demo_run": "core.errors core.model core.pipeline checkpoint clock demo expedition journal recording running ship "
+    "site_files station_reports station_sender",
+    "app": "core.errors core.release core.secrets clock demo_run expedition plain_words recording rehearse running "
+    "secrets_file ship | rich uvloop",
+}
+
+# An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
+AUDIT: dict[str, str] = {}
+
+# What the core may take from the standard library without a word in its row: values and pure functions.
+PURE = set(
+    "array base64 binascii bisect collections dataclasses enum functools hashlib heapq hmac http importlib itertools "
+    "json math operator re string struct typing urllib".split()
+)
+PURE_PARTS = {"http": {"http"}, "urllib": {"urllib.parse"}, "importlib": {"importlib"}}
+IMPURE_CALLS = set("__import__ breakpoint compile eval exec globals input open print".split())
+IMPURE_METHODS = set("now utcnow today fromtimestamp get_running_loop getenv".split())
+
+# The rooms whose sockets strangers reach: they handle bytes that were released, and know of nothing exact.
+PUBLIC = set("answers conversation front gate pages representation site viewer wheel".split())
+EXACT = set("fuse geodesy disclosure embargo pipeline channel secrets model sources".split()) | {
+    "shell.journal",
+    "shell.secrets_file",
+    "shell.feeds",
+    "shell.checkpoint",
+    "shell.expedition",
+}
+
+
+def row_of(room: str) -> tuple[set[str], set[str]]:
+    """Return the modules of ours and the other modules that `room` (like `core.fuse`) may import."""
+    special = {"": "", "__main__": "relay shell.app", "core": "", "shell": "", "audit": ""}
+    if room in special:
+        row, folder = special[room], ""
+    else:
+        folder, _, name = room.partition(".")
+        row = {"core": CORE, "shell": SHELL, "audit": AUDIT}[folder][name]
+    ours, _, others = row.partition("|")
+    full = {name if "." in name else f"{folder}.{name}" for name in ours.split()} if folder else set(ours.split())
+    return full, set(others.split())
+
+
+def room_of(path: Path) -> str:
+    """Return the name of a module of ours below `relay`: `core.fuse`, `core` for a package, `` for relay itself."""
+    parts = list(path.relative_to(ROOT / "relay").with_suffix("").parts)
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def imports_of(source: str) -> Iterator[str]:
+    """Yield every module a source imports, wherever in it, those named to `import_module` too."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0 and node.module, "imports are absolute"
+            packages = ("relay", "relay.core", "relay.shell", "relay.audit")
+            inside = node.module in packages and any(alias.name[:1].islower() for alias in node.names)
+            yield from (f"{node.module}.{alias.name}" for alias in node.names) if inside else (node.module,)
+        elif isinstance(node, ast.Call) and ast.unparse(node.func).endswith("import_module"):
+            target = node.args[0]
+            assert isinstance(target, ast.Constant) and isinstance(target.value, str), "a module named at run time"
+            yield target.value
+
+
+def faults_of(room: str, source: str) -> list[str]:
+    """Return what `source` does that the row of `room` forbids."""
+    ours, others = row_of(room)
+    faults = []
+    for module in imports_of(source):
+        top, _, rest = module.partition(".")
+        if top == "relay":
+            if rest not in ours and not (rest == "" and room == "__main__"):
+                faults.append(f"{room} imports {module}")
+        elif top not in others and not _free(room, module):
+            faults.append(f"{room} imports {module}")
+    return faults + (_impurities(room, source) if room.startswith("core") else [])
+
+
+def _free(room: str, module: str) -> bool:
+    """Whether a library needs no word in the row."""
+    top = module.partition(".")[0]
+    if not room.startswith("core"):
+        return top in sys.stdlib_module_names
+    return top in PURE and (top not in PURE_PARTS or module in PURE_PARTS[top])
+
+
+def _impurities(room: str, source: str) -> list[str]:
+    calls = [node.func for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Call)]
+    plain = [call.id for call in calls if isinstance(call, ast.Name) and call.id in IMPURE_CALLS]
+    methods = [call.attr for call in calls if isinstance(call, ast.Attribute) and call.attr in IMPURE_METHODS]
+    return [f"{room} calls {name}" for name in plain + methods]
+
+
+def door_faults(room: str, source: str) -> list[str]:
+    """Return how `source` would get round the door: by the minting key, the record's constructor or a copy of one."""
+    if room == "core.release":
+        return []
+    faults = []
+    knows_records = "relay.core.release" in set(imports_of(source))
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.ImportFrom) and node.module == "relay.core.release":
+            faults += [name.name for name in node.names if name.name.startswith("_") or name.name == "*"]
+        elif isinstance(node, ast.Attribute) and node.attr in ("minted", "_mint", "_KEY", "__setattr__", "__new__"):
+            faults.append(node.attr)
+        elif isinstance(node, ast.Call) and ast.unparse(node.func).rpartition(".")[2] == "ReleasedRecord":
+            faults.append("ReleasedRecord()")
+        elif knows_records and isinstance(node, ast.Import | ast.ImportFrom):
+            faults += [name.name for name in node.names if name.name in ("replace", "copy", "pickle", "deepcopy")]
+    return [f"{room} uses {fault}" for fault in faults]
+
+
+MODULES = {room_of(path): path for path in sorted((ROOT / "relay").rglob("*.py"))}
+
+
+@pytest.mark.parametrize("room", MODULES)
+def test_module_imports_only_what_its_row_allows(room: str) -> None:
+    """Every module has a row and keeps to it; the core stays free of I/O, clocks, randomness and environment."""
+    assert [] == faults_of(room, MODULES[room].read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("room", MODULES)
+def test_only_release_mints_released_records(room: str) -> None:
+    """Nobody else touches the minting key, makes a released record or alters a copy of one (R1)."""
+    assert [] == door_faults(room, MODULES[room].read_text(encoding="utf-8"))
+
+
+def test_only_the_channel_holds_a_release_log() -> None:
+    """What mints records is in one hand."""
+    holders = {room for room, path in MODULES.items() if "ReleaseLog" in path.read_text(encoding="utf-8")}
+    assert holders == {"core.release", "core.channel"}
+
+
+def test_public_rooms_know_nothing_exact() -> None:
+    """What strangers reach has no row that leads to exact positions, secrets, the journal or the feeds (R1)."""
+    exact = {name if "." in name else f"core.{name}" for name in EXACT}
+    assert {} == {room: found for room in PUBLIC if (found := row_of(f"shell.{room}")[0] & exact)}
+
+
+def test_core_never_imports_the_shell_and_audit_only_what_was_released() -> None:
+    """The table itself keeps the layers: core below shell, and an audit that sees what an outsider sees."""
+    for room in CORE:
+        assert {name.partition(".")[0] for name in row_of(f"core.{room}")[0]} <= {"core"}
+    for room in AUDIT:
+        assert all(name.startswith("core.") or name == "shell.recording" for name in row_of(f"audit.{room}")[0])
+
+
+def test_table_has_no_circles() -> None:
+    """Rows can be read from the bottom up: no two rooms need each other."""
+    table = {"core": CORE, "shell": SHELL, "audit": AUDIT}
+    left = {f"{folder}.{room}" for folder, rows in table.items() for room in rows}
+    while ready := {room for room in left if not row_of(room)[0] & left}:
+        left -= ready
+    assert left == set()
+
+
+PLANTED = [
+    ("core.fuse", "import socket"),
+    ("core.fuse", "from time import monotonic"),
+    ("core.fuse", "import os.path"),
+    ("core.fuse", "import urllib.request"),
+    ("core.fuse", "from relay.shell.clock import EmbargoClock"),
+    ("core.fuse", "def f():\n    import random"),
+    ("core.fuse", "from importlib import import_module\nimport_module('secrets')"),
+    ("core.fuse", "open('x')"),
+    ("core.nmea0183", "from datetime import datetime\ndatetime.now()"),
+    ("core.wire", "from relay.core.disclosure import Report"),
+    ("shell.site", "from relay.shell.journal import Journal"),
+    ("shell.clock", "import numpy"),
+    ("__main__", "from relay.shell import site"),
+]
+
+
+@pytest.mark.parametrize(("room", "source"), PLANTED)
+def test_forbidden_import_is_found(room: str, source: str) -> None:
+    """The check itself finds what it is there for."""
+    assert len(faults_of(room, source)) == 1
+
+
+SIDE_DOORS = [
+    "from relay.core.release import _KEY",
+    "from relay.core import release\nrelease._KEY",
+    "from relay.core.release import ReleasedRecord\nReleasedRecord()",
+    "from relay.core.release import ReleasedRecord\nfrom dataclasses import replace",
+    "record.minted",
+    "log._mint(0, 0, None)",
+]
+
+
+@pytest.mark.parametrize("source", SIDE_DOORS)
+def test_side_door_is_found(source: str) -> None:
+    """Each way round the door is seen by the check."""
+    assert door_faults("core.channel", source)
+
+
+def test_module_without_a_row_fails() -> None:
+    """A new room needs a line in the table."""
+    with pytest.raises(KeyError):
+        faults_of("core.new_room", "")

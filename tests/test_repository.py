@@ -1,0 +1,244 @@
+"""The repository keeps the house rules: layout, sizes, locks, versions, names, and tests that mirror the modules."""
+
+import ast
+import json
+import re
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterable, Iterator
+from functools import cache
+from importlib.metadata import packages_distributions
+from pathlib import Path
+
+import pytest
+
+import relay
+
+ROOT = Path(__file__).resolve().parents[1]
+TOP = set(
+    "README.md DEVELOPERS.md CHANGELOG.md SECURITY.md LICENSE Makefile pyproject.toml requirements.lock "
+    "requirements-dev.lock .gitignore .ci relay web tests recordings bench".split()
+)
+FILE_LINES, FUNCTION_LINES = 400, 40
+LOCKS = ("requirements.lock", "requirements-dev.lock")
+EXTRA_OF_LIBRARY = {"pymavlink": "mavlink"}
+
+# Modules whose test is another module's, because they are parts of one thing that is tested as a whole.
+TESTED_WITH: dict[str, str] = {}
+
+
+def _files() -> list[Path]:
+    if not (ROOT / ".git").exists():
+        return []
+    command = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]
+    names = subprocess.run(command, cwd=ROOT, check=True, capture_output=True).stdout.decode().split("\0")
+    return [ROOT / name for name in sorted(filter(None, names)) if (ROOT / name).is_file()]
+
+
+FILES = _files()
+SOURCES = [path for path in FILES if path.suffix in (".py", ".ts", ".css", ".html")]
+PYTHON = [path for path in FILES if path.suffix == ".py"]
+TESTS = [path for path in PYTHON if path.parent == ROOT / "tests"]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+
+needs_files = pytest.mark.skipif(not FILES, reason="not a git checkout")
+
+
+def _name(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
+
+
+def _text(name: str) -> str:
+    return (ROOT / name).read_text(encoding="utf-8")
+
+
+@cache
+def _tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def _functions(path: Path) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
+    for node in ast.walk(_tree(path)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            yield node
+
+
+@needs_files
+def test_top_level_holds_only_what_belongs_there() -> None:
+    """A newcomer meets the agreed rooms and nothing else."""
+    assert {path.relative_to(ROOT).parts[0] for path in FILES} - TOP == set()
+
+
+@needs_files
+def test_files_are_of_readable_length() -> None:
+    """No file of code has more than 400 lines."""
+    code = [path for path in SOURCES if path.suffix in (".py", ".ts")]
+    lengths = {_name(path): len(path.read_text(encoding="utf-8").splitlines()) for path in code}
+    assert {} == {name: length for name, length in lengths.items() if length > FILE_LINES}
+
+
+@needs_files
+def test_functions_are_of_readable_length() -> None:
+    """No Python function has more than 40 lines."""
+    spans = {
+        f"{_name(path)}:{node.lineno} {node.name}": (node.end_lineno or 0) - node.lineno + 1
+        for path in PYTHON
+        for node in _functions(path)
+    }
+    assert {} == {name: span for name, span in spans.items() if span > FUNCTION_LINES}
+
+
+@needs_files
+def test_names_say_what_things_are() -> None:
+    """No class or module is called by one of the words that say nothing."""
+    empty = re.compile(r"manager|handler|helper|util", re.IGNORECASE)
+    classes = [
+        f"{_name(path)}: {node.name}"
+        for path in PYTHON
+        for node in ast.walk(_tree(path))
+        if isinstance(node, ast.ClassDef) and empty.search(node.name)
+    ]
+    assert [] == classes + [_name(path) for path in SOURCES if empty.search(path.stem)]
+
+
+@needs_files
+def test_nothing_tells_of_the_machine_it_was_written_on() -> None:
+    """No tracked text holds a folder of this machine, a personal home folder, or notes left for later."""
+    later = "TO" + "DO|FIX" + "ME|XX" + "X"
+    told = re.compile(rf"(?<![\w./])/(?:home|root|work|Users)/\w|{re.escape(str(ROOT))}|\b(?:{later})\b")
+    texts = [path for path in FILES if path.suffix not in (".lock", ".png", ".recording") and path.name != "LICENSE"]
+    found = {
+        f"{_name(path)}:{number}"
+        for path in texts
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1)
+        if told.search(line)
+    }
+    assert set() == found
+
+
+@pytest.mark.parametrize("name", LOCKS)
+def test_python_lock_pins_everything_and_names_no_source(name: str) -> None:
+    """Every package has one exact version and its digests; where to fetch from is left to the machine."""
+    text = _text(name)
+    entries = re.sub(r"#.*", "", text).replace("\\\n", " ").split("\n")
+    stated = [entry for entry in entries if entry.strip()]
+    pinned = re.compile(r"[a-z0-9-]+==[\w.]+(?: *; [^-]+)?(?:\s+--hash=sha256:[0-9a-f]{64})+\s*")
+    assert stated
+    assert [] == [entry[:60] for entry in stated if not pinned.fullmatch(entry)]
+    assert "://" not in text
+
+
+def test_python_locks_agree() -> None:
+    """What the relay runs on is what it was tested on, and the locks hold every direct dependency."""
+    runs, develops = (dict(re.findall(r"^([a-z0-9-]+)==(\S+)", _text(name), re.MULTILINE)) for name in LOCKS)
+    assert runs.items() <= develops.items()
+    assert _required(PROJECT["dependencies"]) <= runs.keys()
+    assert _required(line for lines in PROJECT["optional-dependencies"].values() for line in lines) <= develops.keys()
+
+
+def _required(lines: Iterable[str]) -> set[str]:
+    return {re.split(r"[>=<]", line)[0] for line in lines}
+
+
+def test_web_lock_records_no_address() -> None:
+    """The npm lock file names versions and digests, no registry."""
+    text = _text("web/package-lock.json")
+    packages = {name: entry for name, entry in json.loads(text)["packages"].items() if name}
+    assert '"resolved"' not in text
+    assert all(entry["integrity"].startswith("sha512-") for entry in packages.values())
+    assert "omit-lockfile-registry-resolved=true" in _text("web/.npmrc")
+
+
+def test_versions_agree() -> None:
+    """The package, the page and the newest changelog entry are of one version."""
+    newest = re.search(r"^## \[(\d[^]]*)\]", _text("CHANGELOG.md"), re.MULTILINE)
+    assert newest
+    page = json.loads(_text("web/package.json"))
+    assert {newest[1], page["version"]} == {relay.__version__}
+
+
+def test_dependencies_are_used_and_uses_declared() -> None:
+    """The relay declares exactly the libraries it imports."""
+    used = _libraries_of(sorted((ROOT / "relay").rglob("*.py")))
+    assert _required(PROJECT["dependencies"]) == used - EXTRA_OF_LIBRARY.keys()
+    assert EXTRA_OF_LIBRARY.keys() <= used
+    assert set(EXTRA_OF_LIBRARY.values()) <= PROJECT["optional-dependencies"].keys()
+
+
+def test_tests_use_only_what_is_pinned_for_developing() -> None:
+    """A library that only happens to lie on one machine is not relied on."""
+    distributions = packages_distributions()
+    ours = {path.stem for path in PYTHON} | {"relay"}
+    used = _libraries_of([path for path in PYTHON if path.parts[-2] in ("tests", "bench", "web")]) - ours
+    extras = PROJECT["optional-dependencies"]
+    declared = _required([*PROJECT["dependencies"], *(line for lines in extras.values() for line in lines)])
+    assert set() == {name for name in used if not {dist.lower() for dist in distributions.get(name, ())} & declared}
+
+
+def _libraries_of(paths: list[Path]) -> set[str]:
+    found = {top for path in paths for node in ast.walk(_tree(path)) for top in _libraries(node)}
+    return {top for top in found if top not in sys.stdlib_module_names and top != "relay"}
+
+
+def _libraries(node: ast.AST) -> list[str]:
+    names: list[str] = []
+    if isinstance(node, ast.Import):
+        names = [alias.name for alias in node.names]
+    elif isinstance(node, ast.ImportFrom):
+        names = [node.module or ""]
+    elif isinstance(node, ast.Call) and ast.unparse(node.func).endswith("import_module"):
+        names = [ast.literal_eval(node.args[0])]
+    return [name.partition(".")[0] for name in names]
+
+
+def test_every_module_has_its_test() -> None:
+    """Tests mirror the modules: `relay/core/fuse.py` is tested by `tests/test_fuse.py`."""
+    modules = {path.stem for path in (ROOT / "relay").rglob("*.py") if not path.stem.startswith("__")}
+    tested = {path.stem.removeprefix("test_") for path in (ROOT / "tests").glob("test_*.py")}
+    assert set() == {module for module in modules if TESTED_WITH.get(module, module) not in tested}
+
+
+@needs_files
+def test_every_test_states_its_property() -> None:
+    """Each test begins with a docstring that says what must be true."""
+    unsaid = [
+        f"{_name(path)}: {node.name}"
+        for path in TESTS
+        for node in _functions(path)
+        if node.name.startswith("test_") and not ast.get_docstring(node)
+    ]
+    assert [] == unsaid
+
+
+@needs_files
+def test_no_test_sleeps() -> None:
+    """Tests wait for conditions; `asyncio.sleep(0)`, which only lets others run, is no waiting."""
+    sleeping = [
+        f"{_name(path)}:{node.lineno}"
+        for path in TESTS
+        for node in ast.walk(_tree(path))
+        if isinstance(node, ast.Call)
+        and ast.unparse(node.func).rpartition(".")[2] == "sleep"
+        and ast.unparse(node) != "asyncio.sleep(0)"
+    ]
+    assert [] == sleeping
+
+
+def _targets() -> set[str]:
+    declared = re.findall(r"^\.PHONY: (.*)$", _text("Makefile"), re.MULTILINE)
+    return {target for line in declared for target in line.split()}
+
+
+def test_make_help_lists_every_target() -> None:
+    """`make help` knows each target a person may ask for."""
+    targets = _targets()
+    shown = subprocess.run(["make", "help"], cwd=ROOT, check=True, capture_output=True, text=True).stdout
+    assert targets >= {"setup", "demo", "test", "bench", "lint", "help", "site", "wheel"}
+    assert targets == set(re.findall(r"^  make (\S+)", shown, re.MULTILINE))
+
+
+def test_developers_page_names_every_target() -> None:
+    """What can be asked of make is explained."""
+    page = _text("DEVELOPERS.md")
+    assert set() == {target for target in _targets() if f"`make {target}`" not in page}
