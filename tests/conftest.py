@@ -1,9 +1,14 @@
-"""What all tests share."""
+"""What all tests share: the published data beside the project, and how hypothesis runs."""
 
 import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# A slow moment of a shared machine is no fault of the code, and a failure elsewhere must be repeatable here.
+settings.register_profile("offing", deadline=None, print_blob=True)
+settings.load_profile("offing")
 
 
 @pytest.fixture
