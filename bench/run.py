@@ -1,0 +1,97 @@
+"""Measure what Offing costs, beside a floor in the same run: `make bench`, or `make bench ARGS="--only fan-out"`.
+
+Quote ratios: absolute figures belong to the machine and the moment.
+"""
+
+import argparse
+from pathlib import Path
+
+from decoding import rates
+from fanout import compile_tools, costs
+from journal_rows import journal_rate
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.table import Table
+
+BUILD = Path(__file__).resolve().parents[1] / "build" / "bench"
+NOISE = 1.12
+WIDTH = 120
+
+
+def main() -> None:
+    """Run the parts asked for and print a table for each."""
+    options = _options()
+    console = Console(width=WIDTH)
+    if options.only in (None, "decoding"):
+        console.print(_decoding())
+    if options.only in (None, "journal"):
+        console.print(_journal())
+    if options.only in (None, "fan-out"):
+        compile_tools(BUILD)
+        console.print(_fanout(options))
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--only", choices=("decoding", "journal", "fan-out"), help="run one part")
+    parser.add_argument("--viewers", type=int, default=1_000, help="open websockets (default 1000)")
+    parser.add_argument("--rate", type=float, default=10.0, help="messages a second to each (default 10)")
+    parser.add_argument("--seconds", type=float, default=4.0, help="length of a turn (default 4)")
+    parser.add_argument("--turns", type=int, default=5, help="turns of each server (default 5)")
+    return parser.parse_args()
+
+
+def _table(title: str, *, show_header: bool = True) -> Table:
+    return Table(title=title, title_justify="left", box=SIMPLE_HEAD, show_header=show_header)
+
+
+def _decoding() -> Table:
+    table = _table("Decoding")
+    for heading in ("format", "messages", "accepted", "ours /s", "baseline /s", "times the baseline", "baseline"):
+        table.add_column(heading, justify="left" if heading in ("format", "baseline") else "right")
+    for rate in rates():
+        table.add_row(
+            rate.name,
+            f"{rate.messages:,}",
+            f"{rate.accepted:,}",
+            f"{rate.ours_per_s:,.0f}",
+            f"{rate.baseline_per_s:,.0f}",
+            f"{rate.ratio:.2f}",
+            rate.baseline,
+        )
+    return table
+
+
+def _journal() -> Table:
+    rate = journal_rate(BUILD)
+    table = _table("Journal", show_header=False)
+    table.add_row("rows made durable, in a burst", f"{rate.rows_per_s:,.0f} /s")
+    table.add_row("bare SQLite, same safety and groups", f"{rate.sqlite_rows_per_s:,.0f} /s")
+    table.add_row("times the bare one", f"{rate.sqlite_rows_per_s / rate.rows_per_s:.2f}")
+    table.add_row("wait of a row that comes alone", f"{rate.single_p50_ms:.2f} ms, p99 {rate.single_p99_ms:.2f} ms")
+    return table
+
+
+def _fanout(options: argparse.Namespace) -> Table:
+    measured = costs(BUILD, options.viewers, options.rate, options.seconds, options.turns)
+    floor_us = next(cost.median_us for cost in measured if cost.name == "floor")
+    table = _table(f"Fan-out to {options.viewers:,} viewers")
+    for heading in ("server", "CPU us a message", "lowest to highest", "times the floor", "delivered", "missing"):
+        table.add_column(heading, justify="left" if heading == "server" else "right")
+    for cost in measured:
+        table.add_row(
+            cost.name,
+            f"{cost.median_us:.2f}",
+            f"{min(cost.turns_us):.2f} to {max(cost.turns_us):.2f}",
+            f"{cost.median_us / floor_us:.2f}",
+            f"{cost.delivered:,}",
+            f"{cost.missing:,}",
+        )
+    again = next(cost.median_us for cost in measured if cost.name == "floor again")
+    if not 1 / NOISE < again / floor_us < NOISE:
+        table.caption = "The two floors differ by more than 12 %: the machine was too busy for these figures to count."
+    return table
+
+
+if __name__ == "__main__":
+    main()
