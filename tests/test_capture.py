@@ -173,6 +173,14 @@ def test_time_going_back_over_midnight_holds(tmp_path: Path) -> None:
     assert times_of(tmp_path, gga("000002"), gga("235959"), gga("000004")) == [2.0, 2.0, 4.0]
 
 
+def test_time_going_back_by_most_of_a_day_holds(tmp_path: Path) -> None:
+    """After a fall of fifteen hours by date, a time of day belongs to the earlier clock: nothing jumps on by a day."""
+    times = times_of(
+        tmp_path, rmc("200000", "151123"), rmc("050000", "151123"), gga("060000"), gga("130000"), gga("200001")
+    )
+    assert times == [MIDNIGHT_S + 72_000] * 4 + [MIDNIGHT_S + 72_001]
+
+
 def test_date_dates_the_times_before_it(tmp_path: Path) -> None:
     """Times of day before the first date belong to its day, or to the day before where midnight lies between."""
     same_day = times_of(tmp_path, gga("000010"), PLAIN, rmc("000012", "151123"), gga("000013"))

@@ -352,6 +352,10 @@ GOOD = frame(30, bytes(range(28)))
         (b"\xff" * 20, [(0.0, b"\xff" * 20)]),
         (b"\xff" * 20 + record(10, GOOD), [(0.0, b"\xff" * 20), (10.0, GOOD)]),
         (record(10, GOOD) + b"\xff" * 9 + record(11, GOOD), [(10.0, GOOD), (10.0, b"\xff" * 9), (11.0, GOOD)]),
+        (
+            record(1e9, GOOD) + b"\xff\xff" + record(5, b"\xfd\x01") + record(1e9 + 1, GOOD),
+            [(1e9, GOOD), (1e9, b"\xff\xff" + record(5, b"\xfd\x01")), (1e9 + 1, GOOD)],
+        ),
         (record(10, GOOD) + record(11, GOOD)[:-3], [(10.0, GOOD), (11.0, GOOD[:-3])]),
         (record(10, GOOD) + record(11, GOOD)[:9], [(10.0, GOOD), (11.0, GOOD[:1])]),
         (record(10, GOOD) + record(11, GOOD)[:5], [(10.0, GOOD), (10.0, record(11, GOOD)[:5])]),
