@@ -45,6 +45,7 @@ def _parser() -> argparse.ArgumentParser:
     _check(commands)
     _rehearse(commands)
     _show(commands)
+    _tell(commands)
     return parser
 
 
@@ -124,6 +125,43 @@ def _show(commands: "_Commands[argparse.ArgumentParser]") -> None:
         "Prints the records of a recording as JSON, one a line, and says whether it is complete.",
     )
     parser.add_argument("recording", type=Path, metavar="RECORDING")
+
+
+def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    parser = _add(
+        commands,
+        "tell",
+        "tell a running relay what to do: hold, resume, cut, annotate, ...",
+        "Takes a decision to the relay that runs on this expedition file. It is journalled with your name before it\n"
+        "acts. Hold and cut act at once; what tells something (annotation, target, leg, begin, end) waits out the\n"
+        "embargo like everything else.",
+    )
+    parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+    parser.add_argument("--who", help="who takes the decision (default: the user of this machine)")
+    words = parser.add_subparsers(dest="word", required=True, metavar="WORD")
+    words.add_parser("status", help="how things stand: exact and private")
+    words.add_parser("stop", help="stop releasing to everybody, at once")
+    for word, text in (("hold", "stop releasing to an audience, or to all"), ("resume", "go on releasing")):
+        words.add_parser(word, help=text).add_argument("audience", nargs="?", help="default: all")
+    cut = words.add_parser("cut", help="remove an interval before it is released")
+    cut.add_argument("since", metavar="FROM", help='how long ago it begins, such as "12 min"')
+    cut.add_argument("until", metavar="TO", help='how long ago it ends, such as "3 min" or "0 s"')
+    early = words.add_parser("early", help="release to an audience now what its embargo holds back; asks twice")
+    early.add_argument("audience")
+    early.add_argument("since", metavar="UPTO", nargs="?", default="0 s", help='up to how long ago (default "0 s")')
+    leg = words.add_parser("leg", help="set the leg of a vehicle by hand")
+    leg.add_argument("vehicle")
+    leg.add_argument("leg", choices=["deck", "descent", "bottom", "ascent", "auto"])
+    say = words.add_parser("say", help="annotate")
+    say.add_argument("text")
+    say.add_argument("--vehicle")
+    say.add_argument("--audience", action="append", default=[], help="for this audience alone; may be repeated")
+    target = words.add_parser("target", help="name a target and its verdict")
+    target.add_argument("name")
+    target.add_argument("verdict", help="unchecked, rock, modern debris, of interest or withheld")
+    target.add_argument("--vehicle")
+    words.add_parser("begin", help="begin a dive")
+    words.add_parser("end", help="end the dive")
 
 
 if __name__ == "__main__":

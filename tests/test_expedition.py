@@ -107,12 +107,12 @@ def test_check_says_in_plain_words_who_sees_what_and_how_late() -> None:
     """The paragraph names door, delay, coarseness and what is never shown."""
     expedition = parse_expedition(RIGHT, PATH)
     public = describe_audience(expedition.plan.policies[0], True, expedition.plan)
-    for part in ("open to anyone", "45 min after it happened", "up to 10 min", "every 15 s", "cells of 25 m", "during bottom",
-                 "steps of 10 m", "steps of 22.5°", "annotations", "latitude, longitude"):  # fmt: skip
+    for part in ("anyone who has the address", "45 min after it happened", "up to 10 min", "every 15 s", "nearest 25 m, at the bottom",
+                 "Depth: to the nearest 10 m", "steps of 22.5°", "Annotations", "latitude, longitude"):  # fmt: skip
         assert part in public
     family = describe_audience(expedition.plan.policies[1], False, expedition.plan)
-    assert "not reachable on the public page" in family
+    assert "nobody on the public page" in family
     assert "Track:" not in family
-    assert "Never shown: the track, height above the seabed in words" in family
+    assert "Never shown: the track, height above the seabed, heading" in family
     feed = describe_feed(expedition.plan.sources[0], "udp://127.0.0.1:10110")
     assert feed.endswith("its sounder (DPT) gives the vehicle's altitude.")

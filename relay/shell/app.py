@@ -18,12 +18,13 @@ from relay.core.secrets import Secrets
 from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
 from relay.shell.expedition import read_expedition
-from relay.shell.plain_words import describe_audience, describe_feed
+from relay.shell.plain_words import describe_audience, describe_feed, describe_ground
 from relay.shell.recording import load_recording
 from relay.shell.rehearse import Outcome, rehearse
 from relay.shell.running import new_site, run_until_stopped
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
+from relay.shell.tell import tell
 
 FAULT = 2
 
@@ -36,6 +37,7 @@ def run(options: argparse.Namespace) -> int:
         "rehearse": _rehearse,
         "ship": _ship,
         "show": _show,
+        "tell": tell,
     }
     try:
         return commands[options.command](options)
@@ -50,7 +52,8 @@ def _check(options: argparse.Namespace) -> int:
     expedition = read_expedition(options.expedition)
     print(f"{expedition.plan.expedition}, aboard {expedition.ship}. The expedition file is in order.\n")
     for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True):
-        print(describe_feed(source, str(feed.url)))
+        print(describe_feed(source, feed.url.text))
+    print(describe_ground(expedition.plan))
     for policy in expedition.plan.policies:
         print("\n" + describe_audience(policy, policy.audience in expedition.open_audiences, expedition.plan))
     return 0

@@ -8,16 +8,20 @@ stops the release and says so; it never guesses in favour of showing.
 import asyncio
 import contextlib
 import logging
+from time import monotonic as time_monotonic
 from collections.abc import Awaitable, Callable
 from pathlib import Path
+from typing import Any
 
 from relay.core.channel import Due
+from relay.core.decision import read_decision, write_decision
 from relay.core.errors import OffingError, OperatorError, RecordingError
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline, Tally
 from relay.core.wire import Recording
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 from relay.shell.clock import EmbargoClock, TimeSource
+from relay.shell.control import Control
 from relay.shell.expedition import Expedition
 from relay.shell.feeds import Feed, open_feeds
 from relay.shell.journal import Journal, JournalFile, clock_of
@@ -25,10 +29,12 @@ from relay.shell.outlet import Frame, Outlet
 from relay.shell.recording import load_recording
 from relay.shell.secrets_file import fingerprint, open_secrets
 from relay.shell.site import Site
+from relay.shell.standing import check_decision, ship_status
 
 log = logging.getLogger("offing.ship")
 BEAT_S = 2.0
 REPORT_S = 30.0
+DESK = "desk"
 
 
 class _Sink:
@@ -61,6 +67,8 @@ class Ship:
         self.feeds: tuple[Feed, ...] = ()
         self._journal: Journal | None = None
         self._wake = asyncio.Event()
+        self._control = Control(expedition.private, self, time_monotonic)
+        self._warned: set[str] = set()
         self.stopped: str | None = None
 
     async def start(self) -> None:
@@ -70,6 +78,7 @@ class Ship:
         journal.mark({"secrets fingerprint": self._fingerprint})
         journal.on_durable = self._durable
         journal.beat()
+        await self._control.start()
         await self.site.start(*self._expedition.listen)
         self.feeds = open_feeds([(feed.name, feed.url) for feed in self._expedition.feeds], _Sink(journal))
 
@@ -87,10 +96,41 @@ class Ship:
 
     async def close(self) -> None:
         """Stop the site and write what is waiting."""
+        await self._control.close()
         await self.site.close()
         if self._journal is not None:
             await self._journal.close()
         self._file.close()
+
+    def decide(self, data: bytes, who: str) -> dict[str, Any]:
+        """Check a decision, journal it, and say what it does; OperatorError if it can't be taken."""
+        assert self._journal is not None
+        decision = read_decision(data)
+        answer = check_decision(decision, self.pipeline, self._clock.now_us())
+        if not self._journal.append(DESK, RowKind.DECISION, write_decision(decision, who)):
+            raise OperatorError("the journal has no room: nothing is taken until the disk can be written")
+        return answer
+
+    def status(self) -> dict[str, Any]:
+        """Return how things stand: exact and private, for the operator alone."""
+        return ship_status(self.pipeline, self._clock.now_us(), self.stopped, self.alarms())
+
+    def alarms(self) -> list[str]:
+        """Return what is wrong now, in words without a position."""
+        pipeline = self.pipeline
+        out = [f"the release has stopped: {self.stopped}"] if self.stopped else []
+        out += [self._journal.fault] if self._journal is not None and self._journal.fault else []
+        out += self._outlet.faults
+        out += [f"{name} is outside the declared area" for name in pipeline.outside()]
+        for channel in pipeline.channels:
+            if channel.outside is not None:
+                audience = channel.policy.audience
+                out.append(f"the release to {audience} has stopped: {channel.outside} was outside the declared area")
+        if pipeline.embargo.refused:
+            out.append(
+                f"the embargo is full: {pipeline.embargo.refused} reports are in the journal but won't be released"
+            )
+        return out
 
     def _restore(self) -> None:
         """Bring back closed dives from their recordings and the open ones from the journal."""
@@ -176,8 +216,10 @@ class Ship:
         if checkpoint is not None:
             self._journal.mark({"checkpoint": write_checkpoint(checkpoint, self._expedition.plan)})
         self._journal.beat()
-        if self._journal.fault:
-            log.error("%s; nothing is released until it can", self._journal.fault)
+        alarms = set(self.alarms())
+        for alarm in sorted(alarms - self._warned):
+            log.error("%s", alarm)
+        self._warned = alarms
         await asyncio.sleep(BEAT_S)
 
     async def _report(self) -> None:

@@ -1,0 +1,114 @@
+"""The operator's way in: a socket in the private folder that takes decisions, one JSON line each.
+
+Rules: only who may read the private folder can reach it (a Unix socket of mode 0600; nothing of it is on a
+network); every decision is journalled with who took it before it acts; releasing early asks twice.
+"""
+
+import asyncio
+import contextlib
+import json
+import os
+import secrets
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Protocol
+
+from relay.core.errors import OperatorError
+
+NAME = "control.sock"
+LINE_LIMIT = 16_384
+CONFIRM_S = 60.0
+
+
+class Bridge(Protocol):
+    """What the control socket needs of the ship."""
+
+    def decide(self, data: bytes, who: str) -> dict[str, Any]:
+        """Check a decision, journal it, and say what it does; OperatorError if it can't be taken."""
+        ...
+
+    def status(self) -> dict[str, Any]:
+        """Return how things stand: exact and private."""
+        ...
+
+
+class Control:
+    """Serves the control socket of one ship."""
+
+    def __init__(self, folder: Path, bridge: Bridge, now_s: Callable[[], float]) -> None:
+        self.path = folder / NAME
+        self._bridge, self._now_s = bridge, now_s
+        self._server: asyncio.Server | None = None
+        self._asked: dict[str, tuple[str, float]] = {}
+
+    async def start(self) -> None:
+        """Open the socket; a leftover of a killed relay is replaced (the journal's lock keeps a living one safe)."""
+        self.path.unlink(missing_ok=True)
+        before = os.umask(0o177)
+        try:
+            self._server = await asyncio.start_unix_server(self._serve, str(self.path), limit=LINE_LIMIT)
+        finally:
+            os.umask(before)
+
+    async def close(self) -> None:
+        """Close the socket."""
+        if self._server is not None:
+            self._server.close()
+        self.path.unlink(missing_ok=True)
+
+    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        with contextlib.suppress(ConnectionError, ValueError, asyncio.IncompleteReadError):
+            while line := await reader.readline():
+                writer.write(json.dumps(self.answer(line), ensure_ascii=False).encode() + b"\n")
+                await writer.drain()
+        writer.close()
+
+    def answer(self, line: bytes) -> dict[str, Any]:
+        """Return the answer to one line: {"ok": true, ...}, or {"ok": false, "why": text}."""
+        try:
+            message = json.loads(line)
+            if not isinstance(message, dict):
+                raise OperatorError("a message is a JSON object")
+            return {"ok": True, **self._take(message)}
+        except (OperatorError, ValueError) as error:
+            return {"ok": False, "why": str(error)}
+
+    def _take(self, message: dict[str, Any]) -> dict[str, Any]:
+        if message.get("do") == "status":
+            return self._bridge.status()
+        who, code = str(message.pop("who", "")), message.pop("code", None)
+        if not who:
+            raise OperatorError('a decision says "who" takes it')
+        if message.get("do") == "early":
+            asked = self._confirmed(message, code)
+            if asked is not None:
+                return asked
+        return self._bridge.decide(json.dumps(message).encode(), who)
+
+    def _confirmed(self, message: dict[str, Any], code: object) -> dict[str, Any] | None:
+        """Return the question to ask, or None when this is the second time of asking, within a minute."""
+        what = json.dumps(message, sort_keys=True)
+        asked, until_s = self._asked.pop(str(code), ("", 0.0))
+        if asked == what and self._now_s() <= until_s:
+            return None
+        code = secrets.token_hex(4)
+        self._asked = {code: (what, self._now_s() + CONFIRM_S)}
+        return {
+            "confirm": code,
+            "question": "This shows what the embargo still holds back. Send it again with this code.",
+        }
+
+
+async def ask_control(folder: Path, message: dict[str, Any]) -> dict[str, Any]:
+    """Send one message to the relay that runs on `folder` and return its answer."""
+    try:
+        reader, writer = await asyncio.open_unix_connection(str(folder / NAME), limit=1_048_576)
+    except OSError as error:
+        raise OperatorError(f"no relay runs on {folder}: start it with `offing ship` ({error.strerror}).") from error
+    writer.write(json.dumps(message).encode() + b"\n")
+    line = await reader.readline()
+    writer.close()
+    answer: dict[str, Any] = json.loads(line)
+    if not answer.pop("ok"):
+        raise OperatorError(str(answer["why"]))
+    return answer

@@ -1,0 +1,90 @@
+"""How a site stands, and whether a decision makes sense there: for the operator alone."""
+
+from typing import Any
+
+from relay.core.decision import Cut, Decision, Early, Say, Target
+from relay.core.errors import OperatorError
+from relay.core.pipeline import Pipeline
+from relay.shell.quantities import say_duration
+
+
+def ship_status(pipeline: Pipeline, now_us: int, stopped: str | None, alarms: list[str]) -> dict[str, Any]:
+    """Return the standing of a site as plain values: clock, feeds, audiences, alarms."""
+    return {
+        "now_us": now_us,
+        "stopped": stopped,
+        "alarms": alarms,
+        "feeds": {
+            name: {
+                "accepted": tally.accepted.total(),
+                "passed_over": tally.passed_over.total(),
+                "rejected": dict(tally.rejected.most_common(12)),
+                "bytes": tally.bytes,
+            }
+            for name, tally in pipeline.tallies.items()
+        },
+        "audiences": {
+            channel.policy.audience: {
+                "state": _state(channel.held, channel.outside, channel.idle),
+                "edge_us": channel.edge_us,
+                "next_dive": channel.next_dive,
+            }
+            for channel in pipeline.channels
+        },
+        "kept_back": [
+            {"at_us": blocked.embargo_us, "text": blocked.text, "why": [finding.why for finding in blocked.findings]}
+            for blocked in pipeline.blocked
+        ],
+    }
+
+
+def _state(held: bool, outside: str | None, idle: bool) -> str:
+    if held:
+        return "held"
+    if outside is not None:
+        return f"stopped: {outside} was outside the declared area"
+    return "between dives" if idle else "releasing"
+
+
+def check_decision(decision: Decision, pipeline: Pipeline, now_us: int) -> dict[str, Any]:
+    """Return what a decision will do, in words; OperatorError if it makes no sense here."""
+    _check_names(decision, pipeline)
+    if isinstance(decision, Say | Target):
+        _check_words(decision, pipeline)
+    if isinstance(decision, Early) and decision.upto_us > now_us:
+        raise OperatorError("what has not been received yet can't be released early")
+    if not isinstance(decision, Cut):
+        return {"taken": type(decision).__name__.lower()}
+    if decision.to_us > now_us:
+        raise OperatorError("a cut ends at the latest now: what is to come can be held, and cut when it is there")
+    return {"taken": "cut", "already_out": _already_out(decision, pipeline)}
+
+
+def _check_names(decision: Decision, pipeline: Pipeline) -> None:
+    audiences = [channel.policy.audience for channel in pipeline.channels]
+    named = [getattr(decision, "audience", None), *getattr(decision, "audiences", ())]
+    for name in named:
+        if name is not None and name not in audiences:
+            raise OperatorError(f"{name!r} is not an audience; one of {', '.join(audiences)}")
+    vehicle = getattr(decision, "vehicle", None)
+    if vehicle is not None and vehicle not in pipeline.plan.vehicles:
+        raise OperatorError(f"{vehicle!r} is not a vehicle; one of {', '.join(pipeline.plan.vehicles)}")
+
+
+def _check_words(decision: Say | Target, pipeline: Pipeline) -> None:
+    """Refuse words that tell a place, unless all who would get them get text unchecked."""
+    aimed = decision.audiences if isinstance(decision, Say) else ()
+    policies = [channel.policy for channel in pipeline.channels if not aimed or channel.policy.audience in aimed]
+    text = decision.text if isinstance(decision, Say) else decision.name
+    findings = pipeline.check_text(text) if any(policy.check_text for policy in policies) else []
+    if findings:
+        raise OperatorError("not taken, please rewrite: " + " ".join(finding.why for finding in findings))
+
+
+def _already_out(cut: Cut, pipeline: Pipeline) -> dict[str, str]:
+    """Return, by audience, how much of a cut had already left."""
+    out = {}
+    for channel in pipeline.channels:
+        late_us = min(channel.edge_us, cut.to_us) - cut.from_us
+        out[channel.policy.audience] = "none of it" if late_us <= 0 else f"the first {say_duration(late_us)} of it"
+    return out

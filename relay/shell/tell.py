@@ -1,0 +1,73 @@
+"""`offing tell`: one decision from the operator's hand to the running relay."""
+
+import argparse
+import asyncio
+import getpass
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from relay.core.errors import OperatorError
+from relay.shell.control import ask_control
+from relay.shell.expedition import read_expedition
+from relay.shell.quantities import duration_us
+
+
+def tell(options: argparse.Namespace) -> int:
+    """Take the decision in `options` to the relay and print what it does."""
+    return asyncio.run(_tell(options, read_expedition(options.expedition).private))
+
+
+async def _tell(options: argparse.Namespace, folder: Path) -> int:
+    if options.word == "status":
+        _print(await ask_control(folder, {"do": "status"}))
+        return 0
+    message = {**await _message(options, folder), "who": options.who or getpass.getuser()}
+    answer = await ask_control(folder, message)
+    if "confirm" in answer:
+        if not _agreed(options.audience, str(answer["question"])):
+            raise OperatorError("nothing was released early")
+        answer = await ask_control(folder, {**message, "code": answer["confirm"]})
+    _print(answer)
+    return 0
+
+
+async def _message(options: argparse.Namespace, folder: Path) -> dict[str, Any]:
+    """Return the decision in its journal form, times ago turned into moments of the embargo clock."""
+    word = options.word
+    if word == "stop":
+        return {"do": "hold"}
+    if word in ("begin", "end"):
+        return {"do": word}
+    if word in ("hold", "resume"):
+        return {"do": word, "audience": options.audience}
+    if word == "leg":
+        return {"do": "leg", "vehicle": options.vehicle, "leg": None if options.leg == "auto" else options.leg}
+    if word == "say":
+        return {"do": "say", "text": options.text, "vehicle": options.vehicle, "audiences": options.audience}
+    if word == "target":
+        return {"do": "target", "name": options.name, "verdict": options.verdict, "vehicle": options.vehicle}
+    now_us = int((await ask_control(folder, {"do": "status"}))["now_us"])
+    since_us = max(0, now_us - _ago_us(options.since))
+    if word == "early":
+        return {"do": "early", "audience": options.audience, "upto_us": since_us}
+    return {"do": "cut", "from_us": since_us, "to_us": now_us - _ago_us(options.until)}
+
+
+def _ago_us(text: str) -> int:
+    try:
+        return duration_us(text)
+    except ValueError as error:
+        raise OperatorError(str(error)) from error
+
+
+def _agreed(audience: str, question: str) -> bool:
+    """Ask on the terminal; only the audience's name, typed, is a yes."""
+    print(question.replace("Send it again with this code.", "It can't be taken back."), file=sys.stderr)
+    print(f"Type the audience's name ({audience}) to release early: ", file=sys.stderr, end="", flush=True)
+    return sys.stdin.readline().strip() == audience
+
+
+def _print(answer: dict[str, Any]) -> None:
+    print(json.dumps(answer, indent=2, ensure_ascii=False))
