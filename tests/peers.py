@@ -8,19 +8,24 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from http.client import HTTPResponse
 from io import BytesIO
+from pathlib import Path
 from typing import Any
 
 import pytest
 import uvloop
 from websockets.asyncio.client import ClientConnection, connect
 from websockets.client import ClientProtocol
+from websockets.exceptions import ConnectionClosed
 from websockets.frames import Frame, Opcode
 from websockets.uri import parse_uri
 
+from relay.shell.gate import Limits
+from relay.shell.outlet import Frame as ReleasedFrame
 from relay.shell.site import Site
 from released import EXPEDITION
 
 PATIENCE_S = 20
+FAST = Limits(close_s=1.0, turn_s=0.05)
 LOOPS = {"asyncio": asyncio.new_event_loop, "uvloop": uvloop.new_event_loop}
 
 
@@ -214,3 +219,52 @@ def payloads(frames: list[Frame]) -> list[bytes]:
 def masked(opcode: Opcode, payload: bytes) -> bytes:
     """Return a client's frame as `websockets` writes it."""
     return Frame(opcode, payload).serialize(mask=True)
+
+
+UNREADABLE = [
+    b"nonsense\r\n\r\n",
+    b"GET * HTTP/1.1\r\nHost: x\r\n\r\n",
+    b"BREW / HTTP/1.1\r\nHost: x\r\n\r\n",
+    b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03\r\n\r\n",
+    b"GET /<script>alert(1)</script> HTTP/9.9\r\nHost: x\r\n\r\n",
+    b"GET / HTTP/1.1\r\nHost: x\r\nbad header\r\n\r\n",
+    b"GET / HTTP/1.1\r\nHost: x\r\nX-Tried: \x00<script>\r\n\r\n",
+    b"GET / HTTP/1.1\r\nHost: x\r\nX-Tried : <script>\r\n\r\n",
+    b"POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 4\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n",
+    b"POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 4\r\nContent-Length: 5\r\n\r\nabcd",
+    b"POST / HTTP/1.1\r\nHost: x\r\nContent-Length: -1\r\n\r\n",
+    b"POST / HTTP/1.1\r\nHost: x\r\nTransfer-Encoding: chunked\r\nTransfer-Encoding: gzip\r\n\r\n0\r\n\r\n",
+    b"POST / HTTP/1.1\r\nHost: x\r\nTransfer-Encoding: xchunked\r\n\r\n0\r\n\r\n",
+    upgrade("audience=public").replace(b"Sec-WebSocket-Key", b"X-Key"),
+    upgrade("audience=public", "Content-Length: 30"),
+    upgrade("audience=public", "Transfer-Encoding: chunked"),
+]
+
+
+async def closed_with(site: Site, query: str) -> int | None:
+    """Return the code with which the site closes a viewer at once."""
+    async with live(site, query) as viewer:
+        with pytest.raises(ConnectionClosed) as caught:
+            await viewer.recv()
+    return caught.value.rcvd.code if caught.value.rcvd else None
+
+
+def publish(site: Site, frames: list[ReleasedFrame]) -> list[bytes]:
+    """Publish frames and return their bytes."""
+    for frame in frames:
+        site.publish(frame)
+    return [frame.data for frame in frames]
+
+
+def build_site(beside: Path) -> Path:
+    """Return a small built site, with things in and beside it that must not be given out."""
+    folder = beside / "dist"
+    (folder / "assets").mkdir(parents=True)
+    (folder / "index.html").write_text("<!doctype html><title>A dive</title>" + "<p>Ink lines." * 50)
+    (folder / "assets" / "page-DiwrgTda.js").write_bytes(b"export const nothing = 0;\n" * 100)
+    (folder / "assets" / "plain.css").write_text("p { color: black }")
+    (folder / "mark.png").write_bytes(b"\x89PNG" * 100)
+    (folder / ".secret").write_text("hidden")
+    (beside / "beside.txt").write_text("beside")
+    (folder / "link.txt").symlink_to(beside / "beside.txt")
+    return folder
