@@ -177,7 +177,7 @@ function reportOf(item: unknown): Report {
   must(Array.isArray(item) && item.length >= 10, 'report is not a list of ten');
   const [status, east, north, depth, heading, altitude, mode, leg, pitch, roll] = item as unknown[];
   must(typeof status === 'string', 'report: status');
-  const report: Report = {
+  return {
     heard: status === 'reporting',
     east_m: measure(east, -1e7, 1e7, 'report: east'),
     north_m: measure(north, -1e7, 1e7, 'report: north'),
@@ -189,8 +189,6 @@ function reportOf(item: unknown): Report {
     pitch_deg: measure(pitch, -90, 90, 'report: pitch'),
     roll_deg: measure(roll, -180, 180, 'report: roll'),
   };
-  must((report.east_m === null) === (report.north_m === null), 'report: half a position');
-  return report;
 }
 
 export interface Footer {

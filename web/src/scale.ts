@@ -12,10 +12,10 @@ export interface Linear {
 
 /** Map [low, high] onto pixels [first, last]; an empty domain maps to `first`. */
 export function linear(low: number, high: number, first: number, last: number): Linear {
-  const factor = high === low ? 0 : (last - first) / (high - low);
+  if (high === low || first === last) return { to: () => first, from: () => low };
   return {
-    to: (value) => first + (value - low) * factor,
-    from: (pixel) => (factor === 0 ? low : low + (pixel - first) / factor),
+    to: (value) => first + ((value - low) / (high - low)) * (last - first),
+    from: (pixel) => low + ((pixel - first) / (last - first)) * (high - low),
   };
 }
 

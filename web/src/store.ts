@@ -61,6 +61,7 @@ export class Track {
 
   set(i: number, report: Report): void {
     for (const name of NUMBER_COLUMNS) this[name][i] = report[name] ?? NaN;
+    if (!isPlaced(report)) this.east_m[i] = this.north_m[i] = NaN;
     this.words[i] =
       (ALTITUDES.indexOf(report.altitude as Altitude) + 1) |
       ((MODES.indexOf(report.mode as Mode) + 1) << 2) |
@@ -68,9 +69,14 @@ export class Track {
     const before = i > 0 ? (this.deepest_m[i - 1] as number) : NaN;
     const depth_m = this.depth_m[i] as number;
     this.deepest_m[i] = Number.isNaN(before) || depth_m > before ? depth_m : before;
-    if (this.firstPlaced < 0 && report.east_m !== null) this.firstPlaced = i;
+    if (this.firstPlaced < 0 && isPlaced(report)) this.firstPlaced = i;
     this.lastHeard[i] = report.heard ? i : i > 0 ? (this.lastHeard[i - 1] as number) : -1;
   }
+}
+
+/** Half a position is none. */
+function isPlaced(report: Report): report is Report & { readonly east_m: number; readonly north_m: number } {
+  return report.east_m !== null && report.north_m !== null;
 }
 
 function grown<C extends Float32Array | Float64Array | Int32Array | Uint8Array>(old: C, fresh: C): C {
@@ -162,7 +168,7 @@ export class Dive {
     this.elapsed_s[i] = elapsed_s;
     reports.forEach((report, vehicle) => {
       (this.tracks[vehicle] as Track).set(i, report);
-      if (report.east_m !== null && report.north_m !== null) this.bounds = around(this.bounds, report.east_m, report.north_m);
+      if (isPlaced(report)) this.bounds = around(this.bounds, report.east_m, report.north_m);
     });
     this.count = i + 1;
   }

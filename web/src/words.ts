@@ -180,7 +180,6 @@ export const words = {
     pause: 'Pause',
     speed: 'Speed',
     times: (rate: string) => `${rate} ×`,
-    timesSaid: (rate: string) => `${rate} times as fast`,
     previousNote: 'Earlier note',
     nextNote: 'Later note',
     follow: 'Back to live',

@@ -1,0 +1,186 @@
+import { encode } from '@msgpack/msgpack';
+import { describe, expect, test } from 'vitest';
+import vectors from '../../tests/vectors/wire.json';
+import { BLOCK, checkRecording, decodeDives, decodeFrame, decodeRecording, Refused, type Released } from '../src/decode';
+import { closed, decoded, diveFrames, frame, HEADER, joined, report, SILENT } from './frames';
+
+const bytesOf = (hex: string): Uint8Array<ArrayBuffer> => Uint8Array.from(hex.match(/../g) ?? [], (pair) => parseInt(pair, 16));
+const reasonOf = (result: unknown): string => (result instanceof Refused ? result.reason : 'taken');
+const digest = crypto.subtle.digest.bind(crypto.subtle);
+
+/** The relay's own frames (provenance in the file), read by its decoder and by this one. */
+const FRAMES = vectors.frames.map((vector) => ({ ...vector, bytes: bytesOf(vector.hex) }));
+const RECORDING = joined([...FRAMES.map(({ bytes }) => bytes), bytesOf(vectors.footer_hex)]);
+
+function bodyAgain(record: Released): unknown {
+  if (record.kind === 'note') return [record.vehicle, record.text];
+  if (record.kind !== 'tick') return null;
+  return record.reports.map((r) => [
+    r.heard ? 'reporting' : 'no report', r.east_m, r.north_m, r.depth_m, r.heading_deg, r.altitude, r.mode, r.leg, r.pitch_deg, r.roll_deg,
+  ]);
+}
+
+describe('the shared vectors', () => {
+  test('each frame, whole, is the record that the relay says it is', () => {
+    expect(FRAMES.length).toBeGreaterThan(4);
+    for (const { bytes, dive, seq, kind, elapsed_s, body } of FRAMES) {
+      const record = decoded(bytes);
+      expect([record.dive, record.seq, record.elapsed_s]).toEqual([dive, seq, elapsed_s]);
+      expect(record.kind).toBe(['dive', 'tick', 'note', 'end'][kind]);
+      if (record.kind === 'dive') expect(record.header).toMatchObject({ vehicles: ['Lantern', 'Moth'], delay_s: [2_700, 3_300], tick_s: 15 });
+      else expect(bodyAgain(record)).toEqual(body);
+    }
+  });
+
+  test('each frame with bytes behind it, or cut anywhere, is refused', () => {
+    for (const { bytes } of FRAMES) {
+      expect(reasonOf(decodeFrame(joined([bytes, bytes])))).toBe('not one object');
+      expect(reasonOf(decodeFrame(joined([bytes, new Uint8Array(1)])))).toBe('length is not a multiple of the block');
+      for (let length = 0; length < bytes.length; length += 1) expect(decodeFrame(bytes.subarray(0, length))).toBeInstanceOf(Refused);
+    }
+  });
+
+  test('the recording cut after any byte gives a prefix of its records, and is never taken for a closed one', () => {
+    const ends = FRAMES.map((_, i) => joined(FRAMES.slice(0, i + 1).map(({ bytes }) => bytes)).length);
+    for (let length = 0; length < RECORDING.length; length += 1) {
+      const cut = decodeRecording(RECORDING.subarray(0, length));
+      expect(cut.records.length).toBe(ends.filter((end) => end <= length).length);
+      expect(cut.ending).toBe(length === 0 || ends.includes(length) ? 'open' : 'torn');
+    }
+  });
+
+  test('the whole recording is closed, and its SHA-256 agrees with the footer', async () => {
+    const recording = decodeRecording(RECORDING);
+    expect(recording.ending).toBe('closed');
+    expect(recording.records.length).toBe(FRAMES.length);
+    expect(await checkRecording(RECORDING, recording, digest)).toBe('verified');
+  });
+
+  test('bytes after the footer are refused', () => {
+    expect(reasonOf(decodeRecording(joined([RECORDING, new Uint8Array(1)])).ending)).toBe('bytes after the footer');
+  });
+});
+
+describe('a frame', () => {
+  const tick = (...values: unknown[]) => frame(1, 1, 1, 15, values);
+  const header = (change: object) => frame(1, 0, 0, 0, { ...HEADER, ...change });
+
+  test('of an unknown kind keeps its place in the sequence', () => {
+    expect(decoded(frame(3, 7, 9, 30, { anything: [1, 2] }))).toEqual({ dive: 3, seq: 7, elapsed_s: 30, kind: 'unknown', code: 9 });
+  });
+
+  test('may hold keys and items that a later relay adds', () => {
+    expect(decoded(header({ later: { deep: [1] } })).kind).toBe('dive');
+    expect(decoded(tick([...report(10), 'later'])).kind).toBe('tick');
+  });
+
+  test('tells an unknown word as an unknown value', () => {
+    const record = decoded(tick(['reporting', null, null, null, null, 'hovering', 'towed', 'transit', null, null]));
+    expect(record).toMatchObject({ reports: [{ altitude: null, mode: null, leg: null }] });
+  });
+
+  test.each([
+    ['an empty message', new Uint8Array(0), 'length is not a multiple of the block'],
+    ['bytes that are no MessagePack', new Uint8Array(BLOCK).fill(0xc1), 'not one object'],
+    ['a map', frame(1, 1, 1, 0, null).fill(0x80, 0, 1), 'not one object'],
+    ['dive 0', frame(0, 1, 3, 0, null), 'dive number'],
+    ['a negative number', frame(1, -1, 3, 0, null), 'sequence number'],
+    ['a number past 2^53', frame(1, 2 ** 60, 3, 0, null), 'sequence number'],
+    ['time before the dive', frame(1, 1, 3, -1, null), 'dive time'],
+    ['time that is no number', frame(1, 1, 3, NaN, null), 'dive time'],
+    ['a header in mid-dive', frame(1, 1, 0, 0, HEADER), 'a dive begins with its header'],
+    ['a dive without a header', frame(1, 0, 3, 0, null), 'a dive begins with its header'],
+    ['another format', header({ format: 'logbook' }), 'header: format'],
+    ['a later version', header({ version: 2 }), 'header: version'],
+    ['a delay that ends before it begins', header({ delay_s: [60, 30] }), 'header: delay'],
+    ['no tick', header({ tick_s: 0 }), 'header: tick'],
+    ['a vehicle without a name', header({ vehicles: [7] }), 'header: vehicles'],
+    ['a depth of infinity', tick(report(Infinity)), 'report: depth'],
+    ['a depth in words', tick(['reporting', null, null, 'deep', null, null, null, null, null, null]), 'report: depth'],
+    ['a heading past the circle', tick(['reporting', null, null, null, 361, null, null, null, null, null]), 'report: heading'],
+    ['a report cut short', tick(SILENT.slice(0, 9)), 'report is not a list of ten'],
+    ['a note without a text', frame(1, 1, 2, 0, [0]), 'note is not a pair'],
+    ['a note of a vehicle below zero', frame(1, 1, 2, 0, [-1, 'x']), 'note: vehicle'],
+    ['an end with a body', frame(1, 1, 3, 0, []), 'end has a body'],
+  ])('with %s is refused', (_, bytes, reason) => {
+    expect(reasonOf(decodeFrame(bytes))).toBe(reason);
+  });
+
+  test('with a pad that is not zero is refused', () => {
+    const bytes = frame(1, 1, 3, 0, null);
+    bytes[BLOCK - 1] = 1;
+    expect(reasonOf(decodeFrame(bytes))).toBe('padding');
+  });
+
+  test('takes each limit at it and refuses one past it', () => {
+    expect(reasonOf(decodeFrame(tick(report(12_100))))).toBe('taken');
+    expect(reasonOf(decodeFrame(tick(report(12_100.5))))).toBe('report: depth');
+    expect(reasonOf(decodeFrame(frame(1, 1, 2, 0, [null, 'x'.repeat(1_000)])))).toBe('taken');
+    expect(reasonOf(decodeFrame(frame(1, 1, 2, 0, [null, 'x'.repeat(1_001)])))).toBe('note: text');
+  });
+
+  test('made of noise never throws', () => {
+    let state = 1;
+    const noise = () => (state = (state * 48_271) % 2_147_483_647) & 0xff;
+    for (let n = 0; n < 3_000; n += 1) {
+      const bytes = Uint8Array.from({ length: BLOCK }, noise);
+      bytes[0] = n % 2 === 0 ? 0x96 : (bytes[0] as number);
+      expect(() => decodeFrame(bytes)).not.toThrow();
+    }
+  });
+});
+
+describe('a recording', () => {
+  const frames = diveFrames(1, [[SILENT, SILENT], [report(10), SILENT]]);
+
+  test('with a record left out is refused, and keeps what came before', () => {
+    const recording = decodeRecording(joined([frames[0] as Uint8Array, frames[2] as Uint8Array]));
+    expect(reasonOf(recording.ending)).toBe('a record is missing or out of place');
+    expect(recording.records.length).toBe(1);
+  });
+
+  test('with a changed byte is damaged', async () => {
+    const bytes = await closed(frames);
+    const at = (frames[0] as Uint8Array).length + (frames[1] as Uint8Array).length + 3;
+    bytes[at] = (bytes[at] as number) ^ 1;
+    expect(await checkRecording(bytes, decodeRecording(bytes), digest)).toBe('damaged');
+  });
+
+  test('whose footer counts wrongly is damaged, whether or not a digest can be had', async () => {
+    const bytes = joined([...frames, encode(['end', 2, '0'.repeat(64)])]);
+    expect(await checkRecording(bytes, decodeRecording(bytes), null)).toBe('damaged');
+  });
+
+  test('is unchecked where the browser offers no digest, and incomplete without a footer', async () => {
+    const bytes = await closed(frames);
+    expect(await checkRecording(bytes, decodeRecording(bytes), null)).toBe('unchecked');
+    expect(await checkRecording(joined(frames), decodeRecording(joined(frames)), digest)).toBe('incomplete');
+  });
+});
+
+describe('the list of dives', () => {
+  const list = (change: object, entry: object = {}) =>
+    new TextEncoder().encode(
+      JSON.stringify({
+        format: 1, expedition: 'The search', audience: 'public',
+        dives: [{ dive: 1, closed: true, records: 3, recording: 'recordings/public/dive-001.recording', ...entry }], ...change,
+      }),
+    );
+
+  test('comes out in the order of the dives', () => {
+    const entry = { closed: true, records: 1, recording: 'a' };
+    expect(decodeDives(list({ dives: [{ ...entry, dive: 2 }, { ...entry, dive: 1 }] }))).toMatchObject({ dives: [{ dive: 1 }, { dive: 2 }] });
+  });
+
+  test.each([
+    ['no JSON', new TextEncoder().encode('<html>'), 'not JSON'],
+    ['bytes that are no UTF-8', new Uint8Array([0x22, 0xff, 0x22]), 'not JSON'],
+    ['another format', list({ format: 2 }), 'list of dives: format'],
+    ['no dives', list({ dives: null }), 'list of dives: no list'],
+    ['an address elsewhere', list({}, { recording: 'https://elsewhere/x' }), 'list of dives: address'],
+    ['an address above this page', list({}, { recording: '../x' }), 'list of dives: address'],
+    ['an address from the root', list({}, { recording: '/x' }), 'list of dives: address'],
+  ])('with %s is refused', (_, bytes, reason) => {
+    expect(reasonOf(decodeDives(bytes))).toBe(reason);
+  });
+});

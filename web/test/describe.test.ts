@@ -1,0 +1,208 @@
+import { describe, expect, test } from 'vitest';
+import * as say from '../src/describe';
+import { follow, seek, START } from '../src/playhead';
+import type { Connection, State } from '../src/state';
+import type { Dive } from '../src/store';
+import { decoded, diveFrames, frame, HEADER, heldDive, report, SILENT } from './frames';
+
+const plain = (text: string): string => text.replaceAll('\u00a0', ' ');
+
+function stateOf(dive: Dive | null, change: Partial<State> = {}): State {
+  const playhead = dive ? follow(START, dive.end_s) : START;
+  return {
+    expedition: 'The search', dives: [], listed: true, wanted: dive?.dive ?? null, dive, live: dive !== null, playhead,
+    at: dive ? dive.count - 1 : -1, connection: { is: 'connected' }, integrity: null, ...change,
+  };
+}
+
+const dived = (ticks: Parameters<typeof diveFrames>[1], header: object = HEADER) => heldDive(diveFrames(1, ticks, header));
+const two = () => dived([[report(1_140, 0, 0, 'bottom', 'on the bottom'), report(1_130, 0, 0)], [report(1_140, 25, -50, 'bottom', 'on the bottom'), report(1_130, 0, 0)]]);
+const over = () => {
+  const dive = two();
+  dive.append(decoded(frame(1, 3, 3, 4_320, null)));
+  return dive;
+};
+const title = (dive: Dive) => say.headline(stateOf(dive)).title;
+
+describe('the honest line', () => {
+  const line = (header: object, change: Partial<State> = {}) => {
+    const { late, place } = say.honestLine(stateOf(dived([[report(0), SILENT]], { ...HEADER, ...header }), change));
+    return `${late} ${place}`;
+  };
+
+  test('says how late and how coarse', () => {
+    expect(line({})).toBe('You see this 45 to 55 minutes late. Positions are coarse and without a place, on purpose.');
+    expect(line({ delay_s: [20, 25] })).toMatch(/^You see this 20 to 25 seconds late\./);
+  });
+
+  test('says that a recording is one', () => {
+    expect(line({}, { live: false })).toMatch(/^A recording, shown 45 to 55 minutes late\./);
+    expect(say.honestLine(stateOf(over())).late).toMatch(/^A recording/);
+  });
+
+  test('says what is told of the place, and no more', () => {
+    expect(line({ place: 'area', area: 'South Atlantic' })).toContain('only this is told, on purpose: South Atlantic.');
+    expect(line({ fields: ['depth'] })).toContain('Positions are not told, on purpose.');
+    expect(line({ place: 'exact' })).toContain('Positions are given as they were measured.');
+  });
+
+  test('is there before any dive', () => {
+    const { late, place } = say.honestLine(stateOf(null));
+    expect(`${late} ${place}`).toBe('What you see here comes late, coarse and without a place, on purpose.');
+  });
+});
+
+describe('the headline', () => {
+  test('before any dive is friendly, and while nothing is known yet says so', () => {
+    expect(say.headline(stateOf(null)).title).toBe('No dive yet');
+    expect(say.headline(stateOf(null, { listed: false })).title).toBe('Reading the dive');
+    expect(say.headline(stateOf(null, { listed: false, connection: { is: 'disconnected', retry_s: 8 } })).title).toBe('The relay cannot be reached');
+    expect(say.headline(stateOf(null, { wanted: 1, integrity: 'damaged' })).title).toBe('This recording is damaged');
+    expect(say.headline(stateOf(null, { wanted: 1, integrity: 'unreachable' })).title).toBe('The relay cannot be reached');
+  });
+
+  test('names who does what, together where they do the same', () => {
+    const both = (leg: string) => title(dived([[report(10, null, null, leg, null), report(10, null, null, leg, null)]]));
+    expect(['deck', 'descent', 'bottom', 'ascent'].map(both)).toEqual([
+      'Lantern and Moth are on deck', 'Lantern and Moth are on the way down', 'Lantern and Moth are at work below', 'Lantern and Moth are on the way up',
+    ]);
+    expect(title(two())).toBe('Lantern is on the bottom');
+  });
+
+  test('speaks of whoever reports', () => {
+    expect(title(dived([[SILENT, report(10, null, null, 'descent', null)]]))).toBe('Moth is on the way down');
+    expect(title(dived([[SILENT, SILENT]]))).toBe('No report from Lantern and Moth');
+  });
+
+  test('says how far into the dive, and at its end how long and how deep it was', () => {
+    const dive = two();
+    expect(plain(say.headline(stateOf(dive)).more)).toBe('15 s into the dive');
+    const head = say.headline(stateOf(over()));
+    expect([head.title, plain(head.more)]).toEqual(['The dive is over', 'It lasted 1 h 12 min and went about 1,140 m deep.']);
+  });
+
+  test('of a dive without a report yet says that it is beginning', () => {
+    expect(title(dived([]))).toBe('A dive is beginning');
+  });
+
+  test('of a moment within a dive that is over is that of the moment', () => {
+    const dive = over();
+    expect(say.headline(stateOf(dive, { playhead: seek(START, 15, dive.end_s) })).title).toBe('Lantern is on the bottom');
+  });
+});
+
+describe('a vehicle', () => {
+  const lines = (dive: Dive, vehicle: number, at: number) => say.vehicleWords(dive, vehicle, at).lines.map((line) => plain(line.join(' ')));
+
+  test('is told about, never exactly', () => {
+    expect(lines(two(), 0, 1)).toEqual(['depth about 1,140 m', 'heading 135° on the plan', 'mode on its tether']);
+    expect(say.vehicleWords(two(), 0, 1).where).toBe('on the bottom');
+    expect(say.vehicleWords(two(), 1, 1).where).toBe('near the bottom');
+  });
+
+  test('without a report is said to be silent, for how long, and last how deep', () => {
+    const dive = dived([[report(500), SILENT], ...Array.from({ length: 4 }, () => [SILENT, SILENT])]);
+    const told = say.vehicleWords(dive, 0, 4);
+    expect([plain(told.where), told.heard]).toEqual(['no report for 1 min', false]);
+    expect(lines(dive, 0, 4)).toEqual(['last depth about 500 m']);
+    expect(say.vehicleWords(dive, 1, 4).where).toBe('no report yet');
+  });
+
+  test('of which nothing but its reporting is told gets no line', () => {
+    const dive = dived([[['reporting', ...Array(9).fill(null)], SILENT]]);
+    expect(say.vehicleWords(dive, 0, 0)).toEqual({ name: 'Lantern', where: 'under way', heard: true, lines: [] });
+  });
+
+  test('tells its pace once the released positions cover most of five minutes', () => {
+    const ticks = Array.from({ length: 21 }, (_, i) => [report(10, Math.floor(i / 5) * 25, 0), report(10, 0, 0)]);
+    const dive = dived(ticks);
+    expect(lines(dive, 0, 10).some((line) => line.startsWith('pace'))).toBe(false);
+    expect(lines(dive, 0, 20)).toContain('pace about 0.3 m/s over 5 min');
+    expect(lines(dive, 1, 20)).toContain('pace hardly moving for 5 min');
+  });
+
+  test('of a dive that is over is summed up from what was released', () => {
+    const ticks = Array.from({ length: 9 }, (_, i) => [report(100 + i, i * 25, 0, i < 5 ? 'bottom' : 'ascent'), SILENT]);
+    const told = say.vehicleSummary(dived(ticks), 0).lines.map((line) => plain(line.join(' ')));
+    expect(told).toEqual(['deepest about 108 m', 'at work below 1 min', 'way on the plan about 200 m']);
+    expect(say.vehicleSummary(dived(ticks), 1).lines).toEqual([]);
+  });
+});
+
+describe('the connection', () => {
+  const words = (connection: Connection, change: Partial<State> = {}) => {
+    const { word, more } = say.connectionWords(stateOf(two(), { connection, ...change }));
+    return plain(more === '' ? word : `${word}: ${more}`);
+  };
+
+  test('is a word for every state', () => {
+    expect(words({ is: 'connecting' })).toBe('connecting');
+    expect(words({ is: 'connected' })).toBe('connected');
+    expect(words({ is: 'delayed', silent_s: 50.4 })).toBe('delayed: nothing new for 50 s');
+    expect(words({ is: 'disconnected', retry_s: 7.2 })).toBe('disconnected: trying again in 8 s');
+    expect(words({ is: 'disconnected', retry_s: 0 })).toBe('disconnected: trying again');
+    expect(words({ is: 'full', retry_s: 30 })).toBe('full: trying again in 30 s');
+    expect(words({ is: 'refused' })).toMatch(/^refused: /);
+    expect(words({ is: 'outdated' })).toMatch(/^out of date: /);
+    expect(words({ is: 'recordings only' })).toBe('recordings only');
+  });
+
+  test('is "replay" for a moment that is not live, unless the connection is lost', () => {
+    const back = { playhead: seek(START, 0, 15) };
+    expect(words({ is: 'connected' }, back)).toBe('replay: the dive is going on');
+    expect(words({ is: 'connected' }, { live: false })).toBe('replay');
+    expect(words({ is: 'disconnected', retry_s: 8 }, back)).toMatch(/^disconnected/);
+  });
+});
+
+describe('the drawings', () => {
+  test('say where each vehicle is on the plan, and that up is not north', () => {
+    const label = plain(say.planLabel(stateOf(two()), 0.5, 44));
+    expect(label).toBe(
+      'Plan of the track on a grid of 100 m; up is not north. Lantern is 25 m to the right and 50 m below of where its track begins. Moth is where its track begins.',
+    );
+  });
+
+  test('say why there is no track', () => {
+    const without = (header: object, ticks: Parameters<typeof diveFrames>[1] = [[report(10), SILENT]]) => say.trackMissing(dived(ticks, { ...HEADER, ...header }), 0);
+    expect(without({})).toBe('No track is shown on this leg of the dive.');
+    expect(without({ fields: ['depth'] })).toBe('The track is not told.');
+    expect(without({ fields: ['depth'], area: 'South Atlantic', place: 'area' })).toBe('Only the area is told: South Atlantic.');
+    expect(without({}, [[report(10, 0, 0), SILENT]])).toBeNull();
+  });
+
+  test('say the depth of each vehicle and the deepest', () => {
+    expect(plain(say.columnLabel(stateOf(two())))).toBe(
+      'Water column. Lantern about 1,140 m down, on the bottom. Moth about 1,130 m down, near the bottom. Deepest so far in this dive about 1,140 m.',
+    );
+    expect(say.columnLabel(stateOf(dived([[SILENT, SILENT]])))).toBe('Water column. Depth is not told.');
+    expect(plain(say.depthLabel(stateOf(two())))).toBe('Depth over the time of the dive, from the start to 15 s. Deepest about 1,140 m.');
+  });
+
+  test('give the ribbon a spoken value', () => {
+    expect(plain(say.ribbonValue(stateOf(two())))).toBe('15 s into the dive. Lantern is on the bottom.');
+    expect(plain(say.ribbonValue(stateOf(over())))).toBe('1 h 12 min into the dive. The dive is over.');
+  });
+});
+
+describe('what is said aloud', () => {
+  test('does not change while only time and connection details do', () => {
+    const dive = dived([[report(100, 0, 0), SILENT], [report(100, 25, 0), SILENT]]);
+    const early = say.announcement(stateOf(dive, { at: 0, playhead: follow(START, 0) }));
+    expect(say.announcement(stateOf(dive))).toBe(early);
+    expect(say.announcement(stateOf(dive, { connection: { is: 'disconnected', retry_s: 8 } }))).toBe(
+      say.announcement(stateOf(dive, { connection: { is: 'disconnected', retry_s: 7 } })),
+    );
+  });
+
+  test('tells a new note', () => {
+    const dive = two();
+    dive.append(decoded(frame(1, 3, 2, 15, [0, 'Coal on the seabed'])));
+    expect(say.announcement(stateOf(dive))).toContain('New note: Coal on the seabed');
+  });
+});
+
+test('the title of the tab begins with what is going on', () => {
+  expect(say.pageTitle(stateOf(two()))).toBe('Lantern is on the bottom · Dive 1 · The search');
+  expect(say.pageTitle(stateOf(null))).toBe('The search');
+});

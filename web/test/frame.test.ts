@@ -1,0 +1,47 @@
+import { describe, expect, test } from 'vitest';
+import { Frame } from '../src/frame';
+import type { State } from '../src/state';
+
+function framed(step: () => { raise: number; more: boolean } = () => ({ raise: 0, more: false })) {
+  const due: ((now_ms: number) => void)[] = [];
+  const drawn: string[] = [];
+  const view = (name: string) => ({ draw: () => drawn.push(name), destroy: () => {} });
+  const frame = new Frame((run) => due.push(run), step, () => ({}) as State, [
+    { view: view('one'), upon: 1 },
+    { view: view('both'), upon: 3 },
+    { view: view('none'), upon: 0 },
+  ]);
+  return { frame, due, drawn, run: () => due.shift()?.(0) };
+}
+
+describe('the frame', () => {
+  test('draws each view once, however often and whatever was raised', () => {
+    const { frame, due, drawn, run } = framed();
+    frame.raise(1);
+    frame.raise(2);
+    frame.raise(1);
+    expect(due.length).toBe(1);
+    run();
+    expect(drawn).toEqual(['one', 'both']);
+  });
+
+  test('draws only what is dirty, and nothing twice', () => {
+    const { frame, drawn, run } = framed();
+    frame.raise(2);
+    run();
+    frame.raise(0);
+    run();
+    expect(drawn).toEqual(['both']);
+  });
+
+  test('asks for no frame while nothing changes, and for the next one while something plays', () => {
+    let left = 2;
+    const { frame, due, drawn, run } = framed(() => ({ raise: 1, more: (left -= 1) > 0 }));
+    expect(due.length).toBe(0);
+    frame.raise(0);
+    run();
+    expect(due.length).toBe(1);
+    run();
+    expect([due.length, drawn.length]).toEqual([0, 4]);
+  });
+});

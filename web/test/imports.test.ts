@@ -1,0 +1,75 @@
+import { describe, expect, test } from 'vitest';
+import { words } from '../src/words';
+
+/** What each room of the page may import; a new room without a row fails. Views share one row. */
+const TABLE: Readonly<Record<string, readonly string[]>> = {
+  words: [],
+  format: ['words'],
+  scale: [],
+  decimate: [],
+  backoff: [],
+  extent: [],
+  announce: [],
+  playhead: [],
+  decode: ['extent'],
+  store: ['decode', 'scale'],
+  pace: ['playhead', 'store'],
+  state: ['decode', 'playhead', 'store'],
+  describe: ['decode', 'format', 'pace', 'scale', 'state', 'store', 'words'],
+  transport: ['backoff', 'state'],
+  source: ['backoff', 'decode', 'state', 'transport'],
+  page: ['decode', 'playhead', 'source', 'state', 'store'],
+  frame: ['state'],
+  browser: ['transport'],
+  dom: ['format'],
+  paint: ['dom', 'format', 'scale'],
+  'views/*': ['announce', 'decimate', 'decode', 'describe', 'dom', 'format', 'paint', 'playhead', 'scale', 'state', 'store', 'words'],
+  main: ['browser', 'frame', 'page', 'source', 'state', 'style.css', 'views/*'],
+};
+
+const FILES = import.meta.glob<string>('../src/**/*.ts', { query: '?raw', import: 'default', eager: true });
+const ROOMS = Object.entries(FILES).map(([path, text]) => ({ path, text, room: path.replace('../src/', '').replace('.ts', '') }));
+const rowOf = (room: string): string => (room.startsWith('views/') ? 'views/*' : room);
+
+function imported(room: string, text: string): string[] {
+  const found = [...text.matchAll(/^(?:import|export)[^'"]*?['"](\.{1,2}\/[^'"]+)['"]/gm)].map((match) => match[1] as string);
+  return found.map((path) => new URL(path, `file:///${room}`).pathname.slice(1));
+}
+
+describe('imports', () => {
+  test('are those of the table, for every room, and every room has a row', () => {
+    expect(ROOMS.length).toBeGreaterThan(25);
+    for (const { room, text } of ROOMS) {
+      const allowed = TABLE[rowOf(room)];
+      expect(allowed, `${room} has no row`).toBeDefined();
+      for (const other of imported(room, text)) expect(allowed, `${room} imports ${other}`).toContain(rowOf(other));
+    }
+  });
+
+  test('of the table never run in a circle', () => {
+    const above = (room: string, seen: readonly string[]): void => {
+      expect(seen).not.toContain(room);
+      for (const other of TABLE[room] ?? []) above(other, [...seen, room]);
+    };
+    above('main', []);
+  });
+
+  test('of the network, timers, clock and chance of the browser are in one room', () => {
+    const world = /\b(?:fetch\(|new WebSocket|setTimeout|setInterval|performance\.|Date\.|Math\.random|localStorage|navigator\.)/;
+    expect(ROOMS.filter(({ text }) => world.test(text)).map(({ room }) => room)).toEqual(['browser']);
+  });
+});
+
+describe('words', () => {
+  test('are in the catalogue alone: no other room holds a sentence', () => {
+    const sentence = /(['"`])[A-Z][a-z]+ [a-z]+[^'"`]*\1/;
+    const code = (text: string) => text.replace(/\/\*[\s\S]*?\*\//g, '').replace(/\/\/.*$/gm, '');
+    expect(ROOMS.filter(({ room, text }) => room !== 'words' && sentence.test(code(text))).map(({ room }) => room)).toEqual([]);
+  });
+
+  test('of the catalogue are all used', () => {
+    const all = ROOMS.filter(({ room }) => room !== 'words').map(({ text }) => text).join('\n') + JSON.stringify(import.meta.glob('../vite.config.ts', { query: '?raw', import: 'default', eager: true }));
+    const unused = Object.values(words).flatMap((group) => (typeof group === 'object' ? Object.keys(group) : [])).filter((key) => !new RegExp(`\\b${key}\\b`).test(all));
+    expect(unused).toEqual([]);
+  });
+});

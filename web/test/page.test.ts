@@ -1,0 +1,181 @@
+import { describe, expect, test } from 'vitest';
+import type { DiveEntry } from '../src/decode';
+import { Page } from '../src/page';
+import type { Listener, Source } from '../src/source';
+import { isOver, isReplay } from '../src/state';
+import { decoded, diveFrames, frame, report, SILENT } from './frames';
+
+const TICKS = Array.from({ length: 5 }, (_, i) => [report(10 * i), SILENT]);
+const entry = (dive: number, closed: boolean): DiveEntry => ({ dive, closed, records: 6, recording: `r/${dive}` });
+
+class Played implements Source {
+  isStopped = false;
+  constructor(readonly listener: Listener) {}
+  start(): void {}
+  retry(): void {}
+  stop(): void {
+    this.isStopped = true;
+  }
+}
+
+function open(chosen: number | null = null) {
+  const asked: { dive: number; source: Played }[] = [];
+  const remembered: (number | null)[] = [];
+  const page = new Page(
+    {
+      live: (listener) => new Played(listener),
+      recording: ({ dive }, listener) => {
+        const source = new Played(listener);
+        asked.push({ dive, source });
+        return source;
+      },
+      raise: () => {},
+      remember: (dive) => remembered.push(dive),
+      leastStep_s: () => 0,
+    },
+    chosen,
+  );
+  const list = (...dives: DiveEntry[]) => page.dives({ expedition: 'The search', audience: 'public', dives });
+  const bring = (dive: number, over = false) => {
+    const frames = diveFrames(dive, TICKS);
+    page.records((over ? [...frames, frame(dive, 6, 3, 60, null)] : frames).map(decoded));
+  };
+  return { page, asked, remembered, list, bring };
+}
+
+describe('the page', () => {
+  test('before any dive shows none, and knows that there is none', () => {
+    const { page, list } = open();
+    expect(page.state).toMatchObject({ listed: false, wanted: null, dive: null });
+    list();
+    expect(page.state).toMatchObject({ listed: true, wanted: null, dive: null });
+  });
+
+  test('follows a dive as its records come', () => {
+    const { page, list, bring } = open();
+    list(entry(1, false));
+    bring(1);
+    expect(page.state).toMatchObject({ wanted: 1, live: true, at: 4, playhead: { mode: 'following', at_s: 60 } });
+    expect(isReplay(page.state)).toBe(false);
+    page.records([decoded(frame(1, 6, 1, 75, [report(50), SILENT]))]);
+    expect(page.state.at).toBe(5);
+  });
+
+  test('refuses a record that does not follow', () => {
+    const { page, bring } = open();
+    bring(1);
+    expect(page.records([decoded(frame(1, 8, 1, 90, [SILENT, SILENT]))])).toBe(false);
+    expect(page.records([decoded(frame(2, 1, 1, 15, [SILENT, SILENT]))])).toBe(false);
+    expect(page.state.at).toBe(4);
+  });
+
+  test('that looks back stays there while the dive goes on, and goes back to live when asked', () => {
+    const { page, bring } = open();
+    bring(1);
+    page.act({ do: 'seek', at_s: 31 });
+    page.records([decoded(frame(1, 6, 1, 75, [report(50), SILENT]))]);
+    expect(page.state).toMatchObject({ at: 2, playhead: { at_s: 31 } });
+    expect(isReplay(page.state)).toBe(true);
+    page.act({ do: 'follow' });
+    expect(page.state).toMatchObject({ at: 5, playhead: { mode: 'following', at_s: 75 } });
+  });
+
+  test('steps from report to report, and no further than the ends', () => {
+    const { page, bring } = open();
+    bring(1);
+    page.act({ do: 'step', ticks: -1 });
+    expect(page.state).toMatchObject({ at: 3, playhead: { at_s: 45 } });
+    page.act({ do: 'step', ticks: -20 });
+    expect(page.state.at).toBe(0);
+    page.act({ do: 'step', ticks: 99 });
+    expect(page.state).toMatchObject({ at: 4, playhead: { at_s: 60 } });
+  });
+
+  test('goes from note to note', () => {
+    const { page, bring } = open();
+    bring(1);
+    page.records([decoded(frame(1, 6, 2, 60, [null, 'one'])), decoded(frame(1, 7, 1, 75, [SILENT, SILENT])), decoded(frame(1, 8, 2, 75, [null, 'two']))]);
+    page.act({ do: 'earlier note' });
+    expect(page.state.playhead.at_s).toBe(60);
+    page.act({ do: 'earlier note' });
+    expect(page.state.playhead.at_s).toBe(60);
+    page.act({ do: 'later note' });
+    expect(page.state.playhead.at_s).toBe(75);
+  });
+
+  test('shows the dive of the link, fetched, while the tail feeds another', () => {
+    const { page, asked, list, bring } = open(1);
+    list(entry(1, true), entry(2, false));
+    expect(asked.map(({ dive }) => dive)).toEqual([1]);
+    bring(1, true);
+    bring(2);
+    expect(page.state).toMatchObject({ wanted: 1, live: false, dive: { dive: 1 } });
+    page.act({ do: 'follow' });
+    expect(page.state).toMatchObject({ wanted: 2, live: true, dive: { dive: 2 }, playhead: { mode: 'following', at_s: 60 } });
+  });
+
+  test('whose link names a dive that there is not shows the newest', () => {
+    const { page, list, bring } = open(99);
+    list(entry(1, false));
+    bring(1);
+    expect(page.state).toMatchObject({ wanted: 1, live: true });
+  });
+
+  test('fetches a dive when it is chosen, once, and shows its end', () => {
+    const { page, asked, remembered, list, bring } = open();
+    list(entry(1, true), entry(2, true));
+    bring(2, true);
+    page.act({ do: 'show', dive: 1 });
+    page.act({ do: 'show', dive: 1 });
+    expect(asked.map(({ dive }) => dive)).toEqual([1]);
+    bring(1, true);
+    expect(page.state).toMatchObject({ wanted: 1, live: false, at: 4 });
+    expect([isOver(page.state), remembered.at(-1)]).toEqual([true, 1]);
+    page.act({ do: 'show', dive: 2 });
+    expect(page.state).toMatchObject({ wanted: 2, live: true });
+    expect([asked[0]?.source.isStopped, remembered.at(-1)]).toEqual([true, null]);
+  });
+
+  test('plays a dive that is over to its end and rests there', () => {
+    const { page, list, bring } = open();
+    list(entry(1, true));
+    bring(1, true);
+    page.act({ do: 'rate', rate: 10 });
+    page.act({ do: 'play' });
+    expect(page.step(1.6)).toMatchObject({ more: true });
+    expect(page.state).toMatchObject({ at: 1, playhead: { at_s: 16 } });
+    expect(page.step(10)).toMatchObject({ more: false });
+    expect(page.state).toMatchObject({ at: 4, playhead: { mode: 'paused', at_s: 60 } });
+  });
+
+  test('plays a dive that goes on until it is live again', () => {
+    const { page, bring } = open();
+    bring(1);
+    page.act({ do: 'seek', at_s: 0 });
+    page.act({ do: 'play' });
+    page.step(5);
+    expect(page.state.playhead).toMatchObject({ mode: 'following', at_s: 60 });
+  });
+
+  test('moves on to a new dive while it follows, and stays with the old one while that is replayed', () => {
+    const following = open();
+    following.bring(1, true);
+    following.bring(2);
+    expect(following.page.state).toMatchObject({ wanted: 2, live: true });
+    const replaying = open();
+    replaying.bring(1, true);
+    replaying.page.act({ do: 'play' });
+    replaying.bring(2);
+    expect(replaying.page.state).toMatchObject({ wanted: 1, live: false });
+    expect(replaying.page.state.dives.map(({ dive, closed }) => [dive, closed])).toEqual([[1, true], [2, false]]);
+  });
+
+  test('forgets everything when the relay begins anew', () => {
+    const { page, list, bring } = open();
+    bring(3);
+    page.reset();
+    list(entry(1, false));
+    bring(1);
+    expect(page.state).toMatchObject({ wanted: 1, live: true, dive: { dive: 1 } });
+  });
+});
