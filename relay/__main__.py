@@ -125,6 +125,7 @@ def _show(commands: "_Commands[argparse.ArgumentParser]") -> None:
         "Prints the records of a recording as JSON, one a line, and says whether it is complete.",
     )
     parser.add_argument("recording", type=Path, metavar="RECORDING")
+    parser.add_argument("--figures", action="store_true", help="print the dive's numbers instead: distance, area, ...")
 
 
 def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:

@@ -1,4 +1,4 @@
-"""Carry the built page in the wheel and the sdist, so that nobody who installs them needs Node.
+"""Carry the built page and the demo's recording in the wheel, so that nobody who installs it needs Node.
 
 A hatchling build hook (hatch.pypa.io, "Custom build hook"). From a checkout it builds `web/dist` first; from an
 sdist it takes the page that came with it. An editable install is left alone: it reads the checkout.
@@ -12,6 +12,7 @@ from typing import Any
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
 SITE_IN_WHEEL, SITE_IN_SDIST = "relay/site", "web/dist"
+RECORDINGS_IN_WHEEL = "relay/recordings"
 
 
 class PackagedSite(BuildHookInterface[Any]):
@@ -30,6 +31,8 @@ class PackagedSite(BuildHookInterface[Any]):
             raise FileNotFoundError("web/dist/index.html is missing: build the page with `make site`")
         inside = SITE_IN_WHEEL if self.target_name == "wheel" else SITE_IN_SDIST
         build_data["force_include"][str(folder)] = inside
+        if self.target_name == "wheel":
+            build_data["force_include"][str(root / "recordings")] = RECORDINGS_IN_WHEEL
 
 
 def build_site(web: Path) -> None:

@@ -116,6 +116,7 @@ class SourcePlan:
     variation_deg: float | None = None
     system: int = 1
     component: int = 1
+    depth_from: str = "relative_alt"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

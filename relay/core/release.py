@@ -12,6 +12,7 @@ from typing import Any
 from relay.core.disclosure import Report
 from relay.core.errors import OneDoorError
 from relay.core.policy import Disclosed, Place, Plan, Policy
+from relay.core.quantise import plain
 
 MICROSECONDS = 1_000_000
 FORMAT, VERSION = "offing recording", 1
@@ -90,14 +91,14 @@ class ReleaseLog:
             "vehicles": list(self._plan.vehicles),
             "tick_s": seconds(policy.tick_us),
             "delay_s": [seconds(policy.delay_us), seconds(policy.delay_us + policy.extra_us)],
-            "cell_m": policy.cell_m if Disclosed.TRACK in named else None,
-            "depth_step_m": policy.depth_step_m if Disclosed.DEPTH in named else None,
-            "heading_step_deg": policy.heading_step_deg if Disclosed.HEADING in named else None,
+            "cell_m": plain(policy.cell_m) if Disclosed.TRACK in named else None,
+            "depth_step_m": plain(policy.depth_step_m) if Disclosed.DEPTH in named else None,
+            "heading_step_deg": plain(policy.heading_step_deg) if Disclosed.HEADING in named else None,
             "fields": [str(field) for field in Disclosed if field in named],
             "place": str(policy.place),
             "depth": "relative" if policy.depth_relative else "absolute",
             "area": self._plan.area.name if self._plan.area is not None else None,
-            "swath_m": self._plan.swath_m,
+            "swath_m": None if self._plan.swath_m is None else plain(self._plan.swath_m),
         }
 
 

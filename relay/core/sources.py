@@ -1,7 +1,7 @@
 """The decoder of each feed, by its format."""
 
 from relay.core.errors import ExpeditionError
-from relay.core.mavlink import MavlinkDecoder
+from relay.core.mavlink import DepthFrom, MavlinkDecoder
 from relay.core.model import Decoder
 from relay.core.nmea0183 import NmeaDecoder, Sounder, SounderSentence
 from relay.core.policy import SourcePlan
@@ -19,7 +19,9 @@ def decoder_for(plan: SourcePlan) -> Decoder:
             variation_deg=plan.variation_deg,
         )
     if plan.format == "mavlink":
-        return MavlinkDecoder(system=plan.system, component=plan.component)
+        return MavlinkDecoder(
+            system=plan.system, component=plan.component, depth_from=DepthFrom(plan.depth_from)
+        )
     if plan.format == "station-json":
         return JsonLinesDecoder()
     if plan.format == "station-msgpack":

@@ -5,6 +5,7 @@ import json
 import logging
 import sys
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 
 import uvloop
@@ -13,6 +14,7 @@ from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from relay.core.errors import OperatorError
+from relay.core.figures import figures
 from relay.core.release import Kind
 from relay.core.secrets import Secrets
 from relay.shell.clock import MachineTime
@@ -122,6 +124,9 @@ def _print_outcome(outcome: Outcome, out: Path) -> None:
 
 def _show(options: argparse.Namespace) -> int:
     recording = load_recording(options.recording)
+    if options.figures:
+        print(json.dumps(asdict(figures(recording.records)), indent=2, ensure_ascii=False))
+        return 0
     names = {int(kind): kind.name.lower() for kind in Kind}
     for record in recording.records:
         kind = names.get(record.kind, record.kind)

@@ -25,12 +25,14 @@ from relay.shell.journal import JournalFile
 from relay.shell.recording import recording_path
 from relay.shell.running import new_site, run_until_stopped
 from relay.shell.ship import Ship
+from relay.shell.secrets_file import seeded_secrets, write_secrets
 from relay.shell.site_files import PACKAGE
 from relay.shell.station_reports import Sent
 from relay.shell.station_sender import Destinations, send_stream
 
 AUDIENCE = "public"
 FINISHED = "demo-dive.recording"
+DEMO_SECRETS = 1  # an invented place needs no secret, and with these both dives lie in one frame
 
 
 async def run_demo(
@@ -81,6 +83,7 @@ def _begin(expedition: Expedition, dive: DiveSoFar) -> None:
         shutil.copyfile(finished, path)
         number += 1
     file = JournalFile(expedition.private)
+    write_secrets(expedition.private, seeded_secrets(DEMO_SECRETS))
     try:
         checkpoint = Checkpoint(1, (number,) * len(expedition.plan.policies), None)
         marks = {

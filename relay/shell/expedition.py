@@ -239,6 +239,7 @@ def _source(feed: FeedPart) -> SourcePlan:
         variation_deg=feed.variation_deg,
         system=feed.system,
         component=feed.component,
+        depth_from=feed.depth_from,
     )
 
 

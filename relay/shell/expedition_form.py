@@ -111,6 +111,7 @@ class FeedPart(_Part):
     variation_deg: Annotated[float, Field(ge=-180, le=180)] | None = None
     system: Annotated[int, Field(ge=1, le=255)] = 1
     component: Annotated[int, Field(ge=1, le=255)] = 1
+    depth_from: Literal["relative_alt", "pressure"] = "relative_alt"
 
     @model_validator(mode="after")
     def _fits(self) -> "FeedPart":

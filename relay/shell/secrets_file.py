@@ -28,7 +28,8 @@ def open_secrets(folder: Path, known: str | None) -> Secrets:
     if path.exists():
         site = read_secrets(path)
     elif known is None:
-        site = _draw(path)
+        site = Secrets(secrets.token_bytes(32))
+        write_secrets(folder, site)
     else:
         raise SecretsError(
             f"{path} is missing, but this site's journal was written with it. Put the back-up copy there; without "
@@ -63,12 +64,11 @@ def seeded_secrets(seed: int) -> Secrets:
     return Secrets(sha256(f"offing rehearsal {seed}".encode()).digest())
 
 
-def _draw(path: Path) -> Secrets:
-    site = Secrets(secrets.token_bytes(32))
+def write_secrets(folder: Path, site: Secrets) -> None:
+    """Write a site's secrets file, durably; never over one that is there (FileExistsError)."""
     text = json.dumps({"offing": "secrets of a site: keep a copy in a safe place ashore", "key": site.key.hex()})
-    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    descriptor = os.open(folder / NAME, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     with os.fdopen(descriptor, "w") as file:
         file.write(text + "\n")
         file.flush()
         os.fsync(file.fileno())
-    return site

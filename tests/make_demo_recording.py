@@ -1,0 +1,33 @@
+"""Write recordings/demo-dive.recording: a whole invented dive as the demo's public audience would have got it.
+
+Run after a change of the simulated dive, the wire or the policy: python tests/make_demo_recording.py. It is another
+dive of the same invented expedition than the one the demo joins (another seed), and lies in the same frame.
+"""
+
+from pathlib import Path
+
+from relay.core.pipeline import Pipeline
+from relay.core.wire import encode, footer
+from relay.shell.demo import expedition_text
+from relay.shell.demo_run import DEMO_SECRETS, FINISHED, past_rows
+from relay.shell.expedition import parse_expedition
+from relay.shell.secrets_file import seeded_secrets
+from relay.shell.simulated import simulate
+
+SEED = 5
+PATH = Path(__file__).resolve().parent.parent / "recordings" / FINISHED
+
+
+def recording(seed: int = SEED) -> bytes:
+    """Return the recording of a whole simulated dive."""
+    plan = parse_expedition(expedition_text(port=1, nmea_port=2, station_port=3), Path("demo.toml")).plan
+    pipeline = Pipeline(plan, seeded_secrets(DEMO_SECRETS))
+    due = [item for row in past_rows(simulate(seed), 0.0) for item in pipeline.receive(row)]
+    while (moment := pipeline.next_us()) is not None:
+        due += pipeline.advance(moment)
+    frames = [encode(item.record) for item in due]
+    return b"".join([*frames, footer(frames)])
+
+
+if __name__ == "__main__":
+    PATH.write_bytes(recording())
