@@ -37,7 +37,7 @@ export function extent(bytes: Uint8Array, offset: number): Extent {
     if (typeof step === 'string') return step;
     at = step.end;
     owed += step.children - 1;
-    if (at > bytes.length || owed > bytes.length - at) return 'torn';
+    if (owed > bytes.length - at) return 'torn';
   }
   return at;
 }

@@ -225,6 +225,13 @@ describe('the live tail', () => {
     expect([ports.socket.isClosed, ports.waiting, told.length]).toEqual([true, 0, before]);
   });
 
+  test('that was closed while it read the history opens nothing', async () => {
+    const { ports, tail } = follow();
+    tail.close();
+    await ports.pass(100);
+    expect([ports.sockets.length, ports.waiting]).toEqual([0, 0]);
+  });
+
   test('has at most one timer and one open socket at any time', async () => {
     const { ports } = await opened({ due_s: () => 15, behind: async () => true });
     for (const code of [1006, 4000, 1013, 1001, 4001, 1006]) {
