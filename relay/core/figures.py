@@ -2,7 +2,8 @@
 
 Rules (R7): computed from released records as a reader has them (`WireRecord`), never from exact values, so that a
 number can't tell more than the records do. Positions are taken once in `SAMPLE_S` of dive time: a vehicle that
-wavers at the edge of a cell runs no distance. Areas by shapely (the union of the swath along the track).
+wavers at the edge of a cell runs no distance. Areas by shapely (the union of the
+swath beside each stretch of track, so that a turn covers nothing of its own).
 """
 
 from collections.abc import Iterable, Sequence
@@ -107,5 +108,6 @@ def _area_m2(runs: list[_Run], swath_m: float | None) -> float | None:
         return None
     from shapely import LineString, union_all  # numpy comes with it: only where a swath is stated
 
-    lines = [LineString(piece) for run in runs for piece in run.pieces if len(set(piece)) > 1]
-    return float(union_all([line.buffer(swath_m / 2, cap_style="flat") for line in lines]).area) if lines else 0.0
+    pairs = [pair for run in runs for piece in run.pieces for pair in zip(piece, piece[1:], strict=False)]
+    strips = [LineString(pair).buffer(swath_m / 2, cap_style="flat") for pair in pairs if pair[0] != pair[1]]
+    return float(union_all(strips).area) if strips else 0.0
