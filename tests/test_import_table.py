@@ -39,12 +39,13 @@ CORE = {
     "place_words": "",
     "place_fold": "| unicodedata",
     "place_tokens": "place_fold place_number_words",
-    "place_angles": "place_finding place_number_words place_tokens place_words",
+    "place_angles": "place_number_words place_tokens place_words",
+    "place_degrees": "place_angles place_finding place_tokens place_words",
     "place_codes": "place_finding",
     "place_labels": "place_angles place_finding place_number_words place_tokens place_words",
     "place_names": "place_finding place_fold | unicodedata",
-    "place_ranges": "place_angles place_finding place_tokens place_words",
-    "place_in_text": "place_angles place_codes place_finding place_fold place_labels place_names place_ranges "
+    "place_ranges": "place_finding place_number_words place_tokens place_words",
+    "place_in_text": "place_codes place_degrees place_finding place_fold place_labels place_names place_ranges "
     "place_tokens",
     # the door, and the way out of it
     "release": "disclosure errors policy",

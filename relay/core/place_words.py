@@ -119,8 +119,8 @@ LOOSE_RELATIONS = _words(
 PATH_WORDS = _words(
     "to the due true magnetic mag about au a al ao aos in im on bearing well just roughly further away out le la le "
     "dans and half nautical nautique nautiques nauticas naut n m t deg degrees degree ° . , ' - @ / steam steaming "
-    "sail sailing run way abeam short clear large lo mar em no na en hacia more or so some at range brg rng straight good "
-    "rumbo azimut vers et demi media"
+    "sail sailing run way abeam short clear large lo mar em no na en hacia more or so some at range brg rng straight "
+    "good rumbo azimut vers et demi media"
 )
 DETERMINERS = _words(
     "the a an our its this that her his their my your old new first second third last next same other both either "
