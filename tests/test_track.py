@@ -1,6 +1,7 @@
 """Where a vehicle is shown: start, radius and zones, judged on the published cell and on nothing finer."""
 
 import random
+from functools import partial
 
 from relay.core.area import HiddenDisc, ZoneAction
 from relay.core.policy import Disclosed, Leg, Policy
@@ -32,10 +33,10 @@ def zone(action: ZoneAction, east_m: float = 0.0, radius_m: float = 50.0) -> Hid
 
 def test_zone_is_judged_on_the_published_cell() -> None:
     """Two paths in the same cells, metres apart across the edge of a zone, are shown alike at every moment."""
-    chance = random.Random(8)
+    jitter = partial(random.Random(8).uniform, -2.4, 2.4)
     cells = [(10.0 * step - 200.0, 0.0) for step in range(41)]
     for radius_m in (47.0, 50.0, 53.0):
-        paths = [[(east + chance.uniform(-2.4, 2.4), chance.uniform(-2.4, 2.4)) for east, _ in cells] for _ in range(60)]
+        paths = [[(east + jitter(), jitter()) for east, _ in cells] for _ in range(60)]
         for action in ZoneAction:
             shown = [along(path, (zone(action, radius_m=radius_m),)) for path in paths]
             assert all(other == shown[0] for other in shown)
