@@ -3,13 +3,13 @@
  *
  * Rules: pure but for the digest, whose engine is passed in; bad bytes are a `Refused` with a short countable
  * reason, never an exception; a kind this page doesn't know keeps its place in the sequence; unknown keys and
- * further items are ignored; a word this page doesn't know is an unknown value.
+ * further items are ignored; a word this page doesn't know is an unknown value. How long a frame is padded is the
+ * sender's care alone (it hides what a length would tell): whatever the pad, a frame is read.
  */
 
 import { decode as unpack } from '@msgpack/msgpack';
 import { extent } from './extent';
 
-export const BLOCK = 64;
 const LIMITS = { maxStrLength: 4_096, maxBinLength: 65_536, maxArrayLength: 256, maxMapLength: 256, maxExtLength: 0 };
 const FORMAT = 'offing recording';
 const VERSION = 1;
@@ -17,6 +17,8 @@ const VERSION = 1;
 export const ALTITUDES = ['on the bottom', 'near the bottom', 'mid-water'] as const;
 export const MODES = ['tethered', 'autonomous', 'surface'] as const;
 export const LEGS = ['deck', 'descent', 'bottom', 'ascent'] as const;
+export const VERDICTS = ['unchecked', 'rock', 'modern debris', 'of interest', 'withheld'] as const;
+export type Verdict = (typeof VERDICTS)[number];
 export type Altitude = (typeof ALTITUDES)[number];
 export type Mode = (typeof MODES)[number];
 export type Leg = (typeof LEGS)[number];
@@ -32,6 +34,8 @@ export interface Header {
   readonly heading_step_deg: number | null;
   readonly fields: ReadonlySet<string>;
   readonly place: string;
+  /** Depth is told from where the bottom was first reached, on the bottom alone. */
+  readonly isDepthRelative: boolean;
   readonly area: string | null;
 }
 
@@ -59,6 +63,7 @@ export type Released = Place &
     | { readonly kind: 'dive'; readonly header: Header }
     | { readonly kind: 'tick'; readonly reports: readonly Report[] }
     | { readonly kind: 'note'; readonly vehicle: number | null; readonly text: string }
+    | { readonly kind: 'target'; readonly vehicle: number | null; readonly name: string; readonly verdict: Verdict | null }
     | { readonly kind: 'end' }
     | { readonly kind: 'unknown'; readonly code: number }
   );
@@ -98,7 +103,6 @@ export function decodeFrame(bytes: Uint8Array): Released | Refused {
 }
 
 function frame(bytes: Uint8Array): Released {
-  must(bytes.length > 0 && bytes.length % BLOCK === 0, 'length is not a multiple of the block');
   must(extent(bytes, 0) === bytes.length, 'not one object');
   const value = unpacked(bytes);
   must(Array.isArray(value) && value.length >= 6, 'not an array of six');
@@ -137,6 +141,11 @@ function bodyOf(kind: number, body: unknown): Body {
     case 3:
       must(body === null, 'end has a body');
       return { kind: 'end' };
+    case 4:
+      must(Array.isArray(body) && body.length >= 3, 'target is not a triple');
+      must(body[0] === null || isWhole(body[0], 0), 'target: vehicle');
+      must(isText(body[1], 1_000), 'target: name');
+      return { kind: 'target', vehicle: body[0] as number | null, name: body[1] as string, verdict: word(body[2], VERDICTS, 'target: verdict') };
     default:
       return { kind: 'unknown', code: kind };
   }
@@ -169,6 +178,7 @@ function headerOf(body: unknown): Header {
     heading_step_deg: measure(map.heading_step_deg, 1e-3, 360, 'header: heading step'),
     fields: new Set(fields as string[]),
     place,
+    isDepthRelative: map.depth === 'relative',
     area,
   };
 }

@@ -5,7 +5,7 @@
  */
 
 import * as format from './format';
-import { pace_mps, way_m, WINDOW_S } from './pace';
+import { bottom_s, pace, way_m, type Pace } from './pace';
 import { gridStep } from './scale';
 import { isOver, isReplay, type Connection, type State } from './state';
 import type { Dive, Track } from './store';
@@ -47,7 +47,7 @@ export function headline(state: State): Headline {
     const deepest_m = dive.deepest_m(dive.count - 1);
     return {
       title: say.over,
-      more: say.overMore(format.span(dive.end_s), Number.isNaN(deepest_m) ? null : about(dive, deepest_m)),
+      more: say.overMore(format.span(dive.end_s), Number.isNaN(deepest_m) || dive.header.isDepthRelative ? null : about(dive, deepest_m)),
     };
   }
   if (at < 0) return { title: say.starting, more: say.startingMore };
@@ -79,9 +79,25 @@ function doingKey(track: Track, at: number): Leg | 'onTheBottom' | 'underWay' {
   return leg ?? 'underWay';
 }
 
-/** "about 1,140 m", to the decimals of the dive's depth step. */
+/** "about 1,140 m", to the decimals of the dive's depth step; relative depths say from where. */
 export function about(dive: Dive, depth_m: number): string {
-  return words.vehicle.about(format.length(depth_m, dive.header.depth_step_m ?? 1));
+  const { depth_step_m, isDepthRelative } = dive.header;
+  const say = words.vehicle;
+  const size = format.length(isDepthRelative ? Math.abs(depth_m) : depth_m, depth_step_m ?? 1);
+  if (!isDepthRelative) return say.about(size);
+  if (depth_m === 0) return say.asFirst;
+  return depth_m > 0 ? say.belowFirst(size) : say.aboveFirst(size);
+}
+
+/** The last note up to the moment shown: whose, and how long before. */
+export function latestNote(state: State): { text: string; by: string } | null {
+  const { dive, playhead } = state;
+  const note = dive?.notes.findLast(({ elapsed_s }) => elapsed_s <= playhead.at_s);
+  if (!dive || !note || isOver(state)) return null;
+  const ago_s = playhead.at_s - note.elapsed_s;
+  const when = ago_s < 60 ? words.notes.justThen : words.notes.earlier(format.span(ago_s));
+  const vehicle = note.vehicle === null ? null : (dive.tracks[note.vehicle] as Track).name;
+  return { text: note.text, by: words.notes.by(vehicle, when) };
 }
 
 export interface VehicleWords {
@@ -107,22 +123,13 @@ export function vehicleSummary(dive: Dive, index: number): VehicleWords {
   const say = words.vehicle;
   const last = dive.count - 1;
   const deepest_m = track.deepest_m[last] ?? NaN;
-  const below_s = timeBelow_s(dive, track);
-  const told_m = way_m(track, 0, last);
+  const below_s = bottom_s(dive, track, last);
+  const told_m = way_m(dive, track, last);
   const found: [string, string][] = [];
   if (!Number.isNaN(deepest_m)) found.push([say.deepest, about(dive, deepest_m)]);
-  if (below_s > 0) found.push([say.below, format.span(below_s)]);
-  if (told_m > 0) found.push([say.way, say.about(format.length(format.coarse(told_m)))]);
+  if (below_s) found.push([say.below, format.span(below_s)]);
+  if (told_m) found.push([say.way, say.about(format.length(format.coarse(told_m)))]);
   return { name: track.name, where: '', heard: true, lines: found };
-}
-
-/** Seconds of dive time told as the bottom leg. */
-function timeBelow_s(dive: Dive, track: Track): number {
-  let below_s = 0;
-  for (let i = 1; i < dive.count; i += 1) {
-    if (track.leg(i - 1) === 'bottom') below_s += (dive.elapsed_s[i] as number) - (dive.elapsed_s[i - 1] as number);
-  }
-  return below_s;
 }
 
 function silent(dive: Dive, track: Track, last: number, at: number): VehicleWords {
@@ -150,15 +157,15 @@ function lines(dive: Dive, track: Track, at: number): [string, string][] {
   const mode = track.mode(at);
   if (!Number.isNaN(depth_m)) found.push([say.depth, about(dive, depth_m)]);
   if (!Number.isNaN(heading_deg)) found.push([say.pointing, say.pointingValue(format.angle(heading_deg))]);
-  const pace = pace_mps(dive, track, at);
-  if (pace !== null) found.push([say.pace, paceWords(pace)]);
+  const told = pace(dive, track, at);
+  if (told !== null) found.push([say.pace, paceWords(told)]);
   if (mode !== null) found.push([say.mode, say[mode]]);
   return found;
 }
 
-function paceWords(pace: number): string {
-  const window = format.span(WINDOW_S);
-  return pace < 0.05 ? words.vehicle.paceStill(window) : words.vehicle.paceValue(format.speed(pace), window);
+function paceWords({ speed_mps, over_s }: Pace): string {
+  const time = format.span(over_s);
+  return speed_mps < 0.05 ? words.vehicle.paceStill(time) : words.vehicle.paceValue(format.speed(speed_mps), time);
 }
 
 export interface ConnectionWords {
@@ -173,10 +180,14 @@ export function connectionWords(state: State): ConnectionWords {
   const { connection } = state;
   const say = words.connection;
   if (isReplay(state) && (connection.is === 'connected' || connection.is === 'delayed')) {
-    const goingOn = state.dives.some((entry) => !entry.closed) || (state.live && !state.dive?.over);
-    return { word: say.replay, more: goingOn ? say.lookingBack : '', mark: 'play', retry: false };
+    return { word: say.replay, more: goingOn(state), mark: 'play', retry: false };
   }
   return linkWords(connection);
+}
+
+function goingOn({ live, dive, dives }: State): string {
+  if (live) return dive?.over ? '' : words.connection.lookingBack;
+  return dives.some((entry) => !entry.closed) ? words.connection.otherGoingOn : '';
 }
 
 function linkWords(connection: Connection): ConnectionWords {

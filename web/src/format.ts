@@ -25,6 +25,11 @@ export function length(length_m: number, step_m = 1): string {
   return `${number(length_m, step_m < 1 ? 1 : 0)}${NBSP}${units.metre}`;
 }
 
+/** Format a depth for an axis; relative ones carry their sign. */
+export function axisDepth(depth_m: number, isRelative: boolean): string {
+  return isRelative && depth_m > 0 ? `+${length(depth_m)}` : length(depth_m);
+}
+
 /** Round to two leading figures, for a sum of coarse lengths. */
 export function coarse(value: number): number {
   return Number(value.toPrecision(2));

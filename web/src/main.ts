@@ -18,6 +18,7 @@ import * as now from './views/now';
 import * as plan from './views/plan';
 import * as ribbon from './views/ribbon';
 import * as spoken from './views/spoken';
+import * as targets from './views/targets';
 
 const ports = browserPorts(document.baseURI);
 const calm = matchMedia('(prefers-reduced-motion: reduce)');
@@ -67,6 +68,7 @@ const views: readonly Drawn[] = [
   { view: ribbon.create(place('ribbon'), act), upon: DATA | PLAYHEAD | SIZE },
   { view: controls.create(place('controls'), act), upon: DATA | PLAYHEAD | LINK },
   { view: notes.create(place('notes'), act), upon: DATA | TICK },
+  { view: targets.create(place('targets')), upon: DATA | TICK },
   { view: figures.create(place('figures')), upon: DATA | TICK },
   { view: cautions.create(place('cautions')), upon: 0 },
   { view: spoken.create(place('spoken'), ports.now_s), upon: DATA | TICK | LINK },

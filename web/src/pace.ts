@@ -1,36 +1,46 @@
 /**
- * How fast a vehicle went, as far as the released positions tell (R7).
+ * How far and how fast a vehicle went, as far as the released positions tell (R7).
  *
- * Rules: pure; the way is the sum of the hops between released positions; where they don't cover most of the
- * window, nothing is said.
+ * Rules: pure; made of the track's samples alone, as the relay makes the same numbers; where positions stay away for
+ * longer than `BREAK_S` a new piece begins, and nothing is run in between.
  */
 
 import { indexAt } from './playhead';
 import type { Dive, Track } from './store';
 
+export const BREAK_S = 150;
 export const WINDOW_S = 300;
 
-/** Return metres per second over the `WINDOW_S` before tick `i`, or null where the track doesn't tell. */
-export function pace_mps(dive: Dive, track: Track, i: number): number | null {
-  const now_s = dive.elapsed_s[i] ?? NaN;
-  const first = Math.max(0, indexAt(dive.elapsed_s, dive.count, now_s - WINDOW_S));
-  const known = placed(track, first, i);
-  const [from, to] = [known[0], known[known.length - 1]];
-  if (from === undefined || to === undefined) return null;
-  const over_s = (dive.elapsed_s[to] as number) - (dive.elapsed_s[from] as number);
-  return over_s >= 0.8 * WINDOW_S ? way_m(track, first, i) / over_s : null;
+export interface Pace {
+  readonly speed_mps: number;
+  /** The dive time that was looked at. */
+  readonly over_s: number;
 }
 
-/** Return the way in metres between the released positions of ticks `first` to `last`. */
-export function way_m(track: Track, first: number, last: number): number {
-  const known = placed(track, first, last);
-  return known.reduce((way, to, n) => (n === 0 ? 0 : way + hop(track, known[n - 1] as number, to)), 0);
+/** Return the pace at tick `i` over at most `WINDOW_S`, or null where the track doesn't tell. */
+export function pace(dive: Dive, track: Track, i: number): Pace | null {
+  const last = indexAt(track.samples, track.samples.length, i);
+  const time_s = (n: number): number => dive.elapsed_s[track.samples[n] as number] as number;
+  if (last < 0 || (dive.elapsed_s[i] as number) - time_s(last) > BREAK_S) return null;
+  let first = last;
+  while (first > 0 && time_s(first) - time_s(first - 1) <= BREAK_S && time_s(last) - time_s(first - 1) <= WINDOW_S) first -= 1;
+  const over_s = time_s(last) - time_s(first);
+  return over_s === 0 ? null : { speed_mps: between_m(dive, track, first, last) / over_s, over_s };
 }
 
-function placed(track: Track, first: number, last: number): number[] {
-  const known: number[] = [];
-  for (let i = first; i <= last; i += 1) if (!Number.isNaN(track.east_m[i])) known.push(i);
-  return known;
+/** Return the way in metres up to tick `i`; null without a released position. */
+export function way_m(dive: Dive, track: Track, i: number): number | null {
+  const last = indexAt(track.samples, track.samples.length, i);
+  return last < 0 ? null : between_m(dive, track, 0, last);
+}
+
+function between_m(dive: Dive, track: Track, first: number, last: number): number {
+  let way = 0;
+  for (let n = first + 1; n <= last; n += 1) {
+    const [from, to] = [track.samples[n - 1] as number, track.samples[n] as number];
+    if ((dive.elapsed_s[to] as number) - (dive.elapsed_s[from] as number) <= BREAK_S) way += hop(track, from, to);
+  }
+  return way;
 }
 
 function hop(track: Track, from: number, to: number): number {
@@ -38,4 +48,16 @@ function hop(track: Track, from: number, to: number): number {
     (track.east_m[to] as number) - (track.east_m[from] as number),
     (track.north_m[to] as number) - (track.north_m[from] as number),
   );
+}
+
+/** Return the dive time told as the bottom leg, in seconds, up to tick `i`; null where legs aren't told. */
+export function bottom_s(dive: Dive, track: Track, i: number): number | null {
+  let ticks = 0;
+  let isTold = false;
+  for (let n = 0; n <= i; n += 1) {
+    const leg = track.leg(n);
+    isTold ||= leg !== null;
+    if (leg === 'bottom') ticks += 1;
+  }
+  return isTold ? ticks * dive.header.tick_s : null;
 }

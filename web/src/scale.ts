@@ -64,6 +64,13 @@ export function depthEnd(deepest_m: number): number {
   return Math.ceil(shown_m / step_m) * step_m;
 }
 
+/** Return both ends, in metres, of a depth axis: from the surface down, or about the depth that others are told from. */
+export function depthDomain(shallowest_m: number, deepest_m: number, isRelative: boolean): readonly [number, number] {
+  if (!isRelative) return [0, depthEnd(Number.isNaN(deepest_m) ? 0 : deepest_m)];
+  const end_m = depthEnd(Math.max(Math.abs(shallowest_m) || 0, Math.abs(deepest_m) || 0));
+  return [-end_m, end_m];
+}
+
 export interface Bounds {
   readonly west: number;
   readonly east: number;

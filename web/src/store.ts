@@ -6,10 +6,10 @@
  * records alone (R7); at most `mostTicks` ticks are held, and past that the dive refuses.
  */
 
-import { ALTITUDES, LEGS, MODES, type Altitude, type Header, type Leg, type Mode, type Released, type Report } from './decode';
+import { ALTITUDES, LEGS, MODES, type Altitude, type Header, type Leg, type Mode, type Released, type Report, type Verdict } from './decode';
 import type { Bounds } from './scale';
 
-export type Verdict = 'taken' | 'gap' | 'duplicate' | 'another dive' | 'after the end' | 'misshapen' | 'full';
+export type Judgement = 'taken' | 'gap' | 'duplicate' | 'another dive' | 'after the end' | 'misshapen' | 'full';
 
 export interface Note {
   readonly number: number;
@@ -17,6 +17,15 @@ export interface Note {
   readonly vehicle: number | null;
   readonly text: string;
 }
+
+export interface Target {
+  readonly elapsed_s: number;
+  readonly name: string;
+  readonly verdict: Verdict | null;
+}
+
+/** The least dive time between two positions of which a way or a pace is made: one that wavers runs no distance. */
+export const SAMPLE_S = 60;
 
 type NumberColumn = 'east_m' | 'north_m' | 'depth_m' | 'heading_deg' | 'pitch_deg' | 'roll_deg';
 const NUMBER_COLUMNS: readonly NumberColumn[] = ['east_m', 'north_m', 'depth_m', 'heading_deg', 'pitch_deg', 'roll_deg'];
@@ -35,6 +44,9 @@ export class Track {
   lastHeard = new Int32Array(0);
   /** The index of the first tick with a released position; -1 before there is one. */
   firstPlaced = -1;
+  /** The ticks, `SAMPLE_S` apart at least, whose positions make up the way. */
+  readonly samples: number[] = [];
+  private lastSample_s = -Infinity;
   private words = new Uint8Array(0);
 
   constructor(readonly name: string) {}
@@ -59,7 +71,7 @@ export class Track {
     this.words = grown(this.words, new Uint8Array(size));
   }
 
-  set(i: number, report: Report): void {
+  set(i: number, elapsed_s: number, report: Report): void {
     for (const name of NUMBER_COLUMNS) this[name][i] = report[name] ?? NaN;
     if (!isPlaced(report)) this.east_m[i] = this.north_m[i] = NaN;
     this.words[i] =
@@ -69,8 +81,15 @@ export class Track {
     const before = i > 0 ? (this.deepest_m[i - 1] as number) : NaN;
     const depth_m = this.depth_m[i] as number;
     this.deepest_m[i] = Number.isNaN(before) || depth_m > before ? depth_m : before;
-    if (this.firstPlaced < 0 && isPlaced(report)) this.firstPlaced = i;
+    if (isPlaced(report)) this.place(i, elapsed_s);
     this.lastHeard[i] = report.heard ? i : i > 0 ? (this.lastHeard[i - 1] as number) : -1;
+  }
+
+  private place(i: number, elapsed_s: number): void {
+    if (this.firstPlaced < 0) this.firstPlaced = i;
+    if (elapsed_s - this.lastSample_s < SAMPLE_S) return;
+    this.samples.push(i);
+    this.lastSample_s = elapsed_s;
   }
 }
 
@@ -89,12 +108,15 @@ export class Dive {
   elapsed_s = new Float64Array(0);
   count = 0;
   readonly notes: Note[] = [];
+  readonly targets: Target[] = [];
   over = false;
   unknown = 0;
   /** The greatest dive time of any record. */
   end_s = 0;
   /** What all tracks lie within, or null before the first released position. */
   bounds: Bounds | null = null;
+  /** The least released depth; NaN before there is one. */
+  shallowest_m = NaN;
   private nextSeq = 1;
   private readonly listeners = new Set<() => void>();
 
@@ -126,7 +148,7 @@ export class Dive {
   }
 
   /** Take the next record, or say why not; only 'taken' changes anything. */
-  append(record: Released): Verdict {
+  append(record: Released): Judgement {
     const verdict = this.judge(record);
     if (verdict !== 'taken') return verdict;
     this.take(record);
@@ -136,13 +158,13 @@ export class Dive {
     return 'taken';
   }
 
-  private judge(record: Released): Verdict {
+  private judge(record: Released): Judgement {
     if (record.dive !== this.dive) return 'another dive';
     if (record.seq < this.nextSeq) return 'duplicate';
     if (record.seq > this.nextSeq) return 'gap';
     if (this.over) return 'after the end';
     if (record.kind === 'dive') return 'misshapen';
-    if (record.kind === 'note') return record.vehicle === null || record.vehicle < this.tracks.length ? 'taken' : 'misshapen';
+    if (record.kind === 'note' || record.kind === 'target') return record.vehicle === null || record.vehicle < this.tracks.length ? 'taken' : 'misshapen';
     if (record.kind !== 'tick') return 'taken';
     const last_s = this.count > 0 ? (this.elapsed_s[this.count - 1] as number) : 0;
     if (record.reports.length !== this.tracks.length || record.elapsed_s < last_s) return 'misshapen';
@@ -154,6 +176,9 @@ export class Dive {
     else if (record.kind === 'note') {
       const { elapsed_s, vehicle, text } = record;
       this.notes.push({ number: this.notes.length + 1, elapsed_s, vehicle, text });
+    } else if (record.kind === 'target') {
+      const { elapsed_s, name, verdict } = record;
+      this.targets.push({ elapsed_s, name, verdict });
     } else if (record.kind === 'end') this.over = true;
     else this.unknown += 1;
   }
@@ -167,7 +192,8 @@ export class Dive {
     }
     this.elapsed_s[i] = elapsed_s;
     reports.forEach((report, vehicle) => {
-      (this.tracks[vehicle] as Track).set(i, report);
+      (this.tracks[vehicle] as Track).set(i, elapsed_s, report);
+      if (report.depth_m !== null && !(report.depth_m >= this.shallowest_m)) this.shallowest_m = report.depth_m;
       if (isPlaced(report)) this.bounds = around(this.bounds, report.east_m, report.north_m);
     });
     this.count = i + 1;

@@ -49,6 +49,7 @@ export const words = {
     delayedFor: (time: string) => `nothing new for ${time}`,
     replay: 'replay',
     lookingBack: 'the dive is going on',
+    otherGoingOn: 'another dive is going on',
     disconnected: 'disconnected',
     tryingIn: (time: string) => `trying again in ${time}`,
     tryingNow: 'trying again',
@@ -123,6 +124,9 @@ export const words = {
     below: 'at work below',
     way: 'way on the plan',
     about: (length: string) => `about ${length}`,
+    asFirst: 'as where the bottom was reached',
+    belowFirst: (length: string) => `about ${length} below where the bottom was reached`,
+    aboveFirst: (length: string) => `about ${length} above where the bottom was reached`,
   },
 
   plan: {
@@ -152,15 +156,17 @@ export const words = {
     surface: 'surface',
     deepest: (depth: string) => `deepest ${depth}`,
     noDepth: 'Depth is not told.',
-    label: (what: string, deepest: string) => `Water column. ${what} Deepest so far in this dive ${deepest}.`,
+    relative: 'Told from where the bottom was first reached; figures grow downwards.',
+    first: 'reached',
+    label: (what: string, deepest: string) => `Water column. ${what} Deepest so far in this dive: ${deepest}.`,
     labelEmpty: (why: string) => `Water column. ${why}`,
-    at: (name: string, depth: string, where: string) => `${name} ${depth} down, ${where}.`,
+    at: (name: string, depth: string, where: string) => `${name}: ${depth}, ${where}.`,
     unknown: (name: string) => `The depth of ${name} is not told now.`,
   },
 
   depth: {
     title: 'Depth over time',
-    label: (to: string, deepest: string) => `Depth over the time of the dive, from the start to ${to}. Deepest ${deepest}.`,
+    label: (to: string, deepest: string) => `Depth over the time of the dive, from the start to ${to}. Deepest: ${deepest}.`,
     labelEmpty: 'Depth over the time of the dive: nothing to draw yet.',
   },
 
@@ -192,6 +198,22 @@ export const words = {
     later: (n: string) => (n === '1' ? '1 later note is not shown yet.' : `${n} later notes are not shown yet.`),
     go: (time: string) => `Show the moment of this note, ${time} into the dive`,
     withheld: 'Notes are not told.',
+    by: (vehicle: string | null, when: string) => (vehicle === null ? when : `${vehicle}, ${when}`),
+    earlier: (time: string) => `${time} earlier`,
+    justThen: 'just then',
+  },
+
+  targets: {
+    title: 'Targets',
+    checked: (checked: string, total: string) => `${checked} of ${total} checked.`,
+    verdicts: {
+      unchecked: 'not yet looked at',
+      rock: 'rock',
+      'modern debris': 'modern debris',
+      'of interest': 'of interest',
+      withheld: 'what it is, is not told',
+    },
+    unknown: 'not told',
   },
 
   figures: {

@@ -113,12 +113,22 @@ describe('a vehicle', () => {
     expect(say.vehicleWords(dive, 0, 0)).toEqual({ name: 'Lantern', where: 'under way', heard: true, lines: [] });
   });
 
-  test('tells its pace once the released positions cover most of five minutes', () => {
-    const ticks = Array.from({ length: 21 }, (_, i) => [report(10, Math.floor(i / 5) * 25, 0), report(10, 0, 0)]);
+  test('tells its pace over the last minutes, from its second sampled position on', () => {
+    const ticks = Array.from({ length: 30 }, (_, i) => [report(10, Math.floor(i / 5) * 25, 0), report(10, 0, 0)]);
     const dive = dived(ticks);
-    expect(lines(dive, 0, 10).some((line) => line.startsWith('pace'))).toBe(false);
-    expect(lines(dive, 0, 20)).toContain('pace about 0.3 m/s over 5 min');
-    expect(lines(dive, 1, 20)).toContain('pace hardly moving for 5 min');
+    expect(lines(dive, 0, 3).some((line) => line.startsWith('pace'))).toBe(false);
+    expect(lines(dive, 0, 4)).toContain('pace hardly moving for 1 min');
+    expect(lines(dive, 0, 29)).toContain('pace about 0.3 m/s over 5 min');
+    expect(lines(dive, 1, 29)).toContain('pace hardly moving for 5 min');
+  });
+
+  test('whose depth is told from where it reached the bottom is told so', () => {
+    const dive = dived([[report(0), report(30)], [report(-20), SILENT]], { ...HEADER, depth: 'relative' });
+    expect(lines(dive, 0, 0)[0]).toBe('depth as where the bottom was reached');
+    expect(lines(dive, 1, 0)[0]).toBe('depth about 30 m below where the bottom was reached');
+    expect(lines(dive, 0, 1)[0]).toBe('depth about 20 m above where the bottom was reached');
+    dive.append(decoded(frame(1, 3, 3, 4_320, null)));
+    expect(plain(say.headline(stateOf(dive)).more)).toBe('It lasted 1 h 12 min.');
   });
 
   test('of a dive that is over is summed up from what was released', () => {
@@ -126,6 +136,32 @@ describe('a vehicle', () => {
     const told = say.vehicleSummary(dived(ticks), 0).lines.map((line) => plain(line.join(' ')));
     expect(told).toEqual(['deepest about 108 m', 'at work below 1 min', 'way on the plan about 200 m']);
     expect(say.vehicleSummary(dived(ticks), 1).lines).toEqual([]);
+  });
+});
+
+describe('the latest note', () => {
+  const noted = () => {
+    const dive = dived([[report(0), SILENT], ...Array.from({ length: 10 }, () => [report(5), SILENT])]);
+    dive.append(decoded(frame(1, 12, 2, 15, [0, 'Coal on the seabed'])));
+    dive.append(decoded(frame(1, 13, 2, 150, [null, 'Change of watch'])));
+    return dive;
+  };
+  const at = (at_s: number) => {
+    const dive = noted();
+    const note = say.latestNote(stateOf(dive, { playhead: seek(START, at_s, dive.end_s) }));
+    return note && plain(`${note.text} (${note.by})`);
+  };
+
+  test('is the last up to the moment shown, with whose it is and how long before', () => {
+    expect([0, 15, 74, 149, 150].map(at)).toEqual([
+      null, 'Coal on the seabed (Lantern, just then)', 'Coal on the seabed (Lantern, just then)', 'Coal on the seabed (Lantern, 2 min earlier)', 'Change of watch (just then)',
+    ]);
+  });
+
+  test('steps back once the dive is over', () => {
+    const dive = noted();
+    dive.append(decoded(frame(1, 14, 3, 165, null)));
+    expect(say.latestNote(stateOf(dive))).toBeNull();
   });
 });
 
@@ -151,6 +187,8 @@ describe('the connection', () => {
     const back = { playhead: seek(START, 0, 15) };
     expect(words({ is: 'connected' }, back)).toBe('replay: the dive is going on');
     expect(words({ is: 'connected' }, { live: false })).toBe('replay');
+    const other = { dive: 2, closed: false, records: 1, recording: 'x' };
+    expect(words({ is: 'connected' }, { live: false, dives: [other] })).toBe('replay: another dive is going on');
     expect(words({ is: 'disconnected', retry_s: 8 }, back)).toMatch(/^disconnected/);
   });
 });
@@ -173,10 +211,10 @@ describe('the drawings', () => {
 
   test('say the depth of each vehicle and the deepest', () => {
     expect(plain(say.columnLabel(stateOf(two())))).toBe(
-      'Water column. Lantern about 1,140 m down, on the bottom. Moth about 1,130 m down, near the bottom. Deepest so far in this dive about 1,140 m.',
+      'Water column. Lantern: about 1,140 m, on the bottom. Moth: about 1,130 m, near the bottom. Deepest so far in this dive: about 1,140 m.',
     );
     expect(say.columnLabel(stateOf(dived([[SILENT, SILENT]])))).toBe('Water column. Depth is not told.');
-    expect(plain(say.depthLabel(stateOf(two())))).toBe('Depth over the time of the dive, from the start to 15 s. Deepest about 1,140 m.');
+    expect(plain(say.depthLabel(stateOf(two())))).toBe('Depth over the time of the dive, from the start to 15 s. Deepest: about 1,140 m.');
   });
 
   test('give the ribbon a spoken value', () => {

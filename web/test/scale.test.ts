@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { barLength, clockStep, depthEnd, gridStep, linear, multiples, planScale, roundStep, roundStepBelow, timeEnd } from '../src/scale';
+import { barLength, clockStep, depthDomain, depthEnd, gridStep, linear, multiples, planScale, roundStep, roundStepBelow, timeEnd } from '../src/scale';
 
 describe('linear', () => {
   test('puts the ends of the domain on the ends of the range, and comes back', () => {
@@ -51,6 +51,18 @@ describe('axes', () => {
       expect(depthEnd(deepest_m)).toBeGreaterThan(deepest_m * 1.05);
       expect(depthEnd(deepest_m)).toBeLessThan(Math.max(deepest_m, 10) * 1.4);
     }
+  });
+});
+
+describe('the domain of depth', () => {
+  test('begins at the surface, whatever has been told', () => {
+    expect(depthDomain(-2, 1_140, false)).toEqual([0, depthEnd(1_140)]);
+    expect(depthDomain(NaN, NaN, false)).toEqual([0, depthEnd(0)]);
+  });
+
+  test('of relative depths lies about the one they are told from', () => {
+    expect(depthDomain(-30, 10, true)).toEqual([-depthEnd(30), depthEnd(30)]);
+    expect(depthDomain(NaN, NaN, true)).toEqual([-depthEnd(0), depthEnd(0)]);
   });
 });
 

@@ -52,6 +52,13 @@ describe('a dive', () => {
     expect(dive.append(decoded(frame(1, 5, 2, 60, [null, 'late'])))).toBe('after the end');
   });
 
+  test('keeps its targets', () => {
+    const dive = held();
+    dive.append(decoded(frame(1, 4, 4, 45, [0, 'Echo 7', 'rock'])));
+    expect(dive.targets).toEqual([{ elapsed_s: 45, name: 'Echo 7', verdict: 'rock' }]);
+    expect(dive.append(decoded(frame(1, 5, 4, 45, [5, 'Echo 8', 'rock'])))).toBe('misshapen');
+  });
+
   test('counts a record of an unknown kind and goes on behind it', () => {
     const dive = held();
     expect(dive.append(decoded(frame(1, 4, 9, 45, null)))).toBe('taken');

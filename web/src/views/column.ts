@@ -4,7 +4,7 @@ import { about, columnLabel } from '../describe';
 import { element, say } from '../dom';
 import * as format from '../format';
 import { crisp, line, Sheet, vehicleMark, write, type Pen } from '../paint';
-import { depthEnd, linear, multiples, roundStep, type Linear } from '../scale';
+import { depthDomain, linear, multiples, roundStep, type Linear } from '../scale';
 import type { State, View } from '../state';
 import type { Dive } from '../store';
 import { words } from '../words';
@@ -24,8 +24,8 @@ export function create(root: HTMLElement): View {
       if (!pen || !dive) return;
       sheet.label(columnLabel(state));
       const deepest_m = dive.deepest_m(dive.count - 1);
-      say(foot, Number.isNaN(deepest_m) ? words.column.noDepth : '');
-      foot.hidden = !Number.isNaN(deepest_m);
+      say(foot, Number.isNaN(deepest_m) ? words.column.noDepth : dive.header.isDepthRelative ? words.column.relative : '');
+      foot.hidden = foot.textContent === '';
       if (!Number.isNaN(deepest_m)) column(pen, dive, state.at, deepest_m);
     },
     destroy: () => root.replaceChildren(),
@@ -33,26 +33,30 @@ export function create(root: HTMLElement): View {
 }
 
 function column(pen: Pen, dive: Dive, at: number, deepest_m: number): void {
-  const scale = linear(0, depthEnd(deepest_m), TOP, pen.height - BOTTOM);
+  const domain = depthDomain(dive.shallowest_m, deepest_m, dive.header.isDepthRelative);
+  const scale = linear(domain[0], domain[1], TOP, pen.height - BOTTOM);
   const left = crisp(3.6 * pen.rem);
   const right = left + Math.round(Math.min(44, pen.width / 6));
-  water(pen, scale, left, right, depthEnd(deepest_m));
+  water(pen, scale, left, right, domain, dive.header.isDepthRelative);
   deepest(pen, dive, scale, left, right, at);
   vehicles(pen, dive, scale, left, right, at);
 }
 
-function water(pen: Pen, scale: Linear, left: number, right: number, end_m: number): void {
+function water(pen: Pen, scale: Linear, left: number, right: number, [low_m, high_m]: readonly [number, number], isRelative: boolean): void {
   const { ink, context } = pen;
-  const foot = crisp(scale.to(end_m));
+  const head = crisp(scale.to(low_m));
+  const foot = crisp(scale.to(high_m));
   context.fillStyle = ink.wash;
-  context.fillRect(left, scale.to(0), right - left, foot - scale.to(0));
-  line(pen, left, scale.to(0), left, foot, ink.line);
-  line(pen, right, scale.to(0), right, foot, ink.line);
+  context.fillRect(left, head, right - left, foot - head);
+  line(pen, left, head, left, foot, ink.line);
+  line(pen, right, head, right, foot, ink.line);
   broken(pen, left, right, foot);
-  waves(pen, left - 8, right + 8, scale.to(0));
-  write(pen, words.column.surface, left - 12, scale.to(0), { face: 'serif', italic: true, size: 0.8125, style: ink.soft, align: 'right', baseline: 'middle' });
-  const step_m = roundStep(end_m / Math.max(2, Math.floor(pen.height / 64)));
-  for (const depth_m of multiples(0, end_m, step_m).slice(1)) {
+  if (isRelative) broken(pen, left, right, head);
+  else waves(pen, left - 8, right + 8, head);
+  write(pen, isRelative ? words.column.first : words.column.surface, left - 12, scale.to(0), { face: 'serif', italic: true, size: 0.8125, style: ink.soft, align: 'right', baseline: 'middle' });
+  const step_m = roundStep((high_m - low_m) / Math.max(2, Math.floor(pen.height / 64)));
+  for (const depth_m of multiples(low_m, high_m, step_m)) {
+    if (Math.abs(depth_m) < step_m / 2) continue;
     const y = crisp(scale.to(depth_m));
     line(pen, left - 5, y, left, y, ink.line);
     write(pen, format.number(depth_m), left - 9, y, { align: 'right', baseline: 'middle', size: 0.75, style: ink.soft });
@@ -104,12 +108,17 @@ function vehicles(pen: Pen, dive: Dive, scale: Linear, left: number, right: numb
     const x = left + ((right - left) * (vehicle + 1)) / (dive.tracks.length + 1);
     if (track.altitude(last) === 'on the bottom') ground(pen, x, y + 9);
     vehicleMark(pen, vehicle, x, y, 5, last === at);
-    tags.push({ at: y, y, lines: [[track.name, 'name'], [about(dive, depth_m), 'figure']] });
+    tags.push({ at: y, y, lines: [[track.name, 'name'], [short(dive, depth_m), 'figure']] });
   });
   const deepest_m = dive.deepest_m(at);
-  if (!Number.isNaN(deepest_m)) tags.push({ at: scale.to(deepest_m), y: scale.to(deepest_m), lines: [[words.column.deepest(format.length(deepest_m)), 'note']] });
+  if (!Number.isNaN(deepest_m)) tags.push({ at: scale.to(deepest_m), y: scale.to(deepest_m), lines: [[words.column.deepest(format.axisDepth(deepest_m, dive.header.isDepthRelative)), 'note']] });
   spread(tags, pen.rem * 1.15, pen.height - 6);
   for (const tag of tags) put(pen, tag, right);
+}
+
+/** The depth beside a mark: relative ones stand on an axis that says from where, so a sign will do. */
+function short(dive: Dive, depth_m: number): string {
+  return dive.header.isDepthRelative ? words.vehicle.about(format.axisDepth(depth_m, true)) : about(dive, depth_m);
 }
 
 /** Hatching under a vehicle that stands on the bottom, as a draughtsman marks ground. */

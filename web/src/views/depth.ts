@@ -5,7 +5,7 @@ import { decimate } from '../decimate';
 import { element } from '../dom';
 import * as format from '../format';
 import { crisp, dash, line, Sheet, timeAxis, write, type Pen } from '../paint';
-import { clockStep, depthEnd, linear, multiples, roundStep, timeEnd, type Linear } from '../scale';
+import { clockStep, depthDomain, linear, multiples, roundStep, timeEnd, type Linear } from '../scale';
 import type { Act, State, View } from '../state';
 import type { Dive, Track } from '../store';
 import { words } from '../words';
@@ -32,9 +32,9 @@ export function create(root: HTMLElement, act: Act): View {
       const axis = timeAxis(pen, timeEnd(dive.end_s, dive.over));
       time = axis;
       const deepest_m = dive.deepest_m(dive.count - 1);
-      const end_m = depthEnd(Number.isNaN(deepest_m) ? 10 : deepest_m);
-      const depth = linear(0, end_m, TOP, pen.height - BOTTOM);
-      axes(pen, dive, axis, depth, end_m);
+      const domain = depthDomain(dive.shallowest_m, deepest_m, dive.header.isDepthRelative);
+      const depth = linear(domain[0], domain[1], TOP, pen.height - BOTTOM);
+      axes(pen, dive, axis, depth, domain);
       dive.tracks.forEach((track, vehicle) => curve(pen, dive, track, vehicle, axis, depth, state.at));
       const x = crisp(axis.to(state.playhead.at_s));
       line(pen, x, 0, x, pen.height, pen.ink.accent, 1.5);
@@ -43,16 +43,15 @@ export function create(root: HTMLElement, act: Act): View {
   };
 }
 
-const depthStep = (pen: Pen, end_m: number): number => roundStep(end_m / Math.max(2, Math.floor(pen.height / 48)));
-
-function axes(pen: Pen, dive: Dive, time: ReturnType<typeof timeAxis>, depth: Linear, end_m: number): void {
+function axes(pen: Pen, dive: Dive, time: ReturnType<typeof timeAxis>, depth: Linear, [low_m, high_m]: readonly [number, number]): void {
   const end_s = timeEnd(dive.end_s, dive.over);
   const step_s = clockStep(end_s / Math.max(2, Math.floor(pen.width / (5 * pen.rem))));
   for (const at_s of multiples(0, end_s, step_s)) line(pen, crisp(time.to(at_s)), TOP, crisp(time.to(at_s)), pen.height - BOTTOM, pen.ink.hair);
-  for (const depth_m of multiples(0, end_m, depthStep(pen, end_m))) {
+  const step_m = roundStep((high_m - low_m) / Math.max(2, Math.floor(pen.height / 48)));
+  for (const depth_m of multiples(low_m, high_m, step_m)) {
     const y = crisp(depth.to(depth_m));
     line(pen, time.left, y, time.right, y, depth_m === 0 ? pen.ink.line : pen.ink.hair);
-    write(pen, format.length(depth_m), time.left - 8, y, { size: 0.75, style: pen.ink.soft, align: 'right', baseline: 'middle' });
+    write(pen, format.axisDepth(depth_m, dive.header.isDepthRelative), time.left - 8, y, { size: 0.75, style: pen.ink.soft, align: 'right', baseline: 'middle' });
   }
 }
 

@@ -1,6 +1,6 @@
 /** The figures behind the drawings, as a table up to the moment shown; made only while it is open. */
 
-import { element, say } from '../dom';
+import { element, say, saySet } from '../dom';
 import * as format from '../format';
 import type { State, View } from '../state';
 import type { Dive, Track } from '../store';
@@ -43,9 +43,15 @@ function rows(dive: Dive, at: number): HTMLElement[] {
   for (let i = at; i >= 0 && i > at - MOST_TICKS; i -= 1) {
     dive.tracks.forEach((track, vehicle) => {
       const time = element('th', { scope: 'rowgroup', rowspan: String(dive.tracks.length) }, format.clock(dive.elapsed_s[i] as number));
-      made.push(element('tr', {}, vehicle === 0 ? time : null, ...cells(dive, track, i).map((text) => element('td', {}, text))));
+      made.push(element('tr', {}, vehicle === 0 ? time : null, ...cells(dive, track, i).map(cell)));
     });
   }
+  return made;
+}
+
+function cell(text: string): HTMLElement {
+  const made = element('td');
+  saySet(made, text);
   return made;
 }
 

@@ -1,6 +1,6 @@
 /** What is going on, in the largest words of the page, then each vehicle in a few lines. */
 
-import { headline, vehicleSummary, vehicleWords, type VehicleWords } from '../describe';
+import { headline, latestNote, vehicleSummary, vehicleWords, type VehicleWords } from '../describe';
 import { element, mark, say, saySet } from '../dom';
 import { legendMark } from '../paint';
 import { isOver, type State, type View } from '../state';
@@ -11,7 +11,10 @@ export function create(root: HTMLElement): View {
   const title = element('h2');
   const more = element('p', { class: 'more' });
   const vehicles = element('div', { class: 'vehicles', role: 'group', 'aria-label': words.vehicle.heading });
-  root.append(title, more, vehicles);
+  const text = element('p');
+  const by = element('p', { class: 'by' });
+  const note = element('blockquote', {}, text, by);
+  root.append(title, more, note, vehicles);
   let drawn: Dive | null = null;
   let blocks: Block[] = [];
   return {
@@ -19,6 +22,10 @@ export function create(root: HTMLElement): View {
       const head = headline(state);
       say(title, head.title);
       saySet(more, head.more);
+      const latest = latestNote(state);
+      note.hidden = latest === null;
+      say(text, latest?.text ?? '');
+      saySet(by, latest?.by ?? '');
       const { dive } = state;
       if (dive !== drawn) {
         blocks = (dive?.tracks ?? []).map((_, vehicle) => block(vehicle));

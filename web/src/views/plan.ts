@@ -13,6 +13,8 @@ import { words } from '../words';
 
 const GRID_PIXELS = 44;
 const MARGIN = 30;
+/** The strip at the foot of the sheet that is kept for the scale, in rem. */
+const STRIP = 2.25;
 const NOWHERE: Bounds = { west: 0, east: 0, south: 0, north: 0 };
 
 export function create(root: HTMLElement): View {
@@ -33,13 +35,15 @@ export function create(root: HTMLElement): View {
         return;
       }
       const missing = trackMissing(dive, at);
-      const scale = planScale(dive.bounds ?? NOWHERE, pen.width, pen.height, MARGIN, 8 * (dive.header.cell_m ?? 25));
+      const foot_px = Math.round(STRIP * pen.rem);
+      const field: Pen = { ...pen, height: pen.height - foot_px };
+      const scale = planScale(dive.bounds ?? NOWHERE, field.width, field.height, MARGIN, 8 * (dive.header.cell_m ?? 25));
       sheet.label(planLabel(state, scale.pixelsPerMetre, GRID_PIXELS));
       const grid_m = gridStep(scale.pixelsPerMetre, GRID_PIXELS);
       if (missing === null) {
-        grid(pen, scale, grid_m);
-        track(pen, scale, dive, at);
-        scaleBar(pen, scale);
+        grid(field, scale, grid_m);
+        track(field, scale, dive, at);
+        scaleBar(pen, scale, field.height);
       } else notice(pen, missing);
       mark(root, 'data-track', missing === null ? 'told' : 'untold');
       say(foot, missing === null ? caption(dive, grid_m) : say_.upMore);
@@ -67,8 +71,9 @@ function caption(dive: Dive, grid_m: number): string {
 
 function grid(pen: Pen, scale: PlanScale, step_m: number): void {
   const { bounds } = scale;
-  for (const east of multiples(bounds.west, bounds.east, step_m)) line(pen, crisp(scale.x(east)), 0, crisp(scale.x(east)), pen.height, pen.ink.hair);
-  for (const north of multiples(bounds.south, bounds.north, step_m)) line(pen, 0, crisp(scale.y(north)), pen.width, crisp(scale.y(north)), pen.ink.hair);
+  const { ink } = pen;
+  for (const east of multiples(bounds.west, bounds.east, step_m)) line(pen, crisp(scale.x(east)), 0, crisp(scale.x(east)), pen.height, ink.hair);
+  for (const north of multiples(bounds.south, bounds.north, step_m)) line(pen, 0, crisp(scale.y(north)), pen.width, crisp(scale.y(north)), ink.hair);
 }
 
 function track(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
@@ -186,13 +191,14 @@ function touch(one: Box, other: Box): boolean {
   return one.x < other.x + other.width && other.x < one.x + one.width && Math.abs(one.y - other.y) < 17;
 }
 
-function scaleBar(pen: Pen, scale: PlanScale): void {
-  const { context, ink, height } = pen;
-  const length_m = barLength(scale.pixelsPerMetre, Math.min(140, pen.width / 3));
+function scaleBar(pen: Pen, scale: PlanScale, top: number): void {
+  const { context, ink } = pen;
+  const length_m = barLength(scale.pixelsPerMetre, Math.min(160, pen.width / 3));
   const whole = length_m * scale.pixelsPerMetre;
-  const [x, y] = [14, height - 16];
-  context.fillStyle = ink.paper;
-  context.fillRect(x - 6, y - 20, whole + 12, 30);
+  const lettering = { size: 0.75, baseline: 'middle' } as const;
+  const middle = (top + pen.height) / 2;
+  const [x, y] = [14 + widthOf(pen, '0', lettering) + 6, Math.round(middle) - 2];
+  line(pen, 0, crisp(top), pen.width, crisp(top), ink.line);
   for (let quarter = 0; quarter < 4; quarter += 1) {
     context.fillStyle = quarter % 2 === 0 ? ink.line : ink.paper;
     context.fillRect(x + (quarter * whole) / 4, y, whole / 4, 4);
@@ -200,6 +206,6 @@ function scaleBar(pen: Pen, scale: PlanScale): void {
   context.strokeStyle = ink.line;
   context.lineWidth = 1;
   context.strokeRect(crisp(x), crisp(y), Math.round(whole), 4);
-  write(pen, '0', x, y - 5, { size: 0.75, align: 'center' });
-  write(pen, format.length(length_m), x + whole, y - 5, { size: 0.75, align: 'right' });
+  write(pen, '0', x - 6, middle, { ...lettering, align: 'right' });
+  write(pen, format.length(length_m), x + whole + 8, middle, lettering);
 }

@@ -151,19 +151,29 @@ function clockAxis(pen: Pen, dive: Dive, time: TimeAxis): void {
   }
 }
 
-/** Numbered flags; those that would touch share one: "2-4". */
+interface Flag {
+  readonly x: number;
+  readonly first: number;
+  last: number;
+  readonly due: boolean;
+}
+
+const SMALL = { size: 0.75 } as const;
+const textOf = ({ first, last }: Flag): string => (first === last ? String(first) : `${first}\u2013${last}`);
+
+/** Numbered flags; those whose numbers would touch share one: "2-4". */
 function notes(pen: Pen, dive: Dive, time: Linear, at_s: number): void {
-  const groups: { x: number; first: number; last: number; due: boolean }[] = [];
-  for (const note of dive.notes) {
-    const x = time.to(note.elapsed_s);
-    const group = groups[groups.length - 1];
-    if (group && x - group.x < 26) group.last = note.number;
-    else groups.push({ x, first: note.number, last: note.number, due: note.elapsed_s > at_s });
+  const flags: Flag[] = [];
+  for (const { elapsed_s, number } of dive.notes) {
+    const x = time.to(elapsed_s);
+    const before = flags[flags.length - 1];
+    if (before && x - before.x < widthOf(pen, textOf({ ...before, last: number }), SMALL) + 8) before.last = number;
+    else flags.push({ x, first: number, last: number, due: elapsed_s > at_s });
   }
-  for (const { x, first, last, due } of groups) {
-    line(pen, crisp(x), 6, crisp(x), NOTES, due ? pen.ink.soft : pen.ink.line);
-    const text = first === last ? String(first) : `${first}\u2013${last}`;
-    write(pen, text, x + 3, 14, { size: 0.75, style: due ? pen.ink.soft : pen.ink.line });
+  for (const flag of flags) {
+    const style = flag.due ? pen.ink.soft : pen.ink.line;
+    line(pen, crisp(flag.x), 6, crisp(flag.x), NOTES, style);
+    write(pen, textOf(flag), flag.x + 3, 14, { ...SMALL, style });
   }
 }
 
