@@ -2,7 +2,11 @@
 
 from dataclasses import replace
 
+import mgrs
+
 from dives import INVENTED_SITE, SECOND, SECRETS, dive_rows, message, plan, policy, rows, run, walk
+from relay.core.decision import Say, Target, write_decision
+from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed, DiveLimits
 from relay.core.release import Kind
@@ -88,3 +92,37 @@ def test_anchor_is_not_used_before_the_audience_may_know_it() -> None:
     ticks = [item.record.body[0][1] for item in alone if item.record.kind is Kind.TICK]
     assert ticks[0] is None
     assert any(east is not None for east in ticks)
+
+
+def test_annotations_that_tell_a_place_never_leave() -> None:
+    """Of a station's notes and the desk's, those with a place in them are kept back, and the others leave as they are.
+
+    The grid reference is of the library `mgrs`.
+    """
+    told = ["at 38 36.88 S 021 55.98 W now", "38.61472S, 21.93306W", mgrs.MGRS().toMGRS(*INVENTED_SITE)]
+    said = ["an anchor, upright", *told, "silt is settling"]
+    steps = walk(40)
+    journal = rows([
+        *((second * SECOND, message(steps[second], INVENTED_SITE, note=note)) for second, note in enumerate(said, 3)),
+        *((second * SECOND, message(steps[second], INVENTED_SITE)) for second in range(10, 40)),
+    ])  # fmt: skip
+    desk = [
+        Row(100 + at, 45 * SECOND, 0.0, "desk", RowKind.DECISION, write_decision(decision, "a test"))
+        for at, decision in enumerate([*(Say(text=text) for text in said), Target(name=told[0], verdict="rock")])
+    ]
+    due = run(Pipeline(plan(), SECRETS), [*journal, *desk])
+    notes = [item.record.body[1] for item in due if item.record.kind in (Kind.NOTE, Kind.TARGET)]
+    assert notes == ["an anchor, upright", "silt is settling"] * 2
+
+
+def test_audiences_number_their_dives_and_records_apart() -> None:
+    """Each audience counts from 1 and from 0 with no gap, whatever another gets and when: a gap would tell of it."""
+    journal = [*dive_rows(40), *dive_rows(40, start_s=300)]
+    quick, slow = policy("quick", tick_us=SECOND), policy("slow", delay_us=90 * SECOND)
+    policies = (quick, slow, policy("late", delay_us=400 * SECOND))
+    due = run(Pipeline(plan(*policies), SECRETS), [replace(row, seq=at) for at, row in enumerate(journal, 1)])
+    for audience in ("quick", "slow", "late"):
+        for dive in (1, 2):
+            numbers = [i.record.seq for i in due if (i.record.audience, i.record.dive) == (audience, dive)]
+            assert numbers == list(range(len(numbers)))
+            assert len(numbers) > 40
