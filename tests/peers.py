@@ -96,6 +96,7 @@ class RawPeer:
     def __init__(self, line: socket.socket) -> None:
         self.line = line
         self.received = b""
+        self.reset = False
 
     @classmethod
     async def dial(cls, site: Site, sending: bytes = b"", receive_octets: int | None = None) -> "RawPeer":
@@ -123,11 +124,13 @@ class RawPeer:
         return self.received
 
     async def rest(self) -> bytes:
-        """Read until the server ends the connection, by a reset too, and return all that was received."""
+        """Read until the server ends the connection and return all that was received; `reset` says how it ended."""
         try:
             await self.receive_until(lambda _: False)
-        except (EOFError, ConnectionResetError):
+        except EOFError:
             pass
+        except ConnectionResetError:
+            self.reset = True
         finally:
             self.line.close()
         return self.received

@@ -92,6 +92,9 @@ async def test_answer_that_is_never_taken_is_ended(built: Path) -> None:
         await raw.receive_until(lambda got: b"\r\n\r\n" in got)
         for _ in range(5):
             site.turn()
+            probe = await get(site, "/nothing")  # a cut connection is uncounted only when the loop has run
+            assert probe.status == 404
+            await until(lambda: site.figures().connections <= 1)
         assert site.figures().connections == 1
         site.turn()
         await until(lambda: site.figures().connections == 0)

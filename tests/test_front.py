@@ -78,13 +78,25 @@ async def test_handshakes_that_never_finish_are_ended_in_time() -> None:
 @pytest.mark.parametrize(("length", "status"), [(8_192, 404), (8_193, 431), (100_000, 431)])
 @on_both_loops
 async def test_head_is_taken_up_to_its_limit(length: int, status: int) -> None:
-    """8 KiB with everything; one byte more is told so, and that answer arrives though much is left unread."""
+    """8 KiB with everything; one byte more is told so, however much it is."""
     bare = len(request("/nothing", "GET", "X-Long: "))
     sending = request("/nothing", "GET", f"X-Long: {'x' * (length - bare)}")
     assert len(sending) == length
     async with running(limits=FAST) as site:
         (answer,) = answers(await exchange(site, sending))
         assert answer.status == status
+
+
+@on_both_loops
+async def test_refused_head_may_go_on_for_a_while() -> None:
+    """What is still on its way is read and dropped, so that no reset destroys the answer (RFC 9112 section 9.6)."""
+    async with running(limits=FAST) as site:
+        peer = await RawPeer.dial(site, b"A" * 8_192)
+        await peer.receive_until(lambda got: got.endswith(b"The request is too long.\n"))
+        for _ in range(10):
+            await peer.send(b"A" * 2_048)
+        assert (await peer.rest()).startswith(b"HTTP/1.1 431 ")
+        assert not peer.reset
 
 
 @on_both_loops

@@ -76,7 +76,7 @@ async def test_stalled_viewer_holds_few_stale_records() -> None:
         waiting = 0
         while site.figures().tally.too_slow == 0:
             waiting += len(publish(site, [next(frames)])[0])
-        assert waiting < 128 * 1024
+        assert waiting < 72 * 1024
         await stalled.rest()
 
 
