@@ -5,6 +5,7 @@ from dataclasses import replace
 import mgrs
 
 from dives import INVENTED_SITE, SECOND, SECRETS, dive_rows, message, plan, policy, rows, run, walk
+from relay.core.area import Area
 from relay.core.decision import Say, Target, write_decision
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
@@ -126,3 +127,26 @@ def test_audiences_number_their_dives_and_records_apart() -> None:
             numbers = [i.record.seq for i in due if (i.record.audience, i.record.dive) == (audience, dive)]
             assert numbers == list(range(len(numbers)))
             assert len(numbers) > 40
+
+
+def test_secret_addition_is_in_the_lag_of_every_dive() -> None:
+    """Dive by dive the lag is the delay and the addition that the secrets draw for it, and those differ."""
+    starts_s = (6, 306, 606, 906)
+    journal = [row for start_s in starts_s for row in dive_rows(20, start_s=start_s - 1)]
+    due = run(Pipeline(plan(), SECRETS), [replace(row, seq=at) for at, row in enumerate(journal, 1)])
+    left_us = [item.instant_us for item in due if item.record.kind is Kind.DIVE]
+    added = [(left - start_s * SECOND) // SECOND - 20 for left, start_s in zip(left_us, starts_s, strict=True)]
+    assert added == [2 * SECRETS.extra_ticks("public", dive, 5) for dive in range(1, 5)]
+    assert len(set(added)) == 4
+
+
+def test_outside_the_declared_area_nothing_leaves_until_resumed() -> None:
+    """The last record is of the last tick inside, nothing tells why, and what was outside is never shown (R4)."""
+    steps = [{"east": 100.0 * at, "north": 0.0, "depth": 50.0, "altitude": 90.0, "heading": 90.0} for at in range(40)]
+    journal = rows((at * SECOND, message(step, INVENTED_SITE)) for at, step in enumerate(steps))
+    bounded = replace(plan(), area=Area("the invented bank", (INVENTED_SITE,), 2_050.0))
+    pipeline, free = Pipeline(bounded, SECRETS), run(Pipeline(plan(), SECRETS), journal)
+    due = run(pipeline, journal)
+    assert [item.record.body for item in due[1:]] == [item.record.body for item in free[1 : len(due)]]
+    assert [item.record.elapsed_us for item in due][-1] == 20 * SECOND
+    assert (pipeline.channels[0].outside, pipeline.next_us()) == ("Lantern", None)

@@ -1,5 +1,6 @@
 """Checks of the site's frame: against geographiclib (MIT) and Karney's test set for geodesics, the outside references."""
 
+import cmath
 import csv
 import math
 import random
@@ -99,3 +100,18 @@ def test_anchor_limit_at_it_and_past_it(metres: float, confirmed: bool) -> None:
     seeker.offer(50.0, 0.0, 1)
     there = WGS84.Direct(50.0, 0.0, 45.0, metres)
     assert (seeker.offer(there["lat2"], there["lon2"], 2) is not None) is confirmed
+
+
+def test_site_frame_is_turned_and_moved_by_its_secrets() -> None:
+    """True north at the anchor points along the secret turn, and the anchor lies where the secrets move it to."""
+    anchor = Anchor(-41.2, 17.5, 0)
+    for site in range(20):
+        secrets = Secrets(site.to_bytes(32, "big"))
+        frame = SiteFrame(anchor, secrets)
+        origin = frame.place(anchor.latitude_deg, anchor.longitude_deg)
+        north = WGS84.Direct(anchor.latitude_deg, anchor.longitude_deg, 0.0, 1_000.0)
+        ahead = frame.place(north["lat2"], north["lon2"])
+        bearing = math.degrees(math.atan2(ahead.east_m - origin.east_m, ahead.north_m - origin.north_m)) % 360.0
+        assert bearing == pytest.approx(secrets.turn_deg, abs=1e-4)
+        turned = complex(*secrets.shift_m) * cmath.exp(-1j * math.radians(secrets.turn_deg))
+        assert (origin.east_m, origin.north_m) == pytest.approx((turned.real, turned.imag), abs=1e-6)

@@ -74,6 +74,13 @@ def test_wall_clock_changes_nothing() -> None:
     assert sent(run(Pipeline(TWO, SECRETS), stepped)) == sent(run(Pipeline(TWO, SECRETS), journal))
 
 
+def test_when_a_dive_is_changes_nothing_but_the_moments() -> None:
+    """The same dive a day later, by whole ticks, sends the same bytes a day later: nothing in them tells a date."""
+    day_s = 86_400
+    first, later = (sent(run(Pipeline(TWO, SECRETS), dive_rows(60, start_s=start_s))) for start_s in (10, 10 + day_s))
+    assert later == [(instant_us + day_s * SECOND, audience, frame) for instant_us, audience, frame in first]
+
+
 def test_own_clock_of_the_vehicle_changes_nothing() -> None:
     """A `t` in the messages, whatever it says, decides nothing on a live feed."""
     journal = dive_rows(60)
