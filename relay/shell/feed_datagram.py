@@ -94,7 +94,7 @@ def _receiver(url: FeedUrl, resolved: tuple[socket.AddressFamily, Any], buffer: 
             receiver.setsockopt(socket.SOL_SOCKET, _SO_RXQ_OVFL, 1)
         if url.multicast or (family is socket.AF_INET and _is_broadcast(address)):
             receiver.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        receiver.bind(('0.0.0.0', address[1]))
+        receiver.bind(address)
         if url.multicast:
             _join(receiver, url)
     except OSError:
