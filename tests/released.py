@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from relay.core.disclosure import Report
-from relay.core.policy import Disclosed, Plan, Policy
+from relay.core.policy import Disclosed, Place, Plan, Policy
 from relay.core.release import Kind, ReleasedRecord, ReleaseLog
 from relay.core.wire import encode
 from relay.shell.outlet import Frame
@@ -33,7 +33,21 @@ def dive(number: int, ticks: int, *, audience: str = "public", closed: bool = Tr
     return [_frame(record) for record in [*records, *([log.end(ticks * TICK_US)] if closed else [])]]
 
 
-def _log(number: int, audience: str) -> ReleaseLog:
+def dive_with_everything(number: int) -> list[Frame]:
+    """Return the frames of a dive with exact places and targets, as only a trusted audience is given them."""
+    log = _log(number, "public", Place.EXACT)
+    records = [
+        log.open(0),
+        log.tick(0, [Report(heard=True, depth_m=10, position=(-38.61472, -21.93306))]),
+        log.target(0, 0, "Boiler", "unchecked"),
+        log.tick(TICK_US, [Report(heard=False)]),
+        log.target(TICK_US, None, "Boiler", "of interest"),
+        log.end(2 * TICK_US),
+    ]
+    return [_frame(record) for record in records]
+
+
+def _log(number: int, audience: str, place: Place = Place.LOCAL) -> ReleaseLog:
     policy = Policy(
         audience=audience,
         delay_us=2_700_000_000,
@@ -42,6 +56,7 @@ def _log(number: int, audience: str) -> ReleaseLog:
         fields=frozenset(Disclosed),
         cell_m=25.0,
         depth_step_m=10.0,
+        place=place,
     )
     plan = Plan(expedition=EXPEDITION, vehicles=("Lantern",), sources=(), policies=(policy,))
     return ReleaseLog(policy, plan, number, 0)

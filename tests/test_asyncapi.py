@@ -16,11 +16,14 @@ from peers import live, on_both_loops, running, take
 from relay.core.websocket import CloseCode
 from relay.core.wire import decode
 from relay.shell.outlet import Frame
+from released import dive_with_everything
 
 DOCUMENT: dict[str, Any] = yaml.safe_load((Path(relay.__file__).parent / "asyncapi.yaml").read_text())
 MESSAGES = DOCUMENT["components"]["messages"]
 VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text())
-NAMES = {0: "dive", 1: "tick", 2: "note", 3: "end"}
+NAMES = {0: "dive", 1: "tick", 2: "note", 3: "end", 4: "target"}
+FRAMES = [bytes.fromhex(frame["hex"]) for frame in VECTORS["frames"]]
+FRAMES += [frame.data for frame in dive_with_everything(2)]
 
 
 def validator(name: str) -> Draft202012Validator:
@@ -38,14 +41,13 @@ def unpacked(data: bytes) -> list[Any]:
 
 
 async def received() -> list[bytes]:
-    """Return the frames of the wire vectors as a viewer gets them from a running site."""
-    frames = [bytes.fromhex(frame["hex"]) for frame in VECTORS["frames"]]
+    """Return the frames of the wire vectors, and of a dive that is told all, as a viewer gets them."""
     async with running() as site, live(site) as viewer:
-        for data in frames:
+        for data in FRAMES:
             record = decode(data)
             site.publish(Frame("public", record.dive, record.seq, record.kind == 3, 0, data))
-        got = await take(viewer, len(frames))
-    assert got == frames
+        got = await take(viewer, len(FRAMES))
+    assert got == FRAMES
     return got
 
 
@@ -97,11 +99,15 @@ ALTERED: list[tuple[str, Callable[[list[Any]], Any]]] = [
     ("tick", _set(4, 0, 6, to="towed")),
     ("tick", _set(4, 0, 7, to="transit")),
     ("tick", _set(4, 0, 8, to=91)),
+    ("tick", _set(4, 0, 10, to=91)),
     ("tick", lambda value: value[4][0].append(-38.6)),
     ("tick", lambda value: value[4][0].pop()),
+    ("target", _set(4, 1, to="")),
+    ("target", _set(4, 2, to="treasure")),
     ("note", _set(4, 0, to="Lantern")),
     ("note", _set(4, 1, to="")),
     ("note", _set(4, 1, to="x" * 501)),
+    ("target", lambda value: value[4].pop()),
     ("end", _set(4, to=[])),
 ]  # fmt: skip
 
@@ -109,8 +115,7 @@ ALTERED: list[tuple[str, Callable[[list[Any]], Any]]] = [
 @pytest.mark.parametrize(("name", "alter"), ALTERED)
 def test_altered_frame_is_not(name: str, alter: Callable[[list[Any]], object]) -> None:
     """One thing changed in a real frame, and the document no longer allows it: the schemas are not loose."""
-    frames = [bytes.fromhex(frame["hex"]) for frame in VECTORS["frames"]]
-    value = next(unpacked(data) for data in reversed(frames) if NAMES[decode(data).kind] == name)
+    value = next(unpacked(data) for data in FRAMES[::-1] if NAMES[decode(data).kind] == name)
     assert validator(name).is_valid(value)
     altered = copy.deepcopy(value)
     alter(altered)
@@ -119,7 +124,7 @@ def test_altered_frame_is_not(name: str, alter: Callable[[list[Any]], object]) -
 
 def test_reader_that_ignores_unknown_names_may_get_more() -> None:
     """The header of a dive may grow (the version rule): an unknown name is still valid."""
-    value = unpacked(bytes.fromhex(VECTORS["frames"][0]["hex"]))
+    value = unpacked(FRAMES[0])
     value[4]["something_later"] = True
     assert validator("dive").is_valid(value)
 
