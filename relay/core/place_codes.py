@@ -64,7 +64,12 @@ _PATTERNS: tuple[tuple[Notation, re.Pattern[str]], ...] = (
         Notation.GRID_METRES,
         _compiled(r"(?:easting|northing|rechtswert|hochwert)s?\s?[:=]?\s?(?:is\s|of\s|about\s)?\d[\d,.' ]{2,12}"),
     ),
-    (Notation.GRID_METRES, re.compile(r"(?<![\w.])\d[\d,.' ]{3,11}\s?m\s?[EN](?![^\W_])")),
+    (
+        Notation.GRID_METRES,
+        re.compile(
+            r"(?<![\w.])(?:\d{5,7}|\d{3}[ ,.']\d{3}|\d{1,2}[ ,.']\d{3}[ ,.']\d{3})(?:\.\d{1,3})?\s?m\s?[EN](?![^\W_])"
+        ),
+    ),
     (
         Notation.GRID_METRES,
         _compiled(rf"{_EAST}\s?[:=]?\s?(?:{_METRES_EAST}|\d{{5}}){_SEP}{_NORTH}\s?[:=]?\s?(?:{_METRES_NORTH}|\d{{5}})"),
@@ -127,6 +132,10 @@ _UNIT_RUNS = frozenset(
     "mk sn hn dn dsc gps ctd mps yd yds meters metres meter metre feet degrees degree percent secs sec hrs hundred "
     "bpm ppm ppt vdc pdf png gbps kbps mb gb kb yr yrs years year".split()
 )
+# Two consonants an English word begins with, of the letters geohashes use.
+_OPENINGS = frozenset(
+    "br cr dr fr gr pr tr wr sc sh sk sm sn sp st sw ch th wh kn gn ph qu tw dw sq ts ps rh km kw".split()
+)
 
 
 def find_codes(text: str) -> list[Hit]:
@@ -178,9 +187,14 @@ def is_geohash(token: str) -> bool:
         return False
     if len(runs) > 2:
         return True
-    return len(letters[0]) > 3 and _clustered(letters[0])
+    # Words and names end in figures ("wreck2"), but hardly begin with them.
+    return len(letters[0]) > 2 and (token[0].isdigit() or (len(letters[0]) > 3 and _unspeakable(letters[0])))
 
 
-def _clustered(letters: str) -> bool:
-    """Say if four consonants stand together, which English words hardly do."""
-    return re.search(r"[bcdfghjkmnpqrstvwxz]{4}", letters.replace("ngth", "th")) is not None
+def _unspeakable(letters: str) -> bool:
+    """Say if letters are no word: four consonants together, no vowel at all, an opening or a pair no word has."""
+    plain = letters.replace("ngth", "th")
+    if re.search(r"[bcdfghjkmnpqrstvwxz]{4}|q(?!u)|[jv][^euy]|[^euycst]j", plain) or not set("euy") & set(plain):
+        return True
+    opening = plain[:2]
+    return not set("euy") & set(opening) and opening not in _OPENINGS

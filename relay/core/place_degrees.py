@@ -52,19 +52,19 @@ def find_angles(tokens: Sequence[Token]) -> list[Hit]:
             continue
         for angle in read_angles(tokens, at):
             placed = with_hemisphere(tokens, angle)
-            if _tells_alone(tokens, placed) or _tells_in_pair(tokens, placed):
-                hits.append(_hit(tokens, placed))
-            if _bare_pair(tokens, angle):
-                hits.append(_hit(tokens, angle))
+            if _tells_alone(tokens, placed):
+                hits.append(_hit(tokens, placed, placed))
+            pair = [(placed, _placed_partner(tokens, placed)), (angle, _bare_partner(tokens, angle))]
+            hits.extend(_hit(tokens, one, other) for one, other in pair if other is not None)
     return hits
 
 
-def _hit(tokens: Sequence[Token], angle: Angle) -> Hit:
+def _hit(tokens: Sequence[Token], angle: Angle, last: Angle) -> Hit:
     notation = (Notation.DECIMAL_DEGREES, Notation.DEGREES_MINUTES, Notation.DEGREES_MINUTES_SECONDS)
     kind = notation[len(angle.parts) - 1]
     if len(angle.parts) == 1 and len(angle.parts[0].whole) > 3:
         kind = notation[1 if len(angle.parts[0].whole) < 6 else 2]
-    return Hit(kind, tokens[angle.first].start, tokens[angle.last - 1].end)
+    return Hit(kind, tokens[angle.first].start, tokens[last.last - 1].end)
 
 
 def _weight(angle: Angle) -> Weight:
@@ -192,10 +192,10 @@ def _closes(tokens: Sequence[Token], at: int) -> bool:
     return token_at(tokens, at).text in ("", ",", ".", ";", ")", "!", "?", "/") and token_at(tokens, at + 1).gap
 
 
-def _tells_in_pair(tokens: Sequence[Token], angle: Angle) -> bool:
-    """A latitude and a longitude next to each other, both with hemispheres, whole numbers included."""
+def _placed_partner(tokens: Sequence[Token], angle: Angle) -> Angle | None:
+    """Return the other coordinate right behind, both with hemispheres; whole numbers count."""
     if angle.axis is None or not in_range(angle):
-        return False
+        return None
     followers, _ = next_angles(tokens, angle.last)
     for candidate in followers:
         other = with_hemisphere(tokens, candidate, chained=angle.before)
@@ -205,12 +205,12 @@ def _tells_in_pair(tokens: Sequence[Token], angle: Angle) -> bool:
         plain = _weight(angle) is Weight.FAINT and _weight(other) is Weight.FAINT
         if plain and (short or _names_a_thing(tokens, angle)):
             continue
-        return not unit_follows(tokens, other.last) and not (plain and _measured(tokens, angle))
-    return False
+        return None if unit_follows(tokens, other.last) or (plain and _measured(tokens, angle)) else other
+    return None
 
 
-def _bare_pair(tokens: Sequence[Token], angle: Angle) -> bool:
-    """Two angles next to each other without hemispheres."""
+def _bare_partner(tokens: Sequence[Token], angle: Angle) -> Angle | None:
+    """Return the other coordinate right behind, both without hemispheres."""
     followers, between = next_angles(tokens, angle.last)
     for other in followers:
         if len(other.parts) != len(angle.parts) or unit_follows(tokens, other.last):
@@ -222,8 +222,8 @@ def _bare_pair(tokens: Sequence[Token], angle: Angle) -> bool:
             continue
         judge = _decimal_pair if len(angle.parts) == 1 else _sexagesimal_pair
         if judge(tokens, angle, other, between):
-            return True
-    return False
+            return other
+    return None
 
 
 def _measured_behind(tokens: Sequence[Token], angle: Angle) -> bool:

@@ -5,22 +5,22 @@ from enum import StrEnum
 
 
 class Notation(StrEnum):
-    """The ways of writing a place that the finder knows."""
+    """The ways of writing a place that the finder knows, the more particular first."""
 
-    DECIMAL_DEGREES = "decimal degrees"
-    DEGREES_MINUTES = "degrees and minutes"
-    DEGREES_MINUTES_SECONDS = "degrees, minutes and seconds"
-    LABELLED = "latitude or longitude"
     ISO_6709 = "ISO 6709 string"
     GEO_URI = "geo URI"
     LINK = "link"
     WORD_ADDRESS = "three-word address"
     GRID_METRES = "easting and northing"
     GRID_LETTERS = "lettered grid reference"
-    GEOHASH = "geohash"
     PLUS_CODE = "plus code"
     LOCATOR = "locator"
+    GEOHASH = "geohash"
     RADIO_LANES = "radio navigation lanes"
+    LABELLED = "latitude or longitude"
+    DECIMAL_DEGREES = "decimal degrees"
+    DEGREES_MINUTES = "degrees and minutes"
+    DEGREES_MINUTES_SECONDS = "degrees, minutes and seconds"
     FROM_A_PLACE = "range or bearing from a place"
     NAMED_FEATURE = "named place"
     FORBIDDEN_NAME = "forbidden name"

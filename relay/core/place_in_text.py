@@ -3,6 +3,9 @@
 Rules: a pure function of the text and the names given; it raises on no text; its work grows with the length of
 the text; when in doubt it stops the text and says how to write it. Ordinary dive talk with numbers passes: depths,
 times, headings, dimensions, counts, sample names, and ranges from things on the site.
+
+What it cannot know: a place named alone without its kind (that is what `forbidden` is for), number words beyond
+English, French, Spanish, Portuguese and German, codes of letters alone, chart numbers, time zones, and pictures.
 """
 
 from collections.abc import Iterable, Sequence
@@ -18,6 +21,8 @@ from relay.core.place_tokens import in_numerals, tokenize
 
 __all__ = ["Finding", "Notation", "find_places"]
 
+_RANK = {notation: rank for rank, notation in enumerate(Notation)}
+
 
 def find_places(text: str, *, forbidden: Iterable[str] = (), scene: Iterable[str] = ()) -> list[Finding]:
     """Return every place told in `text`, in order, none inside another; empty means the text may go out.
@@ -32,7 +37,8 @@ def find_places(text: str, *, forbidden: Iterable[str] = (), scene: Iterable[str
     found = [
         *_in_original(folded, find_angles(tokens)),
         *_in_original(folded, find_labels(tokens)),
-        *_in_original(numerals, find_codes(numerals.text)),
+        *_in_original(folded, find_codes(folded.text)),
+        *_in_original(numerals, find_codes(numerals.text) if numerals.text != folded.text else []),
         *_in_original(folded, find_ranges(tokens, names)),
         *find_names(folded, forbidden),
     ]
@@ -45,10 +51,9 @@ def _in_original(folded: Folded, hits: Iterable[Hit]) -> list[Hit]:
 
 def _outermost(hits: Sequence[Hit]) -> list[Hit]:
     """Drop hits that lie inside another; of equal ranges the first notation in order stays."""
-    order = {notation: rank for rank, notation in enumerate(Notation)}
     kept: list[Hit] = []
     reach = -1
-    for hit in sorted(hits, key=lambda hit: (hit.start, -hit.end, order[hit.notation])):
+    for hit in sorted(hits, key=lambda hit: (hit.start, -hit.end, _RANK[hit.notation])):
         if hit.end > reach:
             kept.append(hit)
             reach = hit.end

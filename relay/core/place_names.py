@@ -20,10 +20,13 @@ _UNSPACED = 0x2E80  # from here on scripts are written without spaces
 
 def find_names(folded: Folded, forbidden: Iterable[str]) -> list[Hit]:
     """Find every forbidden name; names without a letter or digit are passed over."""
+    names = sorted(set(forbidden))
+    if not names:
+        return []
     # Look-alikes differ between capitals and small letters, so the text is also read in small letters.
     readings = [_Reading(folded), _Reading(fold(_lower(folded.original)))]
     hits: list[Hit] = []
-    for name in sorted(set(forbidden)):
+    for name in names:
         plain = unicodedata.normalize("NFC", name)
         for spelling in sorted({plain, _lower(plain), plain.translate(_UMLAUTS)}):
             for bare in _with_plurals(spelling):
@@ -32,8 +35,8 @@ def find_names(folded: Folded, forbidden: Iterable[str]) -> list[Hit]:
 
 
 def _lower(text: str) -> str:
-    """Return `text` in small letters, character for character."""
-    return "".join(lower if len(lower := character.lower()) == 1 else character for character in text)
+    """Return `text` in small letters, the final sigma as any other, character for character."""
+    return "".join(small if len(small := character.casefold()) == 1 else character for character in text)
 
 
 def _with_plurals(name: str) -> list[str]:

@@ -93,7 +93,7 @@ def _table() -> dict[str, int]:
 
 NUMBER_WORDS = _table()
 # Words of one language that are numbers of another: read as numbers only right before a degree or minute word.
-CAUTIOUS_WORDS = frozenset("once elf sept seize null quince tree oh cent six-pack ein eine une un una uma".split())
+CAUTIOUS_WORDS = frozenset("once elf sept seize null quince tree oh cent ein eine une un una um uma".split())
 HUNDRED_WORDS = frozenset("hundred cent hundert".split())
 AND_WORDS = frozenset("and et y e und".split())
 DECIMAL_WORDS = frozenset("point decimal dot virgule coma komma virgula punto ponto".split())

@@ -202,7 +202,9 @@ def _word_value(tokens: list[Token], at: int) -> int | None:
     if at >= len(tokens) or tokens[at].kind is not Kind.WORD:
         return None
     text = tokens[at].text
-    if at + 1 < len(tokens) and tokens[at + 1].kind is Kind.NUMBER and not tokens[at + 1].gap:
+    behind, ahead = token_at(tokens, at - 1), token_at(tokens, at + 1)
+    sticks = behind.kind is Kind.NUMBER and not tokens[at].gap
+    if sticks or (ahead.kind is Kind.NUMBER and not ahead.gap):
         return None  # um7q is a code, not the Portuguese one
     if text in CAUTIOUS_WORDS:
         follower = tokens[at + 1].text if at + 1 < len(tokens) else ""
