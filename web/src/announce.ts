@@ -13,9 +13,15 @@ export class Announcer {
 
   constructor(private readonly least_s = LEAST_S) {}
 
+  /** Return in how many seconds `words` may be said (0: now), or null if there is nothing new to say. */
+  owed_s(words: string, now_s: number): number | null {
+    if (words === '' || words === this.said) return null;
+    return Math.max(0, this.said_s + this.least_s - now_s);
+  }
+
   /** Return `words` if they are due to be said at `now_s`, else null. */
   offer(words: string, now_s: number): string | null {
-    if (words === this.said || now_s - this.said_s < this.least_s) return null;
+    if (this.owed_s(words, now_s) !== 0) return null;
     this.said = words;
     this.said_s = now_s;
     return words;

@@ -277,9 +277,10 @@ export function pageTitle(state: State): string {
   return words.page.titleOf(state.expedition, words.picker.one(String(state.wanted)), headline(state).title);
 }
 
-/** What is worth saying aloud; a listener hears it only when it differs from the last time. */
+/** What is worth saying aloud, '' while nothing is known; a listener hears it only when it differs from the last time. */
 export function announcement(state: State): string {
   const { dive, at } = state;
+  if (state.connection.is === 'connecting') return '';
   const link = words.spoken.connection(connectionWords(state).word);
   if (!dive || at < 0 || state.playhead.mode !== 'following') return `${headline(state).title}. ${link}`;
   const each = dive.tracks.map((track, i) => `${track.name}: ${track.heard(at) ? vehicleWords(dive, i, at).where : words.vehicle.silent}.`);

@@ -71,7 +71,7 @@ const views: readonly Drawn[] = [
   { view: targets.create(place('targets')), upon: DATA | TICK },
   { view: figures.create(place('figures')), upon: DATA | TICK },
   { view: cautions.create(place('cautions')), upon: 0 },
-  { view: spoken.create(place('spoken'), ports.now_s), upon: DATA | TICK | LINK },
+  { view: spoken.create(place('spoken'), ports), upon: DATA | TICK | LINK },
 ];
 
 let last_ms = 0;

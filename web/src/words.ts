@@ -196,7 +196,7 @@ export const words = {
     title: 'Notes from on board',
     none: 'No notes so far.',
     later: (n: string) => (n === '1' ? '1 later note is not shown yet.' : `${n} later notes are not shown yet.`),
-    go: (time: string) => `Show the moment of this note, ${time} into the dive`,
+    go: (time: string) => `${time} into the dive: show this moment`,
     withheld: 'Notes are not told.',
     by: (vehicle: string | null, when: string) => (vehicle === null ? when : `${vehicle}, ${when}`),
     earlier: (time: string) => `${time} earlier`,

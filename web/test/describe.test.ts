@@ -233,6 +233,10 @@ describe('what is said aloud', () => {
     );
   });
 
+  test('is nothing while nothing is known', () => {
+    expect(say.announcement(stateOf(null, { listed: false, connection: { is: 'connecting' } }))).toBe('');
+  });
+
   test('tells a new note', () => {
     const dive = two();
     dive.append(decoded(frame(1, 3, 2, 15, [0, 'Coal on the seabed'])));

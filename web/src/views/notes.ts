@@ -45,7 +45,7 @@ function item(dive: Dive, note: Note, act: Act): HTMLElement {
   const vehicle = note.vehicle === null ? null : (dive.tracks[note.vehicle]?.name ?? null);
   const time = element(
     'button',
-    { type: 'button', class: 'plain', 'aria-label': words.notes.go(format.span(note.elapsed_s)) },
+    { type: 'button', class: 'plain', 'aria-label': words.notes.go(format.clock(note.elapsed_s)) },
     format.clock(note.elapsed_s),
   );
   time.addEventListener('click', () => act({ do: 'seek', at_s: note.elapsed_s }));

@@ -1,0 +1,122 @@
+"""The built page in a real browser: Chromium, driven by Playwright, watched for errors and for strangers."""
+
+import os
+import shutil
+from collections.abc import AsyncIterator, Iterable
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.async_api import Browser, Locator, Page, async_playwright
+
+from relay.core.release import Kind
+from relay.core.wire import WireRecord, read_recording
+from relay.shell.outlet import Frame
+
+ROOT = Path(__file__).resolve().parents[1]
+BUILT = ROOT / "web" / "dist"
+RECORDING = ROOT / "recordings" / "demo-dive.recording"
+QUIET = (
+    "--no-sandbox",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+)
+PATIENCE_MS = 15_000
+PHONE, LAPTOP = (360, 720), (1280, 800)
+
+
+@asynccontextmanager
+async def chromium() -> AsyncIterator[Browser]:
+    """Yield a browser; skip where there is none, unless everything is required."""
+    program = shutil.which("chromium")
+    if program is None:
+        if os.environ.get("OFFING_REQUIRE_DATA") == "1":
+            pytest.fail("chromium is not installed")
+        pytest.skip("chromium is not installed")
+    assert (BUILT / "index.html").is_file(), "the page is not built: make site"
+    async with async_playwright() as playwright:
+        browser = await playwright.chromium.launch(executable_path=program, args=list(QUIET))
+        yield browser
+        await browser.close()
+
+
+class Follower:
+    """One person with the page open. `faults`: console errors and uncaught exceptions; `asked`: every address."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.faults: list[str] = []
+        self.asked: list[str] = []
+        page.set_default_timeout(PATIENCE_MS)
+        page.on("pageerror", lambda error: self.faults.append(str(error)))
+        page.on("console", lambda said: self.faults.append(said.text) if said.type in ("error", "warning") else None)
+        page.on("request", lambda request: self.asked.append(request.url))
+        page.on("websocket", lambda opened: self.asked.append(opened.url))
+
+    @property
+    def headline(self) -> Locator:
+        """The largest words."""
+        return self.page.locator("#now").get_by_role("heading", level=2)
+
+    @property
+    def connection(self) -> Locator:
+        """The state of the connection."""
+        return self.page.get_by_label("Connection", exact=True)
+
+    @property
+    def ribbon(self) -> Locator:
+        """The time of the dive, as a slider."""
+        return self.page.get_by_role("slider", name="Moment shown, in dive time")
+
+    def vehicle(self, name: str) -> Locator:
+        """What is told of one vehicle."""
+        named = self.page.get_by_role("heading", level=3, name=name)
+        return self.page.get_by_role("group", name="The vehicles").locator(".vehicle").filter(has=named)
+
+    def button(self, name: str) -> Locator:
+        """A button by its words."""
+        return self.page.get_by_role("button", name=name, exact=True)
+
+    async def says(self, where: Locator, words: str) -> None:
+        """Wait until `where` says `words`."""
+        await where.filter(has_text=words).first.wait_for()
+
+    async def spoken_value(self, words: str) -> None:
+        """Wait until the ribbon's spoken value begins with `words`."""
+        await self.page.locator(f'[role=slider][aria-valuetext^="{words}"]').wait_for()
+
+
+@asynccontextmanager
+async def follower(
+    browser: Browser, address: str, size: tuple[int, int] = LAPTOP, **options: Any
+) -> AsyncIterator[Follower]:
+    """Yield somebody who has just opened `address`; at the end the page must be without faults."""
+    context = await browser.new_context(viewport={"width": size[0], "height": size[1]}, **options)
+    someone = Follower(await context.new_page())
+    await someone.page.goto(address)
+    yield someone
+    await context.close()
+    assert someone.faults == []
+
+
+def demo_dive(upto_s: float = float("inf")) -> list[Frame]:
+    """Return the frames of the demo's finished dive, up to a dive time."""
+    return [
+        Frame("public", record.dive, record.seq, record.kind == Kind.END, int(record.elapsed_s * 1e6), record.data)
+        for record in demo_records(upto_s)
+    ]
+
+
+def demo_records(upto_s: float = float("inf")) -> list[WireRecord]:
+    """Return the same records as a reader has them."""
+    read = read_recording(RECORDING.read_bytes()).records
+    return [record for record in read if record.elapsed_s <= upto_s]
+
+
+def strangers(asked: Iterable[str], host: str, port: int) -> list[str]:
+    """Return the addresses that are not of this site."""
+    own = (f"http://{host}:{port}/", f"ws://{host}:{port}/", "data:", "blob:")
+    return [address for address in asked if not address.startswith(own)]
