@@ -46,7 +46,9 @@ def walk(seconds: int, seed: int = 1) -> list[dict[str, float]]:
         east += 0.5 * math.sin(math.radians(heading))
         north += 0.5 * math.cos(math.radians(heading))
         depth = min(1_100.0, 4.0 + 20.0 * second) + chance.gauss(0, 0.3)
-        out.append({"east": east, "north": north, "depth": depth, "altitude": max(2.0, 1_103.0 - depth), "heading": heading})
+        out.append(
+            {"east": east, "north": north, "depth": depth, "altitude": max(2.0, 1_103.0 - depth), "heading": heading}
+        )
     return out
 
 
@@ -55,7 +57,9 @@ def chance_heading(seed: int) -> float:
     return random.Random(seed + 1_000).uniform(0, 360)
 
 
-def message(step: dict[str, float], site: tuple[float, float], vehicle: str = "Lantern", note: str | None = None) -> bytes:
+def message(
+    step: dict[str, float], site: tuple[float, float], vehicle: str = "Lantern", note: str | None = None
+) -> bytes:
     """Return a station message of a step, its place worked out by geographiclib about `site`."""
     azimuth, reach = math.degrees(math.atan2(step["east"], step["north"])), math.hypot(step["east"], step["north"])
     there = Geodesic.WGS84.Direct(*site, azimuth, reach)
@@ -78,7 +82,10 @@ def dive_rows(seconds: int, site: tuple[float, float] = INVENTED_SITE, seed: int
     """Return the rows of a dive of `seconds`, a message a second, with an annotation every 25 s."""
     steps = enumerate(walk(seconds, seed))
     return rows(
-        ((start_s + second) * SECOND + 137_000, message(step, site, note=f"note {second}" if second % 25 == 9 else None))
+        (
+            (start_s + second) * SECOND + 137_000,
+            message(step, site, note=f"note {second}" if second % 25 == 9 else None),
+        )
         for second, step in steps
     )
 

@@ -15,6 +15,7 @@ from pathlib import Path
 import msgpack
 import websockets
 
+ROOT = str(Path(__file__).resolve().parent.parent)
 AUDIENCE_TEXT = """
 [[audience]]
 name = "public"
@@ -68,7 +69,7 @@ class ShipProcess:
     async def start(self) -> None:
         """Start it and wait until it has printed its address."""
         command = [sys.executable, "-m", "relay", "ship", str(self.expedition)]
-        environment = {**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parent.parent)}
+        environment = {**os.environ, "PYTHONPATH": ROOT}
         self.process = await asyncio.create_subprocess_exec(*command, stdout=PIPE, stderr=PIPE, env=environment)
         assert self.process.stdout is not None
         line = await asyncio.wait_for(self.process.stdout.readline(), 60)
@@ -94,11 +95,13 @@ class ShipProcess:
 
 
 @contextlib.asynccontextmanager
-async def ship_process(folder: Path, *, format: str, source: str, delay: str, quiet: str) -> AsyncIterator[ShipProcess]:
+async def ship_process(
+    folder: Path, *, feed_format: str, source: str, delay: str, quiet: str
+) -> AsyncIterator[ShipProcess]:
     """Yield a running ship's relay with one feed and one open audience; it is stopped at the end."""
     port = free_port()
-    values = {"port": port, "format": format, "source": source, "delay": delay, "quiet": quiet}
-    extra = 'sounder = "depth"\n' if format == "nmea0183" else ""
+    values = {"port": port, "format": feed_format, "source": source, "delay": delay, "quiet": quiet}
+    extra = 'sounder = "depth"\n' if feed_format == "nmea0183" else ""
     path = folder / "EXPEDITION.toml"
     path.write_text(EXPEDITION_TEXT.format(**values) + extra + AUDIENCE_TEXT.format(**values))
     ship = ShipProcess(path, port)

@@ -1,6 +1,7 @@
 """One audience's side of the door: grid, lag, begin and end of dives, annotations."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import mgrs
 
@@ -14,13 +15,13 @@ from relay.core.release import Kind
 
 
 def test_records_leave_on_a_fixed_grid_whatever_arrives() -> None:
-    """Send moments are multiples of the tick, one tick record for each, though input comes at odd moments and in bursts."""
+    """Send moments are the multiples of the tick, one tick record each, though input comes at odd moments."""
     journal = dive_rows(120)
     late = [replace(row, embargo_us=row.embargo_us + (row.seq % 7) * 90_000) for row in journal]
     due = run(Pipeline(plan(), SECRETS), late)
     ticks = [item.instant_us for item in due if item.record.kind is Kind.TICK]
     assert all(instant % (2 * SECOND) == 0 for instant in ticks)
-    assert [b - a for a, b in zip(ticks, ticks[1:], strict=False)] == [2 * SECOND] * (len(ticks) - 1)
+    assert [b - a for a, b in pairwise(ticks)] == [2 * SECOND] * (len(ticks) - 1)
 
 
 def test_lag_is_the_delay_and_a_secret_whole_number_of_ticks() -> None:
@@ -65,7 +66,10 @@ def test_annotations_leave_with_the_tick_after_them_and_only_if_named() -> None:
     """A note follows the tick record of its tick; a policy without notes has none of them."""
     due = run(Pipeline(plan(), SECRETS), dive_rows(50))
     notes = [item.record for item in due if item.record.kind is Kind.NOTE]
-    assert [(record.body, record.elapsed_us) for record in notes] == [([0, "note 9"], 10 * SECOND), ([0, "note 34"], 34 * SECOND)]
+    assert [(record.body, record.elapsed_us) for record in notes] == [
+        ([0, "note 9"], 10 * SECOND),
+        ([0, "note 34"], 34 * SECOND),
+    ]
     silent = policy(fields=frozenset(Disclosed) - {Disclosed.NOTES})
     assert not [item for item in run(Pipeline(plan(silent), SECRETS), dive_rows(60)) if item.record.kind is Kind.NOTE]
 
@@ -83,12 +87,14 @@ def test_audiences_have_their_own_delay_tick_and_fields() -> None:
 
 
 def test_anchor_is_not_used_before_the_audience_may_know_it() -> None:
-    """A slow audience whose first ticks lie before the anchor's confirmation shows no place in them, as it would alone."""
+    """A slow audience shows no place in ticks before the anchor's confirmation, as it would alone."""
     first, *others = [message(step, INVENTED_SITE) for step in walk(30)]
     journal = rows([(SECOND, first), *((SECOND * (20 + at), data) for at, data in enumerate(others))])
     slow = policy("slow", delay_us=120 * SECOND)
-    alone = [item for item in run(Pipeline(plan(slow), SECRETS), journal)]
-    beside = [item for item in run(Pipeline(plan(slow, policy("quick")), SECRETS), journal) if item.record.audience == "slow"]
+    alone = list(run(Pipeline(plan(slow), SECRETS), journal))
+    beside = [
+        item for item in run(Pipeline(plan(slow, policy("quick")), SECRETS), journal) if item.record.audience == "slow"
+    ]
     assert [(i.instant_us, i.record.body) for i in alone] == [(i.instant_us, i.record.body) for i in beside]
     ticks = [item.record.body[0][1] for item in alone if item.record.kind is Kind.TICK]
     assert ticks[0] is None

@@ -56,7 +56,12 @@ def test_clock_counts_downtime_across_a_reboot_as_zero() -> None:
     assert clock.now_us() == 2_000_010
 
 
-@given(st.lists(st.tuples(st.integers(0, 10**6), st.floats(-1e12, 1e12), st.sampled_from(["run", "restart", "reboot"])), max_size=30))
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 10**6), st.floats(-1e12, 1e12), st.sampled_from(["run", "restart", "reboot"])),
+        max_size=30,
+    )
+)
 def test_clock_never_goes_back_or_ahead_of_the_time_that_passed(steps: list[tuple[int, float, str]]) -> None:
     """Over any mix of restarts, reboots and wall-clock steps: monotone, and never more than the true elapsed time."""
     time, elapsed = SetTime(), 0

@@ -101,7 +101,12 @@ def test_report_is_coarse_and_in_the_turned_frame() -> None:
     placed = FRAME.place(-41.201, 17.503)
     assert report.east_m == round(placed.east_m / 25) * 25
     assert report.north_m == round(placed.north_m / 25) * 25
-    assert (report.depth_m, report.altitude, report.mode, report.leg) == (1_120, "near the bottom", "tethered", "descent")
+    assert (report.depth_m, report.altitude, report.mode, report.leg) == (
+        1_120,
+        "near the bottom",
+        "tethered",
+        "descent",
+    )
     assert report.heading_deg == round((211.0 + placed.heading_turn_deg) % 360 / 22.5) * 22.5 % 360
     assert (report.pitch_deg, report.roll_deg) == (5, -5)
 

@@ -18,7 +18,16 @@ def legs(*steps: tuple[float | None, float | None], every_s: int = 15) -> list[s
 
 def test_legs_of_a_whole_dive_in_order() -> None:
     """Deck, descent, bottom, ascent, deck."""
-    seen = legs((0.2, None), (4.0, None), (500.0, None), (1_110.0, 14.0), (1_120.0, 3.0), (1_070.0, 55.0), (20.0, None), (1.0, None))
+    seen = legs(
+        (0.2, None),
+        (4.0, None),
+        (500.0, None),
+        (1_110.0, 14.0),
+        (1_120.0, 3.0),
+        (1_070.0, 55.0),
+        (20.0, None),
+        (1.0, None),
+    )
     assert seen == ["deck", "descent", "descent", "bottom", "bottom", "ascent", "ascent", "deck"]
 
 

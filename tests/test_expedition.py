@@ -57,7 +57,12 @@ WRONG = [
     ('vehicle = "Lantern"\n', "", 'above name = "position"', "doesn't name its vehicle"),
     ('sounder = "altitude"', 'sounder = "bottom"', 'sounder = "bottom"', "one of 'depth' or 'altitude'"),
     ('format = "nmea0183"', 'format = "nmea2000"', "nmea2000", "is not known"),
-    ('format = "station-json"', 'format = "station-json"\nsounder = "depth"', 'above name = "station"', "sounder goes with nmea0183 alone"),
+    (
+        'format = "station-json"',
+        'format = "station-json"\nsounder = "depth"',
+        'above name = "station"',
+        "sounder goes with nmea0183 alone",
+    ),
     ('"udp://127.0.0.1:10110"', '"udp://127.0.0.1"', "udp://127.0.0.1", "port"),
     ('"udp://127.0.0.1:10110"', '"udq://127.0.0.1:1"', "udq", "udp"),
     ('listen = "127.0.0.1:0"', 'listen = "8080"', 'listen = "8080"', "is not HOST:PORT"),
@@ -69,7 +74,9 @@ WRONG = [
 ]
 
 
-@pytest.mark.parametrize(("old", "new", "part", "message"), WRONG, ids=[f"{at}-{row[3][:24]}" for at, row in enumerate(WRONG)])
+@pytest.mark.parametrize(
+    ("old", "new", "part", "message"), WRONG, ids=[f"{at}-{row[3][:24]}" for at, row in enumerate(WRONG)]
+)
 def test_expedition_fault_is_told_with_line_and_remedy(old: str, new: str, part: str | None, message: str) -> None:
     """Each wrong file is refused, with the line of the fault and what to do."""
     text = changed(old, new)
@@ -107,8 +114,8 @@ def test_check_says_in_plain_words_who_sees_what_and_how_late() -> None:
     """The paragraph names door, delay, coarseness and what is never shown."""
     expedition = parse_expedition(RIGHT, PATH)
     public = describe_audience(expedition.plan.policies[0], True, expedition.plan)
-    for part in ("anyone who has the address", "45 min after it happened", "up to 10 min", "every 15 s", "nearest 25 m, at the bottom",
-                 "Depth: to the nearest 10 m", "steps of 22.5°", "Annotations", "latitude, longitude"):  # fmt: skip
+    for part in ("anyone who has the address", "45 min after it happened", "up to 10 min", "every 15 s",
+                 "nearest 25 m, at the bottom", "Depth: to the nearest 10 m", "steps of 22.5°", "Annotations", "latitude, longitude"):  # fmt: skip
         assert part in public
     family = describe_audience(expedition.plan.policies[1], False, expedition.plan)
     assert "nobody on the public page" in family

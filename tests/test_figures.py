@@ -11,7 +11,9 @@ from relay.core.release import ReleaseLog
 from relay.core.wire import WireRecord, decode, encode
 
 
-def dive_of(points: list[tuple[float, float] | None], tick_s: int = 60, swath_m: float | None = None) -> list[WireRecord]:
+def dive_of(
+    points: list[tuple[float, float] | None], tick_s: int = 60, swath_m: float | None = None
+) -> list[WireRecord]:
     """Return the records of a vehicle that is shown at these points, one a tick."""
     shown = Policy(audience="public", delay_us=0, extra_us=0, tick_us=tick_s * SECOND, fields=frozenset(Disclosed),
                    cell_m=10.0, depth_step_m=10.0)  # fmt: skip
@@ -43,7 +45,15 @@ def test_figures_count_area_once_where_the_swath_overlaps() -> None:
 
 def test_figures_break_where_the_track_is_withheld() -> None:
     """No distance is made up over a gap of more than a couple of minutes."""
-    points: list[tuple[float, float] | None] = [(0.0, 0.0), (60.0, 0.0), None, None, None, (5_000.0, 0.0), (5_060.0, 0.0)]
+    points: list[tuple[float, float] | None] = [
+        (0.0, 0.0),
+        (60.0, 0.0),
+        None,
+        None,
+        None,
+        (5_000.0, 0.0),
+        (5_060.0, 0.0),
+    ]
     assert figures(dive_of(points)).vehicles[0].distance_m == pytest.approx(120.0)
 
 

@@ -4,7 +4,6 @@ import csv
 from pathlib import Path
 
 import gsw
-import pytest
 
 from relay.core.fuse import Fuse, Stamped, VehicleState, depth_from_pressure
 from relay.core.model import Mode, Observation
@@ -71,7 +70,7 @@ def test_depth_from_pressure_agrees_with_the_teos10_check_values(shared_data: Pa
 
 
 def test_depth_from_pressure_lies_where_unesco_44_differs_as_published(shared_data: Path) -> None:
-    """UNESCO 44 (Fofonoff and Millard 1983) and TEOS-10 differ by less than 0.3 m to 6,000 dbar, for comparison only."""
+    """For comparison: UNESCO 44 (Fofonoff, Millard 1983) and TEOS-10 differ by less than 0.3 m to 6,000 dbar."""
     with (shared_data / "vectors" / "unesco44-depth.csv").open() as file:
         rows = [row for row in csv.DictReader(file) if not row["note"]]
     compared = [row for row in rows if float(row["p_dbar"]) <= 6_000]

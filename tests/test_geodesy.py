@@ -1,4 +1,4 @@
-"""Checks of the site's frame: against geographiclib (MIT) and Karney's test set for geodesics, the outside references."""
+"""Checks of the site's frame against geographiclib (MIT) and Karney's test set for geodesics."""
 
 import cmath
 import csv

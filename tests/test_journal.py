@@ -31,7 +31,7 @@ async def until(condition: "object", timeout_s: float = 10.0) -> None:
     """Wait until a condition holds, giving way to the loop."""
     assert callable(condition)
     async with asyncio.timeout(timeout_s):
-        while not condition():
+        while not condition():  # noqa: ASYNC110 - the writer thread sets no event of ours
             await asyncio.sleep(0)
 
 

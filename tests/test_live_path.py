@@ -64,7 +64,7 @@ async def test_capture_in_real_time_reaches_every_follower_once_in_order_and_not
     capture = shared_data / "nmea-captures" / "plotter-lake.nmea"
     udp = free_port(socket.SOCK_DGRAM)
     source = f"udp://127.0.0.1:{udp}"
-    async with ship_process(tmp_path, format="nmea0183", source=source, delay="10 s", quiet="5 s") as ship:
+    async with ship_process(tmp_path, feed_format="nmea0183", source=source, delay="10 s", quiet="5 s") as ship:
         live, dropped = Follower(ship.port), Follower(ship.port, drop_after=17)
         following = [asyncio.ensure_future(follower.follow()) for follower in (live, dropped)]
         begun_s = await send_in_real_time(capture, udp)
@@ -120,11 +120,11 @@ class Station:
 
 @pytest.mark.slow
 async def test_killed_ten_times_nothing_is_early_lost_or_doubled(tmp_path: Path) -> None:
-    """kill -9 at ten random moments of a dive: each time at most 0.5 s of input is missing, and the release goes on whole."""
+    """kill -9 at ten random moments: each time at most 0.5 s of input is missing, and the release goes on whole."""
     chance, udp = random.Random(20), free_port(socket.SOCK_DGRAM)
     station, delay_s = Station(udp), 3.0
     source = f"udp://127.0.0.1:{udp}"
-    async with ship_process(tmp_path, format="station-json", source=source, delay="3 s", quiet="20 s") as ship:
+    async with ship_process(tmp_path, feed_format="station-json", source=source, delay="3 s", quiet="20 s") as ship:
         follower = Follower(ship.port)
         following, sending = asyncio.ensure_future(follower.follow()), asyncio.ensure_future(station.send())
         lives: list[tuple[float, float]] = []
@@ -139,7 +139,11 @@ async def test_killed_ten_times_nothing_is_early_lost_or_doubled(tmp_path: Path)
     check_nothing_is_missing(journalled(tmp_path / "private" / "journal.db"), station.sent_s, lives)
     records = [msgpack.unpackb(frame) for frame in follower.frames]
     assert [record[1] for record in records] == list(range(len(records)))
-    notes = [(int(record[4][1][1:]), came_s) for record, came_s in zip(records, follower.came_s, strict=True) if record[2] == 2]
+    notes = [
+        (int(record[4][1][1:]), came_s)
+        for record, came_s in zip(records, follower.came_s, strict=True)
+        if record[2] == 2
+    ]
     assert len(notes) > 300
     assert all(came_s >= station.sent_s[number] + delay_s for number, came_s in notes)
     numbers = [number for number, _ in notes]
@@ -155,7 +159,7 @@ def journalled(path: Path) -> list[int]:
 
 
 def check_nothing_is_missing(numbers: list[int], sent_s: list[float], lives: list[tuple[float, float]]) -> None:
-    """Hold what is in the journal to what was sent: in each life everything from the first taken to 0.5 s before the kill."""
+    """Hold the journal to what was sent: in each life everything from the first taken to 0.5 s before the kill."""
     assert numbers == sorted(set(numbers))
     kept = set(numbers)
     for up_s, killed_s in lives:
@@ -165,4 +169,6 @@ def check_nothing_is_missing(numbers: list[int], sent_s: list[float], lives: lis
             if sent_s[number] > killed_s - 0.5:
                 break
             if sent_s[number] >= up_s:
-                assert number in kept, f"message {number}, sent {killed_s - sent_s[number]:.2f} s before the kill, is missing"
+                assert number in kept, (
+                    f"message {number}, sent {killed_s - sent_s[number]:.2f} s before the kill, is missing"
+                )

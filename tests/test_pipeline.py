@@ -27,7 +27,9 @@ def test_the_same_journal_gives_the_same_bytes_and_other_secrets_give_others() -
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.integers(10, 150), st.integers(0, 10**6), st.sampled_from(["nothing", "another dive", "noise", "end", "burst"]))
+@given(
+    st.integers(10, 150), st.integers(0, 10**6), st.sampled_from(["nothing", "another dive", "noise", "end", "burst"])
+)
 def test_nothing_early_whatever_comes_after(cut_s: int, seed: int, tail: str) -> None:
     """R2: two runs alike up to t - delay send the same bytes at the same moments up to t, whatever comes after it."""
     journal = dive_rows(150)
@@ -48,7 +50,9 @@ def tail_of(kind: str, cut_us: int, seq: int, seed: int) -> list[Row]:
     steps = walk(60, seed)
     tails: dict[str, list[tuple[int, bytes]]] = {
         "nothing": [],
-        "another dive": [(cut_us + 1 + at * SECOND, message(step, place, "Moth", "early?")) for at, step in enumerate(steps)],
+        "another dive": [
+            (cut_us + 1 + at * SECOND, message(step, place, "Moth", "early?")) for at, step in enumerate(steps)
+        ],
         "noise": [(cut_us + 1 + at * 1_000, chance.randbytes(200) + b"\n") for at in range(200)],
         "end": [(cut_us + 1, message(steps[0], INVENTED_SITE, note="recovered"))],
         "burst": [(cut_us + 1, message(step, INVENTED_SITE)) for step in steps],
@@ -57,7 +61,7 @@ def tail_of(kind: str, cut_us: int, seq: int, seed: int) -> list[Row]:
 
 
 def test_nothing_placed_wherever_the_dive_is() -> None:
-    """R3: the same dive anywhere on Earth, the antimeridian and high latitudes among them, leaves every byte and moment as it was."""
+    """R3: the same dive anywhere on Earth (antimeridian, high latitudes) leaves every byte and moment as it was."""
     chance = random.Random(5)
     sites = [(math.degrees(math.asin(chance.uniform(-0.996, 0.996))), chance.uniform(-180, 180)) for _ in range(20)]
     sites += [(12.0, 180.0), (-12.0, -179.9999), (85.0, 10.0), (-85.0, -170.0), (0.0, 0.0)]
@@ -111,7 +115,7 @@ BY_DEPTH = plan(
 
 @pytest.mark.parametrize(("expedition", "dives"), [(TWO, 5), (BY_DEPTH, 3)], ids=["by report", "by depth"])
 def test_restart_at_any_row_grows_the_same_release_log(expedition: Plan, dives: int) -> None:
-    """From the checkpoint of any moment the rest of the journal gives exactly the rest of the records, torn frames and all."""
+    """From any moment's checkpoint the rest of the journal gives the rest of the records, torn frames and all."""
     journal = torn(with_three_dives())
     due = run(Pipeline(expedition, SECRETS), journal)
     reference = sent(due)
@@ -155,7 +159,13 @@ def torn(journal: list[Row]) -> list[Row]:
 
 def test_tallies_count_every_frame_once() -> None:
     """Accepted, passed over and rejected add up to the lines sent; unknown vehicles are rejected with a reason."""
-    lines = [message(walk(1)[0], INVENTED_SITE), b"{}\n", b"not json\n", b'{"vehicle": "Nobody", "depth_m": 1}\n', b'{"depth_m": 1}\n']
+    lines = [
+        message(walk(1)[0], INVENTED_SITE),
+        b"{}\n",
+        b"not json\n",
+        b'{"vehicle": "Nobody", "depth_m": 1}\n',
+        b'{"depth_m": 1}\n',
+    ]
     pipeline = Pipeline(plan(), SECRETS)
     for row in rows((at * SECOND, line) for at, line in enumerate(lines)):
         pipeline.receive(row)

@@ -75,7 +75,9 @@ def test_recording_that_told_something_else_stops_the_release(tmp_path: Path) ->
     assert path.read_bytes() == b"".join(FRAMES[:3])
 
 
-def test_recording_on_a_full_disk_catches_up_when_there_is_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_recording_on_a_full_disk_catches_up_when_there_is_room(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A write that fails is told, and the next that works writes everything since."""
     path = tmp_path / "full.recording"
     recorder = Recorder(path)

@@ -109,7 +109,7 @@ def released(out: Path) -> list[Path]:
 def test_rehearse_takes_several_inputs_merged_by_time(tmp_path: Path, shared_data: Path) -> None:
     """A capture and a track of the same time span both arrive; FEED= names the feed."""
     track = tmp_path / "track.jsonl"
-    track.write_text("".join('{"t": %d, "vehicle": "Moth", "depth_m": 1}\n' % (1_343_493_800 + at) for at in range(50)))
+    track.write_text("".join(f'{{"t": {1_343_493_800 + at}, "vehicle": "Moth", "depth_m": 1}}\n' for at in range(50)))
     capture = shared_data / "nmea-captures" / "sounder-position.nmea"
     outcome = rehearse(plan_of(), seeded_secrets(1), [f"position={capture}", str(track)], tmp_path / "out")
     assert outcome.tallies["position"].accepted.total() > 0
@@ -154,7 +154,7 @@ def test_rehearse_says_when_no_feed_reads_a_format(tmp_path: Path) -> None:
 
 def test_rehearse_reports_progress_by_rows_and_dive_time(tmp_path: Path) -> None:
     """Long work tells where it is."""
-    text = "".join('{"t": %d, "vehicle": "Moth", "depth_m": 3}\n' % at for at in range(2_500))
+    text = "".join(f'{{"t": {at}, "vehicle": "Moth", "depth_m": 3}}\n' for at in range(2_500))
     seen: list[tuple[int, float]] = []
     inputs = [str(file_in(tmp_path, "a.jsonl", text))]
     rehearse(plan_of(), seeded_secrets(1), inputs, tmp_path / "out", progress=lambda rows, s: seen.append((rows, s)))

@@ -8,6 +8,7 @@ swath beside each stretch of track, so that a turn covers nothing of its own).
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from math import dist
 from typing import Any
 
@@ -86,7 +87,7 @@ def figures(records: Iterable[WireRecord]) -> Figures:
 
 
 def _of(name: str, run: _Run) -> VehicleFigures:
-    moved = [dist(a, b) for piece in run.pieces for a, b in zip(piece, piece[1:], strict=False)]
+    moved = [dist(a, b) for piece in run.pieces for a, b in pairwise(piece)]
     return VehicleFigures(
         name, sum(moved) if run.points else None, _speed_mps(run), run.bottom_s if run.knows_legs else None
     )
@@ -99,7 +100,7 @@ def _speed_mps(run: _Run) -> float | None:
     recent = [(at, point) for at, point in zip(times, piece, strict=True) if times[-1] - at <= SPEED_OVER_S]
     if len(recent) < 2:
         return None
-    way = sum(dist(a[1], b[1]) for a, b in zip(recent, recent[1:], strict=False))
+    way = sum(dist(a[1], b[1]) for a, b in pairwise(recent))
     return way / (recent[-1][0] - recent[0][0])
 
 
@@ -108,6 +109,6 @@ def _area_m2(runs: list[_Run], swath_m: float | None) -> float | None:
         return None
     from shapely import LineString, union_all  # numpy comes with it: only where a swath is stated
 
-    pairs = [pair for run in runs for piece in run.pieces for pair in zip(piece, piece[1:], strict=False)]
+    pairs = [pair for run in runs for piece in run.pieces for pair in pairwise(piece)]
     strips = [LineString(pair).buffer(swath_m / 2, cap_style="flat") for pair in pairs if pair[0] != pair[1]]
     return float(union_all(strips).area) if strips else 0.0

@@ -182,8 +182,8 @@ class Pipeline:
 
     def _read(self, source: _Source, row: Row) -> None:
         began = source.began_row if source.decoder.pending else row.seq
-        for event in source.read(row):
-            event = self._named(source, event)
+        for read in source.read(row):
+            event = self._named(source, read)
             source.tally.count(event)
             if isinstance(event, Accepted) and not event.observation.tells_only_time:
                 self._hold(source, event, row, began)

@@ -39,11 +39,8 @@ def encode(record: ReleasedRecord) -> bytes:
         raise OneDoorError("only released records are encoded")
     fields = [record.dive, record.seq, int(record.kind), seconds(record.elapsed_us), record.body]
     bare = len(msgpack.packb([*fields, b""]))
-    if record.kind is Kind.TICK:
-        length = _blocks(_TICK_FIXED + _TICK_EACH * len(record.body))
-    else:
-        length = _blocks(bare)
-    pad = length - bare
+    least = _TICK_FIXED + _TICK_EACH * len(record.body) if record.kind is Kind.TICK else bare
+    pad = _blocks(least) - bare
     if pad > 255:
         pad -= 1  # the length of a byte string beyond 255 takes one byte more
     return bytes(msgpack.packb([*fields, bytes(pad)]))
@@ -140,7 +137,8 @@ def _check_order(record: WireRecord, before: list[WireRecord]) -> None:
         if body.get("version") != VERSION:
             raise RecordingError(f"recording of version {body.get('version')}; this Offing reads {VERSION}")
     elif (record.dive, record.seq) != (before[0].dive, len(before)):
-        raise RecordingError(f"record {record.seq} of dive {record.dive} where {len(before)} of {before[0].dive} was due")
+        due = f"{len(before)} of {before[0].dive}"
+        raise RecordingError(f"record {record.seq} of dive {record.dive} where {due} was due")
 
 
 def _check_footer(data: bytes, records: list[WireRecord]) -> None:

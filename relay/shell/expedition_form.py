@@ -17,7 +17,8 @@ _SECOND = 1_000_000
 PRESETS: dict[str, dict[str, object]] = {
     "public": {
         "fields": ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes"],
-        "descent_step": "10 m", "depth_step": "50 m", "track_start": "100 m", "track_start_after": "10 min", "radius": "1500 m",
+        "descent_step": "10 m", "depth_step": "50 m",
+        "track_start": "100 m", "track_start_after": "10 min", "radius": "1500 m",
     },
     "funders": {
         "fields": ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes"],
@@ -75,6 +76,8 @@ class _Part(BaseModel):
 
 
 class ExpeditionPart(_Part):
+    """What the expedition is called: followers read all of it but the swath, from which their area is worked out."""
+
     name: Name
     ship: Name
     wreck: Name | None = None
@@ -82,15 +85,21 @@ class ExpeditionPart(_Part):
 
 
 class StoragePart(_Part):
+    """Where the exact and the released record are kept, from the file's own folder."""
+
     private: str = "private"
     released: str = "released"
 
 
 class PublicPart(_Part):
+    """Where the followers' page listens."""
+
     listen: str = "127.0.0.1:8080"
 
 
 class VehiclePart(_Part):
+    """A vehicle, by the name that followers read."""
+
     name: Name
 
 
@@ -102,6 +111,8 @@ def _feed_url(text: object) -> FeedUrl:
 
 
 class FeedPart(_Part):
+    """Where bytes come from, how they are read, and whose they are."""
+
     name: Slug
     format: Literal["nmea0183", "mavlink", "station-json", "station-msgpack"]
     source: Annotated[Any, BeforeValidator(_feed_url)] = Field(alias="from")
@@ -123,6 +134,8 @@ class FeedPart(_Part):
 
 
 class DivePart(_Part):
+    """When a dive begins and ends by itself."""
+
     begins: Literal["report", "depth"] = "depth"
     begin_depth: Length = 5.0
     quiet_ends_after: Duration = 600_000_000
@@ -146,6 +159,8 @@ class AreaPart(_Part):
 
 
 class ZonePart(_Part):
+    """A place whose surroundings are hidden; its margin blurs the edge."""
+
     name: Name
     centre: _Position
     radius: Annotated[Length, _within(1, 100_000, "m")]
@@ -163,10 +178,14 @@ class ZonePart(_Part):
 
 
 class TextPart(_Part):
+    """What annotations must not say, beside places."""
+
     forbidden: Annotated[list[Name], Field(max_length=1_000)] = []
 
 
 class AudiencePart(_Part):
+    """Who may follow, how late, how coarse; defaults are the public ones."""
+
     name: Slug
     preset: Literal["public", "funders", "heritage"] | None = None
     open: bool = False
@@ -232,6 +251,8 @@ def listen_address(text: str) -> tuple[str, int]:
 
 
 class File(_Part):
+    """A whole expedition file."""
+
     expedition: ExpeditionPart
     storage: StoragePart = StoragePart()
     public: PublicPart = PublicPart()

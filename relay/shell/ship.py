@@ -8,9 +8,9 @@ stops the release and says so; it never guesses in favour of showing.
 import asyncio
 import contextlib
 import logging
-from time import monotonic as time_monotonic
 from collections.abc import Awaitable, Callable
 from pathlib import Path
+from time import monotonic as time_monotonic
 from typing import Any
 
 from relay.core.channel import Due
