@@ -6,6 +6,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   words: [],
   format: ['words'],
   scale: [],
+  seats: [],
   decimate: [],
   backoff: [],
   extent: [],
@@ -23,7 +24,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   browser: ['transport'],
   dom: ['format'],
   paint: ['dom', 'format', 'scale'],
-  'views/*': ['announce', 'decimate', 'decode', 'describe', 'dom', 'format', 'paint', 'playhead', 'scale', 'state', 'store', 'words'],
+  'views/*': ['announce', 'decimate', 'decode', 'describe', 'dom', 'format', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'words'],
   main: ['browser', 'frame', 'page', 'source', 'state', 'style.css', 'views/*'],
 };
 

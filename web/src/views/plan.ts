@@ -4,9 +4,10 @@ import { planLabel, trackMissing } from '../describe';
 import { changes } from '../decimate';
 import { element, mark, say } from '../dom';
 import * as format from '../format';
-import { crisp, dash, line, Sheet, vehicleMark, widthOf, write, type Pen } from '../paint';
+import { crisp, dash, line, Sheet, vehicleMark, widthOf, write, type Lettering, type Pen } from '../paint';
 import { indexAt } from '../playhead';
 import { barLength, gridStep, multiples, planScale, type Bounds, type PlanScale } from '../scale';
+import { firstFree, type Box } from '../seats';
 import type { State, View } from '../state';
 import type { Dive, Track } from '../store';
 import { words } from '../words';
@@ -81,9 +82,8 @@ function track(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
   const side = (dive.header.cell_m ?? 0) * scale.pixelsPerMetre;
   dive.tracks.forEach((one, vehicle) => visited(pen, scale, one, kept[vehicle] as number[], side));
   dive.tracks.forEach((one, vehicle) => way(pen, scale, one, kept[vehicle] as number[], vehicle));
-  noteMarks(pen, scale, dive, at);
   dive.tracks.forEach((one, vehicle) => now(pen, scale, one, vehicle, at, side));
-  labels(pen, scale, dive, at);
+  lettering(pen, scale, dive, at);
 }
 
 /** Shade every square once, however often it was visited. */
@@ -119,24 +119,6 @@ function way(pen: Pen, scale: PlanScale, one: Track, kept: readonly number[], ve
   context.setLineDash([]);
 }
 
-/** The number of a note, where its vehicle was when it was written. */
-function noteMarks(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
-  const written: { x: number; y: number; numbers: number[] }[] = [];
-  for (const note of dive.notes) {
-    const i = indexAt(dive.elapsed_s, dive.count, note.elapsed_s);
-    const one = dive.tracks[note.vehicle ?? -1];
-    if (!one || i < 0 || i > at || Number.isNaN(one.east_m[i])) continue;
-    const [x, y] = [scale.x(one.east_m[i] as number), scale.y(one.north_m[i] as number)];
-    const near = written.find((place) => Math.hypot(place.x - x, place.y - y) < 26);
-    if (near) near.numbers.push(note.number);
-    else written.push({ x, y, numbers: [note.number] });
-  }
-  for (const { x, y, numbers } of written) {
-    line(pen, x, y, x - 7, y - 9, pen.ink.line);
-    write(pen, numbers.join(', '), x - 8, y - 10, { size: 0.75, align: 'right' });
-  }
-}
-
 /** Where a vehicle is: somewhere in this square, pointing this way. */
 function now(pen: Pen, scale: PlanScale, one: Track, vehicle: number, at: number, side: number): void {
   const last = one.lastHeard[at] ?? -1;
@@ -152,43 +134,68 @@ function now(pen: Pen, scale: PlanScale, one: Track, vehicle: number, at: number
   vehicleMark(pen, vehicle, x, y, 5, last === at);
 }
 
-/** Where a name may stand beside its mark, the best first: dx, dy and the side it is set from. */
-const SEATS = [
-  [24, 0, 'left'],
-  [-24, 0, 'right'],
-  [0, 34, 'center'],
-  [0, -34, 'center'],
-] as const;
-
-interface Box {
+interface Lettered {
+  readonly text: string;
+  /** What it belongs to. */
   readonly x: number;
   readonly y: number;
-  readonly width: number;
 }
 
-/** Names beside the marks, each in the first seat that touches no other name or mark. */
-function labels(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
-  const lettering = { face: 'serif', size: 0.9375, baseline: 'middle', style: pen.ink.accent } as const;
-  const placed = dive.tracks.flatMap((one) => {
+/** Seats of a name beside its mark, the best first: dx, dy, and how much of its width lies left of there. */
+const NAME_SEATS = [[24, 0, 0], [-24, 0, 1], [0, 34, 0.5], [0, -34, 0.5]] as const;
+/** Seats of a number at the end of its stroke. */
+const NUMBER_SEATS = [[-8, -14, 1], [8, -14, 0], [-8, 14, 1], [8, 14, 0]] as const;
+const NAME = { face: 'serif', size: 0.9375, baseline: 'middle' } as const;
+const NUMBER = { size: 0.75, baseline: 'middle' } as const;
+
+type Seats = readonly (readonly [number, number, number])[];
+
+function boxesOf(pen: Pen, { text, x, y }: Lettered, seats: Seats, lettering: Lettering): Box[] {
+  const width = widthOf(pen, text, lettering);
+  return seats.map(([dx, dy, share]) => ({ x: x + dx - share * width, y: y + dy, width }));
+}
+
+/** The numbers of notes, where their vehicle was when they were written; those of one spot stand together. */
+function numbersOf(scale: PlanScale, dive: Dive, at: number): Lettered[] {
+  const spots: { x: number; y: number; numbers: number[] }[] = [];
+  for (const note of dive.notes) {
+    const i = indexAt(dive.elapsed_s, dive.count, note.elapsed_s);
+    const one = dive.tracks[note.vehicle ?? -1];
+    if (!one || i < 0 || i > at || Number.isNaN(one.east_m[i])) continue;
+    const [x, y] = [scale.x(one.east_m[i] as number), scale.y(one.north_m[i] as number)];
+    const near = spots.find((spot) => Math.hypot(spot.x - x, spot.y - y) < 12);
+    if (near) near.numbers.push(note.number);
+    else spots.push({ x, y, numbers: [note.number] });
+  }
+  return spots.map(({ x, y, numbers }) => ({ x, y, text: numbers.join(', ') }));
+}
+
+function namesOf(scale: PlanScale, dive: Dive, at: number): Lettered[] {
+  return dive.tracks.flatMap((one) => {
     const last = one.lastHeard[at] ?? -1;
     const east = one.east_m[last] ?? NaN;
-    return Number.isNaN(east) ? [] : [{ name: one.name, x: scale.x(east), y: scale.y(one.north_m[last] as number) }];
+    return Number.isNaN(east) ? [] : [{ text: one.name, x: scale.x(east), y: scale.y(one.north_m[last] as number) }];
   });
-  const taken: Box[] = placed.map(({ x, y }) => ({ x: x - 8, y, width: 16 }));
-  for (const { name, x, y } of placed) {
-    const width = widthOf(pen, name, lettering);
-    const seats = SEATS.map(([dx, dy, align]) => ({ align, at: x + dx, box: { x: x + dx - SHARE[align] * width, y: y + dy, width } }));
-    const free = seats.find(({ box }) => box.x > 4 && box.x + width < pen.width - 4 && !taken.some((other) => touch(box, other)));
-    const seat = free ?? (seats[0] as (typeof seats)[number]);
-    taken.push(seat.box);
-    write(pen, name, seat.at, seat.box.y, { ...lettering, align: seat.align });
-  }
 }
 
-const SHARE = { left: 0, center: 0.5, right: 1 } as const;
-
-function touch(one: Box, other: Box): boolean {
-  return one.x < other.x + other.width && other.x < one.x + one.width && Math.abs(one.y - other.y) < 17;
+/** Names first, since they matter most; then the numbers that find room, the latest first: the list has them all. */
+function lettering(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
+  const names = namesOf(scale, dive, at);
+  const taken: Box[] = names.map(({ x, y }) => ({ x: x - 8, y, width: 16 }));
+  for (const name of names) {
+    const boxes = boxesOf(pen, name, NAME_SEATS, NAME);
+    const box = firstFree(boxes, taken, pen.width, pen.height) ?? (boxes[0] as Box);
+    taken.push(box);
+    write(pen, name.text, box.x, box.y, { ...NAME, style: pen.ink.accent });
+  }
+  for (const number of numbersOf(scale, dive, at).reverse()) {
+    const box = firstFree(boxesOf(pen, number, NUMBER_SEATS, NUMBER), taken, pen.width, pen.height);
+    if (!box) continue;
+    taken.push(box);
+    const [x, y] = [number.x + (box.x < number.x ? -7 : 7), box.y + (box.y < number.y ? 5 : -5)];
+    line(pen, number.x, number.y, x, y, pen.ink.line);
+    write(pen, number.text, box.x, box.y, NUMBER);
+  }
 }
 
 function scaleBar(pen: Pen, scale: PlanScale, top: number): void {
