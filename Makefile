@@ -50,7 +50,7 @@ test-web: web/node_modules/.stamp ## Run the page's own tests
 
 test-python: setup ## Run the Python and the browser tests (ARGS="-k name" chooses)
 	$(call say,python and browser tests)
-	@$(BIN)/python -m pytest $(ARGS)
+	@$(BIN)/python -m pytest --numprocesses 2 --dist worksteal $(ARGS)
 
 bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal and fan-out beside a floor
 	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev

@@ -115,7 +115,8 @@ def test_check_says_in_plain_words_who_sees_what_and_how_late() -> None:
     expedition = parse_expedition(RIGHT, PATH)
     public = describe_audience(expedition.plan.policies[0], True, expedition.plan)
     for part in ("anyone who has the address", "45 min after it happened", "up to 10 min", "every 15 s",
-                 "nearest 25 m, at the bottom", "Depth: to the nearest 10 m", "steps of 22.5°", "Annotations", "latitude, longitude"):  # fmt: skip
+                 "nearest 25 m, at the bottom", "Depth: to the nearest 10 m", "steps of 22.5°",
+                 "Annotations", "latitude, longitude"):  # fmt: skip
         assert part in public
     family = describe_audience(expedition.plan.policies[1], False, expedition.plan)
     assert "nobody on the public page" in family
