@@ -138,15 +138,17 @@ async def turns_until(condition: Callable[[], bool]) -> None:
             await turn()
 
 
-async def push_until_stuck(push: Callable[[bytes], int], limit_bytes: int) -> bytes:
-    """Write until nothing goes any more, though the reader has had its turns; fail if `limit_bytes` all go.
+async def push_until_stuck(push: Callable[[bytes], int], conversation: Talk) -> bytes:
+    """Write until the feed says that it isn't reading and nothing goes any more, though it has had its turns.
 
-    Returns what was written: bytes without order, so that a loss or a change of order shows.
+    Fails if `PUSH_LIMIT` bytes all go. Returns what went: bytes without order, so that a loss or a change of order
+    shows.
     """
-    pattern = random.Random(1).randbytes(limit_bytes)
-    sent, idle_turns = 0, 0
+    pattern = random.Random(1).randbytes(PUSH_LIMIT)
+    sent, idle_turns = push(pattern[:65_536]), 0
+    await conversation.until(lambda: conversation.feed.state == "not reading: the journal has no room")
     while idle_turns < 50:
-        assert sent < limit_bytes, "the feed goes on reading"
+        assert sent < PUSH_LIMIT, "the feed goes on reading"
         try:
             sent += push(pattern[sent : sent + 65_536])
             idle_turns = 0

@@ -1,7 +1,9 @@
 """Datagram feeds: what is lost is counted, what is heard is whole and ours."""
 
 import asyncio
+import os
 import socket
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -69,6 +71,30 @@ async def test_udp_greatest_datagram_arrives_whole(tmp_path: Path) -> None:
         await conversation.station.say(patterned(65_507, 7))
         await conversation.until(lambda: bool(conversation.shelf.taken))
         assert conversation.shelf.taken == [("lantern", patterned(65_507, 7), True)]
+
+
+async def test_multicast_hears_its_own_interface_alone(tmp_path: Path) -> None:
+    """The kernel is told to deliver by this socket's own memberships (ip(7), IP_MULTICAST_ALL, 49, is off).
+
+    Asked of the kernel, as it takes a second interface to see it.
+    """
+    async with talk("multicast", tmp_path) as conversation:
+        assert conversation.feed.bound is not None
+        with socket_at(conversation.feed.bound) as receiver:
+            assert receiver.getsockopt(socket.IPPROTO_IP, 49) == 0
+
+
+def socket_at(address: tuple[str, int]) -> socket.socket:
+    """Return a second descriptor of this process's UDP socket that is bound to an address."""
+    for entry in Path("/proc/self/fd").iterdir():
+        with suppress(FileNotFoundError):
+            if not str(entry.readlink()).startswith("socket:"):
+                continue
+            found = socket.socket(fileno=os.dup(int(entry.name)))
+            if found.type is socket.SOCK_DGRAM and found.getsockname() == address:
+                return found
+            found.close()
+    raise LookupError(address)
 
 
 @pytest.mark.parametrize("kind", ["broadcast", "multicast"])

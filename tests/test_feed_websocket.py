@@ -20,7 +20,6 @@ from feed_stations import (
     turn,
 )
 from feed_talk import (
-    PUSH_LIMIT,
     QUICK,
     Shelf,
     Waits,
@@ -84,7 +83,7 @@ def test_feed_websocket_waits_for_room(loop: str, tmp_path: Path) -> None:
                 del waiting[:sent]
                 return sent
 
-            pushed = len(await push_until_stuck(push, PUSH_LIMIT))
+            pushed = len(await push_until_stuck(push, conversation))
             assert conversation.feed.state == "not reading: the journal has no room"
             conversation.shelf.clear()
             messages = pushed // len(frame)

@@ -19,7 +19,6 @@ from feed_stations import (
 )
 from feed_talk import (
     END,
-    PUSH_LIMIT,
     Shelf,
     each_loop,
     no_wait,
@@ -131,7 +130,7 @@ def test_feed_hears_a_station_that_comes_back(kind: str, loop: str, tmp_path: Pa
     on(loop, scenario())
 
 
-async def push_of(station: Station) -> Callable[[bytes], int]:
+def push_of(station: Station) -> Callable[[bytes], int]:
     """Return a write that takes what it can and raises BlockingIOError when it can take nothing."""
     if isinstance(station, SerialStation):
         return lambda data: os.write(station.far, data)
@@ -148,7 +147,7 @@ def test_feed_stream_waits_for_room(kind: str, loop: str, tmp_path: Path) -> Non
     async def scenario() -> None:
         async with talk(kind, tmp_path) as conversation:
             conversation.shelf.fill()
-            pushed = await push_until_stuck(await push_of(conversation.station), PUSH_LIMIT)
+            pushed = await push_until_stuck(push_of(conversation.station), conversation)
             assert conversation.feed.state == "not reading: the journal has no room"
             assert conversation.shelf.taken == []
             conversation.shelf.clear()
