@@ -64,6 +64,17 @@ export function clock(time_s: number, seconds = true): string {
   return seconds ? `${hours}:${pair(whole_s % 60)}` : hours;
 }
 
+/** Say rising whole numbers shortly: "5, 7\u20139". */
+export function list(numbers: readonly number[]): string {
+  const runs: { first: number; last: number }[] = [];
+  for (const value of numbers) {
+    const run = runs[runs.length - 1];
+    if (run && value === run.last + 1) run.last = value;
+    else runs.push({ first: value, last: value });
+  }
+  return runs.map(({ first, last }) => (first === last ? String(first) : `${first}\u2013${last}`)).join(', ');
+}
+
 const DELAY_UNITS = [
   { upTo_s: 120, size_s: 1, say: long.second },
   { upTo_s: 7_200, size_s: 60, say: long.minute },

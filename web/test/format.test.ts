@@ -26,6 +26,10 @@ describe('figures', () => {
     expect(format.clock(4_500, false)).toBe('1:15');
   });
 
+  test('of notes run together where they follow each other', () => {
+    expect([[], [5], [5, 6], [5, 7, 8, 9, 12]].map(format.list)).toEqual(['', '5', '5\u20136', '5, 7\u20139, 12']);
+  });
+
   test('of a delay are never shorter nor narrower than the delay', () => {
     expect(format.delay(2_700, 3_300)).toBe('45 to 55 minutes');
     expect(format.delay(20, 25)).toBe('20 to 25 seconds');

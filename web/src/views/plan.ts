@@ -167,7 +167,7 @@ function numbersOf(scale: PlanScale, dive: Dive, at: number): Lettered[] {
     if (near) near.numbers.push(note.number);
     else spots.push({ x, y, numbers: [note.number] });
   }
-  return spots.map(({ x, y, numbers }) => ({ x, y, text: numbers.join(', ') }));
+  return spots.map(({ x, y, numbers }) => ({ x, y, text: format.list(numbers) }));
 }
 
 function namesOf(scale: PlanScale, dive: Dive, at: number): Lettered[] {
