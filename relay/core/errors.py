@@ -7,6 +7,7 @@ OffingError                  everything below
 │   ├── CaptureError         a capture given to rehearse cannot be read or timed
 │   └── RecordingError       a recording is not one, is of another version, or is torn
 └── OurFault                 a rule of Offing's own would have been broken: always a bug
+    ├── OutOfOrderError      a frame was published that does not follow the last one
     ├── OneDoorError         something other than `release` tried to make or send a released record
     └── RegrownError         a release log grown again from the journal differs from what was sent
 
@@ -40,6 +41,10 @@ class RecordingError(OperatorError):
 
 class OurFault(OffingError):
     """A rule of Offing's own would have been broken."""
+
+
+class OutOfOrderError(OurFault):
+    """A frame was published that does not follow the last one of its audience."""
 
 
 class OneDoorError(OurFault):

@@ -11,13 +11,9 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import NamedTuple, Protocol
 
-from relay.core.errors import OurFault
+from relay.core.errors import OutOfOrderError
 from relay.core.release import Kind
 from relay.core.wire import decode, footer
-
-
-class OutOfOrderError(OurFault):
-    """A frame was published that does not follow the last one of its audience."""
 
 
 class Position(NamedTuple):

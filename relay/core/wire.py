@@ -18,6 +18,8 @@ from relay.core.release import FORMAT, VERSION, Kind, ReleasedRecord, seconds
 
 BLOCK = 64
 _TICK_FIXED, _TICK_EACH = 40, 118
+_ARRAY_OF_SIX = b"\x96"
+_BIN_16 = b"\xc5"  # for every pad, short ones too: with the shortest form some lengths could not be reached
 FOOTER_MARK = "end"
 
 
@@ -38,12 +40,10 @@ def encode(record: ReleasedRecord) -> bytes:
     if type(record) is not ReleasedRecord:
         raise OneDoorError("only released records are encoded")
     fields = [record.dive, record.seq, int(record.kind), seconds(record.elapsed_us), record.body]
-    bare = len(msgpack.packb([*fields, b""]))
-    least = _TICK_FIXED + _TICK_EACH * len(record.body) if record.kind is Kind.TICK else bare
-    pad = _blocks(least) - bare
-    if pad > 255:
-        pad -= 1  # the length of a byte string beyond 255 takes one byte more
-    return bytes(msgpack.packb([*fields, bytes(pad)]))
+    bare = b"".join([_ARRAY_OF_SIX, *map(msgpack.packb, fields), _BIN_16])
+    least = _TICK_FIXED + _TICK_EACH * len(record.body) if record.kind is Kind.TICK else 0
+    pad = _blocks(max(least, len(bare) + 2)) - len(bare) - 2
+    return bare + pad.to_bytes(2, "big") + bytes(pad)
 
 
 def _blocks(length: int) -> int:

@@ -3,6 +3,7 @@
 import argparse
 import json
 import logging
+import resource
 import sys
 from collections.abc import Callable
 from dataclasses import asdict
@@ -63,6 +64,7 @@ def _check(options: argparse.Namespace) -> int:
 
 def _ship(options: argparse.Namespace) -> int:
     _log_to_stderr()
+    _raise_open_files()
     expedition = read_expedition(options.expedition)
 
     async def serve() -> None:
@@ -71,6 +73,12 @@ def _ship(options: argparse.Namespace) -> int:
 
     uvloop.run(serve())
     return 0
+
+
+def _raise_open_files() -> None:
+    """Let the process have as many sockets as the machine allows it: each viewer takes one."""
+    most = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
+    resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
 
 
 def _demo(options: argparse.Namespace) -> int:
