@@ -16,7 +16,8 @@ ROOT = Path(__file__).resolve().parents[1]
 CORE = {
     "errors": "",
     "model": "",
-    "policy": "",
+    "quantise": "",
+    "policy": "area",
     "ranges": "",
     "secrets": "",
     "websocket": "",
@@ -28,10 +29,13 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
-    "fuse": "model | gsw",
+    "decision": "errors policy ranges",
+    "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
+    "area": "geodesy secrets",
     "dive_phases": "fuse policy",
-    "disclosure": "dive_phases fuse geodesy policy",
+    "track": "area policy quantise",
+    "disclosure": "area dive_phases fuse geodesy policy quantise track",
     "embargo": "fuse",
     # places in annotations
     "place_finding": "",
@@ -48,10 +52,12 @@ CORE = {
     "place_in_text": "place_codes place_degrees place_finding place_fold place_labels place_names place_ranges "
     "place_tokens",
     # the door, and the way out of it
-    "release": "disclosure errors policy",
+    "release": "disclosure errors policy quantise",
     "wire": "errors release | msgpack",
-    "channel": "disclosure dive_phases embargo fuse geodesy policy release secrets",
-    "pipeline": "channel embargo fuse geodesy model policy secrets sources",
+    "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets",
+    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy secrets sources",
+    # what readers work out
+    "figures": "release wire | shapely",
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
@@ -67,7 +73,8 @@ SHELL = {
     "site_files": "core.errors",
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
-    "expedition": "core.errors core.policy feed_url quantities toml_lines | pydantic",
+    "expedition_form": "core.errors core.policy feed_url quantities | pydantic",
+    "expedition": "core.area core.errors core.policy expedition_form feed_url toml_lines | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.policy quantities",
@@ -93,8 +100,10 @@ SHELL = {
     "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
     "site": "core.history answers conversation front gate pages viewer",
     # the running relay
-    "ship": "core.channel core.errors core.model core.pipeline core.wire checkpoint clock expedition feeds journal "
-    "outlet recording secrets_file site",
+    "control": "core.errors",
+    "standing": "core.decision core.errors core.pipeline quantities",
+    "ship": "core.channel core.decision core.errors core.model core.pipeline core.wire checkpoint clock control "
+    "expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition ship site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.secrets capture journal outlet",
     # the invented dive
@@ -103,10 +112,11 @@ SHELL = {
     "simulated": "core.model seabed station_reports vehicle_motion",
     "station_sender": "station_reports",
     "demo": "simulated station_reports",
-    "demo_run": "core.errors core.model core.pipeline checkpoint clock demo expedition journal recording running ship "
-    "site_files station_reports station_sender",
-    "app": "core.errors core.release core.secrets clock demo_run expedition plain_words recording rehearse running "
-    "secrets_file ship | rich uvloop",
+    "demo_run": "core.errors core.model core.pipeline checkpoint clock demo expedition journal recording running "
+    "secrets_file ship site_files station_reports station_sender",
+    "tell": "core.errors control expedition quantities",
+    "app": "core.errors core.figures core.release core.secrets clock demo_run expedition plain_words recording "
+    "rehearse running secrets_file ship tell | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
@@ -128,7 +138,9 @@ EXACT = set("fuse geodesy disclosure embargo pipeline channel secrets model sour
     "shell.secrets_file",
     "shell.feeds",
     "shell.checkpoint",
+    "shell.control",
     "shell.expedition",
+    "shell.standing",
 }
 
 

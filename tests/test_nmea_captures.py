@@ -196,6 +196,12 @@ def by_pynmea2(kind: str, row: dict[str, Any]) -> dict[str, float | None] | None
             turn = deviation * east.get(row["Deviation Direction"], 0)
             turn += float(row["Variation"]) * east[row["Variation Direction"]]
             return {"heading_deg": (float(row["Heading"]) + turn) % 360}
+    return by_pynmea2_instruments(kind, row)
+
+
+def by_pynmea2_instruments(kind: str, row: dict[str, Any]) -> dict[str, float | None] | None:
+    """Return what a sentence of sounder, gyro or clock says, None for a kind that is not used."""
+    match kind:
         case "ROT":
             return {"rate_of_turn_deg_min": number(row["Rate of turn"])}
         case "DPT":

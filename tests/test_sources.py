@@ -1,0 +1,46 @@
+"""The decoder of each feed, by its format."""
+
+import pytest
+
+from relay.core.errors import ExpeditionError
+from relay.core.model import Accepted
+from relay.core.policy import SourcePlan
+from relay.core.sources import FORMATS, decoder_for
+
+FIRST = {
+    "nmea0183": b"$SDDPT,5.3,0.4,*79\r\n",
+    "station-json": b'{"vehicle": "Lantern", "depth_m": 5.3}\n',
+    "station-msgpack": b"\x82\xa7vehicle\xa7Lantern\xa7depth_m\xcb\x40\x15\x33\x33\x33\x33\x33\x33",
+    "mavlink": bytes.fromhex("fd020000c301017d00008813958a"),
+}
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_each_format_reads_its_own_and_makes_nothing_of_the_others(name: str) -> None:
+    """A frame of the format is no rejected one, and a frame of any other format is never accepted."""
+    for other, frame in FIRST.items():
+        decoder = decoder_for(
+            SourcePlan(name="x", format=name, vehicle="Lantern", sounder="altitude" if "n" in name else None)
+        )
+        events = decoder.receive(frame) + decoder.end()
+        if other == name:
+            assert [type(event).__name__ for event in events] in (["Accepted"], ["PassedOver"])
+        else:
+            assert not any(isinstance(event, Accepted) for event in events)
+
+
+def test_sounder_means_what_the_plan_says_and_nothing_by_itself() -> None:
+    """The same sentence is an altitude, a depth, or passed over."""
+    told = []
+    for sounder in ("altitude", "depth", None):
+        decoder = decoder_for(SourcePlan(name="x", format="nmea0183", vehicle="Lantern", sounder=sounder))
+        (event,) = decoder.receive(FIRST["nmea0183"])
+        seen = event.observation if isinstance(event, Accepted) else None
+        told.append((seen.altitude_m, seen.depth_m) if seen else None)
+    assert told == [(5.3, None), (None, pytest.approx(5.7)), None]
+
+
+def test_unknown_format_is_refused_with_those_there_are() -> None:
+    """The message names the feed and the formats."""
+    with pytest.raises(ExpeditionError, match="feed x: unknown format 'nmea2000'; one of nmea0183, mavlink"):
+        decoder_for(SourcePlan(name="x", format="nmea2000"))
