@@ -113,7 +113,17 @@ BY_DEPTH = plan(
 )  # fmt: skip
 
 
-@pytest.mark.parametrize(("expedition", "dives"), [(TWO, 5), (BY_DEPTH, 3)], ids=["by report", "by depth"])
+FAR_APART = plan(
+    policy("quick", delay_us=0, extra_us=0), policy("slow", delay_us=900 * SECOND),
+    dive=DiveLimits(begin_depth_m=5.0, quiet_us=30 * SECOND, surfaced_us=10 * SECOND),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("expedition", "dives"),
+    [(TWO, 5), (BY_DEPTH, 3), (FAR_APART, 3)],
+    ids=["by report", "by depth", "one audience a dive behind the other"],
+)
 def test_restart_at_any_row_grows_the_same_release_log(expedition: Plan, dives: int) -> None:
     """From any moment's checkpoint the rest of the journal gives the rest of the records, torn frames and all."""
     journal = torn(with_three_dives())

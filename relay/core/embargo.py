@@ -7,6 +7,8 @@ Bounded: at `limit` observations the newest is not held (it stays in the journal
 """
 
 from collections import deque
+from collections.abc import Sequence
+from itertools import accumulate, compress
 
 from relay.core.fuse import Stamped
 
@@ -14,10 +16,11 @@ from relay.core.fuse import Stamped
 class Embargo:
     """Observations of all feeds in the order of receipt, with a place in it for each audience."""
 
-    def __init__(self, audiences: int, limit: int = 1_000_000) -> None:
+    def __init__(self, audiences: int, limit: int = 1_000_000, had_us: Sequence[int] = ()) -> None:
+        """`had_us`: up to which moment each audience had everything before a restart, if this is one."""
         self._held: deque[Stamped] = deque()
         self._first = 0
-        self._cuts: list[tuple[int, int]] = []
+        self._had_us = tuple(had_us) or (-1,) * audiences
         self._cursors = [0] * audiences
         self._limit = limit
         self.refused = 0
@@ -28,6 +31,10 @@ class Embargo:
             self.refused += 1
             return False
         self._held.append(stamped)
+        for audience, had_us in enumerate(self._had_us):
+            if stamped.embargo_us <= had_us:
+                self._cursors[audience] = self._first + len(self._held)
+        self._forget()
         return True
 
     def due(self, audience: int, upto_us: int) -> list[Stamped]:
@@ -35,8 +42,7 @@ class Embargo:
         out: list[Stamped] = []
         position = self._cursors[audience] - self._first
         while position < len(self._held) and self._held[position].embargo_us <= upto_us:
-            if not self._is_cut(self._held[position].embargo_us):
-                out.append(self._held[position])
+            out.append(self._held[position])
             position += 1
         self._cursors[audience] = self._first + position
         self._forget()
@@ -45,17 +51,15 @@ class Embargo:
     def next_us(self, audience: int) -> int | None:
         """Return when the oldest observation this audience hasn't had was received, or None."""
         position = self._cursors[audience] - self._first
-        while position < len(self._held) and self._is_cut(self._held[position].embargo_us):
-            position += 1
-        self._cursors[audience] = self._first + position
         return self._held[position].embargo_us if position < len(self._held) else None
 
     def cut(self, from_us: int, to_us: int) -> None:
-        """Remove what was received from `from_us` up to but not including `to_us`, for good."""
-        self._cuts.append((from_us, to_us))
-
-    def _is_cut(self, moment_us: int) -> bool:
-        return any(from_us <= moment_us < to_us for from_us, to_us in self._cuts)
+        """Remove what was received from `from_us` up to but not including `to_us`; what comes later is not touched."""
+        stays = [not from_us <= stamped.embargo_us < to_us for stamped in self._held]
+        kept_before = [0, *accumulate(stays)]
+        self._cursors = [self._first + kept_before[cursor - self._first] for cursor in self._cursors]
+        self._held = deque(compress(self._held, stays))
+        self._forget()
 
     def oldest_row(self) -> int | None:
         """Return the first journal row of the oldest observation that some audience hasn't had, or None."""

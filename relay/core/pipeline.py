@@ -45,10 +45,13 @@ class Checkpoint:
     """Where in the journal a restart may begin, and what was known by then.
 
     Valid only at a moment when no audience had a dive under way: then nothing of what came before matters.
+    `had_us` is, for each audience, the moment up to which it has had everything: a quick one may have had a whole
+    dive of which a slow one has had nothing yet, and must not get it again.
     """
 
     row: int
     next_dives: tuple[int, ...]
+    had_us: tuple[int, ...]
     anchor: Anchor | None
 
 
@@ -86,7 +89,7 @@ class Pipeline:
         self.plan = plan
         self._sources = {source.name: _Source(source) for source in plan.sources}
         self._vehicles = {name: index for index, name in enumerate(plan.vehicles)}
-        self.embargo = Embargo(len(plan.policies), limit)
+        self.embargo = Embargo(len(plan.policies), limit, start.had_us if start else ())
         self.site = Site(start.anchor if start else None)
         next_dives = start.next_dives if start else (1,) * len(plan.policies)
         self.channels = [
@@ -178,7 +181,8 @@ class Pipeline:
         rows = [self._row + 1] + [source.began_row for source in self._sources.values() if source.decoder.pending]
         held = self.embargo.oldest_row()
         next_dives = tuple(channel.next_dive for channel in self.channels)
-        return Checkpoint(min(rows if held is None else [*rows, held]), next_dives, self.site.anchor)
+        had_us = tuple(channel.edge_us for channel in self.channels)
+        return Checkpoint(min(rows if held is None else [*rows, held]), next_dives, had_us, self.site.anchor)
 
     def _read(self, source: _Source, row: Row) -> None:
         began = source.began_row if source.decoder.pending else row.seq

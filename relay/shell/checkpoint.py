@@ -1,4 +1,4 @@
-"""The checkpoint as a mark of the journal: JSON, with each audience's next dive by name."""
+"""The checkpoint as a mark of the journal: JSON, with each audience's next dive and edge by name."""
 
 import json
 
@@ -14,6 +14,7 @@ def write_checkpoint(checkpoint: Checkpoint, plan: Plan) -> str:
     value = {
         "row": checkpoint.row,
         "next_dives": dict(zip(names, checkpoint.next_dives, strict=True)),
+        "had_us": dict(zip(names, checkpoint.had_us, strict=True)),
         "anchor": None if anchor is None else [anchor.latitude_deg, anchor.longitude_deg, anchor.confirmed_us],
     }
     return json.dumps(value)
@@ -24,5 +25,10 @@ def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
     if text is None:
         return None
     value = json.loads(text)
-    next_dives = tuple(value["next_dives"].get(policy.audience, 1) for policy in plan.policies)
-    return Checkpoint(value["row"], next_dives, None if value["anchor"] is None else Anchor(*value["anchor"]))
+    names = [policy.audience for policy in plan.policies]
+    return Checkpoint(
+        value["row"],
+        tuple(value["next_dives"].get(name, 1) for name in names),
+        tuple(value["had_us"].get(name, -1) for name in names),
+        None if value["anchor"] is None else Anchor(*value["anchor"]),
+    )

@@ -85,7 +85,8 @@ def _begin(expedition: Expedition, dive: DiveSoFar) -> None:
     file = JournalFile(expedition.private)
     write_secrets(expedition.private, seeded_secrets(DEMO_SECRETS))
     try:
-        checkpoint = Checkpoint(1, (number,) * len(expedition.plan.policies), None)
+        audiences = len(expedition.plan.policies)
+        checkpoint = Checkpoint(1, (number,) * audiences, (-1,) * audiences, None)
         marks = {
             "clock last_us": str(round(dive.joined_s * 1e6)),
             "checkpoint": write_checkpoint(checkpoint, expedition.plan),
