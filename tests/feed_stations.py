@@ -274,9 +274,9 @@ class WebsocketDiallingStation(Station):
         await self.websocket.close()
 
     async def close(self) -> None:
-        assert self.session is not None
-        await self.websocket.close()
-        await self.session.close()
+        if self.session is not None:
+            await self.websocket.close()
+            await self.session.close()
 
 
 STATIONS: dict[str, type[Station]] = {

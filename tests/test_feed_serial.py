@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from feed_stations import (
+    LIMIT_S,
     Bell,
     SerialStation,
 )
@@ -73,4 +74,4 @@ async def test_serial_what_is_not_a_port_is_refused() -> None:
     """A device that is not a serial port ends with an error that names the feed and says what to give."""
     feed = open_feed("station-a", parse_feed_url("serial:///dev/null?baud=4800"), Shelf(Bell()))
     with pytest.raises(OperatorError, match=r"feed station-a: /dev/null is not a serial port.*such as /dev/ttyUSB0"):
-        await feed.run()
+        await asyncio.wait_for(feed.run(), LIMIT_S)

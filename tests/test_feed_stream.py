@@ -23,7 +23,7 @@ from feed_talk import (
     talk,
 )
 from relay.core.errors import OperatorError
-from relay.shell.feed_stream import Inlet, meets_itself
+from relay.shell.feed_stream import Inlet, refuse_itself
 from relay.shell.feeds import FeedLimits, open_feed, parse_feed_url
 
 DIALLED = ["tcp", "ws"]
@@ -139,20 +139,21 @@ def keepalive_timers_s(port: int, column: int) -> list[float]:
     return found
 
 
-async def test_dial_that_meets_itself_is_told() -> None:
-    """A connection whose two ends are one socket (RFC 9293 section 3.5) is recognised, any other is not."""
+async def test_dial_that_meets_itself_is_refused() -> None:
+    """A connection whose two ends are one socket (RFC 9293 section 3.5) is closed and refused, any other is not."""
     loop = asyncio.get_running_loop()
     alone = socket.socket()
     alone.bind(("127.0.0.1", 0))
     alone.connect(alone.getsockname())
     alone.setblocking(False)
     transport, inlet = await loop.create_connection(lambda: Inlet(1), sock=alone)
-    assert meets_itself(transport)
-    inlet.close()
-    await inlet.gone.wait()
+    with pytest.raises(ConnectionRefusedError):
+        await refuse_itself(transport, inlet)
+    assert inlet.gone.is_set()
     with socket.create_server(("127.0.0.1", 0)) as listener:
         transport, inlet = await loop.create_connection(lambda: Inlet(1), *listener.getsockname())
-        assert not meets_itself(transport)
+        await refuse_itself(transport, inlet)
+        assert not inlet.gone.is_set()
         inlet.close()
         await inlet.gone.wait()
 
@@ -216,6 +217,25 @@ async def test_listen_bound_turns_out_the_oldest_silent(bound: int, tmp_path: Pa
         await conversation.until(lambda: conversation.shelf.bytes == b"1")
         for connection in [*silent, newcomer]:
             connection.close()
+
+
+async def test_listen_bound_holds_when_many_come_at_once(tmp_path: Path) -> None:
+    """Five silent connections in one turn of the loop, at a bound of two, leave the two newest."""
+    async with talk("tcp-listen", tmp_path, limits=FeedLimits(connections=2), meet=False) as conversation:
+        feed = conversation.feed
+        await conversation.bell.until(lambda: feed.bound is not None)
+        assert feed.bound is not None
+        callers = [socket.create_connection(feed.bound) for _ in range(5)]  # the loop has no turn meanwhile
+        for caller in callers:
+            caller.setblocking(False)
+        for caller in callers[:3]:
+            assert await read_to_the_end(caller) == []
+        for caller in callers[3:]:
+            with pytest.raises(BlockingIOError):
+                caller.recv(1)
+        assert feed.counters.refused == 3
+        for caller in callers:
+            caller.close()
 
 
 async def test_listen_bound_keeps_a_station_that_speaks(tmp_path: Path) -> None:

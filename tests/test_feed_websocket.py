@@ -54,13 +54,15 @@ async def handshaken(feed: feeds.Feed) -> socket.socket:
     await loop.sock_sendall(
         connection,
         b"GET /state HTTP/1.1\r\nHost: relay\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
-        b"Sec-WebSocket-Key: " + SAMPLE_KEY + b"\r\nSec-WebSocket-Version: 13\r\n\r\n",
+        b"Sec-WebSocket-Key: " + SAMPLE_KEY + b"\r\nSec-WebSocket-Version: 13\r\n"
+        b"Sec-WebSocket-Extensions: permessage-deflate\r\n\r\n",
     )
     answer = b""
     while not answer.endswith(b"\r\n\r\n"):
         answer += await loop.sock_recv(connection, 1)
     assert answer.startswith(b"HTTP/1.1 101 ")
     assert SAMPLE_ACCEPT in answer
+    assert b"sec-websocket-extensions" not in answer.lower()
     return connection
 
 
@@ -132,6 +134,7 @@ def test_websocket_dial_reads_the_frames_of_the_standard(loop: str) -> None:
             while not asked.endswith(b"\r\n\r\n"):
                 asked += await loop_.sock_recv(raw, 1)
             assert asked.startswith(b"GET /state?all=1 HTTP/1.1\r\n")
+            assert b"sec-websocket-extensions" not in asked.lower()  # so that frames are the station's own octets
             raw.send(accepting(asked) + HELLO + HELLO_IN_TWO)
             await bell.until(lambda: len(shelf.taken) == 2)
             assert shelf.taken == [("lantern", b"Hello", True)] * 2
@@ -202,6 +205,21 @@ async def test_websocket_listen_stranger_does_no_harm(garbage: bytes, tmp_path: 
         await read_to_the_end(stranger)  # at once, or when the limit for the handshake is over
         stranger.close()
         assert conversation.feed.counters.connections == 1
+
+
+async def test_websocket_listen_pings_nobody(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An hour on the loop's clock brings no ping: all that a silent station ever gets is the close."""
+    async with talk("ws-listen", tmp_path, limits=FeedLimits(farewell_s=0.1), meet=False) as conversation:
+        await conversation.bell.until(lambda: conversation.feed.bound is not None)
+        raw, loop = await handshaken(conversation.feed), asyncio.get_running_loop()
+        await conversation.until(lambda: conversation.feed.state.startswith("connected to"))
+        clock = loop.time
+        monkeypatch.setattr(loop, "time", lambda: clock() + 3600.0)
+        for _ in range(10):
+            await turn()
+        await conversation.stop()
+        assert b"".join(await read_to_the_end(raw)) == bytes.fromhex("88 02 03 e9")
+        raw.close()
 
 
 async def test_websocket_listen_stops_while_a_stranger_hangs(tmp_path: Path) -> None:
@@ -323,5 +341,5 @@ async def test_websocket_listen_fault_of_ours_stops_the_feed(tmp_path: Path) -> 
         conversation.shelf.take = broken  # type: ignore[method-assign]
         await conversation.station.say(b"1")
         with pytest.raises(ZeroDivisionError):
-            await conversation.task
+            await asyncio.wait_for(conversation.task, LIMIT_S)
         conversation.task = asyncio.create_task(turn())

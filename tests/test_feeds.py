@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from feed_stations import (
+    LIMIT_S,
     STATIONS,
     Bell,
     DiallingStation,
@@ -193,7 +194,7 @@ async def test_feed_on_a_taken_port_says_which_and_what_to_do(text: str, port: s
     number = first.bound[1]
     second = open_feed("station-b", parse_feed_url(f"{text[:-1]}{number}"), Shelf(bell))
     with pytest.raises(OperatorError, match="feed station-b") as caught:
-        await second.run()
+        await asyncio.wait_for(second.run(), LIMIT_S)
     for words in (f"{port} {number}", "address already in use", "give this feed another port"):
         assert words in str(caught.value)
     assert second.state == str(caught.value)
@@ -224,7 +225,7 @@ async def test_feed_on_an_address_of_another_machine_says_what_to_do(text: str) 
     """An address this machine has not (RFC 5737, RFC 6761) ends with an error that says what to write."""
     feed = open_feed("station-a", parse_feed_url(text), Shelf(Bell()))
     with pytest.raises(OperatorError, match=r"feed station-a: .* can't be listened on") as caught:
-        await feed.run()
+        await asyncio.wait_for(feed.run(), LIMIT_S)
     assert "address" in str(caught.value).partition(": ")[2]
 
 

@@ -98,10 +98,7 @@ class DialledFeed(ReturningFeed):
         transport, inlet = await loop.create_connection(
             lambda: Inlet(self._limits.buffer_bytes), self.url.host, self.url.port
         )
-        if meets_itself(transport):
-            inlet.close()
-            await inlet.gone.wait()
-            raise ConnectionRefusedError("nobody listens there")
+        await refuse_itself(transport, inlet)
         return inlet
 
     async def _listen_to(self, inlet: Inlet) -> str:
@@ -222,13 +219,16 @@ class FileFeed(Feed):
         return descriptor
 
 
-def meets_itself(transport: asyncio.BaseTransport) -> bool:
-    """Return whether a connection's two ends are one socket.
+async def refuse_itself(transport: asyncio.BaseTransport, inlet: Inlet) -> None:
+    """Close a connection whose two ends are one socket, and raise ConnectionRefusedError.
 
     A dial to a free port of this machine can meet itself (RFC 9293 section 3.5, simultaneous open), and would then
     keep the station from listening there.
     """
-    return bool(transport.get_extra_info("sockname") == transport.get_extra_info("peername"))
+    if transport.get_extra_info("sockname") == transport.get_extra_info("peername"):
+        inlet.close()
+        await inlet.gone.wait()
+        raise ConnectionRefusedError("nobody listens there")
 
 
 def keep_alive(transport: asyncio.BaseTransport) -> None:
