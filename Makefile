@@ -15,7 +15,7 @@ PAGE_SOURCES := $(shell find web -path web/node_modules -prune -o -path web/dist
 LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
 	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
 
-say = @printf '· %s\n' "$(1)"
+say = @printf '· %s\n' '$(1)'
 
 ##@ Use
 .PHONY: demo setup site wheel
@@ -24,7 +24,7 @@ demo: $(VENV)/.runs $(PAGE) ## Start a simulated dive and print the page's addre
 
 setup: $(VENV)/.develops $(PAGE) ## Prepare everything for developing: Python, web packages, page, browser
 	@.ci/need chromium:chromium
-	$(call say,ready: `make demo` shows it and `make test` checks it)
+	$(call say,ready: make demo shows it, make test checks it)
 
 site: $(PAGE) ## Build the followers' page into web/dist
 

@@ -248,6 +248,13 @@ def _targets() -> set[str]:
     return {target for line in declared for target in line.split()}
 
 
+def test_make_recipes_run_nothing_that_is_only_mentioned() -> None:
+    """A command named in a message between backticks would be run by the shell: recipes hold none."""
+    recipes = [line for line in _text("Makefile").splitlines() if line.startswith("\t")]
+    assert recipes
+    assert [] == [line for line in recipes if "`" in line]
+
+
 def test_make_help_lists_every_target() -> None:
     """`make help` knows each target a person may ask for."""
     targets = _targets()
