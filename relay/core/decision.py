@@ -136,6 +136,12 @@ def _checked(kind: type[Decision], given: dict[str, Any]) -> Decision:
 
 
 def _check_values(decision: Decision) -> None:
+    for name in ("from_us", "to_us", "upto_us"):
+        if type(getattr(decision, name, 0)) is not int:
+            raise OperatorError(f"{name} is a moment of the embargo clock: whole microseconds")
+    for name in ("audience", "vehicle"):
+        if not isinstance(getattr(decision, name, None), str | None):
+            raise OperatorError(f"{name} is a name")
     if isinstance(decision, Cut) and not 0 <= decision.from_us < decision.to_us:
         raise OperatorError("a cut goes from an earlier moment to a later one")
     texts = [getattr(decision, name) for name in ("text", "name") if hasattr(decision, name)]

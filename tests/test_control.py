@@ -1,0 +1,149 @@
+"""The operator's way in: the socket in the private folder, what it takes, and `offing tell` at its other end."""
+
+import asyncio
+import json
+import os
+import signal
+import stat
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import msgpack
+import pytest
+
+from peers import until
+from relay.core.errors import OperatorError
+from relay.shell.control import CONFIRM_S, LINE_LIMIT, Control, ask_control
+from ship_process import ROOT, Follower, free_port, ship_process
+
+
+class Wheelhouse:
+    """A bridge that notes what it was asked to decide."""
+
+    def __init__(self) -> None:
+        self.taken: list[tuple[dict[str, Any], str]] = []
+
+    def decide(self, data: bytes, who: str) -> dict[str, Any]:
+        """Take everything but a text of "no"."""
+        value = json.loads(data)
+        if value.get("text") == "no":
+            raise OperatorError("not that")
+        self.taken.append((value, who))
+        return {"taken": value["do"]}
+
+    def status(self) -> dict[str, Any]:
+        """Return something."""
+        return {"now_us": 7}
+
+
+async def test_control_socket_is_for_the_owner_alone_and_answers_line_by_line(tmp_path: Path) -> None:
+    """Mode 0600; each line has its answer; what is no decision says why, and the next line still works."""
+    bridge = Wheelhouse()
+    control = Control(tmp_path, bridge, lambda: 0.0)
+    await control.start()
+    assert stat.S_IMODE(control.path.stat().st_mode) == 0o600
+    assert await ask_control(tmp_path, {"do": "status"}) == {"now_us": 7}
+    assert await ask_control(tmp_path, {"do": "hold", "who": "Ines"}) == {"taken": "hold"}
+    for message, why in (({"do": "hold"}, "who"), ({"do": "say", "text": "no", "who": "Ines"}, "not that")):
+        with pytest.raises(OperatorError, match=why):
+            await ask_control(tmp_path, message)
+    reader, writer = await asyncio.open_unix_connection(str(control.path))
+    writer.write(b"garbage\n[1]\n" + json.dumps({"do": "status"}).encode() + b"\n")
+    answers = [json.loads(await reader.readline()) for _ in range(3)]
+    assert [answer["ok"] for answer in answers] == [False, False, True]
+    writer.write(b"x" * (LINE_LIMIT + 10) + b"\n")
+    assert await reader.read() == b""
+    writer.close()
+    assert bridge.taken == [({"do": "hold"}, "Ines")]
+    await control.close()
+    assert not control.path.exists()
+
+
+def test_control_releases_early_only_at_the_second_time_of_asking() -> None:
+    """A wrong code, a code for another message, and one that is too old are asked again; the right one works once."""
+    bridge, now = Wheelhouse(), [0.0]
+    control = Control(Path("/nowhere"), bridge, lambda: now[0])
+
+    def early(code: str | None = None, upto_us: int = 5) -> dict[str, Any]:
+        message = {"do": "early", "audience": "public", "upto_us": upto_us, "who": "Ines"}
+        return control.answer(json.dumps(message if code is None else {**message, "code": code}).encode())
+
+    first = early()["confirm"]
+    assert "confirm" in early("00000000")
+    assert "confirm" in early(first)  # asking anew had made it void
+    code = early()["confirm"]
+    assert "confirm" in early(code, upto_us=6)
+    code = early()["confirm"]
+    now[0] += CONFIRM_S + 0.1
+    assert "confirm" in early(code)
+    code = early()["confirm"]
+    now[0] += CONFIRM_S
+    assert early(code) == {"ok": True, "taken": "early"}
+    assert "confirm" in early(code)
+    assert bridge.taken == [({"do": "early", "audience": "public", "upto_us": 5}, "Ines")]
+
+
+async def test_ask_control_says_when_no_relay_runs(tmp_path: Path) -> None:
+    """The message names the folder and what to start."""
+    with pytest.raises(OperatorError, match=r"no relay runs on .*start it with `offing ship`"):
+        await ask_control(tmp_path, {"do": "status"})
+
+
+async def tell(expedition: Path, *words: str, answer: str = "") -> tuple[int, str, str]:
+    """Run `offing tell` as a process and return its code and what it said."""
+    command = [sys.executable, "-m", "relay", "tell", str(expedition), *words]
+    environment = {**os.environ, "PYTHONPATH": ROOT}
+
+    def run() -> "subprocess.CompletedProcess[str]":
+        return subprocess.run(command, input=answer, capture_output=True, text=True, env=environment, check=False)
+
+    done = await asyncio.to_thread(run)
+    return done.returncode, done.stdout, done.stderr
+
+
+async def send_line(port: int, line: bytes) -> None:
+    """Send a line to a listening feed, as soon as it listens."""
+    while True:
+        try:
+            _, writer = await asyncio.open_connection("127.0.0.1", port)
+        except OSError:
+            continue
+        writer.write(line)
+        await writer.drain()
+        writer.close()
+        return
+
+
+async def test_tell_holds_says_cuts_and_resumes_a_running_relay(tmp_path: Path) -> None:
+    """Through real processes: a hold outlives kill -9, a coordinate is refused, a note leaves after resume."""
+    port = free_port()
+    source = f"tcp-listen://127.0.0.1:{port}"
+    async with ship_process(tmp_path, feed_format="station-json", source=source, delay="1 s", quiet="60 s") as ship:
+        follower = Follower(ship.port)
+        following = asyncio.ensure_future(follower.follow())
+        async with asyncio.timeout(60):
+            await send_line(port, b'{"depth_m": 12.0, "note": "before"}\n')
+            await until(lambda: any(b"before" in frame for frame in follower.frames))
+        assert (await tell(ship.expedition, "hold"))[0] == 0
+        code, _, why = await tell(ship.expedition, "say", "we lie at 38 36.9 S 021 55.9 W")
+        assert code == 2
+        assert "please rewrite" in why
+        assert (await tell(ship.expedition, "--who", "Ines", "say", "the boiler is in sight"))[0] == 0
+        await ship.stop(signal.SIGKILL)
+        await ship.start()
+        status = json.loads((await tell(ship.expedition, "status"))[1])
+        assert status["audiences"]["public"]["state"] == "held"
+        held = len(follower.frames)
+        code, said, _ = await tell(ship.expedition, "cut", "10 min", "1 s")
+        assert code == 0
+        assert json.loads(said)["already_out"]["public"] != "none of it"
+        assert len(follower.frames) == held
+        assert (await tell(ship.expedition, "resume", "public"))[0] == 0
+        assert (await tell(ship.expedition, "say", "and now the bow", "--audience", "public"))[0] == 0
+        assert (await tell(ship.expedition, "end"))[0] == 0
+        await asyncio.wait_for(following, 30)
+    records = [msgpack.unpackb(frame) for frame in follower.frames]
+    assert [record[1] for record in records] == list(range(len(records)))
+    assert [record[4][1] for record in records if record[2] == 2] == ["before", "and now the bow"]
