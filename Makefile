@@ -48,7 +48,8 @@ test-web: web/node_modules/.stamp ## Run the page's own tests
 	$(call say,web tests)
 	@cd web && npm run --silent test
 
-test-python: setup ## Run the Python and the browser tests (ARGS="-k name" chooses)
+test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (ARGS="-k name" chooses)
+	@.ci/need chromium:chromium
 	$(call say,python and browser tests)
 	@$(BIN)/python -m pytest --numprocesses 2 --dist worksteal $(ARGS)
 
