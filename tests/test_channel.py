@@ -7,11 +7,12 @@ import mgrs
 
 from dives import INVENTED_SITE, SECOND, SECRETS, dive_rows, message, plan, policy, rows, run, walk
 from relay.core.area import Area
-from relay.core.decision import Say, Target, write_decision
+from relay.core.decision import Hold, Say, Target, write_decision
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed, DiveLimits
 from relay.core.release import Kind
+from relay.core.wire import encode
 
 
 def test_records_leave_on_a_fixed_grid_whatever_arrives() -> None:
@@ -99,6 +100,21 @@ def test_anchor_is_not_used_before_the_audience_may_know_it() -> None:
     ticks = [item.record.body[0][1] for item in alone if item.record.kind is Kind.TICK]
     assert ticks[0] is None
     assert any(east is not None for east in ticks)
+
+
+def test_what_is_decided_for_another_audience_moves_nothing_here() -> None:
+    """A slow audience gets the bytes it would get alone, whether a quick one of another tick is held or not."""
+    journal = dive_rows(60)
+    hold = Row(0, 6 * SECOND, 6.0, "desk", RowKind.DECISION, write_decision(Hold(audience="quick"), "a test"))
+    slow, quick = policy("slow", delay_us=120 * SECOND, tick_us=5 * SECOND, cell_m=0.1), policy("quick")
+    by_depth = DiveLimits(begin_depth_m=30.0, quiet_us=60 * SECOND)
+    outs = []
+    for policies, pieces in (([slow], journal), ([quick, slow], journal), ([quick, slow], [hold, *journal])):
+        numbered = [replace(row, seq=at) for at, row in enumerate(pieces, 1)]
+        due = run(Pipeline(plan(*policies, dive=by_depth), SECRETS), numbered)
+        outs.append([(item.instant_us, encode(item.record)) for item in due if item.record.audience == "slow"])
+    assert len(outs[0]) > 20
+    assert outs[0] == outs[1] == outs[2]
 
 
 def test_annotations_that_tell_a_place_never_leave() -> None:

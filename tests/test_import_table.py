@@ -87,7 +87,7 @@ SHELL = {
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
     "journal": "core.errors core.model clock",
-    "checkpoint": "core.geodesy core.pipeline core.policy",
+    "checkpoint": "core.channel core.geodesy core.pipeline core.policy",
     # released records on their way out
     "recording": "core.errors core.wire",
     "outlet": "core.channel core.release core.wire recording",
@@ -112,8 +112,8 @@ SHELL = {
     "simulated": "core.model seabed station_reports vehicle_motion",
     "station_sender": "station_reports",
     "demo": "simulated station_reports",
-    "demo_run": "core.errors core.model core.pipeline checkpoint clock demo expedition journal recording running "
-    "secrets_file ship site_files station_reports station_sender",
+    "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
+    "running secrets_file ship site_files station_reports station_sender",
     "tell": "core.errors control expedition quantities",
     "app": "core.errors core.figures core.release core.secrets clock demo_run expedition plain_words recording "
     "rehearse running secrets_file ship tell | rich uvloop",

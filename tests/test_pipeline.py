@@ -144,6 +144,23 @@ def test_restart_at_any_row_grows_the_same_release_log(expedition: Plan, dives: 
         assert grown == reference[-len(grown) :]
 
 
+def test_restarts_of_restarts_give_nothing_twice() -> None:
+    """Restarted over and over from its newest checkpoint, between whole dives of a quick audience too, all leaves once."""
+    expedition = plan(policy("quick"), policy("slow", delay_us=700 * SECOND), dive=DiveLimits(quiet_us=30 * SECOND))
+    journal = with_three_dives()
+    reference = sent(run(Pipeline(expedition, SECRETS), journal))
+    running, out = Pipeline(expedition, SECRETS), []
+    for row in journal:
+        out += sent(running.receive(row))
+        checkpoint = running.checkpoint()
+        if checkpoint is not None:
+            running = Pipeline(expedition, SECRETS, checkpoint)
+            again = [past for past in journal[checkpoint.row - 1 :] if past.seq <= row.seq]
+            assert [due for past in again for due in running.receive(past)] == []
+    assert len({(audience, frame[1]) for _, audience, frame in reference}) == 10
+    assert out + sent(run(running, [])) == reference
+
+
 def with_three_dives() -> list[Row]:
     """Return a journal of three dives with quiet, deck reports and noise between them."""
     deck = {"east": 40.0, "north": -70.0, "depth": 0.2, "altitude": 1_000.0, "heading": 90.0}

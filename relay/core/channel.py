@@ -23,10 +23,16 @@ from relay.core.release import ReleasedRecord, ReleaseLog
 from relay.core.secrets import Secrets
 
 
-@dataclass(slots=True)
-class Site:
-    """What all audiences of a site share: its anchor, once it is known."""
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where an audience stands between two dives.
 
+    `had_us`: the moment up to which it has had everything (-1: nothing). `anchor`: what its frame is laid about, of
+    its own, so that nothing that is decided for another audience can move what this one sees.
+    """
+
+    next_dive: int = 1
+    had_us: int = -1
     anchor: Anchor | None = None
 
 
@@ -51,17 +57,18 @@ class Channel:
     """One audience: its place in the embargo, its dives, its release log."""
 
     def __init__(
-        self, index: int, policy: Policy, plan: Plan, secrets: Secrets, embargo: Embargo, site: Site, dive: int = 1
+        self, index: int, policy: Policy, plan: Plan, secrets: Secrets, embargo: Embargo, start: Standing
     ) -> None:
         self.policy = policy
-        self._index, self._plan, self._secrets, self._embargo, self._site = index, plan, secrets, embargo, site
-        self.next_dive = dive
+        self._index, self._plan, self._secrets, self._embargo = index, plan, secrets, embargo
+        self.next_dive = start.next_dive
+        self._anchor = start.anchor
         self._seeker = AnchorSeeker()
         self._ground: Ground | None = None
         self._dive: _Dive | None = None
         self._fuse = Fuse(len(plan.vehicles))
         self._idle_watch = DiveWatch(plan.dive)
-        self._tick_us = 0
+        self._tick_us = 0 if start.had_us < 0 else start.had_us + policy.tick_us
         self._instant_us = 0
         self._early_us = -1
         self._lag_us = self._lag()
@@ -77,6 +84,11 @@ class Channel:
     def edge_us(self) -> int:
         """The moment up to which input has gone through the door; what came later can still be cut."""
         return self._tick_us - self.policy.tick_us
+
+    @property
+    def standing(self) -> Standing:
+        """What a restart has to know of this audience, if it is idle."""
+        return Standing(self.next_dive, self.edge_us, self._anchor)
 
     def hold(self) -> None:
         """Stop releasing at once."""
@@ -159,7 +171,7 @@ class Channel:
             self._seek(stamped)
             if isinstance(stamped.said, SetLeg) and stamped.vehicle is not None:
                 dive.disclosures[stamped.vehicle].legs.by_hand = stamped.said.leg
-        ground = self._ground_at(at_us)
+        ground = self._site()
         pairs = zip(dive.disclosures, self._fuse.states, strict=True)
         records = [dive.log.tick(at_us, [disclosure.report(state, ground, at_us) for disclosure, state in pairs])]
         records += self._told(dive, arrived, at_us)
@@ -199,15 +211,14 @@ class Channel:
 
     def _seek(self, stamped: Stamped) -> None:
         fix = stamped.said
-        if self._site.anchor is not None or not isinstance(fix, Observation):
+        if self._anchor is not None or not isinstance(fix, Observation):
             return
         if fix.latitude_deg is not None and fix.longitude_deg is not None:
-            self._site.anchor = self._seeker.offer(fix.latitude_deg, fix.longitude_deg, stamped.embargo_us)
+            self._anchor = self._seeker.offer(fix.latitude_deg, fix.longitude_deg, stamped.embargo_us)
 
-    def _ground_at(self, at_us: int) -> Ground | None:
-        """Return the site's frame, unless its anchor was confirmed by something this audience hasn't been let see."""
-        anchor = self._site.anchor
-        if self._ground is None and anchor is not None and anchor.confirmed_us <= at_us:
-            frame = SiteFrame(anchor, self._secrets)
+    def _site(self) -> Ground | None:
+        """Return the site's frame and zones, once a fix has been confirmed."""
+        if self._ground is None and self._anchor is not None:
+            frame = SiteFrame(self._anchor, self._secrets)
             self._ground = Ground(frame, tuple(hidden_disc(zone, frame, self._secrets) for zone in self._plan.zones))
         return self._ground

@@ -8,12 +8,11 @@ row; `advance` may only be called up to a moment before which no further row can
 from collections import Counter, deque
 from dataclasses import dataclass, field
 
-from relay.core.channel import Channel, Due, Site
+from relay.core.channel import Channel, Due, Standing
 from relay.core.decision import Cut, Early, Hold, Resume, Say, Target, read_decision
 from relay.core.embargo import Embargo
 from relay.core.errors import OperatorError
 from relay.core.fuse import Fuse, Stamped
-from relay.core.geodesy import Anchor
 from relay.core.model import Accepted, Decoder, Event, PassedOver, Rejected, Row, RowKind
 from relay.core.place_in_text import Finding, find_places
 from relay.core.policy import Plan, SourcePlan
@@ -44,15 +43,13 @@ class Tally:
 class Checkpoint:
     """Where in the journal a restart may begin, and what was known by then.
 
-    Valid only at a moment when no audience had a dive under way: then nothing of what came before matters.
-    `had_us` is, for each audience, the moment up to which it has had everything: a quick one may have had a whole
-    dive of which a slow one has had nothing yet, and must not get it again.
+    Valid only at a moment when no audience had a dive under way: then nothing of what came before matters. A quick
+    audience may have had a whole dive of which a slow one has had nothing yet, and must not get it again: so each
+    has its own standing, in the order of the plan.
     """
 
     row: int
-    next_dives: tuple[int, ...]
-    had_us: tuple[int, ...]
-    anchor: Anchor | None
+    standings: tuple[Standing, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,12 +86,11 @@ class Pipeline:
         self.plan = plan
         self._sources = {source.name: _Source(source) for source in plan.sources}
         self._vehicles = {name: index for index, name in enumerate(plan.vehicles)}
-        self.embargo = Embargo(len(plan.policies), limit, start.had_us if start else ())
-        self.site = Site(start.anchor if start else None)
-        next_dives = start.next_dives if start else (1,) * len(plan.policies)
+        standings = start.standings if start else (Standing(),) * len(plan.policies)
+        self.embargo = Embargo(len(plan.policies), limit, [standing.had_us for standing in standings])
         self.channels = [
-            Channel(index, policy, plan, secrets, self.embargo, self.site, next_dives[index])
-            for index, policy in enumerate(plan.policies)
+            Channel(index, policy, plan, secrets, self.embargo, standing)
+            for index, (policy, standing) in enumerate(zip(plan.policies, standings, strict=True))
         ]
         self.now = Fuse(len(plan.vehicles))
         self.blocked: deque[Blocked] = deque(maxlen=200)
@@ -180,9 +176,8 @@ class Pipeline:
             return None
         rows = [self._row + 1] + [source.began_row for source in self._sources.values() if source.decoder.pending]
         held = self.embargo.oldest_row()
-        next_dives = tuple(channel.next_dive for channel in self.channels)
-        had_us = tuple(channel.edge_us for channel in self.channels)
-        return Checkpoint(min(rows if held is None else [*rows, held]), next_dives, had_us, self.site.anchor)
+        standings = tuple(channel.standing for channel in self.channels)
+        return Checkpoint(min(rows if held is None else [*rows, held]), standings)
 
     def _read(self, source: _Source, row: Row) -> None:
         began = source.began_row if source.decoder.pending else row.seq

@@ -1,7 +1,9 @@
-"""The checkpoint as a mark of the journal: JSON, with each audience's next dive and edge by name."""
+"""The checkpoint as a mark of the journal: JSON, with each audience's standing by name."""
 
 import json
+from typing import Any
 
+from relay.core.channel import Standing
 from relay.core.geodesy import Anchor
 from relay.core.pipeline import Checkpoint
 from relay.core.policy import Plan
@@ -9,15 +11,9 @@ from relay.core.policy import Plan
 
 def write_checkpoint(checkpoint: Checkpoint, plan: Plan) -> str:
     """Return the checkpoint as text."""
-    names = [policy.audience for policy in plan.policies]
-    anchor = checkpoint.anchor
-    value = {
-        "row": checkpoint.row,
-        "next_dives": dict(zip(names, checkpoint.next_dives, strict=True)),
-        "had_us": dict(zip(names, checkpoint.had_us, strict=True)),
-        "anchor": None if anchor is None else [anchor.latitude_deg, anchor.longitude_deg, anchor.confirmed_us],
-    }
-    return json.dumps(value)
+    pairs = zip(plan.policies, checkpoint.standings, strict=True)
+    audiences = {policy.audience: _written(standing) for policy, standing in pairs}
+    return json.dumps({"row": checkpoint.row, "audiences": audiences})
 
 
 def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
@@ -25,10 +21,17 @@ def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
     if text is None:
         return None
     value = json.loads(text)
-    names = [policy.audience for policy in plan.policies]
-    return Checkpoint(
-        value["row"],
-        tuple(value["next_dives"].get(name, 1) for name in names),
-        tuple(value["had_us"].get(name, -1) for name in names),
-        None if value["anchor"] is None else Anchor(*value["anchor"]),
-    )
+    return Checkpoint(value["row"], tuple(_read(value["audiences"].get(policy.audience)) for policy in plan.policies))
+
+
+def _written(standing: Standing) -> dict[str, Any]:
+    anchor = standing.anchor
+    place = None if anchor is None else [anchor.latitude_deg, anchor.longitude_deg, anchor.confirmed_us]
+    return {"next_dive": standing.next_dive, "had_us": standing.had_us, "anchor": place}
+
+
+def _read(value: dict[str, Any] | None) -> Standing:
+    if value is None:
+        return Standing()
+    anchor = None if value["anchor"] is None else Anchor(*value["anchor"])
+    return Standing(value["next_dive"], value["had_us"], anchor)

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from relay.core.channel import Standing
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Checkpoint
@@ -85,8 +86,7 @@ def _begin(expedition: Expedition, dive: DiveSoFar) -> None:
     file = JournalFile(expedition.private)
     write_secrets(expedition.private, seeded_secrets(DEMO_SECRETS))
     try:
-        audiences = len(expedition.plan.policies)
-        checkpoint = Checkpoint(1, (number,) * audiences, (-1,) * audiences, None)
+        checkpoint = Checkpoint(1, (Standing(number),) * len(expedition.plan.policies))
         marks = {
             "clock last_us": str(round(dive.joined_s * 1e6)),
             "checkpoint": write_checkpoint(checkpoint, expedition.plan),
