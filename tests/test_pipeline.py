@@ -145,7 +145,7 @@ def test_restart_at_any_row_grows_the_same_release_log(expedition: Plan, dives: 
 
 
 def test_restarts_of_restarts_give_nothing_twice() -> None:
-    """Restarted over and over from its newest checkpoint, between whole dives of a quick audience too, all leaves once."""
+    """Restarted over and over from its newest checkpoint, with an audience dives ahead, all leaves once."""
     expedition = plan(policy("quick"), policy("slow", delay_us=700 * SECOND), dive=DiveLimits(quiet_us=30 * SECOND))
     journal = with_three_dives()
     reference = sent(run(Pipeline(expedition, SECRETS), journal))
