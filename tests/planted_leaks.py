@@ -166,18 +166,20 @@ PLACED = (
     leak(
         "a place another audience's input made, before this one may know it",
         "test_channel::test_anchor_is_not_used_before_the_audience_may_know_it",
-        (_CHANNEL, "class Channel:\n", "_SHARED: list[Anchor] = []\n\n\nclass Channel:\n"),
         (
             _CHANNEL,
-            "fix.longitude_deg, stamped.embargo_us)\n",
-            "fix.longitude_deg, stamped.embargo_us)\n"
-            "            _SHARED.extend([self._anchor] if self._anchor else [])\n",
+            "class Channel:\n",
+            (
+                "_SHARED = []\n_shared = lambda anchor: "
+                "_SHARED.append(anchor) or next(filter(None, _SHARED), None)\n\n\nclass Channel:\n"
+            ),
         ),
+        (_CHANNEL, "self._anchor = self._seeker.offer(", "self._anchor = _shared(self._seeker.offer("),
+        (_CHANNEL, "fix.longitude_deg, stamped.embargo_us)", "fix.longitude_deg, stamped.embargo_us))"),
         (
             _CHANNEL,
-            "        if self._ground is None and self._anchor",
-            "        self._anchor = _SHARED[0] if _SHARED else self._anchor\n"
-            "        if self._ground is None and self._anchor",
+            "if self._ground is None and self._anchor",
+            "self._anchor = _shared(self._anchor)\n        if self._anchor",
         ),
     ),
     leak(
