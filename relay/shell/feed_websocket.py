@@ -46,7 +46,12 @@ class WebsocketDialledFeed(ReturningFeed):
         try:
             return await self._listen_to(connection)
         finally:
-            await connection.close()
+            try:
+                await connection.close()
+            finally:
+                # Before Python 3.11.3 a timeout inside a cancelled task ends as cancellation, and the library then
+                # leaves the connection open.
+                connection.transport.abort()
 
     async def _dial(self) -> Connection:
         # Host and port are given again so that a redirect to another machine is refused.
