@@ -5,7 +5,9 @@ only remove; leg, note, target, begin and end tell something, so they wait out t
 """
 
 import json
-from dataclasses import asdict, dataclass, fields
+from collections.abc import Callable, Iterable
+from dataclasses import MISSING, asdict, dataclass, fields
+from functools import partial
 from typing import Any
 
 from relay.core.errors import OperatorError
@@ -106,48 +108,73 @@ def read_decision(data: bytes) -> Decision:
     """Return the decision in a journal row or a message; OperatorError says what is wrong with it."""
     try:
         value = json.loads(data)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise OperatorError(f"a decision is a JSON object: {error}") from error
-    if not isinstance(value, dict) or value.get("do") not in _NAMES:
+    word = value.get("do") if isinstance(value, dict) else None
+    if not isinstance(word, str) or word not in _NAMES:
         raise OperatorError(f'a decision says what to "do": one of {", ".join(_NAMES)}')
-    kind = _NAMES[value["do"]]
+    kind = _NAMES[word]
     known = {field.name for field in fields(kind)}
     given = {name: item for name, item in value.items() if name not in ("do", "who")}
     if unknown := set(given) - known:
         raise OperatorError(
-            f'"{value["do"]}" has no {", ".join(sorted(unknown))}; it takes {", ".join(sorted(known)) or "nothing"}'
+            f'"{word}" has no {", ".join(sorted(unknown))}; it takes {", ".join(sorted(known)) or "nothing"}'
         )
     return _checked(kind, given)
 
 
 def _checked(kind: type[Decision], given: dict[str, Any]) -> Decision:
-    if "leg" in given and given["leg"] is not None:
-        if given["leg"] not in list(Leg):
-            raise OperatorError(f"{given['leg']!r} is not a leg; one of {', '.join(Leg)}")
+    if missing := [field.name for field in fields(kind) if field.default is MISSING and field.name not in given]:
+        raise OperatorError(f"something is missing: {', '.join(missing)}")
+    for field in fields(kind):
+        value = given.get(field.name, field.default)
+        if value is None and field.default is None:
+            continue
+        if (fault := _FAULTS[field.name](value)) is not None:
+            raise OperatorError(fault)
+    if given.get("leg") is not None:
         given["leg"] = Leg(given["leg"])
     if "audiences" in given:
         given["audiences"] = tuple(given["audiences"])
-    try:
-        decision = kind(**given)
-    except TypeError as error:
-        raise OperatorError(f"something is missing: {str(error).removeprefix(kind.__name__)}") from error
-    _check_values(decision)
+    decision = kind(**given)
+    if isinstance(decision, Cut) and not 0 <= decision.from_us < decision.to_us:
+        raise OperatorError("a cut goes from an earlier moment to a later one")
     return decision
 
 
-def _check_values(decision: Decision) -> None:
-    for name in ("from_us", "to_us", "upto_us"):
-        if type(getattr(decision, name, 0)) is not int:
-            raise OperatorError(f"{name} is a moment of the embargo clock: whole microseconds")
-    for name in ("audience", "vehicle"):
-        if not isinstance(getattr(decision, name, None), str | None):
-            raise OperatorError(f"{name} is a name")
-    if isinstance(decision, Cut) and not 0 <= decision.from_us < decision.to_us:
-        raise OperatorError("a cut goes from an earlier moment to a later one")
-    texts = [getattr(decision, name) for name in ("text", "name") if hasattr(decision, name)]
-    for text in texts:
-        fault = note_fault(text) if isinstance(text, str) else "is not text"
-        if fault is not None:
-            raise OperatorError(f"the text won't do: {fault}")
-    if isinstance(decision, Target) and decision.verdict not in VERDICTS:
-        raise OperatorError(f"{decision.verdict!r} is not a verdict; one of {', '.join(VERDICTS)}")
+def _moment_fault(name: str, value: object) -> str | None:
+    return None if type(value) is int else f"{name} is a moment of the embargo clock: whole microseconds"
+
+
+def _name_fault(name: str, value: object) -> str | None:
+    return None if isinstance(value, str) else f"{name} is a name"
+
+
+def _names_fault(value: object) -> str | None:
+    if isinstance(value, list | tuple) and all(isinstance(item, str) for item in value):
+        return None
+    return "audiences is a list of names"
+
+
+def _text_fault(value: object) -> str | None:
+    fault = note_fault(value) if isinstance(value, str) else "is not text"
+    return None if fault is None else f"the text won't do: {fault}"
+
+
+def _one_of(words: Iterable[str], what: str, value: object) -> str | None:
+    choices = list(words)
+    return None if value in choices else f"{value!r} is not {what}; one of {', '.join(choices)}"
+
+
+_FAULTS: dict[str, Callable[[object], str | None]] = {
+    "from_us": partial(_moment_fault, "from_us"),
+    "to_us": partial(_moment_fault, "to_us"),
+    "upto_us": partial(_moment_fault, "upto_us"),
+    "audience": partial(_name_fault, "audience"),
+    "vehicle": partial(_name_fault, "vehicle"),
+    "audiences": _names_fault,
+    "text": _text_fault,
+    "name": _text_fault,
+    "leg": partial(_one_of, Leg, "a leg"),
+    "verdict": partial(_one_of, VERDICTS, "a verdict"),
+}

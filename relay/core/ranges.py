@@ -44,4 +44,6 @@ def note_fault(text: str) -> str | None:
         return "note too long"
     if any(ord(character) < 32 or 0x7F <= ord(character) < 0xA0 for character in text):
         return "note has control characters"
+    if any(0xD800 <= ord(character) < 0xE000 for character in text):
+        return "note is not Unicode text"  # half a pair (RFC 3629, section 3): no UTF-8 holds it
     return None
