@@ -4,10 +4,12 @@ import json
 import math
 import random
 from collections.abc import Iterable
+from dataclasses import replace
 
 from geographiclib.geodesic import Geodesic
 
 from relay.core.channel import Due
+from relay.core.decision import Decision, write_decision
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed, DiveLimits, Leg, Plan, Policy, SourcePlan
@@ -76,6 +78,17 @@ def message(
 def rows(messages: Iterable[tuple[int, bytes]], first: int = 1) -> list[Row]:
     """Return journal rows of (microsecond, bytes) pairs from the feed "station"."""
     return [Row(first + at, us, us / 1e6, "station", RowKind.STREAM, data) for at, (us, data) in enumerate(messages)]
+
+
+def decided(at_us: int, decision: Decision) -> Row:
+    """Return the row of a decision that is taken at a moment; `in_order` gives it its number."""
+    return Row(0, at_us, at_us / 1e6, "desk", RowKind.DECISION, write_decision(decision, "a test"))
+
+
+def in_order(*parts: Iterable[Row]) -> list[Row]:
+    """Return rows of several kinds as one journal, by their moments and numbered anew."""
+    ordered = sorted((row for part in parts for row in part), key=lambda row: row.embargo_us)
+    return [replace(row, seq=at) for at, row in enumerate(ordered, 1)]
 
 
 def dive_rows(seconds: int, site: tuple[float, float] = INVENTED_SITE, seed: int = 1, start_s: int = 5) -> list[Row]:

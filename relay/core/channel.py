@@ -3,7 +3,8 @@
 Rules: records leave on a fixed grid of the embargo clock (multiples of the tick, plus a lag that is a whole
 number of ticks), whatever arrives; between dives nothing leaves and nothing is remembered; everything is a
 function of observations, decisions, plan and secrets. When a vehicle is outside the declared area the release
-stops until the operator resumes it, and what was outside is never shown (R4).
+stops until the operator resumes it; ticks with a vehicle outside are never shown (R4), nor what was noted in them.
+A dive that the operator ended is over: none begins by itself until the vehicles have come up or fallen quiet.
 """
 
 from collections.abc import Iterator
@@ -28,12 +29,15 @@ class Standing:
     """Where an audience stands between two dives.
 
     `had_us`: the moment up to which it has had everything (-1: nothing). `anchor`: what its frame is laid about, of
-    its own, so that nothing that is decided for another audience can move what this one sees.
+    its own, so that nothing that is decided for another audience can move what this one sees. `instant_us`: the
+    moment before which nothing more leaves. `early_us`: up to where it was released early (-1: nothing was).
     """
 
     next_dive: int = 1
     had_us: int = -1
     anchor: Anchor | None = None
+    instant_us: int = 0
+    early_us: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +51,9 @@ class Due:
 class _Dive:
     """The state of a dive under way, forgotten when it ends."""
 
-    def __init__(self, policy: Policy, plan: Plan, number: int, begun_us: int) -> None:
+    def __init__(self, policy: Policy, plan: Plan, number: int, begun_us: int, by_hand: bool) -> None:
         self.log = ReleaseLog(policy, plan, number, begun_us)
-        self.watch = DiveWatch(plan.dive)
+        self.watch = DiveWatch(plan.dive, begun_us, by_hand=by_hand)
         self.disclosures = [Disclosure(policy, plan) for _ in plan.vehicles]
 
 
@@ -67,18 +71,28 @@ class Channel:
         self._ground: Ground | None = None
         self._dive: _Dive | None = None
         self._fuse = Fuse(len(plan.vehicles))
+        self._kept: list[Stamped] = []
         self._idle_watch = DiveWatch(plan.dive)
-        self._tick_us = 0 if start.had_us < 0 else start.had_us + policy.tick_us
-        self._instant_us = 0
-        self._early_us = -1
+        self._ended: DiveWatch | None = None
+        # Another tick in the expedition file than before the restart has another grid.
+        self._tick_us = max(0, self._grid(start.had_us + 1))
+        self._instant_us = self._grid(start.instant_us)
+        self._early_us = start.early_us
         self._lag_us = self._lag()
         self.held = False
         self.outside: str | None = None
+        self._excused = False
+
+    @property
+    def under_way(self) -> bool:
+        """Whether a dive is being released to this audience."""
+        return self._dive is not None
 
     @property
     def idle(self) -> bool:
-        """Whether nothing is under way here that a restart would have to know: no dive, no hold, no alarm."""
-        return self._dive is None and not self.held and self.outside is None
+        """Whether nothing is under way here that a restart would have to know beyond `standing`."""
+        stopped = self.held or self.outside is not None or self._excused
+        return not (stopped or self._dive or self._ended or self._kept)
 
     @property
     def edge_us(self) -> int:
@@ -88,14 +102,18 @@ class Channel:
     @property
     def standing(self) -> Standing:
         """What a restart has to know of this audience, if it is idle."""
-        return Standing(self.next_dive, self.edge_us, self._anchor)
+        return Standing(self.next_dive, self.edge_us, self._anchor, self._instant_us, self._early_us)
 
     def hold(self) -> None:
         """Stop releasing at once."""
         self.held = True
 
     def resume(self, at_us: int) -> None:
-        """Go on releasing; what fell due meanwhile leaves at the next moment of the grid."""
+        """Go on releasing; what fell due meanwhile leaves at the next moment of the grid.
+
+        Where a vehicle was outside the declared area, what is outside is left out until it is back inside.
+        """
+        self._excused = self._excused or self.outside is not None
         self.held, self.outside = False, None
         self._instant_us = max(self._instant_us, self._grid(at_us))
 
@@ -124,7 +142,7 @@ class Channel:
         return out
 
     def _next_tick_us(self) -> int | None:
-        if self._dive is not None:
+        if self._dive is not None or self._kept:
             return self._tick_us
         heard_us = self._embargo.next_us(self._index)
         return None if heard_us is None else max(self._tick_us, self._grid(heard_us))
@@ -140,31 +158,52 @@ class Channel:
         return -(-moment_us // tick) * tick
 
     def _tick(self, at_us: int) -> list[ReleasedRecord]:
-        arrived = self._embargo.due(self._index, at_us)
-        for stamped in arrived:
-            self._fuse.take(stamped)
-        begins = self._idle_watch.begins(self._fuse, at_us) or any(isinstance(item.said, Begin) for item in arrived)
-        self.outside = self._outside(at_us)
-        if self._dive is None and (not begins or self.outside is not None):
-            self._fuse = Fuse(len(self._plan.vehicles))
-        if self.outside is not None or (self._dive is None and not begins):
+        if self._ended is not None and self._ended.ends(self._fuse, at_us):
+            self._ended, self._fuse = None, Fuse(len(self._plan.vehicles))
+        arrived = self._arrived(at_us)
+        by_hand = any(isinstance(item.said, Begin) for item in arrived)
+        begins = by_hand or (self._ended is None and self._idle_watch.begins(self._fuse, at_us))
+        if self._dive is None and not begins:
+            self._forget()
+            return []
+        if self._is_outside(at_us):
+            self._kept = [item for item in arrived if isinstance(item.said, Begin | SetLeg | End)] + self._kept
+            self._forget()
             return []
         opening = []
         if self._dive is None:
-            self._dive = _Dive(self.policy, self._plan, self.next_dive, at_us)
+            self._dive, self._ended = _Dive(self.policy, self._plan, self.next_dive, at_us, by_hand), None
             opening = [self._dive.log.open(at_us)]
         return [*opening, *self._under_way(self._dive, arrived, at_us)]
 
-    def _outside(self, at_us: int) -> str | None:
-        """Return the name of a vehicle that has a fix outside the declared area."""
+    def _arrived(self, at_us: int) -> list[Stamped]:
+        """Return what the embargo lets through up to a tick; what follows the end of the dive is kept for the next."""
+        arrived = self._kept + self._embargo.due(self._index, at_us)
+        ends = [at for at, item in enumerate(arrived, 1) if isinstance(item.said, End)]
+        end = ends[0] if ends else len(arrived)
+        arrived, self._kept = arrived[:end], arrived[end:]
+        for stamped in arrived:
+            self._fuse.take(stamped)
+        return arrived
+
+    def _forget(self) -> None:
+        """Between dives nothing is remembered, unless it is still to be seen whether the one that was ended is over."""
+        if self._dive is None and self._ended is None:
+            self._fuse = Fuse(len(self._plan.vehicles))
+
+    def _is_outside(self, at_us: int) -> bool:
+        """Return whether a vehicle has a fix outside the declared area; if the operator hasn't seen to it, stop."""
         area = self._plan.area
         if area is None:
-            return None
-        for name, state in zip(self._plan.vehicles, self._fuse.states, strict=True):
-            position = state.fresh("position", at_us, self.policy.stale_us)
-            if position is not None and not area.contains(position):
-                return name
-        return None
+            return False
+        pairs = zip(self._plan.vehicles, self._fuse.states, strict=True)
+        fixes = {name: state.fresh("position", at_us, self.policy.stale_us) for name, state in pairs}
+        known = {name: fix for name, fix in fixes.items() if fix is not None}
+        outside = [name for name, fix in known.items() if not area.contains(fix)]
+        if outside and not self._excused:
+            self.outside = outside[0]
+        self._excused = self._excused and (bool(outside) or not known)
+        return bool(outside)
 
     def _under_way(self, dive: _Dive, arrived: list[Stamped], at_us: int) -> list[ReleasedRecord]:
         for stamped in arrived:
@@ -175,9 +214,10 @@ class Channel:
         pairs = zip(dive.disclosures, self._fuse.states, strict=True)
         records = [dive.log.tick(at_us, [disclosure.report(state, ground, at_us) for disclosure, state in pairs])]
         records += self._told(dive, arrived, at_us)
-        if dive.watch.ends(self._fuse, at_us) or any(isinstance(stamped.said, End) for stamped in arrived):
+        by_itself = dive.watch.ends(self._fuse, at_us)
+        if by_itself or any(isinstance(stamped.said, End) for stamped in arrived):
             records.append(dive.log.end(at_us))
-            self._between_dives()
+            self._between_dives(None if by_itself else dive.watch)
         return records
 
     def _told(self, dive: _Dive, arrived: list[Stamped], at_us: int) -> Iterator[ReleasedRecord]:
@@ -202,10 +242,11 @@ class Channel:
             return True
         return not find_places(text, forbidden=plan.forbidden_words, scene=plan.scene_names)
 
-    def _between_dives(self) -> None:
-        self._dive = None
+    def _between_dives(self, ended: DiveWatch | None) -> None:
+        """Forget the dive; `ended` watches on for its end by itself, if the operator ended it before."""
+        self._dive, self._ended, self._excused = None, ended, False
         self._seeker = AnchorSeeker()
-        self._fuse = Fuse(len(self._plan.vehicles))
+        self._forget()
         self.next_dive += 1
         self._lag_us = self._lag()
 

@@ -67,10 +67,16 @@ class LegWatch:
 
 
 class DiveWatch:
-    """Whether a dive is under way."""
+    """Whether a dive is under way.
 
-    def __init__(self, limits: DiveLimits) -> None:
+    One that the operator began counts as quiet from `begun_us`, if nothing is heard, and as surfaced only after it
+    was down: he begins it on deck.
+    """
+
+    def __init__(self, limits: DiveLimits, begun_us: int = 0, *, by_hand: bool = False) -> None:
         self._limits = limits
+        self._begun_us = begun_us
+        self._was_down = not by_hand
         self._surfaced_us: int | None = None
 
     def begins(self, fuse: Fuse, at_us: int) -> bool:
@@ -82,10 +88,13 @@ class DiveWatch:
 
     def ends(self, fuse: Fuse, at_us: int) -> bool:
         """Return whether the dive is over at tick `at_us`."""
-        heard = fuse.heard_us()
-        if heard is None or at_us - heard >= self._limits.quiet_us:
+        heard_us = fuse.heard_us()
+        if at_us - (self._begun_us if heard_us is None else heard_us) >= self._limits.quiet_us:
             return True
-        return self._limits.begin_depth_m is not None and self._surfaced(fuse, at_us, self._limits.begin_depth_m)
+        self._was_down = self._was_down or self.begins(fuse, at_us)
+        if self._limits.begin_depth_m is None or not self._was_down:
+            return False
+        return self._surfaced(fuse, at_us, self._limits.begin_depth_m)
 
     def _surfaced(self, fuse: Fuse, at_us: int, begin_depth_m: float) -> bool:
         depths = self._depths(fuse, at_us)

@@ -27,11 +27,17 @@ def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
 def _written(standing: Standing) -> dict[str, Any]:
     anchor = standing.anchor
     place = None if anchor is None else [anchor.latitude_deg, anchor.longitude_deg, anchor.confirmed_us]
-    return {"next_dive": standing.next_dive, "had_us": standing.had_us, "anchor": place}
+    return {
+        "next_dive": standing.next_dive,
+        "had_us": standing.had_us,
+        "anchor": place,
+        "instant_us": standing.instant_us,
+        "early_us": standing.early_us,
+    }
 
 
 def _read(value: dict[str, Any] | None) -> Standing:
     if value is None:
         return Standing()
     anchor = None if value["anchor"] is None else Anchor(*value["anchor"])
-    return Standing(value["next_dive"], value["had_us"], anchor)
+    return Standing(value["next_dive"], value["had_us"], anchor, value["instant_us"], value["early_us"])

@@ -25,7 +25,7 @@ def ship_status(pipeline: Pipeline, now_us: int, stopped: str | None, alarms: li
         },
         "audiences": {
             channel.policy.audience: {
-                "state": _state(channel.held, channel.outside, channel.idle),
+                "state": _state(channel.held, channel.outside, channel.under_way),
                 "edge_us": channel.edge_us,
                 "next_dive": channel.next_dive,
             }
@@ -38,12 +38,12 @@ def ship_status(pipeline: Pipeline, now_us: int, stopped: str | None, alarms: li
     }
 
 
-def _state(held: bool, outside: str | None, idle: bool) -> str:
+def _state(held: bool, outside: str | None, under_way: bool) -> str:
     if held:
         return "held"
     if outside is not None:
         return f"stopped: {outside} was outside the declared area"
-    return "between dives" if idle else "releasing"
+    return "releasing" if under_way else "between dives"
 
 
 def check_decision(decision: Decision, pipeline: Pipeline, now_us: int) -> dict[str, Any]:

@@ -1,0 +1,175 @@
+"""Purity: live, step by step as the disk allows, and again from the journal, the same bytes leave at the same moments.
+
+Live is `receive` of rows that are on the disk and `advance` in between, as far as a ship may go; again is the rows
+alone. Restarts are tried at every kind of moment, one after another, as kills of a ship make them.
+"""
+
+import random
+from bisect import bisect_left
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, message, plan, policy, rows, run, sent
+from relay.core.area import Area
+from relay.core.decision import Begin, Cut, Decision, Early, End, Hold, Resume, Say, SetLeg, Target
+from relay.core.model import Row, RowKind
+from relay.core.pipeline import Checkpoint, Pipeline
+from relay.core.policy import DiveLimits, Leg, Plan
+
+Sent = list[tuple[int, str, bytes]]
+
+PLANS = {
+    "by report": plan(policy("public"), policy("slow", delay_us=50 * SECOND, tick_us=5 * SECOND),
+                      dive=DiveLimits(quiet_us=12 * SECOND)),
+    "by depth, one a dive ahead": plan(
+        policy("exact", delay_us=0, extra_us=0, tick_us=SECOND), policy("public", delay_us=90 * SECOND),
+        dive=DiveLimits(begin_depth_m=5.0, quiet_us=12 * SECOND, surfaced_us=6 * SECOND)),
+    "in an area": replace(
+        plan(policy("public", stale_us=4 * SECOND), policy("slow", delay_us=45 * SECOND, tick_us=3 * SECOND),
+             dive=DiveLimits(begin_depth_m=5.0, quiet_us=12 * SECOND)),
+        area=Area("the invented bank", (INVENTED_SITE,), 14.0)),
+}  # fmt: skip
+
+
+def two_dives() -> list[Row]:
+    """Return two dives with reports from the deck before, between and after them, every third line torn."""
+    deck = {"east": 4.0, "north": -7.0, "depth": 0.2, "altitude": 1_000.0, "heading": 90.0}
+    lines = [dive_rows(30, start_s=12), dive_rows(25, seed=4, start_s=80)]
+    seconds = (*range(2, 12), *range(60, 80, 2), 110)
+    idle = rows((second * SECOND + 400_000, message(deck, INVENTED_SITE)) for second in seconds)
+    whole = in_order(*lines, idle)
+    out, carried = [], b""
+    for row in whole:
+        cut = len(row.data) * (2 if row.seq % 3 == 0 else 3) // 3
+        out.append(replace(row, data=carried + row.data[:cut]))
+        carried = row.data[cut:]
+    return [*out, replace(whole[-1], embargo_us=112 * SECOND, data=carried + b"\n")]
+
+
+INPUT = two_dives()
+MOMENTS = st.integers(0, 130 * SECOND) | st.integers(0, 65).map(lambda at: at * 2 * SECOND)
+NAMES = st.none() | st.sampled_from(["public", "slow", "exact"])
+DECISIONS: st.SearchStrategy[Decision] = st.one_of(
+    st.builds(Hold, audience=NAMES),
+    st.builds(Resume, audience=NAMES),
+    st.builds(Resume),
+    st.tuples(MOMENTS, st.integers(1, 40 * SECOND)).map(lambda pair: Cut(from_us=pair[0], to_us=sum(pair))),
+    st.builds(Early, audience=st.sampled_from(["public", "slow"]), upto_us=MOMENTS),
+    st.builds(SetLeg, vehicle=st.just("Lantern"), leg=st.none() | st.sampled_from(Leg)),
+    st.just(Say(text="said")),
+    st.just(Target(name="No. 4", verdict="rock")),
+    st.just(Begin()),
+    st.just(End()),
+)
+STEPS = st.lists(st.tuples(MOMENTS, DECISIONS), max_size=8)
+JOURNALS = STEPS.map(lambda steps: in_order(INPUT, [decided(moment, decision) for moment, decision in steps]))
+HORIZON_US = 400 * SECOND
+
+
+def again(expedition: Plan, journal: list[Row]) -> Sent:
+    """Return what the rows alone give."""
+    return sent(run(Pipeline(expedition, SECRETS), journal, HORIZON_US))
+
+
+def waits(row: Row, least_delay_us: int) -> int:
+    """Return up to which moment a ship may release while a row is on its way to the disk."""
+    words = (b'"hold"', b'"resume"', b'"cut"', b'"early"')
+    acts = row.kind is RowKind.DECISION and any(word in row.data for word in words)
+    return row.embargo_us - 1 if acts else row.embargo_us + least_delay_us - 1
+
+
+@dataclass
+class Clock:
+    """Where a run stands, and how it goes on: by chance, never further than it may."""
+
+    chance: random.Random
+    now_us: int = 0
+
+    def steps(self, upto_us: int) -> Iterator[int]:
+        """Yield moments up to one, in steps of chance, which may fall on ticks, and perhaps not at all."""
+        while self.now_us < upto_us and self.chance.random() < 0.7:
+            self.now_us = min(upto_us, self.now_us + self.chance.choice((1, 333_333, SECOND, 2 * SECOND, 11 * SECOND)))
+            if self.chance.random() < 0.5:
+                self.now_us = min(upto_us, -(-self.now_us // SECOND) * SECOND)
+            yield self.now_us
+
+
+def live(expedition: Plan, journal: list[Row], seed: int) -> Sent:
+    """Return what leaves of a running ship: rows when they are on the disk, the clock as far as it may go."""
+    pipeline, clock, out = Pipeline(expedition, SECRETS), Clock(random.Random(seed)), []
+    least_us = min(one.delay_us for one in expedition.policies)
+    limits = [waits(row, least_us) for row in journal]
+    for at, row in enumerate(journal):
+        for moment_us in clock.steps(min(limits[at:])):
+            out += pipeline.advance(moment_us)
+        out += pipeline.receive(row)
+    for moment_us in clock.steps(HORIZON_US):
+        out += pipeline.advance(moment_us)
+    return sent(out + pipeline.advance(HORIZON_US))
+
+
+def at_a_cut_beside_the_end() -> list[Row]:
+    """Return the input with decisions on the very ticks of begin and end, two of one moment among them."""
+    moments: list[tuple[int, Decision]] = [
+        (30 * SECOND, Hold()), (30 * SECOND, Resume()), (36 * SECOND, End()), (36 * SECOND, Begin()),
+        (40 * SECOND, Cut(from_us=34 * SECOND, to_us=36 * SECOND)),
+        (40 * SECOND, Early(audience="public", upto_us=40 * SECOND)),
+    ]  # fmt: skip
+    return in_order(INPUT, [decided(moment, decision) for moment, decision in moments])
+
+
+@settings(max_examples=60)
+@given(st.sampled_from(sorted(PLANS)), JOURNALS, st.integers(0, 10**6))
+@example("by report", at_a_cut_beside_the_end(), 1)
+def test_live_and_again_are_the_same_whatever_the_steps(name: str, journal: list[Row], seed: int) -> None:
+    """Bytes, moments and order, for any decisions at any moments and any way in which the clock and the disk go on."""
+    assert live(PLANS[name], journal, seed) == again(PLANS[name], journal)
+
+
+def killed_often(expedition: Plan, journal: list[Row], seed: int) -> Sent:
+    """Return what leaves of a ship that is killed and started again by chance, each time from its newest checkpoint.
+
+    What a restart grows again has to be what had left, to the byte and the microsecond; it is taken out here.
+    """
+    chance = random.Random(seed)
+    pipeline, clock, out = Pipeline(expedition, SECRETS), Clock(chance), []
+    kept: Checkpoint | None = None
+    left_before = 0
+    for at, row in enumerate([*journal, None]):
+        for moment_us in clock.steps(HORIZON_US if row is None else row.embargo_us - 1):
+            out += sent(pipeline.advance(moment_us))
+            if chance.random() < 0.5 and (checkpoint := pipeline.checkpoint()) is not None:
+                kept, left_before = checkpoint, len(out)
+            if chance.random() < 0.1:
+                pipeline = Pipeline(expedition, SECRETS, kept)
+                first = bisect_left(journal, kept.row if kept else 1, key=lambda item: item.seq)
+                grown = [due for past in journal[first:at] for due in pipeline.receive(past)]
+                assert sent(grown + pipeline.advance(moment_us)) == out[left_before:]
+        if row is not None:
+            out += sent(pipeline.receive(row))
+            if chance.random() < 0.3 and (checkpoint := pipeline.checkpoint()) is not None:
+                kept, left_before = checkpoint, len(out)
+    return out + sent(pipeline.advance(HORIZON_US))
+
+
+@settings(max_examples=60)
+@given(st.sampled_from(sorted(PLANS)), JOURNALS, st.integers(0, 10**6))
+@example("by report", at_a_cut_beside_the_end(), 1)
+def test_killed_again_and_again_the_log_grows_as_if_it_had_never_been(name: str, journal: list[Row], seed: int) -> None:
+    """From any checkpoint, with decisions before and after it: what was sent grows again, and the rest follows."""
+    assert killed_often(PLANS[name], journal, seed) == again(PLANS[name], journal)
+
+
+def test_input_of_the_two_properties_has_all_that_matters() -> None:
+    """Two dives are released to each audience, lines are torn, and in the third plan the vehicle leaves the area."""
+    assert sum(not row.data.endswith(b"\n") for row in INPUT) > 10
+    for name in ("by report", "by depth, one a dive ahead"):
+        due = run(Pipeline(PLANS[name], SECRETS), INPUT)
+        for audience in PLANS[name].policies:
+            assert {item.record.dive for item in due if item.record.audience == audience.audience} == {1, 2}
+    pipeline = Pipeline(PLANS["in an area"], SECRETS)
+    run(pipeline, INPUT)
+    assert [channel.outside for channel in pipeline.channels] == ["Lantern", "Lantern"]
