@@ -14,8 +14,9 @@ import msgpack
 import pytest
 
 from peers import until
+from relay.core.decision import read_decision
 from relay.core.errors import OperatorError
-from relay.shell.control import CONFIRM_S, LINE_LIMIT, Control, ask_control
+from relay.shell.control import CONFIRM_S, LINE_LIMIT, NAME, PATH_LIMIT, Control, ask_control
 from ship_process import ROOT, Follower, free_port, ship_process
 
 
@@ -26,7 +27,8 @@ class Wheelhouse:
         self.taken: list[tuple[dict[str, Any], str]] = []
 
     def decide(self, data: bytes, who: str) -> dict[str, Any]:
-        """Take everything but a text of "no"."""
+        """Take every decision but a text of "no"."""
+        read_decision(data)
         value = json.loads(data)
         if value.get("text") == "no":
             raise OperatorError("not that")
@@ -54,11 +56,89 @@ async def test_control_socket_is_for_the_owner_alone_and_answers_line_by_line(tm
     answers = [json.loads(await reader.readline()) for _ in range(3)]
     assert [answer["ok"] for answer in answers] == [False, False, True]
     writer.write(b"x" * (LINE_LIMIT + 10) + b"\n")
+    assert f"at most {LINE_LIMIT} octets" in json.loads(await reader.readline())["why"]
     assert await reader.read() == b""
     writer.close()
+    assert await ask_control(tmp_path, {"do": "status"}) == {"now_us": 7}
     assert bridge.taken == [({"do": "hold"}, "Ines")]
     await control.close()
     assert not control.path.exists()
+
+
+HOSTILE = [
+    b"\n", b"null\n", b'"hold"\n', b"\xff\xfe\x00\n", b"[" * 5_000 + b"\n",
+    b'{"who": "Ines"}\n', b'{"do": "hold", "who": ""}\n',
+    b'{"do": ["status"]}\n', b'{"do": "hold", "who": ["Ines"]}\n', b'{"do": "hold", "who": "a\\u0000b"}\n',
+    b'{"do": "hold", "who": "\\ud800"}\n', b'{"do": "hold", "who": "' + b"x" * 81 + b'"}\n', b"9" * 9_000 + b"\n",
+]  # fmt: skip
+
+
+async def test_control_answers_every_line_however_broken(tmp_path: Path) -> None:
+    """Garbage, wrong kinds, deep nesting, names that are none: each is answered on the same line, none is taken."""
+    bridge = Wheelhouse()
+    control = Control(tmp_path, bridge, lambda: 0.0)
+    await control.start()
+    reader, writer = await asyncio.open_unix_connection(str(control.path))
+    for line in HOSTILE:
+        writer.write(line)
+        answer = json.loads(await asyncio.wait_for(reader.readline(), 10))
+        assert answer["ok"] is False
+        assert answer["why"]
+    writer.write(b'{"do": "hold", "who": "\xc3\x8dn\xc3\xa9s"}\n')
+    assert json.loads(await reader.readline()) == {"ok": True, "taken": "hold"}
+    assert bridge.taken == [({"do": "hold"}, "Ínés")]
+    writer.close()
+    await control.close()
+
+
+async def test_control_that_closes_hangs_up_on_whoever_is_on_it(tmp_path: Path) -> None:
+    """A connection left open by a forgotten terminal keeps no relay from ending."""
+    control = Control(tmp_path, Wheelhouse(), lambda: 0.0)
+    await control.start()
+    reader, writer = await asyncio.open_unix_connection(str(control.path))
+    writer.write(b'{"do": "status"}\n')
+    assert json.loads(await reader.readline())["ok"]
+    await asyncio.wait_for(control.close(), 10)
+    assert await asyncio.wait_for(reader.read(), 10) == b""
+    writer.close()
+
+
+async def test_control_replaces_the_socket_of_a_killed_relay(tmp_path: Path) -> None:
+    """What a kill left behind is in nobody's way."""
+    (tmp_path / NAME).write_text("left behind")
+    control = Control(tmp_path, Wheelhouse(), lambda: 0.0)
+    await control.start()
+    assert await ask_control(tmp_path, {"do": "status"}) == {"now_us": 7}
+    await control.close()
+
+
+@pytest.mark.parametrize("octets", [PATH_LIMIT, PATH_LIMIT + 1])
+async def test_control_says_when_its_folder_lies_too_deep(octets: int, tmp_path: Path) -> None:
+    """At the limit of a socket's address it opens; one octet past it the operator is told what to do."""
+    folder = tmp_path / ("d" * (octets - len(os.fsencode(tmp_path)) - len(f"//{NAME}")))
+    folder.mkdir()
+    control = Control(folder, Wheelhouse(), lambda: 0.0)
+    if octets > PATH_LIMIT:
+        with pytest.raises(OperatorError, match="nearer to the root"):
+            await control.start()
+        return
+    await control.start()
+    assert await ask_control(folder, {"do": "status"}) == {"now_us": 7}
+    await control.close()
+
+
+async def test_ask_control_says_when_the_relay_goes_away_unanswered(tmp_path: Path) -> None:
+    """No traceback where an answer should be: the operator is told to look."""
+
+    async def hang_up(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.readline()
+        writer.close()
+
+    server = await asyncio.start_unix_server(hang_up, str(tmp_path / NAME))
+    with pytest.raises(OperatorError, match="went away before it answered"):
+        await ask_control(tmp_path, {"do": "hold", "who": "Ines"})
+    server.close()
+    await server.wait_closed()
 
 
 def test_control_releases_early_only_at_the_second_time_of_asking() -> None:
@@ -139,6 +219,10 @@ async def test_tell_holds_says_cuts_and_resumes_a_running_relay(tmp_path: Path) 
         code, said, _ = await tell(ship.expedition, "cut", "10 min", "1 s")
         assert code == 0
         assert json.loads(said)["already_out"]["public"] != "none of it"
+        assert len(follower.frames) == held
+        code, _, why = await tell(ship.expedition, "early", "public", answer="yes\n")
+        assert (code, "nothing was released early" in why) == (2, True)
+        assert json.loads((await tell(ship.expedition, "early", "public", answer="public\n"))[1]) == {"taken": "early"}
         assert len(follower.frames) == held
         assert (await tell(ship.expedition, "resume", "public"))[0] == 0
         assert (await tell(ship.expedition, "say", "and now the bow", "--audience", "public"))[0] == 0

@@ -100,7 +100,7 @@ SHELL = {
     "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
     "site": "core.history answers conversation front gate pages viewer",
     # the running relay
-    "control": "core.errors",
+    "control": "core.errors core.ranges",
     "standing": "core.decision core.errors core.pipeline quantities",
     "ship": "core.channel core.decision core.errors core.model core.pipeline core.wire checkpoint clock control "
     "expedition feeds journal outlet recording secrets_file site standing",

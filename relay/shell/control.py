@@ -14,10 +14,13 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from relay.core.errors import OperatorError
+from relay.core.ranges import note_fault
 
 NAME = "control.sock"
 LINE_LIMIT = 16_384
+WHO_LIMIT = 80
 CONFIRM_S = 60.0
+PATH_LIMIT = 107  # octets of a Unix socket's address, less the closing zero: unix(7)
 
 
 class Bridge(Protocol):
@@ -39,29 +42,45 @@ class Control:
         self.path = folder / NAME
         self._bridge, self._now_s = bridge, now_s
         self._server: asyncio.Server | None = None
+        self._serving: set[asyncio.Task[None]] = set()
         self._asked: dict[str, tuple[str, float]] = {}
 
     async def start(self) -> None:
         """Open the socket; a leftover of a killed relay is replaced (the journal's lock keeps a living one safe)."""
+        if len(octets := os.fsencode(self.path)) > PATH_LIMIT:
+            raise OperatorError(
+                f"{self.path} has {len(octets)} octets, and a socket's path at most {PATH_LIMIT}: "
+                'choose a private folder nearer to the root ([storage] private = "...").'
+            )
         self.path.unlink(missing_ok=True)
         before = os.umask(0o177)
         try:
-            self._server = await asyncio.start_unix_server(self._serve, str(self.path), limit=LINE_LIMIT)
+            self._server = await asyncio.start_unix_server(self._accept, str(self.path), limit=LINE_LIMIT)
         finally:
             os.umask(before)
 
     async def close(self) -> None:
-        """Close the socket."""
+        """Close the socket and hang up on whoever is on it."""
         if self._server is not None:
             self._server.close()
+        for task in self._serving:
+            task.cancel()
+        await asyncio.gather(*self._serving, return_exceptions=True)
         self.path.unlink(missing_ok=True)
 
+    def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.ensure_future(self._serve(reader, writer))
+        self._serving.add(task)
+        task.add_done_callback(self._serving.discard)
+
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        with contextlib.suppress(ConnectionError, ValueError, asyncio.IncompleteReadError):
-            while line := await reader.readline():
-                writer.write(json.dumps(self.answer(line), ensure_ascii=False).encode() + b"\n")
+        with contextlib.suppress(ConnectionError), contextlib.closing(writer):
+            while line := await _line(reader):
+                writer.write(json.dumps(self.answer(line)).encode() + b"\n")
                 await writer.drain()
-        writer.close()
+            if line is None:
+                writer.write(json.dumps(TOO_LONG).encode() + b"\n")
+                await writer.drain()
 
     def answer(self, line: bytes) -> dict[str, Any]:
         """Return the answer to one line: {"ok": true, ...}, or {"ok": false, "why": text}."""
@@ -70,15 +89,15 @@ class Control:
             if not isinstance(message, dict):
                 raise OperatorError("a message is a JSON object")
             return {"ok": True, **self._take(message)}
-        except (OperatorError, ValueError) as error:
+        except (OperatorError, ValueError, RecursionError) as error:
             return {"ok": False, "why": str(error)}
 
     def _take(self, message: dict[str, Any]) -> dict[str, Any]:
         if message.get("do") == "status":
             return self._bridge.status()
-        who, code = str(message.pop("who", "")), message.pop("code", None)
-        if not who:
-            raise OperatorError('a decision says "who" takes it')
+        who, code = message.pop("who", None), message.pop("code", None)
+        if not isinstance(who, str) or len(who) > WHO_LIMIT or note_fault(who) is not None:
+            raise OperatorError(f'a decision says "who" takes it: a name of at most {WHO_LIMIT} characters')
         if message.get("do") == "early":
             asked = self._confirmed(message, code)
             if asked is not None:
@@ -99,6 +118,17 @@ class Control:
         }
 
 
+TOO_LONG = {"ok": False, "why": f"a message has at most {LINE_LIMIT} octets"}
+
+
+async def _line(reader: asyncio.StreamReader) -> bytes | None:
+    """Return the next line, nothing at the end, None for one beyond the reader's limit."""
+    try:
+        return await reader.readline()
+    except ValueError:
+        return None
+
+
 async def ask_control(folder: Path, message: dict[str, Any]) -> dict[str, Any]:
     """Send one message to the relay that runs on `folder` and return its answer."""
     try:
@@ -106,8 +136,13 @@ async def ask_control(folder: Path, message: dict[str, Any]) -> dict[str, Any]:
     except OSError as error:
         raise OperatorError(f"no relay runs on {folder}: start it with `offing ship` ({error.strerror}).") from error
     writer.write(json.dumps(message).encode() + b"\n")
-    line = await reader.readline()
+    try:
+        line = await reader.readline()
+    except ConnectionError:
+        line = b""
     writer.close()
+    if not line.endswith(b"\n"):
+        raise OperatorError("the relay went away before it answered: ask for its status before you go on")
     answer: dict[str, Any] = json.loads(line)
     if not answer.pop("ok"):
         raise OperatorError(str(answer["why"]))
