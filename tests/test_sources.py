@@ -2,6 +2,7 @@
 
 import random
 import re
+from itertools import product
 
 import pytest
 
@@ -11,7 +12,8 @@ from relay.core.model import Accepted
 from relay.core.policy import SourcePlan
 from relay.core.sources import FORMATS, decoder_for
 
-_ENDS = re.compile(rb"[\n\x8a\x33]|x{1024}")
+LIMITS = (1_023, 1_024, 1_025, 65_535, 65_536, 65_537)
+_ENDS = re.compile(rb"[\n\x8a\x33]")
 FIRST = {
     "nmea0183": b"$SDDPT,5.3,0.4,*79\r\n",
     "station-json": b'{"vehicle": "Lantern", "depth_m": 5.3}\n',
@@ -58,9 +60,13 @@ def test_decoder_at_rest_needs_no_past(name: str) -> None:
     """Whenever a decoder is at rest, a fresh one reads what follows into the same events: there a restart may begin."""
     chance, stock = random.Random(name), pieces(name)
     plan, rests = SourcePlan(name="x", format=name, vehicle="Lantern"), 0
-    for _ in range(150):
-        stream = b"".join(chance.choice(stock) for _ in range(12)) + FIRST[name] * 2
-        at = chance.choice([chance.randrange(len(stream)), *(match.end() for match in _ENDS.finditer(stream))])
+    streams = [b"".join(chance.choice(stock) for _ in range(12)) + FIRST[name] * 2 for _ in range(150)]
+    cases = [(stream, [match.end() for match in _ENDS.finditer(stream)] + [len(stream) // 3]) for stream in streams]
+    for byte, length, tail in product((b"x", b"\xc1"), LIMITS, (b"", b"yz\r\n")):
+        start = FIRST[name] + byte * length
+        cases.append((start + tail + FIRST[name], [len(start)]))
+    for stream, ends in cases:
+        at = chance.choice(ends)
         decoder = decoder_for(plan)
         decoder.receive(stream[:at])
         if decoder.at_rest:
