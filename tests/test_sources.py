@@ -60,7 +60,7 @@ def test_decoder_at_rest_needs_no_past(name: str) -> None:
     """Whenever a decoder is at rest, a fresh one reads what follows into the same events: there a restart may begin."""
     chance, stock = random.Random(name), pieces(name)
     plan, rests = SourcePlan(name="x", format=name, vehicle="Lantern"), 0
-    streams = [b"".join(chance.choice(stock) for _ in range(12)) + FIRST[name] * 2 for _ in range(150)]
+    streams = [b"".join(chance.choice(stock) for _ in range(12)) + FIRST[name] * 2 for _ in range(80)]
     cases = [(stream, [match.end() for match in _ENDS.finditer(stream)] + [len(stream) // 3]) for stream in streams]
     for byte, length, tail in product((b"x", b"\xc1"), LIMITS, (b"", b"yz\r\n")):
         start = FIRST[name] + byte * length
