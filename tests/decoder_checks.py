@@ -26,11 +26,13 @@ def feed(decoder: Decoder, chunks: Iterable[bytes], most_pending: int) -> list[E
             assert owed.startswith(event.raw)
             del owed[: len(event.raw)]
         assert decoder.pending == owed
+        assert not (owed and decoder.at_rest)
         assert len(owed) <= most_pending
         events += told
     told = decoder.end()
     assert b"".join(event.raw for event in told) == owed
     assert decoder.pending == b""
+    assert decoder.at_rest
     return events + told
 
 

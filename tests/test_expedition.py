@@ -1,14 +1,17 @@
 """The expedition file: what is right is read whole, and every fault is told with its line and what to do."""
 
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from expeditions import RIGHT, changed, line_with
+from relay.core.area import Area, Zone, ZoneAction
 from relay.core.errors import ExpeditionError
-from relay.core.policy import Disclosed, Leg
+from relay.core.policy import Disclosed, Leg, Place, Policy
 from relay.shell.expedition import parse_expedition, read_expedition
-from relay.shell.expedition_form import listen_address
+from relay.shell.expedition_form import File, _Part, listen_address
 from relay.shell.plain_words import describe_audience, describe_feed
 
 PATH = Path("/somewhere/EXPEDITION.toml")
@@ -31,6 +34,108 @@ def test_expedition_is_read_whole() -> None:
     assert expedition.plan.dive.begin_depth_m is None
 
 
+def part(text: str) -> tuple[str, str]:
+    """Return a change that puts another part before the vehicles."""
+    return '[[vehicle]]\nname = "Lantern"', f'{text}\n\n[[vehicle]]\nname = "Lantern"'
+
+
+def public(text: str) -> tuple[str, str]:
+    """Return a change that adds to the public audience."""
+    return 'track_legs = ["bottom"]', f'track_legs = ["bottom"]\n{text}'
+
+
+def area(text: str) -> tuple[str, str]:
+    """Return a change that adds a declared area."""
+    return part(f'[area]\nname = "the invented bank"\n{text}')
+
+
+def zone(text: str) -> tuple[str, str]:
+    """Return a change that adds a zone at a place, with what else is said of it."""
+    return part(f'[[zone]]\nname = "bow"\ncentre = [1.0, 2.0]\n{text}')
+
+
+CIRCLE = 'centre = [1.0, 2.0]\nradius = "5 km"'
+BOW = 'radius = "50 m"\nmargin = "50 m"'
+SHAPE, PLACE = "give either centre and radius, or corners", "write it as [latitude, longitude] in degrees"
+MAVLINK = 'format = "mavlink"\nvehicle = "Moth"'
+PARTS = [
+    (*part(f"[area]\n{CIRCLE}"), "[area]", "area.name: is missing: add it"),
+    (*area(""), "[area]", SHAPE),
+    (*area("centre = [1.0, 2.0]"), "[area]", SHAPE),
+    (*area('radius = "5 km"'), "[area]", SHAPE),
+    (*area(f"{CIRCLE}\ncorners = [[1, 2], [1, 3], [2, 3]]"), "[area]", SHAPE),
+    (*area('centre = [91.0, 2.0]\nradius = "5 km"'), "[91.0", "latitude is from -90 to 90"),
+    (*area('centre = [1.0, -180.5]\nradius = "5 km"'), "-180.5", "longitude from -180 to 180"),
+    (*area('centre = [nan, 2.0]\nradius = "5 km"'), "nan", "latitude is from -90 to 90"),
+    (*area('centre = "1N 2E"\nradius = "5 km"'), "1N 2E", PLACE),
+    (*area('center = [1.0, 2.0]\nradius = "5 km"'), "center", 'did you mean "centre"?'),
+    (*area('centre = [1.0, 2.0]\nradius = "99 m"'), "99 m", "must be from 100 m to 2000000 m, not 99 m"),
+    (*area('centre = [1.0, 2.0]\nradius = "5 miles"'), "5 miles", "is not a length"),
+    (*area("corners = [[1, 2], [1, 3]]"), "corners", "give at least 3"),
+    (*area("corners = [[1, 2], [1, 3], [2]]"), "corners", f"area.corners.3: [2] is not a position; {PLACE}"),
+    (*area("corners = [[1, 2], [1, 3], [true, 3]]"), "corners", "area.corners.3: [True, 3] is not a position"),
+    (*zone('radius = "50 m"'), "[[zone]]", "zone.1.margin: is missing: add it"),
+    (*part(f'[[zone]]\nname = "bow"\n{BOW}'), "[[zone]]", "zone.1.centre: is missing: add it"),
+    (*zone('radius = "50 m"\nmargin = "24 m"'), "[[zone]]", 'at least half the radius, margin = "25 m"'),
+    (*zone('radius = "0.5 m"\nmargin = "50 m"'), "0.5 m", "must be from 1 m to 100000 m"),
+    (*zone(f'{BOW}\naction = "hide"'), "hide", "one of 'withhold' or 'freeze'"),
+    (*zone(f'{BOW}\n[[zone]]\nname = "bow"\ncentre = [1.5, 2.0]\n{BOW}'), None, "zone.2.name: 'bow' is there twice"),
+    (*part('[text]\nforbidden = "Isoline"'), "forbidden", "must be a list: write it in brackets"),
+    (*part('[text]\nforbidden = ["Marr", ""]'), "forbidden", "text.forbidden.2: is empty"),
+    (*part('[text]\nforbiden = ["Marr"]'), "forbiden", 'did you mean "forbidden"?'),
+    (*public('place = "near"'), "near", "one of 'local', 'area' or 'exact'"),
+    (*public('place = "exact"'), "exact", 'take open = true away, or set place = "local"'),
+    (*public('place = "area"'), "area", "add [area] with its name and shape"),
+    (*public('place = "area"'), "area", 'take "track" out of fields'),
+    (*public('place = "area"'), "area", 'take "heading" out of fields'),
+    (*public('text = "unchecked"'), "unchecked", 'take text = "unchecked" away'),
+    (*public('text = "off"'), "off", "one of 'checked' or 'unchecked'"),
+    (*public('radius = "5 m"'), "radius", "must be from 10 m to 20000 m, not 5 m"),
+    (*public('radius = "49 m"'), "radius", "smaller than two cells of 25 m: make it larger, or the cells smaller"),
+    (*public('radius = "90 m"\ntrack_start = "90 m"'), "track_start", "beyond radius: make track_start smaller"),
+    (*public('track_start = "101 km"'), "track_start", "must be from 0 m to 100000 m, not 101000 m"),
+    (*public('track_start_after = "soon"'), "soon", "is not a duration"),
+    (*public('track_start_after = "25 h"'), "25 h", "must be from 0 h to 24 h"),
+    (*public('depth = "deep"'), "deep", "one of 'absolute' or 'relative'"),
+    (*public('descent_step = "11 m"'), "descent_step", "make it at most depth_step"),
+    (*public('descent_step = "0.05 m"'), "0.05 m", "must be from 0.1 m to 5000 m"),
+    (*public('depth = "relative"\ndescent_step = "5 m"'), "descent_step", "take descent_step away"),
+    (*public('tilt_step = "0.5 deg"'), "0.5 deg", "must be from 1 deg to 90 deg"),
+    (*public('stale_after = "0 s"'), "stale_after", "must be from 1 s to 3600 s"),
+    (*public('preset = "press"'), "press", "one of 'public', 'funders' or 'heritage'"),
+    (*public("track = true"), "track = true", "no such key"),
+    ('track_legs = ["bottom"]', "track_legs = []", "track_legs = []", "or name a leg"),
+    ('delay = "45 min"', 'delay = "0 s"', 'delay = "0 s"', 'set delay = "45 min"'),
+    ('extra = "10 min"', 'extra = "14 s"', 'extra = "14 s"', "make it at least one tick, or 0 s"),
+    ('extra = "10 min"', 'extra = "25 h"', "25 h", "must be from 0 h to 24 h"),
+    ('heading_step = "22.5 deg"', 'heading_step = "0.5 deg"', "0.5 deg", "must be from 1 deg to 180 deg"),
+    ('quiet_ends_after = "10 min"', 'quiet_ends_after = "0 s"', '"0 s"', "must be from 1 s to 86400 s"),
+    ('quiet_ends_after = "10 min"', 'surfaced_ends_after = "2 d"', '"2 d"', "is not a duration"),
+    ('quiet_ends_after = "10 min"', 'begin_depth = "0 m"', '"0 m"', "must be from 1 m to 1000 m"),
+    ('ship = "Harrow Tern"', 'ship = " Harrow Tern"', "ship = ", "no blank before or after it"),
+    ('ship = "Harrow Tern"', f'ship = "{"T" * 81}"', "TTT", "at most 80 characters"),
+    ('ship = "Harrow Tern"', 'ship = "Harrow Tern"\nwreck = ""', "wreck", "write at least 1 character"),
+    ('ship = "Harrow Tern"', 'ship = "Harrow Tern"\nswath = "0 m"', "swath", "must be from 1 m to 10000 m"),
+    ('private = "private"', "private = 5", "private = 5", "must be text: write it in quotes"),
+    ('private = "private"', 'private = "released/private"', "released/private", "give them folders apart"),
+    ('private = "private"', 'private = "x/../released"', "x/../released", "give them folders apart"),
+    ('released = "released"', 'released = "private/out"', 'private = "private"', "give them folders apart"),
+    ('sounder = "altitude"', 'sounder_sentence = "DPX"', "DPX", "one of 'DPT' or 'DBT'"),
+    ('sounder = "altitude"', "variation_deg = 180.5", "180.5", "must be at most 180"),
+    ('sounder = "altitude"', 'variation_deg = "west"', "west", "must be a number"),
+    ('format = "station-json"', 'format = "mavlink"', 'above name = "station"', 'add vehicle = "..."'),
+    ('format = "station-json"', f"{MAVLINK}\nsystem = 0", "system = 0", "must be at least 1"),
+    ('format = "station-json"', f"{MAVLINK}\ncomponent = 256", "component", "must be at most 255"),
+    ('format = "station-json"', f'{MAVLINK}\ndepth_from = "sonar"', "sonar", "one of 'relative_alt' or 'pressure'"),
+    ('format = "station-json"', f"{MAVLINK}\nsystem = 1.5", "system = 1.5", "must be a whole number"),
+    ('name = "position"', 'name = "Position"', "Position", "small letters, digits and hyphens"),
+    ('name = "station"', 'name = "position"', None, "feed.2.name: 'position' is there twice"),
+    ('from = "tcp-listen://127.0.0.1:4010"', "", 'above name = "station"', "feed.2.from: is missing: add it"),
+    ("[public]", "[publik]", "[publik]", 'did you mean "public"?'),
+    ("[dive]", "[[dive]]", "[[dive]]", "must be a table"),
+]
+
+
 WRONG = [
     ('name = "Lantern"\n\n[[vehicle]]', 'name = "Lantern"\n\n[[vehicles]]', "[[vehicles]]", 'did you mean "vehicle"?'),
     ('delay = "45 min"', 'delay = "45 mins"', "45 mins", 'write it as "45 min"'),
@@ -43,7 +148,7 @@ WRONG = [
     ('tick = "15 s"', 'tick = "0 s"', 'tick = "0 s"', "must be from 1 s to 600 s"),
     ('tick = "15 s"', 'tick = "1500 ms"', "1500 ms", "must be whole seconds"),
     ('"track", "depth", "heading"', '"track", "deepth"', "fields = ", "'deepth' is not known; one of 'track'"),
-    ('fields = ["depth", "notes"]', "fields = []", "fields = []", "at least 1 item"),
+    ('fields = ["depth", "notes"]', "fields = []", "fields = []", "give at least 1"),
     ('fields = ["depth", "notes"]', "", 'above name = "family"', "fields: is missing: add it"),
     ('cell = "25 m"', 'cell = "25"', 'cell = "25"', "is not a length"),
     ('cell = "25 m"', 'cell = "0 m"', 'cell = "0 m"', "must be from 1 m to 100000 m"),
@@ -69,8 +174,9 @@ WRONG = [
     ('listen = "127.0.0.1:0"', 'listen = "127.0.0.1:99999"', "99999", "is not HOST:PORT"),
     ('begins = "report"', 'begins = "noon"', "noon", "one of 'report' or 'depth'"),
     ('ship = "Harrow Tern"', "", "[expedition]", "ship: is missing"),
-    ('ship = "Harrow Tern"', 'ship = ""', 'ship = ""', "at least 1 character"),
-    ("open = true", 'open = "perhaps"', "perhaps", "valid boolean"),
+    ('ship = "Harrow Tern"', 'ship = ""', 'ship = ""', "write at least 1 character"),
+    ("open = true", 'open = "perhaps"', "perhaps", "must be true or false"),
+    *PARTS,
 ]
 
 
@@ -124,3 +230,88 @@ def test_check_says_in_plain_words_who_sees_what_and_how_late() -> None:
     assert "Never shown: the track, height above the seabed, heading" in family
     feed = describe_feed(expedition.plan.sources[0], "udp://127.0.0.1:10110")
     assert feed.endswith("its sounder (DPT) gives the vehicle's altitude.")
+
+
+def test_every_key_of_the_form_has_a_wrong_file() -> None:
+    """No key goes without a test of what is told when it is wrong."""
+    wrong = "\n".join(f"{old}\n{new}" for old, new, *_ in WRONG)
+    parts = {part.__name__: part for part in _Part.__subclasses__() if part is not File}
+    keys = {field.alias or name for part in parts.values() for name, field in part.model_fields.items()}
+    assert len(parts) == 10
+    assert {key for key in keys if not re.search(rf"^\W*{key}\W", wrong, re.MULTILINE)} == set()
+
+
+def test_faults_of_an_audience_are_all_told_each_at_its_key() -> None:
+    """What can't be kept together is told at once, at the keys' lines, or the audience's where a preset has them."""
+    text = changed(*public('place = "exact"\ntext = "unchecked"\ndescent_step = "20 m"'))
+    with pytest.raises(ExpeditionError) as caught:
+        parse_expedition(text, PATH)
+    lines = [int(re.findall(r"line (\d+):", line)[0]) for line in str(caught.value).splitlines()]
+    assert lines == [line_with(text, key) for key in ("place =", "text =", "descent_step =")]
+    text = changed('name = "family"', 'name = "family"\nopen = true\npreset = "heritage"')
+    with pytest.raises(ExpeditionError, match=f"line {line_with(text, 'family') - 1}: audience.2.place: exact place"):
+        parse_expedition(text, PATH)
+
+
+def policy_of(*lines: str) -> Policy:
+    """Return the policy of an audience with these lines alone."""
+    text = changed('delay = "20 min"\nfields = ["depth", "notes"]', "\n".join(lines))
+    return parse_expedition(text, PATH).plan.policies[1]
+
+
+ALL, BOTTOM = frozenset(Disclosed), frozenset({Leg.BOTTOM})
+MINUTE, SECOND = 60_000_000, 1_000_000
+
+
+@pytest.mark.parametrize(
+    ("preset", "promised"),
+    [
+        ("public", Policy(
+            audience="family", delay_us=45 * MINUTE, extra_us=10 * MINUTE, tick_us=15 * SECOND, fields=ALL, cell_m=25.0,
+            depth_step_m=50.0, descent_step_m=10.0, track_legs=BOTTOM, track_start_m=100.0,
+            track_start_us=10 * MINUTE, radius_m=1_500.0)),
+        ("funders", Policy(
+            audience="family", delay_us=20 * MINUTE, extra_us=5 * MINUTE, tick_us=5 * SECOND, fields=ALL, cell_m=10.0,
+            depth_step_m=10.0, track_legs=BOTTOM, track_start_m=50.0, track_start_us=5 * MINUTE, radius_m=2_000.0)),
+        ("heritage", Policy(
+            audience="family", delay_us=0, extra_us=0, tick_us=SECOND, fields=ALL, cell_m=1.0, depth_step_m=0.1,
+            heading_step_deg=1.0, tilt_step_deg=1.0, place=Place.EXACT, check_text=False)),
+    ],
+)  # fmt: skip
+def test_preset_gives_the_policy_that_it_promises(preset: str, promised: Policy) -> None:
+    """The whole policy, field by field, and nothing open that wasn't said to be."""
+    assert policy_of(f'preset = "{preset}"') == promised
+
+
+@pytest.mark.parametrize("preset", ["public", "funders", "heritage"])
+def test_what_an_audience_says_itself_wins_over_its_preset(preset: str) -> None:
+    """One key changed is one field of the policy changed, and the rest stays the preset's."""
+    plain = policy_of(f'preset = "{preset}"')
+    assert policy_of(f'preset = "{preset}"', 'stale_after = "7 s"') == replace(plain, stale_us=7 * SECOND)
+    assert policy_of(f'preset = "{preset}"', 'fields = ["depth"]').fields == {Disclosed.DEPTH}
+    assert policy_of(f'preset = "{preset}"', 'delay = "3 h"', 'place = "local"') == replace(
+        plain, delay_us=180 * MINUTE, place=Place.LOCAL
+    )
+
+
+def test_relative_depth_goes_with_every_preset() -> None:
+    """A preset's finer descent gives way: nobody could take away what only a preset says."""
+    for preset in ("public", "funders", "heritage"):
+        shown = policy_of(f'preset = "{preset}"', 'depth = "relative"')
+        assert (shown.depth_relative, shown.descent_step_m) == (True, None)
+
+
+def test_area_zones_and_words_arrive_in_the_plan() -> None:
+    """A circle, a polygon, a zone, forbidden words and the names of the scene are read as they were written."""
+    corners = "[[10, 179], [10, -179], [12.5, 180]]"
+    polygon = parse_expedition(changed(*area(f"corners = {corners}")), PATH).plan
+    assert polygon.area == Area("the invented bank", ((10.0, 179.0), (10.0, -179.0), (12.5, 180.0)))
+    assert parse_expedition(changed(*area(CIRCLE)), PATH).plan.area == Area("the invented bank", ((1.0, 2.0),), 5_000.0)
+    words = f'[text]\nforbidden = ["Skerry"]\n\n[[zone]]\nname = "bow"\ncentre = [1.0, 2.0]\n{BOW}\naction = "freeze"'
+    text = changed(*part(words)).replace('ship = "Harrow Tern"', 'ship = "Harrow Tern"\nwreck = "Isoline Marr"')
+    plan = parse_expedition(text, PATH).plan
+    assert plan.zones == (
+        Zone(name="bow", latitude_deg=1.0, longitude_deg=2.0, radius_m=50.0, margin_m=50.0, action=ZoneAction.FREEZE),
+    )
+    assert plan.forbidden_words == ("Skerry",)
+    assert plan.scene_names == ("Harrow Tern", "Lantern", "Moth", "Isoline Marr")

@@ -12,7 +12,7 @@ import pytest
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
 from relay.shell.clock import EmbargoClock
-from relay.shell.journal import Journal, JournalFile, clock_of, read_rows
+from relay.shell.journal import STALLED_US, Journal, JournalFile, clock_of, read_rows
 from test_clock import SetTime
 
 
@@ -141,8 +141,63 @@ async def test_journal_beats_keep_proven_time_across_a_reboot(tmp_path: Path) ->
     async with open_journal(file, time) as (journal, _):
         time.us += 8_000_000
         journal.beat()
-        await until(lambda: file.marks().get("clock last_us") == "7999999")
-    assert clock_of(file, SetTime(boot="second boot")).now_us() == 7_999_999
+        await until(lambda: file.marks().get("clock last_us") == "8000000")
+    assert clock_of(file, SetTime(boot="second boot")).now_us() == 8_000_000
+    file.close()
+
+
+async def test_journal_after_a_reboot_counts_on_from_the_beat_whatever_rows_came_after_it(tmp_path: Path) -> None:
+    """When what is held back leaves doesn't tell how long before a power cut the last input came (R2)."""
+    file, time = JournalFile(tmp_path / "private"), SetTime()
+    async with open_journal(file, time) as (journal, handed):
+        time.us += 8_000_000
+        journal.beat()
+        await until(lambda: file.marks().get("clock last_us") == "8000000")
+        time.us += 1_500_000
+        journal.append("station", RowKind.STREAM, b"x")
+        await until(lambda: len(handed) == 1)
+    rebooted = SetTime(boot="second boot")
+    clock = clock_of(file, rebooted)
+    assert (clock.now_us(), clock.counted_us()) == (9_500_000, 8_000_000)
+    rebooted.us += 1_600_000
+    assert clock.now_us() == clock.counted_us() == 9_600_000
+    file.close()
+
+
+async def test_journal_lets_input_on_its_way_to_the_disk_delay_no_release(tmp_path: Path) -> None:
+    """Input that waits bears on the release only when it would be due; a decision that acts at once bears on it now."""
+    file, time = FullDisk(tmp_path / "private"), SetTime()
+    async with open_journal(file, time) as (journal, handed):
+        file.full = True
+        time.us += 1_000_000
+        journal.append("station", RowKind.STREAM, b"x")
+        assert journal.release_us(20_000_000) == 1_000_000 - 1
+        assert journal.release_us(0) == 1_000_000 - 1
+        time.us += 3_000_000
+        assert journal.release_us(20_000_000) == 4_000_000 - 1
+        assert journal.release_us(2_000_000) == 3_000_000 - 1
+        journal.append("desk", RowKind.DECISION, b"{}", acts=True)
+        time.us += 1_000_000
+        assert journal.release_us(20_000_000) == 4_000_000 - 1
+        file.full = False
+        await until(lambda: len(handed) == 2)
+        assert journal.release_us(0) == 5_000_000 - 1
+    file.close()
+
+
+async def test_journal_that_the_disk_takes_no_beat_of_stops_the_release(tmp_path: Path) -> None:
+    """Six seconds without a beat on the disk: nothing later than the oldest that waits is released (R4)."""
+    file, time = FullDisk(tmp_path / "private"), SetTime()
+    async with open_journal(file, time) as (journal, _):
+        file.full = True
+        journal.append("station", RowKind.STREAM, b"x")
+        time.us += STALLED_US
+        journal.beat()
+        assert journal.release_us(60_000_000) == STALLED_US - 1
+        time.us += 1
+        assert journal.release_us(60_000_000) == -1
+        file.full = False
+        await until(lambda: journal.release_us(60_000_000) == STALLED_US)
     file.close()
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from dives import INVENTED_SITE, SECOND, SECRETS, dive_rows, message, plan, policy, rows, run, sent, walk
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
-from relay.core.policy import DiveLimits, Plan
+from relay.core.policy import DiveLimits, Plan, SourcePlan
 from relay.core.secrets import Secrets
 
 TWO = plan(policy("public"), policy("slow", delay_us=70 * SECOND, tick_us=5 * SECOND))
@@ -142,6 +142,25 @@ def test_restart_at_any_row_grows_the_same_release_log(expedition: Plan, dives: 
         grown = sent(run(again, [row for row in journal if row.seq >= checkpoint.row]))
         assert grown
         assert grown == reference[-len(grown) :]
+
+
+def test_restart_reads_a_frame_that_was_torn_around_a_row_of_another_feed() -> None:
+    """A frame that began before the oldest thing held back, and ended after it, is whole again after a restart."""
+    two = (SourcePlan(name="station", format="station-json"), SourcePlan(name="other", format="station-json"))
+    expedition = replace(plan(), sources=two)
+    one, another = dive_rows(2)
+    torn_at = len(one.data) // 2
+    journal = [
+        replace(one, data=one.data[:torn_at]), replace(another, source="other"), replace(one, data=one.data[torn_at:]),
+    ]  # fmt: skip
+    journal = [replace(row, seq=at, embargo_us=at * SECOND) for at, row in enumerate(journal, 1)]
+    running = Pipeline(expedition, SECRETS)
+    for row in journal:
+        running.receive(row)
+    checkpoint = running.checkpoint()
+    assert checkpoint is not None
+    again = run(Pipeline(expedition, SECRETS, checkpoint), journal[checkpoint.row - 1 :])
+    assert sent(again) == sent(run(running, []))
 
 
 def test_restarts_of_restarts_give_nothing_twice() -> None:

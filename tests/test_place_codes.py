@@ -6,6 +6,7 @@ import re
 import mgrs
 import pygeohash
 import pytest
+from pyproj import Transformer
 
 from place_spellings import SETTINGS, Position, code_spellings, grid_spellings, random_positions
 from relay.core import place_codes
@@ -103,3 +104,15 @@ def test_every_repetition_is_bounded() -> None:
     for source in sources:
         bare = re.sub(r"\[(?:\\.|[^\]])*\]", "c", re.sub(r"\\[^\[\]]", "e", source))
         assert not re.search(r"[*+]|\{\d+,\}", bare), source
+
+
+@pytest.mark.parametrize("position", POSITIONS)
+def test_positions_as_instruments_count_them_are_found(position: Position) -> None:
+    """Two whole numbers of 1e-7 degrees, minutes or milliseconds of arc, or metres of Web Mercator (pyproj)."""
+    metres = Transformer.from_crs(4326, 3857, always_xy=True).transform(position.longitude_deg, position.latitude_deg)
+    pairs = [(position.latitude_deg * scale, position.longitude_deg * scale) for scale in (1e7, 3.6e6, 6e5)] + [metres]
+    for first, second in pairs:
+        if min(abs(first), abs(second)) >= 1e6:
+            assert find_places(f"sherd at {first:.0f}, {second:.0f} now")
+            assert find_places(f"{first:.0f} {second:.0f}")
+            assert not find_places(f"serial numbers {abs(first):.0f}, {abs(second):.0f}")

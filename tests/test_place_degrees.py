@@ -94,3 +94,13 @@ def test_limits_of_the_globe_are_positions(text: str) -> None:
 def test_numbers_off_the_globe_are_no_positions(text: str) -> None:
     """One past each limit is not a place."""
     assert not [finding for finding in find_places(text) if finding.start == 0 and finding.end == len(text)]
+
+
+@pytest.mark.parametrize("position", random_positions(40, SEED))
+def test_one_axis_as_fine_as_a_screen_shows_it_is_found(position: Position) -> None:
+    """Half a position, five decimals and more, in the middle of a sentence; as a measurement, named so, it passes."""
+    for value in (position.latitude_deg, position.longitude_deg):
+        for decimals in (5, 7, 12):
+            assert find_places(f"sherd at {value:.{decimals}f} now")
+            assert not find_places(f"conductivity {abs(value):.{decimals}f} now")
+            assert not find_places(f"density {abs(value):.{decimals}f} kg per litre")

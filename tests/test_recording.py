@@ -44,25 +44,24 @@ def test_recording_grown_again_after_any_tear_is_the_same_file(tmp_path: Path) -
         for frame in FRAMES:
             recorder.add(frame)
         recorder.close()
-        recorder.settle()
+        assert not recorder.owes
         assert path.read_bytes() == whole
 
 
 def test_recording_torn_in_a_record_that_is_not_due_yet_is_cut(tmp_path: Path) -> None:
-    """Half a record beyond what the journal has grown is cut off and the next one follows cleanly."""
+    """Half a record beyond what the journal has grown was told to nobody: the next one is written over it."""
     path = tmp_path / "torn.recording"
     path.write_bytes(b"".join(FRAMES[:4]) + FRAMES[4][:50])
     recorder = Recorder(path)
     for frame in FRAMES[:4]:
         recorder.add(frame)
-    recorder.settle()
-    assert path.read_bytes() == b"".join(FRAMES[:4])
+    assert not recorder.owes
     recorder.add(FRAMES[4])
     assert path.read_bytes() == b"".join(FRAMES[:5])
 
 
 def test_recording_that_told_something_else_stops_the_release(tmp_path: Path) -> None:
-    """A differing byte, or whole records the journal doesn't grow, are never overwritten."""
+    """A differing byte is never overwritten, nor is a whole record."""
     path = tmp_path / "told.recording"
     path.write_bytes(b"".join(FRAMES[:3]))
     with pytest.raises(RegrownError, match="differs at byte"):
@@ -70,9 +69,24 @@ def test_recording_that_told_something_else_stops_the_release(tmp_path: Path) ->
     assert path.read_bytes() == b"".join(FRAMES[:3])
     recorder = Recorder(path)
     recorder.add(FRAMES[0])
-    with pytest.raises(RegrownError, match="doesn't grow again"):
-        recorder.settle()
+    with pytest.raises(RegrownError, match="differs at byte"):
+        recorder.close()
     assert path.read_bytes() == b"".join(FRAMES[:3])
+
+
+def test_recording_owes_what_it_told_before_a_restart(tmp_path: Path) -> None:
+    """Whole records that are not grown again yet are owed, by the open recording and by one of a later dive."""
+    for count, tail in ((3, b""), (2, FRAMES[2][:70])):
+        folder = tmp_path / str(count)
+        path = recording_path(folder, "public", 1)
+        path.parent.mkdir(parents=True)
+        path.write_bytes(b"".join(FRAMES[:count]) + tail)
+        outlet = Outlet(folder, lambda frame: None)
+        owed = [outlet.owes({"public": 1})]
+        for item in DUE[:count]:
+            outlet.release(item)
+            owed.append(outlet.owes({"public": 1}))
+        assert owed == [True] * count + [False]
 
 
 def test_recording_on_a_full_disk_catches_up_when_there_is_room(

@@ -13,7 +13,7 @@ import make_wire_vectors
 from relay.core.disclosure import Report
 from relay.core.errors import OneDoorError, RecordingError
 from relay.core.release import Kind, ReleasedRecord, ReleaseLog
-from relay.core.wire import BLOCK, decode, encode, footer, read_recording
+from relay.core.wire import BLOCK, decode, encode, footer, read_recording, whole_octets
 
 VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text())
 FRAMES = [bytes.fromhex(frame["hex"]) for frame in VECTORS["frames"]]
@@ -100,6 +100,9 @@ def test_recording_cut_anywhere_recovers_a_prefix() -> None:
         assert len(recording.records) == whole
         assert not recording.closed
         assert recording.torn_bytes == cut - ends[whole - 1]
+        assert whole_octets(RECORDING[:cut]) == ends[whole - 1]
+    assert whole_octets(RECORDING) == len(RECORDING)
+    assert whole_octets(b"".join(FRAMES) + b"\xc1") == ends[-1] + 1
 
 
 @pytest.mark.parametrize("at", [3, 700, 1_500])

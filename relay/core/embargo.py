@@ -62,7 +62,7 @@ class Embargo:
         self._forget()
 
     def oldest_row(self) -> int | None:
-        """Return the first journal row of the oldest observation that some audience hasn't had, or None."""
+        """Return the journal row of the oldest observation that some audience hasn't had, or None."""
         return self._held[0].row if self._held else None
 
     def _forget(self) -> None:

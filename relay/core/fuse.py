@@ -17,7 +17,7 @@ _SCALARS = ("depth_m", "altitude_m", "heading_deg", "pitch_deg", "roll_deg", "ra
 class Stamped(NamedTuple):
     """An observation of a known vehicle, or a decision that tells something, with its moment of receipt.
 
-    `row` is the first journal row of its bytes; `vehicle` its place in the plan, None where a decision names none.
+    `row` is the journal row that completed it; `vehicle` its place in the plan, None where a decision names none.
     """
 
     embargo_us: int

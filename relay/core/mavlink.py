@@ -102,6 +102,11 @@ class MavlinkDecoder:
         """The bytes of the unfinished frame, fewer than two of the longest frames."""
         return bytes(self._buffer)
 
+    @property
+    def at_rest(self) -> bool:
+        """Whether no frame has begun, nor a run of bytes that are none."""
+        return not self._buffer
+
     def receive(self, data: bytes) -> list[Event]:
         """Take the next bytes of the stream and return the events they complete."""
         self._buffer += data

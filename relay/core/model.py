@@ -105,6 +105,11 @@ class Decoder(Protocol):
         """The bytes of the unfinished frame."""
         ...
 
+    @property
+    def at_rest(self) -> bool:
+        """Whether a fresh decoder would read what follows just as well."""
+        ...
+
 
 class RowKind(StrEnum):
     """What a journal row holds: a piece of a byte stream, a whole datagram or message, or an operator's decision."""

@@ -263,6 +263,11 @@ class NmeaDecoder(Decoder):
         """The bytes of the unfinished frame, never more than `limit`."""
         return self._framer.pending
 
+    @property
+    def at_rest(self) -> bool:
+        """Whether no line has begun."""
+        return self._framer.at_rest
+
     def _judge(self, piece: Piece) -> Event:
         if not isinstance(piece, Frame):
             return piece

@@ -181,6 +181,11 @@ class Framer:
         """The bytes of the unfinished frame."""
         return self._held + self._segment
 
+    @property
+    def at_rest(self) -> bool:
+        """Whether no line has begun, nor one that was cut over the limit is still to end."""
+        return not self.pending and not self._over_limit and self._state is _State.BETWEEN
+
     def receive(self, data: bytes) -> list[Piece]:
         """Take the next bytes of the stream and return the pieces they complete."""
         pieces: list[Piece] = []

@@ -2,7 +2,8 @@
 
 Rules: a pure function of the rows in their order (input and decisions), the plan and the secrets: run again,
 it gives the same bytes at the same moments. `receive` first lets everything happen that was due before the
-row; `advance` may only be called up to a moment before which no further row can come.
+row; `advance` may only be called up to a moment before which no decision that acts at once can come any more,
+nor any row that would be due by then.
 """
 
 from collections import Counter, deque
@@ -18,6 +19,8 @@ from relay.core.place_in_text import Finding, find_places
 from relay.core.policy import Plan, SourcePlan
 from relay.core.secrets import Secrets
 from relay.core.sources import decoder_for
+
+_APART_ROWS = 64
 
 
 @dataclass(slots=True)
@@ -45,7 +48,7 @@ class Checkpoint:
 
     Valid only at a moment when no audience had a dive under way: then nothing of what came before matters. A quick
     audience may have had a whole dive of which a slow one has had nothing yet, and must not get it again: so each
-    has its own standing, in the order of the plan.
+    has its own standing, in the order of the plan. `row` is one before which no feed had begun a frame.
     """
 
     row: int
@@ -62,16 +65,15 @@ class Blocked:
 
 
 class _Source:
-    """One feed: its decoder, its tally, and the row in which its unfinished frame began."""
+    """One feed: its decoder and its tally."""
 
     def __init__(self, plan: SourcePlan) -> None:
         self.plan = plan
         self.decoder: Decoder = decoder_for(plan)
         self.tally = Tally()
-        self.began_row = 0
 
     def read(self, row: Row) -> list[Event]:
-        """Return the events of a row; afterwards `began_row` is where the unfinished frame began."""
+        """Return the events of a row."""
         self.tally.bytes += len(row.data)
         events = self.decoder.receive(row.data)
         if row.kind is RowKind.WHOLE:
@@ -96,6 +98,7 @@ class Pipeline:
         self.blocked: deque[Blocked] = deque(maxlen=200)
         self.first_row = start.row if start else 1
         self._row = self.first_row - 1
+        self._starts = deque([self.first_row])
 
     @property
     def tallies(self) -> dict[str, Tally]:
@@ -105,6 +108,8 @@ class Pipeline:
     def receive(self, row: Row) -> list[Due]:
         """Take the next row of the journal; return what was due before it."""
         due = self.advance(row.embargo_us - 1)
+        if row.seq - self._starts[-1] >= _APART_ROWS and self._at_rest():
+            self._starts.append(row.seq)
         self._row = row.seq
         source = self._sources.get(row.source)
         if row.kind is RowKind.DECISION:
@@ -174,22 +179,28 @@ class Pipeline:
         """Return where a restart may begin, or None while some audience has a dive under way."""
         if not all(channel.idle for channel in self.channels):
             return None
-        rows = [self._row + 1] + [source.began_row for source in self._sources.values() if source.decoder.pending]
-        held = self.embargo.oldest_row()
         standings = tuple(channel.standing for channel in self.channels)
-        return Checkpoint(min(rows if held is None else [*rows, held]), standings)
+        return Checkpoint(self._start_row(), standings)
+
+    def _start_row(self) -> int:
+        """Return a row before which every feed was at rest, up to which all that follows is still to be had."""
+        held = self.embargo.oldest_row()
+        if held is None and self._at_rest():
+            self._starts = deque([self._row + 1])
+        least = self._row + 1 if held is None else held
+        while len(self._starts) > 1 and self._starts[1] <= least:
+            self._starts.popleft()
+        return self._starts[0]
+
+    def _at_rest(self) -> bool:
+        return all(source.decoder.at_rest for source in self._sources.values())
 
     def _read(self, source: _Source, row: Row) -> None:
-        began = source.began_row if source.decoder.pending else row.seq
         for read in source.read(row):
             event = self._named(source, read)
             source.tally.count(event)
             if isinstance(event, Accepted) and not event.observation.tells_only_time:
-                self._hold(source, event, row, began)
-        if not source.decoder.pending:
-            source.began_row = 0
-        elif source.began_row == 0 or len(source.decoder.pending) <= len(row.data):
-            source.began_row = row.seq
+                self._hold(source, event, row)
 
     def _named(self, source: _Source, event: Event) -> Event:
         """Reject an observation of a vehicle that the expedition file doesn't know."""
@@ -200,9 +211,9 @@ class Pipeline:
             return Rejected(event.raw, "no vehicle named")
         return event if name in self._vehicles else Rejected(event.raw, "vehicle not in the expedition file")
 
-    def _hold(self, source: _Source, event: Accepted, row: Row, began: int) -> None:
+    def _hold(self, source: _Source, event: Accepted, row: Row) -> None:
         vehicle = self._vehicles[event.observation.vehicle or source.plan.vehicle or ""]
-        stamped = Stamped(row.embargo_us, began, vehicle, event.observation)
+        stamped = Stamped(row.embargo_us, row.seq, vehicle, event.observation)
         self._watch_text(event.observation.note, row.embargo_us)
         self.now.take(stamped)
         self.embargo.hold(stamped)

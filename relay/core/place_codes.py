@@ -55,6 +55,8 @@ _PATTERNS: tuple[tuple[Notation, re.Pattern[str]], ...] = (
         ),
     ),
     (Notation.GRID_METRES, _compiled(r"0?[1-8]\d{5}(?:[.,]\d{1,6})?[\s,;:/_-]{1,3}\d{7}(?:[.,]\d{1,6})?")),
+    # Two long whole numbers side by side: metres of a world map, or degrees as instruments count them (1e-7 and so on).
+    (Notation.GRID_METRES, re.compile(r"(?<![\w.,+-])[-+]?\d{7,10}[\s,;:/|]{1,3}[-+]?\d{7,10}(?![\w.])")),
     (
         Notation.GRID_METRES,
         _compiled(r"(?:utm|zone|zona|fuseau)[\s,:]{0,3}(?:[1-9]|0[1-9]|[1-5]\d|60)\s?[c-hj-np-x]?"),

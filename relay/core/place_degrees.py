@@ -170,6 +170,9 @@ def _tells_bare(tokens: Sequence[Token], angle: Angle) -> bool:
             return False
         fine = angle.decimals >= (4 if len(angle.parts) == 1 else 2) and not angle.parts[0].grouped
         told = _alone(tokens, angle.first, angle.last) or _cued(tokens, angle, FIRM_CUES, 4)
+        # Nothing that is measured on a dive has five decimals; one axis of a position does, copied from a screen.
+        nameless = not _measured(tokens, angle) and not _names_a_thing(tokens, angle)
+        told = told or (angle.decimals >= 5 and len(angle.parts) == 1 and nameless)
         return fine and len(angle.parts) < 3 and told
     if len(angle.parts) == 1:
         return angle.decimals > 2 and not angle.parts[0].grouped and not _measured(tokens, angle)

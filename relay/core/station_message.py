@@ -167,6 +167,11 @@ class JsonLinesDecoder:
         """The bytes of the unfinished line, fewer than `limit`."""
         return bytes(self._buffer)
 
+    @property
+    def at_rest(self) -> bool:
+        """Whether no line has begun."""
+        return not self._buffer and not self._too_long
+
     def receive(self, data: bytes) -> list[Event]:
         """Take the next bytes of the stream and return the events they complete."""
         self._buffer += data
@@ -289,6 +294,11 @@ class MessagePackDecoder:
     def pending(self) -> bytes:
         """The bytes of the unfinished object, at most `limit` and the 20 of the longest opening."""
         return bytes(self._buffer)
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether no object has begun and the framing is not lost."""
+        return not self._buffer and not self._lost
 
     def receive(self, data: bytes) -> list[Event]:
         """Take the next bytes of the stream and return the events they complete."""

@@ -113,6 +113,20 @@ def read_recording(data: bytes) -> Recording:
     return Recording(tuple(records), False, len(data) - good)
 
 
+def whole_octets(data: bytes) -> int:
+    """Return how many bytes of a recording are left without a torn tail: a last object that is cut off.
+
+    Bytes that are no MessagePack are no torn tail.
+    """
+    whole = 0
+    try:
+        for _, _, end in _objects(data):
+            whole = end
+    except RecordingError:
+        return len(data)
+    return whole
+
+
 def _objects(data: bytes) -> Iterator[tuple[Any, int, int]]:
     unpacker = msgpack.Unpacker(max_buffer_size=len(data) + 1)
     unpacker.feed(data)

@@ -61,20 +61,36 @@ class ClockMark:
 class EmbargoClock:
     """Microseconds of provably passed time since the journal began."""
 
-    def __init__(self, source: TimeSource, mark: ClockMark | None = None, last_us: int = 0) -> None:
-        """Go on from `mark` if it is of this boot, else from `last_us`, the last moment the journal proves."""
+    def __init__(
+        self, source: TimeSource, mark: ClockMark | None = None, last_us: int = 0, least_us: int = 0
+    ) -> None:
+        """Go on from `mark` if it is of this boot, else from `last_us`, the last moment that a beat proves.
+
+        It reads at least `least_us`, the moment of the last row: rows prove time too, but going on from them would let
+        the moments of the next records tell how long before a power cut the last input came.
+        """
         self._source = source
         if mark is not None and mark.boot_id == source.boot_id():
             offset_us = mark.offset_us
         else:
             offset_us = last_us - source.boot_us()
         self.mark = ClockMark(source.boot_id(), offset_us)
-        self._least_us = last_us
+        self._counted_us = last_us
+        self._least_us = max(last_us, least_us)
 
     def now_us(self) -> int:
         """Return the moment; it never goes back, not even if the machine's clock should."""
-        self._least_us = max(self._least_us, self._source.boot_us() + self.mark.offset_us)
+        self._least_us = max(self._least_us, self.counted_us())
         return self._least_us
+
+    def counted_us(self) -> int:
+        """Return the time that beats and boots prove, without what rows prove beyond it."""
+        self._counted_us = max(self._counted_us, self._source.boot_us() + self.mark.offset_us)
+        return self._counted_us
+
+    def prove(self, moment_us: int) -> None:
+        """Let it be known from elsewhere that `moment_us` had come before this clock was made."""
+        self._least_us = max(self._least_us, moment_us)
 
     def wall_s(self) -> float:
         """Return the wall clock, for the exact record alone."""

@@ -5,6 +5,7 @@ start. The file holds no secret unless it names zones or forbidden words: then i
 """
 
 import difflib
+import os
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +17,9 @@ from relay.core.area import Area, Zone, ZoneAction
 from relay.core.errors import ExpeditionError
 from relay.core.policy import DiveLimits, LegLimits, Place, Plan, Policy, SourcePlan
 from relay.shell.expedition_form import (
+    NAME,
     PRESETS,
+    SLUG,
     AreaPart,
     AudiencePart,
     DivePart,
@@ -28,6 +31,7 @@ from relay.shell.expedition_form import (
     TextPart,
     VehiclePart,
     ZonePart,
+    audience_faults,
     listen_address,
 )
 from relay.shell.feed_url import FeedUrl
@@ -86,10 +90,14 @@ def _with_presets(values: dict[str, Any]) -> dict[str, Any]:
     audiences = values.get("audience")
     if not isinstance(audiences, list):
         return values
-    filled = [
-        {**PRESETS.get(str(item.get("preset")), {}), **item} if isinstance(item, dict) else item for item in audiences
-    ]
-    return {**values, "audience": filled}
+    return {**values, "audience": [_filled(item) if isinstance(item, dict) else item for item in audiences]}
+
+
+def _filled(audience: dict[str, Any]) -> dict[str, Any]:
+    preset = PRESETS.get(str(audience.get("preset")), {})
+    if audience.get("depth") == "relative":  # goes with no descent_step, and whoever asks for it can't unset a preset's
+        preset = {key: value for key, value in preset.items() if key != "descent_step"}
+    return {**preset, **audience}
 
 
 def _fault(path: Path, item: Any, values: dict[str, Any], lines: dict[TomlPath, int]) -> str:
@@ -97,8 +105,11 @@ def _fault(path: Path, item: Any, values: dict[str, Any], lines: dict[TomlPath, 
     place: TomlPath = tuple(item["loc"])
     line = line_of(place, lines)
     where = f"{path} line {line}" if line else str(path)
-    words = ".".join(str(part) if isinstance(part, str) else f"{part + 1}" for part in place)
-    return f"{where}: {words}: {_message(item, place)}"
+    return f"{where}: {_words(place)}: {_message(item, place)}"
+
+
+def _words(place: TomlPath) -> str:
+    return ".".join(str(part) if isinstance(part, str) else f"{part + 1}" for part in place)
 
 
 def _message(item: Any, place: TomlPath) -> str:
@@ -110,8 +121,34 @@ def _message(item: Any, place: TomlPath) -> str:
     if kind in ("literal_error", "enum"):
         return f"{item['input']!r} is not known; one of {item['ctx']['expected']}"
     if kind == "string_pattern_mismatch":
-        return f"{item['input']!r} won't do: a short name of small letters, digits and hyphens, beginning with a letter"
+        return f"{item['input']!r} won't do: {_PATTERNS[item['ctx']['pattern']]}"
+    if kind in _REMEDIES:
+        return _REMEDIES[kind].format(**item.get("ctx", {}))
     return str(item["msg"]).removeprefix("Value error, ")
+
+
+_PATTERNS = {
+    NAME: "a name in one line, with no blank before or after it",
+    SLUG: "a short name of small letters, digits and hyphens, beginning with a letter",
+}
+_REMEDIES = {
+    "bool_parsing": "must be true or false",
+    "bool_type": "must be true or false",
+    "float_parsing": "must be a number",
+    "float_type": "must be a number",
+    "greater_than_equal": "must be at least {ge:g}",
+    "int_from_float": "must be a whole number",
+    "int_parsing": "must be a whole number",
+    "int_type": "must be a whole number",
+    "less_than_equal": "must be at most {le:g}",
+    "list_type": "must be a list: write it in brackets, [ ]",
+    "model_type": "must be a table: begin it with its name in brackets, on a line of its own",
+    "string_too_long": "is too long: at most {max_length} characters",
+    "string_too_short": "is empty: write at least {min_length} character",
+    "string_type": "must be text: write it in quotes",
+    "too_long": "are too many: at most {max_length}",
+    "too_short": "is too short: give at least {min_length}",
+}
 
 
 def _nearest(place: TomlPath) -> str:
@@ -138,44 +175,68 @@ _PARTS: dict[str, type[BaseModel]] = {
 }
 
 
+_Fault = tuple[TomlPath, str]
+
+
 def _cross_check(file: File, path: Path, lines: dict[TomlPath, int]) -> None:
-    faults: list[tuple[TomlPath, str]] = []
-    groups: list[tuple[str, list[str]]] = [
-        ("vehicle", [item.name for item in file.vehicle]),
-        ("feed", [item.name for item in file.feed]),
-        ("audience", [item.name for item in file.audience]),
-    ]
-    for kind, names in groups:
-        faults += [
-            ((kind, at, "name"), f"{name!r} is there twice: give each {kind} a name of its own")
-            for at, name in enumerate(names)
-            if name in names[:at]
-        ]
-    groups.append(("zone", [item.name for item in file.zone]))
-    faults += [
-        (("audience", at, "place"), 'place = "area" needs a declared area: add [area] with its name and shape')
-        for at, audience in enumerate(file.audience)
-        if audience.place is Place.AREA and file.area is None
-    ]
-    known = {vehicle.name for vehicle in file.vehicle}
-    faults += [
-        (("feed", at, "vehicle"), f"{feed.vehicle!r} is not a [[vehicle]] of this file; one of {', '.join(known)}")
-        for at, feed in enumerate(file.feed)
-        if feed.vehicle is not None and feed.vehicle not in known
-    ]
+    faults = [*_name_faults(file), *_audience_faults(file), *_feed_faults(file), *_folder_faults(file, path)]
     try:
         listen_address(file.public.listen)
     except ValueError as error:
         faults.append((("public", "listen"), str(error)))
     if faults:
-        messages = [
-            f"{path} line {line_of(place, lines)}: {'.'.join(map(str, place))}: {text}" for place, text in faults
-        ]
+        messages = [f"{path} line {line_of(place, lines)}: {_words(place)}: {text}" for place, text in faults]
         raise ExpeditionError("\n".join(messages))
 
 
+def _name_faults(file: File) -> list[_Fault]:
+    groups: list[tuple[str, list[str]]] = [
+        ("vehicle", [item.name for item in file.vehicle]),
+        ("feed", [item.name for item in file.feed]),
+        ("audience", [item.name for item in file.audience]),
+        ("zone", [item.name for item in file.zone]),  # its secret margins are drawn by its name
+    ]
+    return [
+        ((kind, at, "name"), f"{name!r} is there twice: give each {kind} a name of its own")
+        for kind, names in groups
+        for at, name in enumerate(names)
+        if name in names[:at]
+    ]
+
+
+def _audience_faults(file: File) -> list[_Fault]:
+    faults: list[_Fault] = []
+    for at, audience in enumerate(file.audience):
+        if audience.place is Place.AREA and file.area is None:
+            text = 'place = "area" needs a declared area: add [area] with its name and shape'
+            faults.append((("audience", at, "place"), text))
+        faults += [(("audience", at, key), text) for key, text in audience_faults(audience)]
+    return faults
+
+
+def _feed_faults(file: File) -> list[_Fault]:
+    known = [vehicle.name for vehicle in file.vehicle]
+    return [
+        (("feed", at, "vehicle"), f"{feed.vehicle!r} is not a [[vehicle]] of this file; one of {', '.join(known)}")
+        for at, feed in enumerate(file.feed)
+        if feed.vehicle is not None and feed.vehicle not in known
+    ]
+
+
+def _folder_faults(file: File, path: Path) -> list[_Fault]:
+    private, released = (_below(path, name) for name in (file.storage.private, file.storage.released))
+    if not (private.is_relative_to(released) or released.is_relative_to(private)):
+        return []
+    remedy = "what is released is published as a folder, so give them folders apart"
+    return [(("storage", "private"), f"private and released lie one in the other: {remedy}")]
+
+
+def _below(path: Path, name: str) -> Path:
+    """Return a folder named in the file at `path`, as it is reached from there."""
+    return Path(os.path.normpath(path.resolve().parent / name))
+
+
 def _expedition(file: File, path: Path) -> Expedition:
-    folder = path.resolve().parent
     return Expedition(
         path=path,
         ship=file.expedition.ship,
@@ -198,8 +259,8 @@ def _expedition(file: File, path: Path) -> Expedition:
         ),
         feeds=tuple(FeedPlan(feed.name, feed.source) for feed in file.feed),
         open_audiences=frozenset(audience.name for audience in file.audience if audience.open),
-        private=folder / file.storage.private,
-        released=folder / file.storage.released,
+        private=_below(path, file.storage.private),
+        released=_below(path, file.storage.released),
         listen=listen_address(file.public.listen),
     )
 

@@ -39,7 +39,7 @@ def _within(least: float, most: float, unit: str, scale: float = 1.0) -> AfterVa
 
     def check(value: float) -> float:
         if not least <= value / scale <= most:
-            raise ValueError(f"must be from {least:g} {unit} to {most:g} {unit}, not {value / scale:g} {unit}")
+            raise ValueError(f"must be from {least:g} {unit} to {most:.9g} {unit}, not {value / scale:.9g} {unit}")
         return value
 
     return AfterValidator(check)
@@ -54,8 +54,9 @@ def _whole_seconds(value: int) -> int:
 Duration = Annotated[int, BeforeValidator(duration_us)]
 Length = Annotated[float, BeforeValidator(length_m)]
 Angle = Annotated[float, BeforeValidator(angle_deg)]
-Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^\S(.*\S)?$")]
-Slug = Annotated[str, Field(pattern=r"^[a-z][a-z0-9-]{0,39}$")]
+NAME, SLUG = r"^\S(.*\S)?$", r"^[a-z][a-z0-9-]{0,39}$"
+Name = Annotated[str, Field(min_length=1, max_length=80, pattern=NAME)]
+Slug = Annotated[str, Field(pattern=SLUG)]
 
 
 def _position(value: object) -> tuple[float, float]:
@@ -137,9 +138,9 @@ class DivePart(_Part):
     """When a dive begins and ends by itself."""
 
     begins: Literal["report", "depth"] = "depth"
-    begin_depth: Length = 5.0
-    quiet_ends_after: Duration = 600_000_000
-    surfaced_ends_after: Duration = 600_000_000
+    begin_depth: Annotated[Length, _within(1, 1_000, "m")] = 5.0
+    quiet_ends_after: Annotated[Duration, _within(1, 86_400, "s", _SECOND)] = 600 * _SECOND
+    surfaced_ends_after: Annotated[Duration, _within(1, 86_400, "s", _SECOND)] = 600 * _SECOND
 
 
 class AreaPart(_Part):
@@ -207,38 +208,51 @@ class AudiencePart(_Part):
     radius: Annotated[Length, _within(10, 20_000, "m")] | None = None
     text: Literal["checked", "unchecked"] = "checked"
 
-    @model_validator(mode="after")
-    def _keeps_its_word(self) -> "AudiencePart":
-        for fault in audience_faults(self):
-            raise ValueError(fault)
-        return self
+
+def audience_faults(audience: AudiencePart) -> list[tuple[str, str]]:
+    """Return what an audience's settings can't keep together: the key at fault, and what is wrong with its remedy."""
+    return [*_open_faults(audience), *_place_faults(audience), *_step_faults(audience)]
 
 
-def audience_faults(audience: AudiencePart) -> list[str]:
-    """Return what an audience's settings can't keep together, each with its remedy."""
+def _open_faults(audience: AudiencePart) -> list[tuple[str, str]]:
     faults = []
     if audience.open and audience.place is Place.EXACT:
-        faults.append('exact place can\'t be open to anyone: take open = true away, or set place = "local"')
+        remedy = 'take open = true away, or set place = "local"'
+        faults.append(("place", f"exact place can't be open to anyone: {remedy}"))
     if audience.open and audience.text == "unchecked":
-        faults.append('an open audience\'s annotations are always checked: take text = "unchecked" away')
+        faults.append(("text", 'an open audience\'s annotations are always checked: take text = "unchecked" away'))
     if audience.open and audience.delay == 0:
-        faults.append('an open audience needs a delay: without one the ship is where the dive is; set delay = "45 min"')
-    if audience.depth == "relative" and audience.descent_step is not None:
-        faults.append(
-            "with relative depth the descent is not shown, or it would tell the depth: take descent_step away"
-        )
-    if audience.descent_step is not None and audience.descent_step > audience.depth_step:
-        faults.append("descent_step is for a finer depth away from the seabed: make it at most depth_step")
-    if audience.place is Place.AREA and Disclosed.TRACK in audience.fields:
-        faults.append('place = "area" shows no track: take "track" out of fields, or set place = "local"')
-    if audience.place is Place.AREA and Disclosed.HEADING in audience.fields:
-        faults.append('place = "area" shows no heading: take "heading" out of fields, or set place = "local"')
+        why = "without one the ship is where the dive is"
+        faults.append(("delay", f'an open audience needs a delay: {why}; set delay = "45 min"'))
+    if 0 < audience.extra < audience.tick:
+        faults.append(("extra", "is whole ticks, so less than one adds nothing: make it at least one tick, or 0 s"))
+    return faults
+
+
+def _place_faults(audience: AudiencePart) -> list[tuple[str, str]]:
+    faults = []
+    for field in (Disclosed.TRACK, Disclosed.HEADING):
+        if audience.place is Place.AREA and field in audience.fields:
+            remedy = f'take "{field}" out of fields, or set place = "local"'
+            faults.append(("place", f'place = "area" shows no {field}: {remedy}'))
     if Disclosed.TRACK in audience.fields and not audience.track_legs:
-        faults.append('track_legs is empty, so there is no track to show: take "track" out of fields, or name a leg')
+        remedy = 'take "track" out of fields, or name a leg'
+        faults.append(("track_legs", f"is empty, so there is no track to show: {remedy}"))
     if audience.radius is not None and audience.radius < 2 * audience.cell:
-        faults.append(f"radius is smaller than two cells of {audience.cell:g} m: make it larger, or the cells smaller")
+        cells = f"two cells of {audience.cell:g} m"
+        faults.append(("radius", f"is smaller than {cells}: make it larger, or the cells smaller"))
     if audience.radius is not None and audience.track_start >= audience.radius:
-        faults.append("the track would start beyond radius: make track_start smaller")
+        faults.append(("track_start", "the track would start beyond radius: make track_start smaller"))
+    return faults
+
+
+def _step_faults(audience: AudiencePart) -> list[tuple[str, str]]:
+    faults = []
+    if audience.depth == "relative" and audience.descent_step is not None:
+        why = "with relative depth the descent is not shown, or it would tell the depth"
+        faults.append(("descent_step", f"{why}: take descent_step away"))
+    if audience.descent_step is not None and audience.descent_step > audience.depth_step:
+        faults.append(("descent_step", "is for a finer depth away from the seabed: make it at most depth_step"))
     return faults
 
 

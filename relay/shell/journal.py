@@ -1,7 +1,8 @@
 """The exact, private, durable record: every byte with its moment of receipt, before anything reads it.
 
 Rules (R5): a row is handed on only after it is on the disk (SQLite, WAL, synchronous FULL; one writer thread,
-group commit); when the disk is full or gone, rows wait, nothing is handed on, and so nothing is released (R4).
+group commit); when the disk is full or gone, rows wait, nothing is handed on, and nothing is released (R4). Input
+on its way to the disk delays no release, or the moments of release would tell that there is input now (R2).
 One writer, ever: a lock beside the file keeps a second relay out.
 """
 
@@ -20,6 +21,8 @@ from relay.core.model import Row, RowKind
 from relay.shell.clock import ClockMark, EmbargoClock, TimeSource
 
 NAME = "journal.db"
+LAST = "clock last_us"
+STALLED_US = 6_000_000
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS row (
     seq INTEGER PRIMARY KEY, embargo_us INTEGER NOT NULL, wall_s REAL NOT NULL,
@@ -102,11 +105,10 @@ def _lock(path: Path) -> int:
 
 
 def clock_of(file: JournalFile, source: TimeSource) -> EmbargoClock:
-    """Return the embargo clock that goes on from what the journal proves."""
-    marks = file.marks()
-    last_us = max(file.last()[1], int(marks.get("clock last_us", "0")))
+    """Return the embargo clock that goes on from what the journal proves: beats, or rows where it has no beat."""
+    marks, row_us = file.marks(), file.last()[1]
     mark = ClockMark(marks["clock boot_id"], int(marks["clock offset_us"])) if "clock boot_id" in marks else None
-    return EmbargoClock(source, mark, last_us)
+    return EmbargoClock(source, mark, int(marks.get(LAST, row_us)), row_us)
 
 
 class Journal:
@@ -118,27 +120,38 @@ class Journal:
         self._limit, self._group = limit, group
         self._next_seq = file.last()[0] + 1
         self._waiting: deque[Row] = deque()
+        self._acting: deque[Row] = deque()
+        self._proven_us = clock.counted_us()
         self._queue: queue.SimpleQueue[Row | None] = queue.SimpleQueue()
         self._marks: dict[str, str] = {}
         self._marks_lock = threading.Lock()
         self._room = asyncio.Event()
         self._room.set()
-        self._loop = asyncio.get_running_loop()
         self.on_durable: Callable[[list[Row]], None] = lambda rows: None
         self.fault: str | None = None
         self.mark({"clock boot_id": clock.mark.boot_id, "clock offset_us": str(clock.mark.offset_us)})
         self._closing = threading.Event()
+        self._begin()
+
+    def _begin(self) -> None:
+        """Start the writer thread."""
+        self._loop = asyncio.get_running_loop()
         self._thread = threading.Thread(target=self._write, name="journal")
         self._thread.start()
 
-    def append(self, source: str, kind: RowKind, data: bytes) -> bool:
-        """Stamp bytes with their moment of receipt and queue them for the disk; False when there is no room."""
+    def append(self, source: str, kind: RowKind, data: bytes, *, acts: bool = False) -> bool:
+        """Stamp bytes with their moment of receipt and queue them for the disk; False when there is no room.
+
+        `acts`: it bears on what is released now, as a hold does, so nothing more is until it is on the disk.
+        """
         if len(self._waiting) >= self._limit:
             self._room.clear()
             return False
         row = Row(self._next_seq, self._clock.now_us(), self._clock.wall_s(), source, kind, data)
         self._next_seq += 1
         self._waiting.append(row)
+        if acts:
+            self._acting.append(row)
         self._queue.put(row)
         return True
 
@@ -152,14 +165,26 @@ class Journal:
             self._marks.update(marks)
 
     def beat(self) -> None:
-        """Commit the marks and the clock even if no row comes, so that a reboot loses little provable time."""
-        self.mark({"clock last_us": str(self.watermark_us())})
-        if not self._waiting:
-            self._queue.put(None)
+        """Commit the marks and the clock whether rows come or not, so that a reboot loses little provable time."""
+        self.mark({LAST: str(self._clock.counted_us())})
+        self._queue.put(None)
 
     def watermark_us(self) -> int:
         """Return the moment up to which everything received is on the disk and has been handed on."""
         return (self._waiting[0].embargo_us if self._waiting else self._clock.now_us()) - 1
+
+    def release_us(self, delay_us: int) -> int:
+        """Return the moment up to which may be released what is due no sooner than `delay_us` after its receipt.
+
+        That is now, whatever input is on its way to the disk; before a decision that acts at once and isn't there yet;
+        and the watermark, once the disk has taken no beat for `STALLED_US` (beats come whether there is input or not).
+        """
+        if self._clock.counted_us() - self._proven_us > STALLED_US:
+            return self.watermark_us()
+        moments = [self._clock.now_us()]
+        moments += [self._acting[0].embargo_us] if self._acting else []
+        moments += [self._waiting[0].embargo_us + delay_us] if self._waiting else []
+        return min(moments) - 1
 
     async def close(self) -> None:
         """Write what is waiting, if the disk takes it, and end the writer."""
@@ -170,13 +195,21 @@ class Journal:
     def _write(self) -> None:
         """Take rows in groups and commit each group, in the writer thread, until closed and empty."""
         while not (self._closing.is_set() and self._queue.empty()):
-            rows = self._take()
-            with self._marks_lock:
-                marks, self._marks = self._marks, {}
-            if not self._committed(rows, marks):
+            rows = self._write_group()
+            if rows is None:
                 return
             if rows:
                 self._loop.call_soon_threadsafe(self._durable, rows)
+
+    def _write_group(self) -> list[Row] | None:
+        """Commit the next group, waiting for one, and return its rows; None if the relay is closed before that."""
+        rows = self._take()
+        with self._marks_lock:
+            marks, self._marks = self._marks, {}
+        if not self._committed(rows, marks):
+            return None
+        self._proven_us = int(marks.get(LAST, self._proven_us))
+        return rows
 
     def _take(self) -> list[Row]:
         """Return the next group: waits for one item, then takes what is there. None only wakes the thread."""
@@ -199,8 +232,10 @@ class Journal:
                 return True
 
     def _durable(self, rows: list[Row]) -> None:
-        for _ in rows:
+        for row in rows:
             self._waiting.popleft()
+            if self._acting and self._acting[0] is row:
+                self._acting.popleft()
         if len(self._waiting) < self._limit // 2:
             self._room.set()
         self.on_durable(rows)

@@ -3,14 +3,14 @@
 One outlet for the ship and for a rehearsal, so that both write the same files.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from relay.core.channel import Due
 from relay.core.release import Kind
 from relay.core.wire import encode
-from relay.shell.recording import Recorder, recording_path
+from relay.shell.recording import Recorder, recording_path, told
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +31,7 @@ class Outlet:
     def __init__(self, folder: Path, onward: Callable[[Frame], None]) -> None:
         self._folder, self._onward = folder, onward
         self._open: dict[str, Recorder] = {}
+        self._dives: dict[str, int] = {}
 
     @property
     def faults(self) -> list[str]:
@@ -43,13 +44,18 @@ class Outlet:
         frame = Frame(record.audience, record.dive, record.seq, record.kind is Kind.END, due.instant_us, encode(record))
         if record.kind is Kind.DIVE:
             self._open[record.audience] = Recorder(recording_path(self._folder, record.audience, record.dive))
+            self._dives[record.audience] = record.dive
         recorder = self._open[record.audience]
         recorder.add(frame.data)
         if frame.closes:
             recorder.close()
         self._onward(frame)
 
-    def settle(self) -> None:
-        """After a restart, when all that was sent has been released again: cut torn tails (see `Recorder`)."""
-        for recorder in self._open.values():
-            recorder.settle()
+    def owes(self, next_dives: Mapping[str, int]) -> bool:
+        """Return whether recordings told more, before a restart, than has been released again.
+
+        `next_dives`: by audience, the dive under way or the one that is next.
+        """
+        follow = {audience: max(dive, self._dives.get(audience, 0) + 1) for audience, dive in next_dives.items()}
+        paths = [recording_path(self._folder, audience, dive) for audience, dive in follow.items()]
+        return any(recorder.owes for recorder in self._open.values()) or any(map(told, paths))

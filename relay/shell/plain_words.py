@@ -14,7 +14,7 @@ _NAMES = {
     Disclosed.ROLL: "roll",
     Disclosed.MODE: "whether the vehicle is tethered or autonomous",
     Disclosed.LEG: "the leg of the dive (deck, descent, bottom, ascent)",
-    Disclosed.NOTES: "annotations",
+    Disclosed.NOTES: "annotations and targets",
 }
 _LEGS = {
     Leg.DECK: "on deck",
@@ -52,7 +52,7 @@ def _seen(policy: Policy, plan: Plan) -> list[str]:
     if Disclosed.DEPTH in policy.fields:
         lines.append(_depth(policy))
     if Disclosed.HEADING in policy.fields:
-        lines.append(f"Heading: in steps of {say_number(policy.heading_step_deg)}°, only while the track is shown.")
+        lines += _heading(policy, plan)
     if Disclosed.ALTITUDE in policy.fields:
         lines.append('Height above the seabed: in words ("on the bottom", "near the bottom", "mid-water").')
     if Disclosed.NOTES in policy.fields:
@@ -76,12 +76,25 @@ def _place(policy: Policy, plan: Plan) -> str:
 
 
 def _track(policy: Policy, plan: Plan) -> list[str]:
-    legs = (
-        "the whole dive"
-        if policy.track_legs == frozenset(Leg)
-        else _join(_LEGS[leg] for leg in Leg if leg in policy.track_legs)
-    )
-    lines = [f"Track: to the nearest {say_number(policy.cell_m)} m, {legs}."]
+    return [f"Track: to the nearest {say_number(policy.cell_m)} m, {_legs(policy)}.", *_bounds(policy, plan)]
+
+
+def _heading(policy: Policy, plan: Plan) -> list[str]:
+    step = f"Heading: in steps of {say_number(policy.heading_step_deg)}°"
+    if Disclosed.TRACK in policy.fields:
+        return [f"{step}, only while the track is shown."]
+    return [f"{step}, {_legs(policy)}, though no track is shown.", *_bounds(policy, plan)]
+
+
+def _legs(policy: Policy) -> str:
+    if policy.track_legs == frozenset(Leg):
+        return "the whole dive"
+    return _join(_LEGS[leg] for leg in Leg if leg in policy.track_legs) if policy.track_legs else "never"
+
+
+def _bounds(policy: Policy, plan: Plan) -> list[str]:
+    """Return where and when, within its legs, a track (or a heading alone) is shown."""
+    lines = []
     if policy.track_start_m or policy.track_start_us:
         lines.append(
             f"  It begins once the vehicle has been at the bottom for {say_duration(policy.track_start_us)} and is "
@@ -107,11 +120,12 @@ def _depth(policy: Policy) -> str:
 
 def _notes(policy: Policy, plan: Plan) -> str:
     if not policy.check_text:
-        return "Annotations: all of them, unchecked."
+        return "Annotations and targets: all of them, unchecked."
     words = (
         f", and any that holds one of your {len(plan.forbidden_words)} forbidden words" if plan.forbidden_words else ""
     )
-    return f"Annotations: all but those in which a place is found (coordinates, bearings from a named place){words}."
+    places = "coordinates, bearings from a named place"
+    return f"Annotations and targets: all but those in which a place is found ({places}){words}."
 
 
 def _withheld(policy: Policy) -> str:

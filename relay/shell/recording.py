@@ -2,14 +2,14 @@
 
 Rules: a recording holds the very frames that were sent and nothing else; after a restart the journal grows
 the same frames again, and a file that disagrees with them stops the release (`RegrownError`): what was told
-can't be told differently. A torn tail is cut by what the journal grows.
+can't be told differently. A tail that is no whole record was never sent; the next record is written over it.
 """
 
 import os
 from pathlib import Path
 
 from relay.core.errors import RecordingError, RegrownError
-from relay.core.wire import Recording, footer, read_recording
+from relay.core.wire import Recording, footer, read_recording, whole_octets
 
 
 def recording_path(folder: Path, audience: str, dive: int) -> Path:
@@ -27,6 +27,12 @@ def load_recording(path: Path) -> Recording:
         raise RecordingError(f"{path}: {error}") from error
 
 
+def told(path: Path) -> bytes:
+    """Return what a recording told for certain: its whole records, without a torn tail; nothing where there is none."""
+    data = path.read_bytes() if path.exists() else b""
+    return data[: whole_octets(data)]
+
+
 class Recorder:
     """The open recording of one dive for one audience.
 
@@ -39,7 +45,7 @@ class Recorder:
         self.fault: str | None = None
         self._written, self._unwritten = 0, b""
         path.parent.mkdir(parents=True, exist_ok=True)
-        self._before = path.read_bytes() if path.exists() else b""
+        self._before = told(path)
 
     def add(self, frame: bytes) -> None:
         """Take the next frame; RegrownError if the file already told something else at this place."""
@@ -50,18 +56,10 @@ class Recorder:
         """Write the footer and make the file durable."""
         self._write(footer(self.frames), durable=True)
 
-    def settle(self) -> None:
-        """Cut what a torn write left behind the regrown frames, once all that was sent has been regrown.
-
-        RegrownError if whole records are left over: the journal no longer grows what was sent.
-        """
-        rest, self._before = self._before[self._written :], b""
-        if not rest:
-            return
-        whole = read_recording(b"".join(self.frames) + rest)
-        if whole.closed or len(whole.records) > len(self.frames):
-            raise RegrownError(f"{self._path} holds records that the journal doesn't grow again")
-        os.truncate(self._path, self._written)
+    @property
+    def owes(self) -> bool:
+        """Whether the file told more, before a restart, than has been grown again."""
+        return self._written + len(self._unwritten) < len(self._before)
 
     def _write(self, data: bytes, durable: bool = False) -> None:
         """Append bytes; over what was there before a restart, compare instead."""

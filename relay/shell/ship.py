@@ -1,8 +1,8 @@
 """The relay on the ship: feeds, journal, pipeline, recordings and the public site, wired together.
 
-Rules: rows reach the pipeline only when durable, and the pipeline runs only up to the moment for which that
-holds, so a full disk or a stuck writer stops the release by itself (R4, R5). A fault of ours or of the record
-stops the release and says so; it never guesses in favour of showing.
+Rules: rows reach the pipeline only when durable, and the pipeline runs only up to the moment for which what it
+needs is durable, so a full disk or a stuck writer stops the release by itself (R4, R5). A fault of ours or of the
+record stops the release and says so; it never guesses in favour of showing.
 """
 
 import asyncio
@@ -14,8 +14,8 @@ from time import monotonic as time_monotonic
 from typing import Any
 
 from relay.core.channel import Due
-from relay.core.decision import read_decision, write_decision
-from relay.core.errors import OffingError, OperatorError, RecordingError
+from relay.core.decision import Cut, Early, Hold, Resume, read_decision, write_decision
+from relay.core.errors import OffingError, OperatorError, RecordingError, RegrownError
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline, Tally
 from relay.core.wire import Recording
@@ -74,10 +74,8 @@ class Ship:
     async def start(self) -> None:
         """Grow the release log again from the journal, then open the public site and the feeds."""
         self._restore()
-        journal = self._journal = Journal(self._file, self._clock)
-        journal.mark({"secrets fingerprint": self._fingerprint})
-        journal.on_durable = self._durable
-        journal.beat()
+        journal = Journal(self._file, self._clock)
+        self._go_on(journal)
         await self._control.start()
         await self.site.start(*self._expedition.listen)
         self.feeds = open_feeds([(feed.name, feed.url) for feed in self._expedition.feeds], _Sink(journal))
@@ -107,7 +105,8 @@ class Ship:
         assert self._journal is not None
         decision = read_decision(data)
         answer = check_decision(decision, self.pipeline, self._clock.now_us())
-        if not self._journal.append(DESK, RowKind.DECISION, write_decision(decision, who)):
+        acts = isinstance(decision, Hold | Resume | Cut | Early)
+        if not self._journal.append(DESK, RowKind.DECISION, write_decision(decision, who), acts=acts):
             raise OperatorError("the journal has no room: nothing is taken until the disk can be written")
         return answer
 
@@ -132,9 +131,16 @@ class Ship:
             )
         return out
 
+    def _go_on(self, journal: Journal) -> None:
+        """Journal from now on, and take what is on the disk."""
+        self._journal = journal
+        journal.mark({"secrets fingerprint": self._fingerprint})
+        journal.on_durable = self._durable
+        journal.beat()
+
     def _restore(self) -> None:
         """Bring back closed dives from their recordings and the open ones from the journal."""
-        checkpoint = self._checkpoint_dives()
+        checkpoint = self._next_dives()
         for policy in self._expedition.plan.policies:
             for path in sorted((self._expedition.released / policy.audience).glob("dive-*.recording")):
                 self._restore_closed(policy.audience, path, checkpoint[policy.audience])
@@ -146,10 +152,19 @@ class Ship:
             self._out(self.pipeline.receive(row))
             rows += 1
         self._out(self.pipeline.advance(self._clock.now_us() - 1))
-        self._outlet.settle()
+        self._catch_up()
         log.info("read %d rows of the journal again", rows)
 
-    def _checkpoint_dives(self) -> dict[str, int]:
+    def _catch_up(self) -> None:
+        """Release again what had left before a power cut took the newest proof of time: what was told had been due."""
+        while self._outlet.owes(self._next_dives()):
+            moment_us = self.pipeline.next_us()
+            if moment_us is None:
+                raise RegrownError("recordings hold records that the journal doesn't grow again")
+            self._out(self.pipeline.advance(moment_us))
+            self._clock.prove(moment_us)
+
+    def _next_dives(self) -> dict[str, int]:
         return {channel.policy.audience: channel.next_dive for channel in self.pipeline.channels}
 
     def _restore_closed(self, audience: str, path: Path, before: int) -> None:
@@ -200,22 +215,31 @@ class Ship:
 
     async def _release(self) -> None:
         """Release what is due, then wait for the next moment or for new rows."""
-        assert self._journal is not None
         self._wake.clear()
-        upto_us = self._journal.watermark_us()
-        self._guarded(lambda: self._out(self.pipeline.advance(upto_us)))
+        self._release_due()
         due_us = None if self.stopped else self.pipeline.next_us()
         wait_s = None if due_us is None else max(0.001, (due_us - self._clock.now_us()) / 1e6)
         with contextlib.suppress(TimeoutError):
             await asyncio.wait_for(self._wake.wait(), wait_s)
 
-    async def _beat(self) -> None:
-        """Keep clock and checkpoint in the journal fresh."""
+    def _release_due(self) -> None:
+        """Release what is due, as far as the journal lets it."""
+        assert self._journal is not None
+        least_us = min(policy.delay_us for policy in self._expedition.plan.policies)
+        upto_us = self._journal.release_us(least_us)
+        self._guarded(lambda: self._out(self.pipeline.advance(upto_us)))
+
+    def _keep(self) -> None:
+        """Put clock and checkpoint into the journal."""
         assert self._journal is not None
         checkpoint = self.pipeline.checkpoint()
         if checkpoint is not None:
             self._journal.mark({"checkpoint": write_checkpoint(checkpoint, self._expedition.plan)})
         self._journal.beat()
+
+    async def _beat(self) -> None:
+        """Keep clock and checkpoint in the journal fresh, and say what is newly wrong."""
+        self._keep()
         alarms = set(self.alarms())
         for alarm in sorted(alarms - self._warned):
             log.error("%s", alarm)

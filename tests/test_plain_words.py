@@ -1,0 +1,205 @@
+"""What `offing check` says of an audience, held to what the audience is sent: nothing is hidden in words alone."""
+
+import itertools
+import math
+import re
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from dives import INVENTED_SITE, SECOND, SECRETS, message, rows, run, walk
+from expeditions import changed
+from relay.core.area import Area
+from relay.core.channel import Due
+from relay.core.model import Row
+from relay.core.pipeline import Pipeline
+from relay.core.policy import Disclosed, DiveLimits, Leg, Place, Plan, Policy
+from relay.core.release import Kind, seconds
+from relay.shell.expedition import parse_expedition
+from relay.shell.plain_words import describe_audience
+
+# What the words of "Never shown" stand for: places in a vehicle's row of a tick, or a kind of record.
+COLUMNS = {
+    "the track": (1, 2),
+    "depth": (3,),
+    "heading": (4,),
+    "height above the seabed": (5,),
+    "whether the vehicle is tethered or autonomous": (6,),
+    "the leg of the dive (deck, descent, bottom, ascent)": (7,),
+    "pitch": (8,),
+    "roll": (9,),
+    "latitude": (10,),
+    "longitude": (11,),
+}
+PLACE_TOLD = "at 38 36.88 S 021 55.98 W now"
+
+
+@cache
+def preset(name: str) -> Plan:
+    """Return the plan of an audience that says nothing but its preset, quick enough for a test."""
+    text = changed('delay = "20 min"\nfields = ["depth", "notes"]', f'preset = "{name}"')
+    plan = parse_expedition(text, Path("EXPEDITION.toml")).plan
+    return replace(plan, policies=(plan.policies[1],), dive=DiveLimits(quiet_us=600 * SECOND))
+
+
+def whole_dive() -> list[Row]:
+    """Return a dive of 45 minutes, down, along the seabed and up, every value told every five seconds."""
+    journal = []
+    for at, step in enumerate(walk(540)):
+        depth_m = min(200.0, 4.0 * at, 4.0 * (530 - at))
+        values = {**step, "east": step["east"] * 5, "north": step["north"] * 5, "depth": max(0.0, depth_m)}
+        line = message({**values, "altitude": max(2.0, 203.0 - depth_m)}, INVENTED_SITE, note=NOTES.get(at))
+        tilts = b'{"pitch_deg": %.1f, "roll_deg": %.1f, ' % (at % 30 - 15.0, at % 40 - 20.0)
+        journal.append((at * 5 * SECOND + 400_000, tilts + line[1:]))
+    return rows(journal)
+
+
+NOTES = {300: "silt over the plates", 310: PLACE_TOLD}
+DIVE = whole_dive()
+
+
+def released(plan: Plan) -> list[Due]:
+    """Return what the one audience of a plan is sent of the dive."""
+    return run(Pipeline(plan, SECRETS), [replace(row, source=plan.sources[-1].name) for row in DIVE])
+
+
+def said(plan: Plan) -> str:
+    """Return what is said of the one audience of a plan, in one line."""
+    return " ".join(describe_audience(plan.policies[0], False, plan).split())
+
+
+def row_of(item: Due) -> list[object]:
+    """Return what a tick tells of the vehicle that dives."""
+    row: list[object] = item.record.body[0]
+    return row
+
+
+def check_words(plan: Plan) -> None:
+    """Hold every sentence on an audience to what it was sent."""
+    words, due = said(plan), released(plan)
+    ticks = [row_of(item) for item in due if item.record.kind is Kind.TICK]
+    assert any(row[0] == "reporting" for row in ticks)
+    never = re.search(r"Never shown: (.*)\.$", words)
+    assert never
+    for name in re.split(", | and ", never[1].replace("tethered or", "tethered/or")):
+        check_never(name.replace("tethered/or", "tethered or"), due, ticks)
+    check_when(plan.policies[0], words, due)
+    check_steps(words, ticks)
+    check_bounds(plan.policies[0], words, ticks)
+    check_notes(words, due)
+
+
+def check_never(name: str, due: list[Due], ticks: list[list[object]]) -> None:
+    """Hold a name in the list of what is never shown to the records."""
+    if name in ("annotations", "targets"):
+        assert not [item for item in due if item.record.kind in (Kind.NOTE, Kind.TARGET)]
+    for column in COLUMNS.get(name, ()):
+        assert {row[column] for row in ticks if len(row) > column} <= {None}, name
+
+
+def check_when(policy: Policy, words: str, due: list[Due]) -> None:
+    """Hold delay and tick to the moments at which records left."""
+    opening = due[0]
+    assert opening.record.kind is Kind.DIVE
+    lag_us = opening.instant_us - policy.tick_us  # the first report, at 0.4 s, is in the first tick
+    assert policy.delay_us <= lag_us <= policy.delay_us + policy.extra_us
+    assert f"every {seconds(policy.tick_us)} s," in words
+    instants = [item.instant_us for item in due if item.record.kind is Kind.TICK]
+    assert {after - before for before, after in itertools.pairwise(instants)} == {policy.tick_us}
+
+
+def check_steps(words: str, ticks: list[list[object]]) -> None:
+    """Hold what is said of coarseness, legs, bounds and heading to the rows."""
+    if track := re.search(r"Track: to the nearest ([\d.]+) m, (.*?)\.", words):
+        shown = [row for row in ticks if row[1] is not None]
+        assert shown
+        cells = [value for row in shown for value in row[1:3] if isinstance(value, int | float)]
+        assert len(cells) == 2 * len(shown)
+        assert {value % float(track[1]) for value in cells} == {0}
+        if track[2] == "at the bottom":
+            assert {row[7] for row in shown} <= {"bottom", None}
+    else:
+        assert "THE EXACT POSITION" in words or {row[1] for row in ticks} == {None}
+    if "only while the track is shown" in words:
+        assert {row[1] is not None for row in ticks if row[4] is not None} <= {True}
+    if "Depth: only at the bottom" in words:
+        assert {row[7] for row in ticks if row[3] is not None} <= {"bottom", None}
+
+
+def check_bounds(policy: Policy, words: str, ticks: list[list[object]]) -> None:
+    """Hold what is said of the track's start and end to where and when the bottom was reached."""
+    legs = [row[7] for row in ticks]
+    shown = [at for at, row in enumerate(ticks) if row[1] is not None or row[4] is not None]
+    start = re.search(r"begins once the vehicle has been at the bottom for (\d+) min and is ([\d.]+) m", words)
+    if start and shown and "bottom" in legs:
+        assert (shown[0] - legs.index("bottom")) * policy.tick_us >= int(start[1]) * 60 * SECOND
+    if shown and (radius := re.search(r"It stops wherever the vehicle is more than ([\d.]+) m from there", words)):
+        places = [ticks[at][1:3] for at in shown if ticks[at][1] is not None]
+        assert all(math.dist(one, places[0]) <= 2 * float(radius[1]) for one in places)
+
+
+def check_notes(words: str, due: list[Due]) -> None:
+    """Hold what is said of annotations to those that left."""
+    notes = [item.record.body[1] for item in due if item.record.kind is Kind.NOTE]
+    if "Annotations and targets: all of them" in words:
+        assert notes == list(NOTES.values())
+    elif "Annotations and targets: all but those in which a place is found" in words:
+        assert notes == [text for text in NOTES.values() if text != PLACE_TOLD]
+    else:
+        assert notes == []
+
+
+@pytest.mark.parametrize("name", ["public", "funders", "heritage"])
+def test_words_on_a_preset_are_kept_by_what_is_sent(name: str) -> None:
+    """Nothing that is said to be hidden, late or coarse is less so in the released records of a whole dive."""
+    plan = preset(name)
+    check_words(plan)
+    words = said(plan)
+    assert ("THE EXACT POSITION" in words) == (name == "heritage")
+    assert ("latitude, longitude, which way is north" in words) == (name != "heritage")
+    assert "nobody on the public page" in words
+
+
+FIELDS = [frozenset({field}) for field in Disclosed] + [frozenset(Disclosed) - {field} for field in Disclosed]
+
+
+@pytest.mark.parametrize("fields", FIELDS, ids=lambda fields: "-".join(sorted(fields)))
+def test_words_are_kept_whatever_fields_are_named(fields: frozenset[Disclosed]) -> None:
+    """Each field alone, and all but each: what is not named is said to be hidden, and is."""
+    plan = preset("public")
+    check_words(replace(plan, policies=(replace(plan.policies[0], fields=fields),)))
+
+
+@pytest.mark.parametrize("changes", [
+    {"depth_relative": True, "descent_step_m": None},
+    {"track_legs": frozenset(Leg), "track_start_m": 0.0, "track_start_us": 0, "radius_m": None},
+    {"track_legs": frozenset({Leg.DESCENT, Leg.ASCENT}), "track_start_m": 0.0, "track_start_us": 0, "radius_m": None},
+    {"place": Place.AREA, "fields": frozenset(Disclosed) - {Disclosed.TRACK, Disclosed.HEADING}},
+    {"place": Place.EXACT, "check_text": False},
+    {"check_text": False},
+    {"cell_m": 100.0, "radius_m": 400.0, "track_start_m": 0.0, "extra_us": 0},
+])  # fmt: skip
+def test_words_are_kept_whatever_the_policy(changes: dict[str, object]) -> None:
+    """Relative depth, other legs, the area alone, exact places, unchecked words, larger cells."""
+    plan = replace(preset("public"), area=Area("the invented bank", (INVENTED_SITE,), 50_000.0))
+    check_words(replace(plan, policies=(replace(plan.policies[0], **changes),)))  # type: ignore[arg-type]
+
+
+def test_heading_without_a_track_is_said_to_be_shown() -> None:
+    """Where the track is not named its heading still is, on the same legs: the words must not tie it to the track."""
+    plan = preset("public")
+    alone = replace(plan, policies=(replace(plan.policies[0], fields=frozenset({Disclosed.HEADING, Disclosed.LEG})),))
+    assert any(row_of(item)[4] is not None for item in released(alone) if item.record.kind is Kind.TICK)
+    words = said(alone)
+    assert "Heading: in steps of 22.5°, at the bottom, though no track is shown." in words
+    assert "It begins once the vehicle has been at the bottom for 10 min" in words
+
+
+def test_words_name_the_declared_area_and_what_is_forbidden() -> None:
+    """The area's name and the number of forbidden words are in the paragraph."""
+    area = Area("the invented bank", (INVENTED_SITE,), 50_000.0)
+    words = said(replace(preset("public"), area=area, forbidden_words=("a", "b")))
+    assert 'the declared area, "the invented bank", and nothing closer' in words
+    assert "any that holds one of your 2 forbidden words" in words
