@@ -173,18 +173,20 @@ class Journal:
         """Return the moment up to which everything received is on the disk and has been handed on."""
         return (self._waiting[0].embargo_us if self._waiting else self._clock.now_us()) - 1
 
-    def release_us(self, delay_us: int) -> int:
-        """Return the moment up to which may be released what is due no sooner than `delay_us` after its receipt.
+    def release_us(self) -> int:
+        """Return the moment up to which may be released what needs none of the input that is still `unread_us`.
 
-        That is now, whatever input is on its way to the disk; before a decision that acts at once and isn't there yet;
-        and the watermark, once the disk has taken no beat for `STALLED_US` (beats come whether there is input or not).
+        That is now; before a decision that acts at once and isn't on the disk yet; and the watermark, once the disk
+        has taken no beat for `STALLED_US` (beats come whether there is input or not).
         """
         if self._clock.counted_us() - self._proven_us > STALLED_US:
             return self.watermark_us()
-        moments = [self._clock.now_us()]
-        moments += [self._acting[0].embargo_us] if self._acting else []
-        moments += [self._waiting[0].embargo_us + delay_us] if self._waiting else []
-        return min(moments) - 1
+        return (self._acting[0].embargo_us if self._acting else self._clock.now_us()) - 1
+
+    @property
+    def unread_us(self) -> int | None:
+        """The moment of the oldest row that is on its way to the disk, None if there is none."""
+        return self._waiting[0].embargo_us if self._waiting else None
 
     async def close(self) -> None:
         """Write what is waiting, if the disk takes it, and end the writer."""

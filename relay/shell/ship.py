@@ -225,9 +225,8 @@ class Ship:
     def _release_due(self) -> None:
         """Release what is due, as far as the journal lets it."""
         assert self._journal is not None
-        least_us = min(policy.delay_us for policy in self._expedition.plan.policies)
-        upto_us = self._journal.release_us(least_us)
-        self._guarded(lambda: self._out(self.pipeline.advance(upto_us)))
+        upto_us, unread_us = self._journal.release_us(), self._journal.unread_us
+        self._guarded(lambda: self._out(self.pipeline.advance(upto_us, unread_us)))
 
     def _keep(self) -> None:
         """Put clock and checkpoint into the journal."""
