@@ -2,9 +2,12 @@
 
 import math
 import random
+from dataclasses import replace
 
 import pytest
 from geographiclib.geodesic import Geodesic
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon
 
 from relay.core.area import Area, Zone, ZoneAction, hidden_disc
@@ -21,6 +24,52 @@ def test_circle_at_its_edge_and_past_it(metres: float, inside: bool) -> None:
     """A position just within the radius (geographiclib's direct geodesic) is in the area, one just beyond is not."""
     there = Geodesic.WGS84.Direct(-41.2, 17.5, 70.0, metres)
     assert Area("x", ((-41.2, 17.5),), 5_000.0).contains((there["lat2"], there["lon2"])) is inside
+
+
+@pytest.mark.parametrize(
+    "centre", [(0.0, 180.0), (-17.0, -179.999), (89.0, 25.0), (-84.5, 179.9), (90.0, 0.0), (38.0, -28.0)]
+)
+def test_circle_is_one_anywhere_on_earth(centre: tuple[float, float]) -> None:
+    """At the antimeridian, near the poles and on one, as far in every direction (geographiclib's direct geodesic)."""
+    area = Area("x", (centre,), 30_000.0)
+    for bearing_deg in range(0, 360, 15):
+        for metres, inside in ((29_999.9, True), (30_000.1, False)):
+            there = Geodesic.WGS84.Direct(*centre, bearing_deg, metres)
+            assert area.contains((there["lat2"], there["lon2"])) is inside
+
+
+@st.composite
+def stars(draw: st.DrawFn) -> list[tuple[float, float]]:
+    """Return corners, metres east and north of a middle, of a polygon that never crosses itself and may be concave."""
+    reaches_m = draw(st.lists(st.floats(500.0, 20_000.0), min_size=3, max_size=12))
+    spots = [2 * math.pi * at / len(reaches_m) for at in range(len(reaches_m))]
+    return [(reach * math.sin(spot), reach * math.cos(spot)) for reach, spot in zip(reaches_m, spots, strict=True)]
+
+
+MIDDLES = st.sampled_from([(0.0, 0.0), (12.0, 180.0), (-12.0, -179.99), (62.0, 5.0), (-78.0, 179.95), (86.0, -60.0)])
+
+
+@settings(max_examples=60)
+@given(stars(), MIDDLES, st.lists(st.tuples(st.floats(-2e4, 2e4), st.floats(-2e4, 2e4)), min_size=1, max_size=15))
+def test_polygon_anywhere_is_what_shapely_has_in_the_plane(
+    corners_m: list[tuple[float, float]], middle: tuple[float, float], points_m: list[tuple[float, float]]
+) -> None:
+    """Concave ones, across the antimeridian and at high latitudes: placed by geographiclib about the middle.
+
+    Points within 30 m of the edge are left out: a straight line in the plane about the middle and one in the plane
+    about the first corner are some metres apart over 40 km.
+    """
+    shape = Polygon(corners_m)
+    area = Area("x", tuple(on_earth(middle, corner) for corner in corners_m))
+    clear = [point for point in points_m if shape.boundary.distance(Point(point)) > 30.0]
+    assert [area.contains(on_earth(middle, point)) for point in clear] == [shape.contains(Point(p)) for p in clear]
+
+
+def on_earth(middle: tuple[float, float], metres: tuple[float, float]) -> tuple[float, float]:
+    """Return the position so many metres east and north of a middle, along a geodesic."""
+    bearing_deg, reach_m = math.degrees(math.atan2(*metres)), math.hypot(*metres)
+    there = Geodesic.WGS84.Direct(*middle, bearing_deg, reach_m)
+    return there["lat2"], there["lon2"]
 
 
 def test_polygon_agrees_with_shapely() -> None:
@@ -70,3 +119,24 @@ def test_hidden_disc_does_not_point_at_its_zone() -> None:
         furthest = max(abs(value - (at + 0.5) / len(values)) for at, value in enumerate(values))
         assert furthest < 1.63 / math.sqrt(len(values))
     assert max(radius for *_, radius in found) - min(radius for *_, radius in found) > 0.9 * ZONE.margin_m
+
+
+def test_hidden_disc_is_the_same_wherever_on_earth_the_site_is() -> None:
+    """A translation of anchor and zone moves no disc: only the secrets and the zone's size shape it (R3)."""
+    secrets, found = Secrets(bytes(range(32))), []
+    for site in ((-41.2, 17.5), (0.0, 180.0), (-12.0, -179.9999), (85.0, 10.0), (-85.0, -170.0)):
+        centre = on_earth(site, (140.0, -230.0))
+        moved = replace(ZONE, latitude_deg=centre[0], longitude_deg=centre[1])
+        disc = hidden_disc(moved, SiteFrame(Anchor(*site, 0), secrets), secrets)
+        found.append((disc.east_m, disc.north_m, disc.radius_m))
+    for disc in found[1:]:
+        assert disc == pytest.approx(found[0], abs=1e-5)
+
+
+def test_hidden_discs_of_zones_of_other_names_are_drawn_apart() -> None:
+    """Two zones of one site share no margin: knowing one tells nothing of the other."""
+    secrets = Secrets(bytes(range(32)))
+    frame = SiteFrame(ANCHOR, secrets)
+    one, other = (hidden_disc(replace(ZONE, name=name), frame, secrets) for name in ("bow", "stern"))
+    assert math.hypot(one.east_m - other.east_m, one.north_m - other.north_m) > 1.0
+    assert abs(one.radius_m - other.radius_m) > 1.0

@@ -1,9 +1,11 @@
 """The operator's way in: the socket in the private folder, what it takes, and `offing tell` at its other end."""
 
 import asyncio
+import contextlib
 import json
 import os
 import signal
+import sqlite3
 import stat
 import subprocess
 import sys
@@ -25,6 +27,8 @@ class Wheelhouse:
 
     def __init__(self) -> None:
         self.taken: list[tuple[dict[str, Any], str]] = []
+        self.disk, self.full = asyncio.Event(), False
+        self.disk.set()
 
     def decide(self, data: bytes, who: str) -> dict[str, Any]:
         """Take every decision but a text of "no"."""
@@ -34,6 +38,11 @@ class Wheelhouse:
             raise OperatorError("not that")
         self.taken.append((value, who))
         return {"taken": value["do"]}
+
+    async def settled(self) -> bool:
+        """Wait for the disk, if it is slow; it may be full."""
+        await self.disk.wait()
+        return not self.full
 
     def status(self) -> dict[str, Any]:
         """Return something."""
@@ -88,6 +97,23 @@ async def test_control_answers_every_line_however_broken(tmp_path: Path) -> None
     assert json.loads(await reader.readline()) == {"ok": True, "taken": "hold"}
     assert bridge.taken == [({"do": "hold"}, "Ínés")]
     writer.close()
+    await control.close()
+
+
+async def test_control_answers_a_decision_when_it_is_on_the_disk(tmp_path: Path) -> None:
+    """No "taken" before that: a kill after the answer loses nothing. A full disk is told of, and keeps nobody else."""
+    bridge = Wheelhouse()
+    bridge.disk.clear()
+    control = Control(tmp_path, bridge, lambda: 0.0)
+    await control.start()
+    asking = asyncio.ensure_future(ask_control(tmp_path, {"do": "hold", "who": "Ines"}))
+    await until(lambda: bool(bridge.taken))
+    assert await ask_control(tmp_path, {"do": "status"}) == {"now_us": 7}
+    assert not asking.done()
+    bridge.disk.set()
+    assert await asking == {"taken": "hold"}
+    bridge.full = True
+    assert "not on the disk yet" in (await ask_control(tmp_path, {"do": "hold", "who": "Ines"}))["but"]
     await control.close()
 
 
@@ -211,7 +237,12 @@ async def test_tell_holds_says_cuts_and_resumes_a_running_relay(tmp_path: Path) 
         assert code == 2
         assert "please rewrite" in why
         assert (await tell(ship.expedition, "--who", "Ines", "say", "the boiler is in sight"))[0] == 0
+        private = ship.expedition.parent / "private"
+        assert await ask_control(private, {"do": "say", "text": "at once", "who": "Ines"}) == {"taken": "say"}
         await ship.stop(signal.SIGKILL)
+        with contextlib.closing(sqlite3.connect(private / "journal.db")) as database:
+            last = database.execute("SELECT data FROM row WHERE kind = 'decision' ORDER BY seq DESC").fetchone()
+        assert json.loads(last[0])["text"] == "at once"
         await ship.start()
         status = json.loads((await tell(ship.expedition, "status"))[1])
         assert status["audiences"]["public"]["state"] == "held"

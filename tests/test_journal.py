@@ -49,6 +49,26 @@ async def test_journal_hands_on_rows_in_order_after_they_are_on_the_disk(tmp_pat
     file.close()
 
 
+async def test_journal_settles_when_what_was_appended_is_on_the_disk_and_not_before(tmp_path: Path) -> None:
+    """Whoever waits is told after the rows were handed on, not at those before; with nothing waiting at once."""
+    file, time = FullDisk(tmp_path / "private"), SetTime()
+    async with open_journal(file, time) as (journal, handed):
+        await journal.settled()
+        journal.append("station", RowKind.STREAM, b"a")
+        await journal.settled()
+        assert [row.data for row in handed] == [b"a"]
+        file.full = True
+        journal.append("desk", RowKind.DECISION, b"b")
+        one, other = (asyncio.ensure_future(journal.settled()) for _ in range(2))
+        other.cancel()
+        await until(lambda: journal.fault is not None)
+        assert not one.done()
+        file.full = False
+        await one
+        assert [row.data for row in handed] == [b"a", b"b"]
+    file.close()
+
+
 async def test_journal_watermark_is_before_anything_still_waiting(tmp_path: Path) -> None:
     """While a row waits for the disk the watermark lies before it; when none waits, before anything yet to come."""
     file, time = JournalFile(tmp_path / "private"), SetTime()
@@ -165,23 +185,21 @@ async def test_journal_after_a_reboot_counts_on_from_the_beat_whatever_rows_came
 
 
 async def test_journal_lets_input_on_its_way_to_the_disk_delay_no_release(tmp_path: Path) -> None:
-    """Input that waits bears on the release only when it would be due; a decision that acts at once bears on it now."""
+    """Input that waits is told of and the release goes on; a decision that acts at once stops it until it is there."""
     file, time = FullDisk(tmp_path / "private"), SetTime()
     async with open_journal(file, time) as (journal, handed):
         file.full = True
         time.us += 1_000_000
+        assert (journal.release_us(), journal.unread_us) == (999_999, None)
         journal.append("station", RowKind.STREAM, b"x")
-        assert journal.release_us(20_000_000) == 1_000_000 - 1
-        assert journal.release_us(0) == 1_000_000 - 1
         time.us += 3_000_000
-        assert journal.release_us(20_000_000) == 4_000_000 - 1
-        assert journal.release_us(2_000_000) == 3_000_000 - 1
+        assert (journal.release_us(), journal.unread_us) == (3_999_999, 1_000_000)
         journal.append("desk", RowKind.DECISION, b"{}", acts=True)
         time.us += 1_000_000
-        assert journal.release_us(20_000_000) == 4_000_000 - 1
+        assert (journal.release_us(), journal.unread_us) == (3_999_999, 1_000_000)
         file.full = False
         await until(lambda: len(handed) == 2)
-        assert journal.release_us(0) == 5_000_000 - 1
+        assert (journal.release_us(), journal.unread_us) == (4_999_999, None)
     file.close()
 
 
@@ -193,11 +211,11 @@ async def test_journal_that_the_disk_takes_no_beat_of_stops_the_release(tmp_path
         journal.append("station", RowKind.STREAM, b"x")
         time.us += STALLED_US
         journal.beat()
-        assert journal.release_us(60_000_000) == STALLED_US - 1
+        assert journal.release_us() == STALLED_US - 1
         time.us += 1
-        assert journal.release_us(60_000_000) == -1
+        assert journal.release_us() == -1
         file.full = False
-        await until(lambda: journal.release_us(60_000_000) == STALLED_US)
+        await until(lambda: journal.release_us() == STALLED_US)
     file.close()
 
 

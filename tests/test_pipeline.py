@@ -144,6 +144,16 @@ def test_restart_at_any_row_grows_the_same_release_log(expedition: Plan, dives: 
         assert grown == reference[-len(grown) :]
 
 
+def test_input_on_its_way_holds_back_only_those_who_might_get_it_now() -> None:
+    """While a row is on its way here, an audience without a delay waits for it; one with a delay gets what is due."""
+    expedition = plan(policy("exact", delay_us=0, extra_us=0), policy("public", delay_us=40 * SECOND, extra_us=0))
+    pipeline = Pipeline(expedition, SECRETS)
+    for row in dive_rows(50):
+        pipeline.receive(row)
+    assert {item.record.audience for item in pipeline.advance(56 * SECOND, unread_us=55 * SECOND)} == {"public"}
+    assert {item.record.audience for item in pipeline.advance(56 * SECOND)} == {"exact"}
+
+
 def test_restart_reads_a_frame_that_was_torn_around_a_row_of_another_feed() -> None:
     """A frame that began before the oldest thing held back, and ended after it, is whole again after a restart."""
     two = (SourcePlan(name="station", format="station-json"), SourcePlan(name="other", format="station-json"))

@@ -3,6 +3,9 @@
 import random
 from functools import partial
 
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from relay.core.area import HiddenDisc, ZoneAction
 from relay.core.policy import Disclosed, Leg, Policy
 from relay.core.track import Shown, Track
@@ -86,3 +89,59 @@ def test_legs_that_are_not_named_show_nothing() -> None:
     """A policy that names the bottom alone shows no cell on any other leg."""
     shown = track(track_legs=frozenset({Leg.BOTTOM}))
     assert [shown.show(0.0, 0.0, leg, (), 0).cell for leg in Leg] == [None, None, (0, 0), None]
+
+
+CELLS = st.lists(st.tuples(st.integers(-12, 12), st.integers(-12, 12)), min_size=1, max_size=40)
+LEGS = st.lists(st.sampled_from(Leg), min_size=40, max_size=40)
+ZONES = st.lists(
+    st.builds(HiddenDisc, st.floats(-120, 120), st.floats(-120, 120), st.floats(5, 80), st.sampled_from(ZoneAction)),
+    max_size=3,
+).map(tuple)
+POLICIES = st.fixed_dictionaries({
+    "track_start_m": st.sampled_from([0.0, 25.0, 60.0]),
+    "track_start_us": st.sampled_from([0, 3 * SECOND]),
+    "radius_m": st.sampled_from([None, 35.0, 80.0]),
+    "track_legs": st.sets(st.sampled_from(Leg), min_size=1).map(frozenset),
+})  # fmt: skip
+
+
+@settings(max_examples=60)
+@given(CELLS, LEGS, ZONES, POLICIES, st.randoms(use_true_random=False))
+def test_every_judgement_is_made_on_the_cell(
+    cells: list[tuple[int, int]],
+    legs: list[Leg],
+    zones: tuple[HiddenDisc, ...],
+    changes: dict[str, object],
+    chance: random.Random,
+) -> None:
+    """Start, radius, zones, legs in any mixture: moving about within a cell changes nothing that is published."""
+    runs = []
+    for reach_m in (0.0, 2.4):
+        shown = track(**changes)
+        runs.append([
+            shown.show(CELL_M * east + chance.uniform(-reach_m, reach_m),
+                       CELL_M * north + chance.uniform(-reach_m, reach_m), leg, zones, at * SECOND)
+            for at, ((east, north), leg) in enumerate(zip(cells, legs, strict=False))
+        ])  # fmt: skip
+    assert runs[0] == runs[1]
+
+
+@given(CELLS, ZONES)
+def test_what_is_published_lies_outside_every_zone(
+    cells: list[tuple[int, int]], zones: tuple[HiddenDisc, ...]
+) -> None:
+    """Withheld or frozen: no cell within a zone is ever shown, and what stands still is a cell that was shown."""
+    path = [(CELL_M * east, CELL_M * north) for east, north in cells]
+    before = None
+    for one in along(path, zones):
+        assert one.cell is None or not any(covering.covers(*one.cell) for covering in zones)
+        assert one.moving or one.cell in (None, before)
+        before = one.cell if one.moving else before
+
+
+def test_cell_is_held_until_the_position_is_well_into_the_next() -> None:
+    """Hysteresis: on the way out the cell changes a quarter of a cell past its edge, on the way back likewise."""
+    path = [(float(metre), 0.0) for metre in (*range(21), *range(20, -1, -1))]
+    east = [one.cell[0] for one in along(path) if one.cell]
+    assert east[:21] == [0] * 8 + [10] * 10 + [20] * 3
+    assert east[21:] == [20] * 8 + [10] * 10 + [0] * 3

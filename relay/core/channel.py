@@ -118,8 +118,8 @@ class Channel:
         self._instant_us = max(self._instant_us, self._grid(at_us))
 
     def release_early(self, upto_us: int, at_us: int) -> None:
-        """Let what was received up to `upto_us` leave at the next moment of the grid."""
-        self._early_us = max(self._early_us, min(upto_us, at_us))
+        """Let what was received up to `upto_us`, and before now, leave at the next moment of the grid."""
+        self._early_us = max(self._early_us, min(upto_us, at_us - 1))
         self._instant_us = max(self._instant_us, self._grid(at_us))
 
     def next_us(self) -> int | None:

@@ -2,8 +2,7 @@
 
 Rules: a pure function of the rows in their order (input and decisions), the plan and the secrets: run again,
 it gives the same bytes at the same moments. `receive` first lets everything happen that was due before the
-row; `advance` may only be called up to a moment before which no decision that acts at once can come any more,
-nor any row that would be due by then.
+row; `advance` may only be called up to a moment before which no further row can come, but for input it is told of.
 """
 
 from collections import Counter, deque
@@ -162,11 +161,16 @@ class Pipeline:
         if text is not None and (findings := self.check_text(text)):
             self.blocked.append(Blocked(at_us, text, tuple(findings)))
 
-    def advance(self, now_us: int) -> list[Due]:
-        """Return what is due up to and including `now_us`, in the order in which it leaves."""
+    def advance(self, now_us: int, unread_us: int | None = None) -> list[Due]:
+        """Return what is due up to and including `now_us`, in the order in which it leaves.
+
+        `unread_us`: the moment of the oldest input that will still be received; an audience gets nothing that might
+        need it, and everything else at its moment, or the moments would tell that there is input now (R2).
+        """
         due: list[Due] = []
         for channel in self.channels:
-            due += channel.advance(now_us)
+            upto_us = now_us if unread_us is None else min(now_us, unread_us + channel.policy.delay_us - 1)
+            due += channel.advance(upto_us)
         due.sort(key=lambda item: item.instant_us)
         return due
 

@@ -1,7 +1,7 @@
 """The operator's way in: a socket in the private folder that takes decisions, one JSON line each.
 
 Rules: only who may read the private folder can reach it (a Unix socket of mode 0600; nothing of it is on a
-network); every decision is journalled with who took it before it acts; releasing early asks twice.
+network); every decision is journalled with who took it before it acts and is answered; releasing early asks twice.
 """
 
 import asyncio
@@ -27,7 +27,11 @@ class Bridge(Protocol):
     """What the control socket needs of the ship."""
 
     def decide(self, data: bytes, who: str) -> dict[str, Any]:
-        """Check a decision, journal it, and say what it does; OperatorError if it can't be taken."""
+        """Check a decision, hand it to the journal, and say what it does; OperatorError if it can't be taken."""
+        ...
+
+    async def settled(self) -> bool:
+        """Wait until the decisions taken are on the disk and act; False if that takes too long."""
         ...
 
     def status(self) -> dict[str, Any]:
@@ -76,7 +80,10 @@ class Control:
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         with contextlib.suppress(ConnectionError), contextlib.closing(writer):
             while line := await _line(reader):
-                writer.write(json.dumps(self.answer(line)).encode() + b"\n")
+                answer = self.answer(line)
+                if "taken" in answer and not await self._bridge.settled():
+                    answer = {**answer, "but": NOT_SETTLED}
+                writer.write(json.dumps(answer).encode() + b"\n")
                 await writer.drain()
             if line is None:
                 writer.write(json.dumps(TOO_LONG).encode() + b"\n")
@@ -118,6 +125,9 @@ class Control:
         }
 
 
+NOT_SETTLED = (
+    "it is not on the disk yet: nothing is released before it is, but it is lost if the relay or the machine stops now"
+)
 TOO_LONG = {"ok": False, "why": f"a message has at most {LINE_LIMIT} octets"}
 
 

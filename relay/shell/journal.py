@@ -121,6 +121,7 @@ class Journal:
         self._next_seq = file.last()[0] + 1
         self._waiting: deque[Row] = deque()
         self._acting: deque[Row] = deque()
+        self._settling: deque[tuple[int, asyncio.Future[None]]] = deque()
         self._proven_us = clock.counted_us()
         self._queue: queue.SimpleQueue[Row | None] = queue.SimpleQueue()
         self._marks: dict[str, str] = {}
@@ -159,6 +160,13 @@ class Journal:
         """Wait until `append` would take a row again."""
         await self._room.wait()
 
+    async def settled(self) -> None:
+        """Wait until everything appended so far is on the disk and has been handed on."""
+        if self._waiting:
+            settled = self._loop.create_future()
+            self._settling.append((self._waiting[-1].seq, settled))
+            await settled
+
     def mark(self, marks: Mapping[str, str]) -> None:
         """Let these marks go to the disk with the next commit."""
         with self._marks_lock:
@@ -173,18 +181,20 @@ class Journal:
         """Return the moment up to which everything received is on the disk and has been handed on."""
         return (self._waiting[0].embargo_us if self._waiting else self._clock.now_us()) - 1
 
-    def release_us(self, delay_us: int) -> int:
-        """Return the moment up to which may be released what is due no sooner than `delay_us` after its receipt.
+    def release_us(self) -> int:
+        """Return the moment up to which may be released what needs none of the input that is still `unread_us`.
 
-        That is now, whatever input is on its way to the disk; before a decision that acts at once and isn't there yet;
-        and the watermark, once the disk has taken no beat for `STALLED_US` (beats come whether there is input or not).
+        That is now; before a decision that acts at once and isn't on the disk yet; and the watermark, once the disk
+        has taken no beat for `STALLED_US` (beats come whether there is input or not).
         """
         if self._clock.counted_us() - self._proven_us > STALLED_US:
             return self.watermark_us()
-        moments = [self._clock.now_us()]
-        moments += [self._acting[0].embargo_us] if self._acting else []
-        moments += [self._waiting[0].embargo_us + delay_us] if self._waiting else []
-        return min(moments) - 1
+        return (self._acting[0].embargo_us if self._acting else self._clock.now_us()) - 1
+
+    @property
+    def unread_us(self) -> int | None:
+        """The moment of the oldest row that is on its way to the disk, None if there is none."""
+        return self._waiting[0].embargo_us if self._waiting else None
 
     async def close(self) -> None:
         """Write what is waiting, if the disk takes it, and end the writer."""
@@ -239,3 +249,7 @@ class Journal:
         if len(self._waiting) < self._limit // 2:
             self._room.set()
         self.on_durable(rows)
+        while self._settling and self._settling[0][0] <= rows[-1].seq:
+            _, settled = self._settling.popleft()
+            if not settled.done():
+                settled.set_result(None)

@@ -34,6 +34,7 @@ from relay.shell.standing import check_decision, ship_status
 log = logging.getLogger("offing.ship")
 BEAT_S = 2.0
 REPORT_S = 30.0
+SETTLE_S = 5.0
 DESK = "desk"
 
 
@@ -109,6 +110,15 @@ class Ship:
         if not self._journal.append(DESK, RowKind.DECISION, write_decision(decision, who), acts=acts):
             raise OperatorError("the journal has no room: nothing is taken until the disk can be written")
         return answer
+
+    async def settled(self) -> bool:
+        """Wait until the decisions taken are on the disk and act; False if it doesn't take them for `SETTLE_S`."""
+        assert self._journal is not None
+        try:
+            await asyncio.wait_for(self._journal.settled(), SETTLE_S)
+        except TimeoutError:
+            return False
+        return True
 
     def status(self) -> dict[str, Any]:
         """Return how things stand: exact and private, for the operator alone."""
@@ -225,9 +235,8 @@ class Ship:
     def _release_due(self) -> None:
         """Release what is due, as far as the journal lets it."""
         assert self._journal is not None
-        least_us = min(policy.delay_us for policy in self._expedition.plan.policies)
-        upto_us = self._journal.release_us(least_us)
-        self._guarded(lambda: self._out(self.pipeline.advance(upto_us)))
+        upto_us, unread_us = self._journal.release_us(), self._journal.unread_us
+        self._guarded(lambda: self._out(self.pipeline.advance(upto_us, unread_us)))
 
     def _keep(self) -> None:
         """Put clock and checkpoint into the journal."""
