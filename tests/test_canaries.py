@@ -1,0 +1,112 @@
+"""A scanner for what must never leave finds each canary wherever it is planted, and nothing where there is none."""
+
+import base64
+import html
+import json
+import random
+import struct
+import urllib.parse
+from pathlib import Path
+
+import msgpack
+import pytest
+from geographiclib.geodesic import Geodesic
+
+from canaries import REACH_M, Scanner
+from canary_spellings import encodings, notations
+from relay.shell.seabed import INVENTED_PLACE
+
+ROOT = Path(__file__).resolve().parents[1]
+PLACE = (INVENTED_PLACE.latitude_deg, INVENTED_PLACE.longitude_deg)
+KEY = bytes(range(100, 132))
+SINCE_S, UNTIL_S = 1_792_000_000.0, 1_792_000_060.0
+SECRETS = {"turn": 206.01982539, "shift": -871.3610314}
+SCANNER = Scanner(
+    [PLACE], moments_s=(SINCE_S, UNTIL_S), secrets=SECRETS, words={"key": KEY, "feed": "buoy-line"}
+)
+# These are off by some tens of metres themselves.
+ROUGH = ("to 3 places", "tenths of minutes", "MGRS with 3", "NMEA 0183, to 1")
+TEXTS, BYTES = notations(PLACE), encodings(PLACE)
+
+
+def away(metres: float, bearing_deg: float) -> tuple[float, float]:
+    """Return a position so far from the canary (geographiclib)."""
+    there = Geodesic.WGS84.Direct(*PLACE, bearing_deg, metres)
+    return there["lat2"], there["lon2"]
+
+
+@pytest.mark.parametrize("notation", TEXTS)
+def test_canary_in_any_notation_is_found(notation: str) -> None:
+    """A position told in text is found in a page, in a header and in JSON, percent-encoded and with entities."""
+    for text in TEXTS[notation]:
+        page = f"<p>Lantern is at {text}, holding</p>"
+        escaped = "".join(f"&#{ord(character)};" if not character.isalnum() else character for character in text)
+        for where in (
+            page.encode(),
+            f"X-Place: {text}\r\n".encode(),
+            json.dumps({"note": text, "dive": 1}).encode(),
+            urllib.parse.quote(f"/a/{text}?b").encode(),
+            f"<i>{escaped}</i>".encode(),
+            html.escape(page).encode(),
+        ):
+            assert SCANNER.find(where), (text, where)
+
+
+@pytest.mark.parametrize("encoding", BYTES)
+def test_canary_in_any_encoding_is_found(encoding: str) -> None:
+    """A position as binary numbers is found behind any number of other bytes, however it is aligned, and in a frame."""
+    for data in BYTES[encoding]:
+        if "MessagePack" not in encoding:
+            for before in range(9):
+                found = SCANNER.find(b"\x96\x01\x05\x01\x0f\x92\xc4\x1f\x00"[:before] + data + bytes(64))
+                assert any(sighting.at in range(before, before + len(data)) for sighting in found), (data, before)
+        frame = msgpack.packb([1, 0, 3, 4, None, bytes(7)])
+        value = msgpack.unpackb(data) if "MessagePack" in encoding else data
+        for record in ([1, 5, 1, 2, value, b"\0"], [1, 5, 1, 2, [["reporting", value]], b"\0"], {"a": value}):
+            single = "f32" in encoding and "MessagePack" in encoding
+            told = msgpack.packb(record, use_single_float=single)
+            for whole in (frame + told, b"HTTP/1.1 200 OK\r\nETag: x\r\n\r\n" + frame * 3 + told):
+                assert SCANNER.find(whole), (data, whole)
+
+
+@pytest.mark.parametrize("metres", [0.0, 0.6 * REACH_M])
+def test_canary_is_found_to_the_precision_that_matters(metres: float) -> None:
+    """What tells a place some tens of metres beside a position tells the position, in every notation and encoding."""
+    for bearing_deg in (0.0, 90.0, 200.0):
+        place = away(metres, bearing_deg)
+        fine = {name: texts for name, texts in notations(place).items() if not any(word in name for word in ROUGH)}
+        assert [text for texts in fine.values() for text in texts if not SCANNER.find(text.encode())] == []
+        assert [name for name, datas in encodings(place).items() for data in datas if not SCANNER.find(data)] == []
+
+
+def test_other_places_are_not_found() -> None:
+    """Some kilometres away on both axes nothing is found: the scanner doesn't call everything a canary."""
+    for bearing_deg in (40.0, 130.0, 220.0, 310.0):
+        place = away(9_000.0, bearing_deg)
+        for name, told in {**notations(place), **encodings(place)}.items():
+            for one in told:
+                assert SCANNER.find(one.encode() if isinstance(one, str) else one) == [], (name, one)
+
+
+def test_moments_secrets_and_names_are_found() -> None:
+    """Unix seconds to nanoseconds, in text and binary; the key in any spelling; secret numbers; names."""
+    moments = [f"{SINCE_S:.0f}", f"{UNTIL_S:.3f}", *(f"{UNTIL_S * scale:.0f}" for scale in (1e3, 1e6, 1e9))]
+    binary = [struct.pack(order + form, int(UNTIL_S)) for order in "<>" for form in "di"]
+    assert list(SCANNER.find_in([1, [{"a": SINCE_S * 1e3}]])) == ["moment in ms"]
+    binary += [struct.pack(order + "q", int(SINCE_S * scale)) for order in "<>" for scale in (1, 1e3, 1e6, 1e9)]
+    secrets = ["206.01982", "-871,3610", KEY.hex(), KEY.hex().upper(), base64.b64encode(KEY).decode(), "Buoy-Line"]
+    numbers = [struct.pack(order + form, value) for order in "<>" for form in "fd" for value in SECRETS.values()]
+    for one in [*(text.encode() for text in (*moments, *secrets)), *binary, *numbers, KEY]:
+        assert SCANNER.find(b"x " + one + b" y"), one
+    assert SCANNER.find(f"{SINCE_S - 3_600:.0f} 205.9 {bytes(32).hex()}".encode()) == []
+
+
+def test_nothing_is_found_in_noise_or_in_texts_without_a_canary() -> None:
+    """Ordinary text, digests and released frames hold no canary: what the scanner finds is there."""
+    chance = random.Random(9)
+    plain = [
+        *(path.read_bytes() for path in (ROOT / "relay" / "shell").glob("[a-r]*.py")),
+        *(chance.randbytes(32).hex().encode() for _ in range(500)),
+        bytes(chance.choice(b"\x00\x00\x00\x01\x05\x92\x96\xc0\xc4\xa9") for _ in range(200_000)),
+    ]
+    assert [found for data in plain for found in SCANNER.find(data)] == []
