@@ -1,8 +1,10 @@
 """A scanner for what must never leave: positions in every notation and encoding, secrets, moments, names.
 
 Rules: it knows nothing of how Offing writes anything; conversions are those of general-purpose libraries (pyproj,
-utm, mgrs, openlocationcode, pygeohash, maidenhead, numpy). A position counts as told if what stands there, read in
-some notation, lies within `REACH_M` of a canary on one axis: half a position halves the search already.
+utm, mgrs, openlocationcode, pygeohash, maidenhead, msgpack, numpy). A position counts as told if what stands there,
+read in some notation, lies within `REACH_M` of a canary on one axis: half a position halves the search already. Four
+raw bytes alone are too few for that, as any four bytes read like something near somewhere once in ten thousand
+times: there both axes must stand within `TOGETHER` bytes, unless MessagePack says that a number is one.
 """
 
 import base64
@@ -17,6 +19,7 @@ from urllib.parse import unquote_to_bytes
 
 import maidenhead
 import mgrs
+import msgpack
 import numpy
 import pygeohash
 import utm
@@ -24,6 +27,8 @@ from openlocationcode import openlocationcode
 from pyproj import Transformer
 
 REACH_M = 100.0
+TOGETHER = 16
+SMALL = 65_536  # a whole number below tells no position to 100 m that is a degree from the equator and from Greenwich
 METRES_A_DEGREE = 111_320.0  # WGS 84's equator by 360: a little long elsewhere, which makes the reach a little short
 _MERCATOR = Transformer.from_crs(4326, 3857, always_xy=True)
 
@@ -119,15 +124,20 @@ _CODES = {"MGRS": (_MGRS_CODE, _mgrs_places), "plus code": (_PLUS_CODE, _plus_pl
           "Maidenhead locator": (_LOCATOR, _locator_places)}  # fmt: skip
 
 
-def _geohashes(positions: Sequence[tuple[float, float]]) -> re.Pattern[str]:
-    """Return what matches the squares of about 150 m that positions and their surroundings are in, in capitals."""
+_GEOHASH_SIZE = 7
+
+
+def _geohashes(positions: Sequence[tuple[float, float]]) -> tuple[re.Pattern[str], set[str]]:
+    """Return the squares of about 150 m that positions and their surroundings are in, in capitals, and a first look."""
     step = REACH_M / METRES_A_DEGREE
-    around = {
-        pygeohash.encode(latitude + north * step, longitude + east * step / math.cos(math.radians(latitude)), 7)
+    around = [
+        (latitude + north * step, longitude + east * step / math.cos(math.radians(latitude)))
         for latitude, longitude in positions
         for north, east in itertools.product((-1, 0, 1), repeat=2)
-    }
-    return re.compile("|".join(sorted(around)).upper())
+    ]
+    squares = {pygeohash.encode(*place, precision=_GEOHASH_SIZE).upper() for place in around}
+    heads = "|".join(sorted({square[:4] for square in squares}))
+    return re.compile(rf"(?=((?:{heads})[0-9B-HJKMNP-Z]{{{_GEOHASH_SIZE - 4}}}))"), squares
 
 
 _DECIMAL = re.compile(r"(?<![\d.,])\d{1,3}[.,]\d{3,17}(?!\d)")
@@ -143,7 +153,7 @@ def _number(text: str) -> float:
 
 
 class Scanner:
-    """Finds canaries in bytes: `positions` (latitude, longitude; degrees), moments from `since_s` to `until_s` (Unix).
+    """Finds canaries in bytes: `positions` (latitude, longitude; degrees), moments of the wall clock (Unix).
 
     `secrets`: numbers that must not stand anywhere to six figures. `words`: texts and bytes that must not stand
     anywhere, by what they are.
@@ -153,11 +163,12 @@ class Scanner:
         self,
         positions: Sequence[tuple[float, float]],
         *,
-        since_s: float = 0.0,
-        until_s: float = 1.0,
+        moments_s: tuple[float, float] | None = None,
         secrets: dict[str, float] | None = None,
         words: dict[str, str | bytes] | None = None,
     ) -> None:
+        if min(abs(value) for place in positions for value in place) < 1:
+            raise ValueError("canaries live a degree or more from the equator and from Greenwich")
         self._degrees, radians, planes = _axes(positions)
         self._floats = {**self._degrees, **radians, **planes}
         self._integers = {
@@ -165,13 +176,10 @@ class Scanner:
             for axis, values in self._degrees.items()
             for unit, scale in _SCALES.items()
         } | planes
-        middle, half = (since_s + until_s) / 2, (until_s - since_s) / 2 + 1
-        self._moments = {
-            f"moment in {unit}": Values([middle * scale], half * scale)
-            for unit, scale in (("s", 1.0), ("ms", 1e3), ("us", 1e6), ("ns", 1e9))
-        }
+        self._moments = {} if moments_s is None else _moments(*moments_s)
         self._secrets = {name: Values([value], abs(value) * 1e-6) for name, value in (secrets or {}).items()}
-        self._nearest, self._geohashes = positions[0], _geohashes(positions)
+        self._nearest = positions[0]
+        self._square, self._squares = _geohashes(positions)
         floats = {**self._floats, **self._secrets}
         families = {
             "f4": floats,
@@ -182,11 +190,12 @@ class Scanner:
         self._kinds = [
             (numpy.dtype(order + kind), wanted, Spans(wanted)) for kind, wanted in families.items() for order in "<>"
         ]
+        self._numbers = {**floats, **self._integers, **self._moments}
         self._words = {what: _spellings(word) for what, word in (words or {}).items()}
 
     def find(self, data: bytes) -> list[Sighting]:
         """Return everything in `data` that must not be there."""
-        found = [*self._in_text(data), *self._in_binary(data), *self._in_words(data)]
+        found = [*self._in_text(data), *self._in_binary(data), *self._in_words(data), *self._in_messages(data)]
         for plain in _unescaped(data) - {data}:
             found += self._in_text(plain)
         return found
@@ -211,8 +220,9 @@ class Scanner:
             yield _sighting(what, data, places[at])
 
     def _coded(self, packed: str) -> Iterator[tuple[str, int]]:
-        for match in self._geohashes.finditer(packed):
-            yield "geohash", match.start()
+        for match in self._square.finditer(packed):
+            if match[1] in self._squares:
+                yield "geohash", match.start()
         for what, (pattern, read) in _CODES.items():
             for match in pattern.finditer(packed):
                 if any(all(map(Values.has, self._degrees.values(), place)) for place in read(match, self._nearest)):
@@ -234,17 +244,65 @@ class Scanner:
 
     def _in_binary(self, data: bytes) -> Iterator[Sighting]:
         for kind, families, spans in self._kinds:
-            for start in range(kind.itemsize):
-                count = (len(data) - start) // kind.itemsize
-                if count <= 0:
-                    continue
-                with numpy.errstate(all="ignore"):  # most of what is read this way is no number
-                    numbers = numpy.frombuffer(data, kind, count, start).astype(numpy.float64)
-                    hits = spans.hits(numbers)
-                for at in hits:
-                    named = _named(families, numbers[at])
-                    if named is not None:
-                        yield _sighting(f"{named}, {kind.str}", data, start + int(at) * kind.itemsize)
+            found = list(_in_array(data, kind, families, spans))
+            if kind.itemsize == 4:
+                found = [(what, at) for what, at in found if _has_partner(what, at, found)]
+            for what, at in found:
+                yield _sighting(f"{what}, {kind.str}", data, at)
+
+    def _in_messages(self, data: bytes) -> Iterator[Sighting]:
+        """Read `data`, or what follows a head in it, as MessagePack as far as it is, and look at every number there."""
+        head = data.find(b"\r\n\r\n") + 4 if data.startswith(b"HTTP/") else 0
+        unpacker = msgpack.Unpacker(max_buffer_size=len(data) + 1, strict_map_key=False)
+        unpacker.feed(data[head:])
+        with contextlib.suppress(ValueError, TypeError, msgpack.exceptions.UnpackException):
+            for value in unpacker:
+                for what in self.find_in(value):
+                    yield _sighting(f"{what}, MessagePack", data, head + unpacker.tell())
+
+    def find_in(self, value: object) -> Iterator[str]:
+        """Yield what a MessagePack value tells: every number in it that must not be there."""
+        if isinstance(value, dict):
+            yield from self.find_in([*value.keys(), *value.values()])
+        elif isinstance(value, list):
+            for item in value:
+                yield from self.find_in(item)
+        elif type(value) is float or (type(value) is int and abs(value) >= SMALL):
+            named = _named(self._numbers, float(value))
+            if named is not None:
+                yield named
+
+
+def _in_array(data: bytes, kind: numpy.dtype, families: Families, spans: Spans) -> Iterator[tuple[str, int]]:
+    """Read `data` from every byte on as an array of numbers, and yield what is near a value to look for, and where."""
+    for start in range(kind.itemsize):
+        count = (len(data) - start) // kind.itemsize
+        if count <= 0:
+            continue
+        with numpy.errstate(all="ignore"):  # most of what is read this way is no number
+            numbers = numpy.frombuffer(data, kind, count, start).astype(numpy.float64)
+            hits = spans.hits(numbers)
+        for at in hits:
+            named = _named(families, numbers[at])
+            if named is not None:
+                yield named, start + int(at) * kind.itemsize
+
+
+_AXES = {"latitude": "longitude", "longitude": "latitude", "east": "north", "north": "east", " x ": " y ", " y ": " x "}
+
+
+def _has_partner(what: str, at: int, found: list[tuple[str, int]]) -> bool:
+    """Say if the other axis of the same notation stands close by; what is no position needs none."""
+    axis = next((axis for axis in _AXES if axis in what), None)
+    if axis is None:
+        return True
+    return any(other == what.replace(axis, _AXES[axis]) and abs(place - at) <= TOGETHER for other, place in found)
+
+
+def _moments(since_s: float, until_s: float) -> Families:
+    middle, half = (since_s + until_s) / 2, (until_s - since_s) / 2 + 1
+    scales = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
+    return {f"moment in {unit}": Values([middle * scale], half * scale) for unit, scale in scales.items()}
 
 
 def _unescaped(data: bytes) -> set[bytes]:

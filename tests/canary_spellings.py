@@ -6,7 +6,6 @@ pyproj); MessagePack is the library's own; binary numbers are the standard libra
 
 import math
 import struct
-from collections.abc import Iterable
 
 import maidenhead
 import mgrs
@@ -104,38 +103,53 @@ def _whole_numbers(place: Place) -> dict[str, list[str]]:
     return {f"whole number of {unit}": [f"{value * scale:.0f}" for value in place] for unit, scale in SCALES.items()}
 
 
+def whole_positions(place: Place) -> dict[str, list[str]]:
+    """Return texts that tell both axes of a position, by the name of the notation."""
+    metres, codes = planes(place), _codes(place)
+    halves = {**_angles(place), **_whole_numbers(place)}
+    told = {
+        name: [f"{north}, {west}" for north, west in zip(*_halved(texts), strict=True)]
+        for name, texts in halves.items()
+    }
+    told["UTM metres"] = [f"{metres['UTM east']:.0f} {metres['UTM north']:.0f}"]
+    told["Mercator metres"] = [f"{metres['Mercator x']:.0f} {metres['Mercator y']:.0f}"]
+    del codes["geohash in capitals"]  # names of samples look like that: the place finder lets it pass, knowingly
+    return {**told, **codes, **{name: texts for name, texts in _grids(place).items() if "MGRS" in name}}
+
+
+def _halved(texts: list[str]) -> tuple[list[str], list[str]]:
+    return texts[: len(texts) // 2], texts[len(texts) // 2 :]
+
+
 def encodings(place: Place) -> dict[str, list[bytes]]:
-    """Return bytes that tell a position to 100 m or better, each of them alone, by name; both orders of bytes."""
-    floats = {
-        "degrees": list(place),
-        "radians": [math.radians(value) for value in place],
-        **{f"{name} metres": [value] for name, value in planes(place).items()},
+    """Return bytes that tell a position to 100 m or better, by name: one axis where 8 bytes or MessagePack say so.
+
+    Raw numbers come in either order of bytes; raw ones of 4 bytes are both axes, one behind the other or apart.
+    """
+    metres = planes(place)
+    pairs: dict[str, tuple[float, ...]] = {
+        "degrees": place,
+        "radians": tuple(map(math.radians, place)),
+        "UTM metres": (metres["UTM east"], metres["UTM north"]),
+        "Mercator metres": (metres["Mercator x"], metres["Mercator y"]),
     }
     whole = {
-        **{unit: [round(value * scale) for value in place] for unit, scale in SCALES.items()},
-        **{f"{name} metres": [round(value)] for name, value in planes(place).items()},
+        **{unit: tuple(round(value * scale) for value in place) for unit, scale in SCALES.items()},
+        **{name: tuple(map(round, pairs[name])) for name in ("UTM metres", "Mercator metres")},
     }
-    said = {
-        f"{what} as {word}": _both_orders(form, values)
-        for what, values in floats.items()
-        for word, form in (("f32", "f"), ("f64", "d"))
-    }
-    said |= {
-        f"{what} as {word}": _both_orders(form, values)
-        for what, values in whole.items()
-        for word, form in (("i32", "i"), ("i64", "q"))
-    }
-    said |= {
-        f"{what} in MessagePack": [msgpack.packb(value) for value in values]
-        for what, values in {**whole, **floats}.items()
-    }
-    said |= {
-        f"{what} in MessagePack as f32": [msgpack.packb(value, use_single_float=True) for value in values]
-        for what, values in floats.items()
-    }
-    said["both in a MessagePack list"] = [msgpack.packb([1, list(place), "x"])]
+    said: dict[str, list[bytes]] = {"both in a MessagePack list": [msgpack.packb([1, list(place), "x"])]}
+    for what, values in pairs.items():
+        said[f"{what} as f64"] = [struct.pack(order + "d", value) for value in values for order in "<>"]
+        said[f"{what} as f32"] = _together("f", values)
+        said[f"{what} in MessagePack"] = [msgpack.packb(value) for value in values]
+        said[f"{what} in MessagePack as f32"] = [msgpack.packb(value, use_single_float=True) for value in values]
+    for unit, counts in whole.items():
+        said[f"{unit} as i64"] = [struct.pack(order + "q", value) for value in counts for order in "<>"]
+        said[f"{unit} as i32"] = _together("i", counts)
+        said[f"{unit}, whole, in MessagePack"] = [msgpack.packb(value) for value in counts]
     return said
 
 
-def _both_orders(form: str, values: Iterable[float]) -> list[bytes]:
-    return [struct.pack(order + form, value) for value in values for order in "<>"]
+def _together(form: str, values: tuple[float, ...]) -> list[bytes]:
+    packed = [[struct.pack(order + form, value) for value in values] for order in "<>"]
+    return [between.join(pair) for pair in packed for between in (b"", b"\xca", b"\x00\x01\x02")]

@@ -8,6 +8,7 @@ import struct
 import urllib.parse
 from pathlib import Path
 
+import msgpack
 import pytest
 from geographiclib.geodesic import Geodesic
 
@@ -21,7 +22,7 @@ KEY = bytes(range(100, 132))
 SINCE_S, UNTIL_S = 1_792_000_000.0, 1_792_000_060.0
 SECRETS = {"turn": 206.01982539, "shift": -871.3610314}
 SCANNER = Scanner(
-    [PLACE], since_s=SINCE_S, until_s=UNTIL_S, secrets=SECRETS, words={"key": KEY, "feed": "buoy-line"}
+    [PLACE], moments_s=(SINCE_S, UNTIL_S), secrets=SECRETS, words={"key": KEY, "feed": "buoy-line"}
 )
 # These are off by some tens of metres themselves.
 ROUGH = ("to 3 places", "tenths of minutes", "MGRS with 3", "NMEA 0183, to 1")
@@ -53,11 +54,19 @@ def test_canary_in_any_notation_is_found(notation: str) -> None:
 
 @pytest.mark.parametrize("encoding", BYTES)
 def test_canary_in_any_encoding_is_found(encoding: str) -> None:
-    """A position as binary numbers is found behind any number of other bytes, however it is aligned."""
+    """A position as binary numbers is found behind any number of other bytes, however it is aligned, and in a frame."""
     for data in BYTES[encoding]:
-        for before in range(9):
-            found = SCANNER.find(b"\x96\x01\x05\x01\x0f\x92\xc4\x1f\x00"[:before] + data + bytes(64))
-            assert any(sighting.at in range(before, before + len(data)) for sighting in found), (data, before)
+        if "MessagePack" not in encoding:
+            for before in range(9):
+                found = SCANNER.find(b"\x96\x01\x05\x01\x0f\x92\xc4\x1f\x00"[:before] + data + bytes(64))
+                assert any(sighting.at in range(before, before + len(data)) for sighting in found), (data, before)
+        frame = msgpack.packb([1, 0, 3, 4, None, bytes(7)])
+        value = msgpack.unpackb(data) if "MessagePack" in encoding else data
+        for record in ([1, 5, 1, 2, value, b"\0"], [1, 5, 1, 2, [["reporting", value]], b"\0"], {"a": value}):
+            single = "f32" in encoding and "MessagePack" in encoding
+            told = msgpack.packb(record, use_single_float=single)
+            for whole in (frame + told, b"HTTP/1.1 200 OK\r\nETag: x\r\n\r\n" + frame * 3 + told):
+                assert SCANNER.find(whole), (data, whole)
 
 
 @pytest.mark.parametrize("metres", [0.0, 0.6 * REACH_M])
@@ -83,6 +92,7 @@ def test_moments_secrets_and_names_are_found() -> None:
     """Unix seconds to nanoseconds, in text and binary; the key in any spelling; secret numbers; names."""
     moments = [f"{SINCE_S:.0f}", f"{UNTIL_S:.3f}", *(f"{UNTIL_S * scale:.0f}" for scale in (1e3, 1e6, 1e9))]
     binary = [struct.pack(order + form, int(UNTIL_S)) for order in "<>" for form in "di"]
+    assert list(SCANNER.find_in([1, [{"a": SINCE_S * 1e3}]])) == ["moment in ms"]
     binary += [struct.pack(order + "q", int(SINCE_S * scale)) for order in "<>" for scale in (1, 1e3, 1e6, 1e9)]
     secrets = ["206.01982", "-871,3610", KEY.hex(), KEY.hex().upper(), base64.b64encode(KEY).decode(), "Buoy-Line"]
     numbers = [struct.pack(order + form, value) for order in "<>" for form in "fd" for value in SECRETS.values()]

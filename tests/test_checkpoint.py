@@ -12,7 +12,7 @@ TWO = plan(policy("public"), policy("slow"))
 def test_checkpoint_comes_back_as_it_was_written() -> None:
     """Row and standings survive, to the last bit of an anchor."""
     for anchor in (None, Anchor(-38.61472000000001, 179.99999999999997, 12)):
-        checkpoint = Checkpoint(4_711, (Standing(3, 8, anchor, 12_000_000, 5), Standing(1, -1, None)))
+        checkpoint = Checkpoint(4_711, (Standing(3, 8, anchor, 12_000_000), Standing(1, -1, None)))
         assert read_checkpoint(write_checkpoint(checkpoint, TWO), TWO) == checkpoint
 
 

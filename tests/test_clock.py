@@ -88,6 +88,19 @@ def test_clock_holds_still_if_the_machines_clock_goes_back() -> None:
     assert clock.now_us() == before
 
 
+def test_clock_reads_at_least_what_is_proven_from_elsewhere_and_counts_on_from_its_own() -> None:
+    """A row or a recording proves that a moment had come; the clock stands there until its own count is past it."""
+    time = SetTime(boot="second boot")
+    clock = EmbargoClock(time, ClockMark("first boot", 0), 5_000_000, 6_000_000)
+    assert (clock.now_us(), clock.counted_us()) == (6_000_000, 5_000_000)
+    clock.prove(7_000_000)
+    clock.prove(6_500_000)
+    time.us += 1_500_000
+    assert (clock.now_us(), clock.counted_us()) == (7_000_000, 6_500_000)
+    time.us += 600_000
+    assert clock.now_us() == clock.counted_us() == 7_100_000
+
+
 def test_machine_time_is_of_this_boot_and_counts_on() -> None:
     """The machine's boot id is the kernel's, and its clock never goes back."""
     time = MachineTime()

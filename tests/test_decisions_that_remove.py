@@ -155,9 +155,10 @@ def test_cut_after_release_changes_nothing_that_was_sent_or_is_to_come() -> None
 
 
 def test_cut_reaches_nothing_that_comes_after_it() -> None:
-    """However far into the future a cut was written, what is received after it stays: it would have gone unseen."""
-    due = out_of(TWO, LONG, [decided(100 * SECOND, Cut(from_us=90 * SECOND, to_us=10**12))])
-    assert sent(due) == sent(WHOLE)
+    """However far into the future a cut was written, what comes from its moment on stays: it would have gone unseen."""
+    last = decided(100 * SECOND, Say(text="before the cut, in the same microsecond"))
+    due = out_of(TWO, LONG, [last, decided(100 * SECOND, Cut(from_us=90 * SECOND, to_us=10**12))])
+    assert sent(due) == sent(out_of(TWO, LONG, [last]))
 
 
 def test_cut_of_an_annotation_takes_it_alone_and_the_report_after_it_stays() -> None:

@@ -155,6 +155,28 @@ def test_audiences_stop_and_go_on_each_for_itself() -> None:
     assert sent(alone) == [item for item in sent(due) if item[1] == "funders"]
 
 
+def test_word_of_the_operator_is_for_one_dive() -> None:
+    """A dive that was ended out there takes his word with it: the next one stops outside as the first did."""
+    journal = at_ranges((10, 20, IN), (20, 30, OUT), (120, 130, OUT), (130, 140, IN))
+    due = out_of(bounded(), journal, [decided(24 * SECOND, End())], resumed(60))
+    assert {item.record.dive for item in due} == {1}
+    due = out_of(bounded(), journal, [decided(24 * SECOND, End())], resumed(60, 160))
+    assert {item.record.dive for item in due} == {1, 2}
+
+
+def test_restart_waits_until_an_excursion_before_the_dive_is_over() -> None:
+    """Between the operator's word and the first tick inside there is no checkpoint: it would forget the word."""
+    pipeline, journal = Pipeline(bounded(), SECRETS), in_order(at_ranges((10, 30, OUT), (30, 40, IN)), resumed(36))
+    reference = sent(out_of(bounded(), journal))
+    for row in journal:
+        pipeline.receive(row)
+        pipeline.advance(row.embargo_us)
+        if (checkpoint := pipeline.checkpoint()) is not None:
+            again = run(Pipeline(bounded(), SECRETS, checkpoint), journal[checkpoint.row - 1 :])
+            assert sent(again) == reference[-len(again) :]
+            assert again
+
+
 def test_edge_of_the_area_is_inside() -> None:
     """At the radius the dive is shown, a metre beyond it is not."""
     assert ticks(out_of(bounded(), at_ranges((10, 20, 999.5))))[:3] == [12, 14, 16]

@@ -82,10 +82,10 @@ def test_recording_owes_what_it_told_before_a_restart(tmp_path: Path) -> None:
         path.parent.mkdir(parents=True)
         path.write_bytes(b"".join(FRAMES[:count]) + tail)
         outlet = Outlet(folder, lambda frame: None)
-        owed = [outlet.owes({"public": 1})]
+        owed = [outlet.owes("public", 1)]
         for item in DUE[:count]:
             outlet.release(item)
-            owed.append(outlet.owes({"public": 1}))
+            owed.append(outlet.owes("public", 1))
         assert owed == [True] * count + [False]
 
 

@@ -9,6 +9,7 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -20,6 +21,15 @@ from relay.core.pipeline import Checkpoint, Pipeline
 from relay.core.policy import DiveLimits, Leg, Plan
 
 Sent = list[tuple[int, str, bytes]]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _starts_close_together() -> Iterator[None]:
+    """Let restarts begin at nearly any row, where a ship has one in hundreds: so each journal here has many."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("relay.core.pipeline._APART_ROWS", 1)
+        yield
+
 
 PLANS = {
     "by report": plan(policy("public"), policy("slow", delay_us=50 * SECOND, tick_us=5 * SECOND),
@@ -164,6 +174,28 @@ def killed_often(expedition: Plan, journal: list[Row], seed: int) -> Sent:
 def test_killed_again_and_again_the_log_grows_as_if_it_had_never_been(name: str, journal: list[Row], seed: int) -> None:
     """From any checkpoint, with decisions before and after it: what was sent grows again, and the rest follows."""
     assert killed_often(PLANS[name], journal, seed) == again(PLANS[name], journal)
+
+
+def test_restart_keeps_the_moment_of_a_resume_whose_hold_it_does_not_read_again() -> None:
+    """What fell due while it was held leaves after a restart when it would have left without one, not sooner."""
+    expedition = plan(policy("public", extra_us=0))
+    journal = in_order(
+        [decided(SECOND, Hold()), decided(40 * SECOND + 500_000, Resume())], dive_rows(30, start_s=5)
+    )
+    pipeline = Pipeline(expedition, SECRETS)
+    for row in journal:
+        assert pipeline.receive(row) == []
+    checkpoint = pipeline.checkpoint()
+    assert checkpoint is not None
+    assert checkpoint.row == 2
+    grown = again_from(expedition, journal, checkpoint)
+    assert grown == again(expedition, journal)
+    assert grown[0][0] == 42 * SECOND
+
+
+def again_from(expedition: Plan, journal: list[Row], checkpoint: Checkpoint) -> Sent:
+    """Return what a restart gives."""
+    return sent(run(Pipeline(expedition, SECRETS, checkpoint), journal[checkpoint.row - 1 :], HORIZON_US))
 
 
 def test_input_of_the_two_properties_has_all_that_matters() -> None:

@@ -1,13 +1,15 @@
 """The running relay: what it says when something is wrong."""
 
+import json
 import logging
 from pathlib import Path
 
 import pytest
 
-from expeditions import RIGHT
+from expeditions import RIGHT, changed
 from peers import until
 from relay.core.errors import OurFault
+from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.shell.clock import MachineTime
 from relay.shell.expedition import parse_expedition
@@ -56,3 +58,17 @@ async def test_fault_of_ours_with_words_of_its_own_says_them(
     await ship.close()
     assert "two records of one number" in caplog.text
     assert ship.stopped == "two records of one number"
+
+
+async def test_alarms_name_vehicles_and_no_place(tmp_path: Path) -> None:
+    """A vehicle outside the declared area is told by its name: not where, nor how far (R1)."""
+    area = '[area]\nname = "the invented bank"\ncentre = [-38.61472, -21.93306]\nradius = "3 km"\n'
+    moth = '[[vehicle]]\nname = "Moth"'
+    expedition = parse_expedition(changed(moth, area + moth), tmp_path / "EXPEDITION.toml")
+    ship = Ship(expedition, MachineTime(), new_site(expedition))
+    await ship.start()
+    astray = {"vehicle": "Moth", "latitude_deg": -38.71234, "longitude_deg": -21.81234, "depth_m": 50.0}
+    ship.pipeline.receive(Row(1, 1, 0.0, "station", RowKind.WHOLE, json.dumps(astray).encode() + b"\n"))
+    alarms = ship.alarms()
+    await ship.close()
+    assert alarms == ["Moth is outside the declared area"]

@@ -30,14 +30,13 @@ class Standing:
 
     `had_us`: the moment up to which it has had everything (-1: nothing). `anchor`: what its frame is laid about, of
     its own, so that nothing that is decided for another audience can move what this one sees. `instant_us`: the
-    moment before which nothing more leaves. `early_us`: up to where it was released early (-1: nothing was).
+    moment before which nothing more leaves, as after a resume.
     """
 
     next_dive: int = 1
     had_us: int = -1
     anchor: Anchor | None = None
     instant_us: int = 0
-    early_us: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +76,7 @@ class Channel:
         # Another tick in the expedition file than before the restart has another grid.
         self._tick_us = max(0, self._grid(start.had_us + 1))
         self._instant_us = self._grid(start.instant_us)
-        self._early_us = start.early_us
+        self._early_us = -1
         self._lag_us = self._lag()
         self.held = False
         self.outside: str | None = None
@@ -102,7 +101,7 @@ class Channel:
     @property
     def standing(self) -> Standing:
         """What a restart has to know of this audience, if it is idle."""
-        return Standing(self.next_dive, self.edge_us, self._anchor, self._instant_us, self._early_us)
+        return Standing(self.next_dive, self.edge_us, self._anchor, self._instant_us)
 
     def hold(self) -> None:
         """Stop releasing at once."""

@@ -1,4 +1,9 @@
-"""Coarse values with hysteresis: the moment of a change tells a value no better than the step."""
+"""Coarse values with hysteresis: what hovers at the edge of a step doesn't flutter.
+
+Rules: what is shown is off by up to a half and `SLACK` of a step. Steps make coarse, they hide nothing by themselves:
+at the moment of a change the value is known to be just past an edge, and a value that jitters by much of a step is
+found by averaging (both measured in tests/test_attacks.py). What hides the place is that the frame is secret.
+"""
 
 SLACK = 0.25
 

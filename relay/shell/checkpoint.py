@@ -32,7 +32,6 @@ def _written(standing: Standing) -> dict[str, Any]:
         "had_us": standing.had_us,
         "anchor": place,
         "instant_us": standing.instant_us,
-        "early_us": standing.early_us,
     }
 
 
@@ -40,4 +39,4 @@ def _read(value: dict[str, Any] | None) -> Standing:
     if value is None:
         return Standing()
     anchor = None if value["anchor"] is None else Anchor(*value["anchor"])
-    return Standing(value["next_dive"], value["had_us"], anchor, value["instant_us"], value["early_us"])
+    return Standing(value["next_dive"], value["had_us"], anchor, value["instant_us"])

@@ -3,7 +3,7 @@
 One outlet for the ship and for a rehearsal, so that both write the same files.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -51,11 +51,13 @@ class Outlet:
             recorder.close()
         self._onward(frame)
 
-    def owes(self, next_dives: Mapping[str, int]) -> bool:
-        """Return whether recordings told more, before a restart, than has been released again.
+    def owes(self, audience: str, next_dive: int) -> bool:
+        """Return whether an audience was told more, before a restart, than has been released to it again.
 
-        `next_dives`: by audience, the dive under way or the one that is next.
+        `next_dive`: the one under way or the one that is next.
         """
-        follow = {audience: max(dive, self._dives.get(audience, 0) + 1) for audience, dive in next_dives.items()}
-        paths = [recording_path(self._folder, audience, dive) for audience, dive in follow.items()]
-        return any(recorder.owes for recorder in self._open.values()) or any(map(told, paths))
+        recorder = self._open.get(audience)
+        if recorder is not None and recorder.owes:
+            return True
+        follows = max(next_dive, self._dives.get(audience, 0) + 1)
+        return told(recording_path(self._folder, audience, follows)) != b""

@@ -167,12 +167,15 @@ class Ship:
 
     def _catch_up(self) -> None:
         """Release again what had left before a power cut took the newest proof of time: what was told had been due."""
-        while self._outlet.owes(self._next_dives()):
-            moment_us = self.pipeline.next_us()
-            if moment_us is None:
-                raise RegrownError("recordings hold records that the journal doesn't grow again")
-            self._out(self.pipeline.advance(moment_us))
-            self._clock.prove(moment_us)
+        for channel in self.pipeline.channels:
+            audience = channel.policy.audience
+            while self._outlet.owes(audience, channel.next_dive):
+                moment_us = channel.next_us()
+                if moment_us is None:
+                    raise RegrownError(f"{audience} was told records that the journal doesn't grow again")
+                self._out(channel.advance(moment_us))
+                # It left after its moment, and whatever comes now comes later than that.
+                self._clock.prove(moment_us + 1)
 
     def _next_dives(self) -> dict[str, int]:
         return {channel.policy.audience: channel.next_dive for channel in self.pipeline.channels}

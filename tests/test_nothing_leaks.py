@@ -1,0 +1,230 @@
+"""R1 on a real ship's relay under way: nothing that leaves it, nor its log, holds a canary."""
+
+import asyncio
+import re
+import signal
+import socket
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import relay
+from canaries import Scanner, Sighting
+from canary_public import CLOSED, OPEN, Listener, ask, ask_everything, packed, plain
+from canary_voyage import (
+    FEED_HOST,
+    FEEDS,
+    KEY,
+    PLACE,
+    PLAIN_NOTES,
+    STATION_HOST,
+    VEHICLE_CLOCK,
+    ZONES,
+    Station,
+    TalkativeShip,
+    astray,
+    dive,
+    prepare,
+)
+from relay.core.area import hidden_disc
+from relay.core.geodesy import Anchor, SiteFrame
+from relay.core.secrets import Secrets
+from relay.shell.expedition import read_expedition
+
+ROOT = Path(relay.__file__).resolve().parents[1]
+SITE = Secrets(KEY)
+# What the log may not hold either, though it is the operator's own: secrets, and the bytes of feeds.
+NOWHERE: dict[str, str | bytes] = {
+    "the key": KEY,
+    "a sentence": "$GP",
+    "the vehicle's clock": VEHICLE_CLOCK,
+    "a field nobody knows": "kurs_geheim",
+    "a vehicle nobody knows": "Pelican",
+    "a note that was kept back": "sherd at",
+    "a forbidden word": "Gannet Hollow",
+}
+# What only the public may not be told: names and addresses of the ship's inside.
+INSIDE: dict[str, str | bytes] = {
+    **{f"feed {name}": name for name in FEEDS},
+    **{f"zone {name}": name for name in ("the kiln", "the galley")},
+    "feeds' address": FEED_HOST,
+    "station's address": STATION_HOST,
+    "this machine": socket.gethostname(),
+    "closed audience": CLOSED,
+    "position field": "latitude_deg",
+    "a folder": "/private",
+}
+
+
+@dataclass
+class Voyage:
+    """What came of a voyage: what was sent, when, what the public got, and what the relay said."""
+
+    folder: Path
+    station: Station
+    since_s: float
+    until_s: float
+    public: dict[str, bytes]
+    records: dict[str, list[list[Any]]]
+    refused: list[str]
+    log: bytes
+
+    def scanner(self, words: dict[str, str | bytes]) -> Scanner:
+        """Return a scanner for every position sent, for the secrets, and for the moments of the voyage."""
+        moments_s = (self.since_s, self.until_s)
+        return Scanner(self.station.sent, moments_s=moments_s, secrets=self._secrets(), words=words)
+
+    def _secrets(self) -> dict[str, float]:
+        """Return the numbers that follow from the key: turn, shift, and the discs that hide the zones."""
+        frame = SiteFrame(Anchor(*self.station.sent[len(ZONES)], 0), SITE)
+        zones = read_expedition(self.folder / "EXPEDITION.toml").plan.zones
+        numbers = {"turn": SITE.turn_deg, **dict(zip(("shift east", "shift north"), SITE.shift_m, strict=True))}
+        for zone in zones:
+            disc = hidden_disc(zone, frame, SITE)
+            numbers |= {f"{zone.name} {axis}": getattr(disc, axis) for axis in ("east_m", "north_m", "radius_m")}
+        return numbers
+
+
+async def sail(folder: Path) -> Voyage:
+    """Run a ship through two dives, the second of which leaves the declared area, while the public asks everything."""
+    ship, station = prepare(folder)
+    since_s = time.time()
+    await ship.start()
+    try:
+        public, records, refused = await _dives(ship, station)
+        await ship.stop()
+        public |= await _after_a_damaged_recording(ship, folder)
+    finally:
+        if ship.process is not None and ship.process.returncode is None:
+            await ship.stop(signal.SIGKILL)
+    log = "".join([*ship.words, *ship.said]).encode()
+    return Voyage(folder, station, since_s, time.time(), public, records, refused, log)
+
+
+async def _dives(
+    ship: TalkativeShip, station: Station
+) -> tuple[dict[str, bytes], dict[str, list[list[Any]]], list[str]]:
+    listeners = {audience: Listener(ship.port, audience) for audience in OPEN}
+    listening = [asyncio.ensure_future(listener.listen()) for listener in listeners.values()]
+    async with station:
+        before = await ask_everything(ship.port)
+        playing = asyncio.ensure_future(station.play(dive(26, 0.0)))
+        refused = await station.decide()
+        await playing
+        await asyncio.gather(*(listener.until_closed(1) for listener in listeners.values()))
+        playing = asyncio.ensure_future(station.play([*dive(16, 40.0), *astray(12)]))
+        during = await ask_everything(ship.port, patient=True)
+        await playing
+        await ship.until_said("the release to public has stopped: Lantern was outside the declared area")
+        await ship.until_said("rejected: ")
+        after = await ask_everything(ship.port)
+    public = {
+        f"{when}: {sending[:400]!r}": answer
+        for when, answers in (("before", before), ("during", during), ("after", after))
+        for sending, answer in answers.items()
+    }
+    for target in ("/", "/dives.json", *(f"/recordings/{audience}/dive-001.recording" for audience in OPEN)):
+        for coding in ("gzip", "deflate"):
+            head, body = await packed(ship.port, target, coding)
+            public |= {f"{coding} head of {target}": head, f"{coding} body of {target}": body}
+    stopping = asyncio.ensure_future(ship.stop())
+    await asyncio.gather(*listening, stopping)
+    for audience, listener in listeners.items():
+        public[f"live socket of {audience}"] = bytes(listener.received)
+    return public, {audience: listener.frames() for audience, listener in listeners.items()}, refused
+
+
+async def _after_a_damaged_recording(ship: TalkativeShip, folder: Path) -> dict[str, bytes]:
+    """Start the relay again with a recording that disagrees with the journal; return what the public then gets."""
+    path = folder / "released" / "public" / "dive-002.recording"
+    data = bytearray(path.read_bytes())
+    data[-5] ^= 1
+    path.write_bytes(data)
+    await ship.start()
+    await ship.until_said("the release has stopped, the journal goes on")
+    answers = {target: await ask(ship.port, plain("GET", target)) for target in ("/dives.json", "/nothing")}
+    await ship.stop()
+    return {f"with a damaged recording: {target}": answer for target, answer in answers.items()}
+
+
+@pytest.fixture(scope="module")
+def voyage(tmp_path_factory: pytest.TempPathFactory) -> Voyage:
+    """Return one voyage for all tests here."""
+    return asyncio.run(sail(tmp_path_factory.mktemp("voyage")))
+
+
+def told(sightings: dict[str, list[Sighting]]) -> dict[str, list[Sighting]]:
+    """Return only those where something was found."""
+    return {what: found for what, found in sightings.items() if found}
+
+
+@pytest.mark.slow
+def test_voyage_was_one(voyage: Voyage) -> None:
+    """The checks here are not empty: positions went in, tracks and plain notes came out, bad input was counted."""
+    assert len(voyage.station.sent) > 100
+    for audience, fields in (("public", 3), ("funders", 6)):
+        ticks = [record for record in voyage.records[audience] if record[2] == 1]
+        assert sum(any(row[1] is not None for row in record[4]) for record in ticks) >= fields
+    for audience in OPEN:
+        notes = {record[4][1] for record in voyage.records[audience] if record[2] == 2}
+        assert notes == set(PLAIN_NOTES)
+        targets = [record[4][1] for record in voyage.records[audience] if record[2] == 4]
+        assert targets == ["boiler"]
+    assert len(voyage.refused) == 4
+    statuses = {answer.split(b" ", 2)[1] for answer in voyage.public.values() if answer.startswith(b"HTTP/1.1 ")}
+    assert statuses >= {b"101", b"200", b"304", b"400", b"404", b"405", b"408", b"426", b"431"}
+
+
+@pytest.mark.slow
+def test_exact_record_and_closed_audience_hold_canaries(voyage: Voyage) -> None:
+    """The same scanner finds positions in the journal and in the exact recordings: it would find them outside."""
+    scanner = voyage.scanner(NOWHERE)
+    kept = (voyage.folder / "private" / "journal.db").read_bytes()
+    kept += b"".join(path.read_bytes() for path in (voyage.folder / "private").glob("journal.db-*"))
+    assert {"latitude", "longitude"} <= {sighting.what.split(",")[0] for sighting in scanner.find(kept)}
+    exact = (voyage.folder / "released" / CLOSED / "dive-001.recording").read_bytes()
+    assert {"latitude, >f8", "longitude, >f8"} <= {sighting.what for sighting in scanner.find(exact)}
+
+
+@pytest.mark.slow
+def test_nothing_on_the_public_port_holds_a_canary(voyage: Voyage) -> None:
+    """Pages, lists, recordings, sockets, errors, to good requests and to bad ones: no place, secret, moment or name."""
+    scanner = voyage.scanner({**NOWHERE, **INSIDE})
+    assert len(voyage.public) > 300
+    assert told({what: scanner.find(answer) for what, answer in voyage.public.items()}) == {}
+
+
+@pytest.mark.slow
+def test_closed_audience_is_answered_like_one_that_is_not_there(voyage: Voyage) -> None:
+    """Its recordings stay aboard, its socket doesn't exist: byte for byte as for a name nobody has."""
+    answers = {what: answer for what, answer in voyage.public.items() if CLOSED in what and "&audience" not in what}
+    assert len(answers) > 20
+    for what, answer in answers.items():
+        assert answer == voyage.public[what.replace(CLOSED, "nobody")], what
+
+
+@pytest.mark.slow
+def test_released_files_hold_no_canary(voyage: Voyage) -> None:
+    """Recordings of open audiences, what is shipped with Offing, and the document of the wire."""
+    scanner, ashore = voyage.scanner(NOWHERE), Scanner(voyage.station.sent)
+    released = [path for audience in OPEN for path in (voyage.folder / "released" / audience).rglob("*")]
+    assert len(released) == 2 * len(OPEN)
+    shipped = [ROOT / "relay" / "asyncapi.yaml", *(ROOT / "recordings").rglob("*"), *(ROOT / "web" / "dist").rglob("*")]
+    assert told({path.name: scanner.find(path.read_bytes()) for path in released}) == {}
+    assert told({path.name: ashore.find(path.read_bytes()) for path in shipped if path.is_file()}) == {}
+
+
+@pytest.mark.slow
+def test_log_at_its_most_talkative_holds_no_canary(voyage: Voyage) -> None:
+    """Rejected bytes, kept-back notes, alarms, a stop and every library's debugging: counts and words, no place."""
+    log = voyage.log.decode()
+    for words in ("every logger is on", "bad checksum", "is outside the declared area", "the release has stopped"):
+        assert words in log
+    # The moment of each line is the log's own, and its minutes and seconds read like half a position now and then.
+    bare = re.sub(r"^\d{4}-\d\d-\d\d \d\d:\d\d:\d\d,\d{3} ", "", log, flags=re.MULTILINE)
+    scanner = voyage.scanner(NOWHERE)
+    assert told({line: scanner.find(line.encode()) for line in bare.splitlines()}) == {}
+    assert scanner.find(f"INFO lark: {PLACE[0]:.4f}".encode())
