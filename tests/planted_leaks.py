@@ -63,8 +63,8 @@ LATE = (
         "test_pipeline::test_own_clock_of_the_vehicle_changes_nothing",
         (
             "core/pipeline.py",
-            "stamped = Stamped(row.embargo_us, began,",
-            "stamped = Stamped(min(row.embargo_us, round(event.observation.clock_s or 1e9)), began,",
+            "stamped = Stamped(row.embargo_us, row.seq,",
+            "stamped = Stamped(min(row.embargo_us, round(event.observation.clock_s or 1e9)), row.seq,",
         ),
     ),
     leak(
