@@ -205,7 +205,7 @@ def test_contradiction_is_an_alarm_with_a_distance_and_no_place() -> None:
 
 def test_standby_alone_is_taken_from_the_first_tick() -> None:
     """A primary that never was on doesn't keep a dive from being shown."""
-    only = in_order((line(at * TENTH, "mirror", at * 0.03) for at in range(10, 300)))
+    only = in_order(line(at * TENTH, "mirror", at * 0.03) for at in range(10, 300))
     due = run(Pipeline(mirrored(), SECRETS), only, 30 * SECOND)
     assert sum(item.record.kind is Kind.TICK and item.record.body[0][3] is not None for item in due) > 10
 
@@ -220,3 +220,16 @@ def test_failover_live_and_again_is_the_same() -> None:
         out += live.receive(row)
     out += live.advance(100 * SECOND)
     assert sent(out) == sent(run(again, rows, 100 * SECOND))
+
+
+def test_which_station_counts_is_decided_by_what_has_been_let_through() -> None:
+    """Two runs that part at a moment send the same until that moment's delay is over, failing over or not (R2)."""
+    delayed = mirrored(policies=(policy(),))
+    parting_us = 30 * SECOND
+    whole = contradicting(40.0)
+    silent = [row for row in whole if row.source != "main" or row.embargo_us < parting_us]
+    runs = [sent(run(Pipeline(delayed, SECRETS), rows, 90 * SECOND)) for rows in (whole, silent)]
+    until = [[item for item in each if item[0] <= parting_us + 20 * SECOND] for each in runs]
+    assert until[0] == until[1]
+    assert len(until[0]) > 8
+    assert runs[0] != runs[1]
