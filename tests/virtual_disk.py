@@ -1,6 +1,6 @@
 """A disk in memory: twins of the journal's file and of the folder of recordings, for runs by the thousand.
 
-Each passes the same checks as the real thing (`test_virtual_ship.py`), and what is kept survives whoever opened it.
+Each passes the same checks as the real thing (`test_virtual_disk.py`), and what is kept survives whoever opened it.
 """
 
 import io
