@@ -60,6 +60,8 @@ class Expedition:
     private: Path
     released: Path
     listen: tuple[str, int]
+    language: str = "en"
+    address: str = ""
 
 
 def read_expedition(path: Path) -> Expedition:
@@ -285,6 +287,8 @@ def _expedition(file: File, path: Path) -> Expedition:
         private=_below(path, file.storage.private),
         released=_below(path, file.storage.released),
         listen=listen_address(file.public.listen),
+        language=file.expedition.language,
+        address=file.public.address or "",
     )
 
 

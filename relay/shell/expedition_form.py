@@ -11,7 +11,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from relay.core.errors import OperatorError
 from relay.core.policy import Disclosed, Leg, Place
 from relay.shell.feed_url import FeedUrl, parse_feed_url
-from relay.shell.quantities import angle_deg, duration_us, length_m
+from relay.shell.quantities import angle_deg, duration_us, length_m, web_address
 
 _SECOND = 1_000_000
 PRESETS: dict[str, dict[str, object]] = {
@@ -82,6 +82,7 @@ class ExpeditionPart(_Part):
     name: Name
     ship: Name
     wreck: Name | None = None
+    language: Literal["en", "de"] = "en"
     swath: Annotated[Length, _within(1, 10_000, "m")] | None = None
 
 
@@ -93,9 +94,10 @@ class StoragePart(_Part):
 
 
 class PublicPart(_Part):
-    """Where the followers' page listens."""
+    """Where the followers' page listens, and where the world knows it to be."""
 
     listen: str = "127.0.0.1:8080"
+    address: Annotated[str, AfterValidator(web_address)] | None = None
 
 
 class VehiclePart(_Part):

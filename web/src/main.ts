@@ -20,6 +20,7 @@ import * as ribbon from './views/ribbon';
 import * as spoken from './views/spoken';
 import * as targets from './views/targets';
 
+document.getElementById('first')?.remove();
 const ports = browserPorts(document.baseURI);
 const calm = matchMedia('(prefers-reduced-motion: reduce)');
 
