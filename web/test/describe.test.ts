@@ -11,7 +11,7 @@ function stateOf(dive: Dive | null, change: Partial<State> = {}): State {
   const playhead = dive ? follow(START, dive.end_s) : START;
   return {
     expedition: 'The search', dives: [], listed: true, wanted: dive?.dive ?? null, dive, live: dive !== null, playhead,
-    at: dive ? dive.count - 1 : -1, connection: { is: 'connected' }, integrity: null, ...change,
+    at: dive ? dive.count - 1 : -1, connection: { is: 'connected' }, integrity: null, remark: null, followers: null, ...change,
   };
 }
 
@@ -95,7 +95,7 @@ describe('a vehicle', () => {
   const lines = (dive: Dive, vehicle: number, at: number) => say.vehicleWords(dive, vehicle, at).lines.map((line) => plain(line.join(' ')));
 
   test('is told about, never exactly', () => {
-    expect(lines(two(), 0, 1)).toEqual(['depth about 1,140 m', 'heading 135° on the plan', 'mode on its tether']);
+    expect(lines(two(), 0, 1)).toEqual(['depth about 1,140 m', 'heading 135° on the plan', 'at work below 30 s', 'mode on its tether']);
     expect(say.vehicleWords(two(), 0, 1).where).toBe('on the bottom');
     expect(say.vehicleWords(two(), 1, 1).where).toBe('near the bottom');
   });

@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import type { DiveEntry } from '../src/decode';
 import { Page } from '../src/page';
+import type { Moment } from '../src/moment';
 import type { Listener, Source } from '../src/source';
 import { isOver, isReplay } from '../src/state';
 import { decoded, diveFrames, frame, report, SILENT } from './frames';
@@ -18,9 +19,9 @@ class Played implements Source {
   }
 }
 
-function open(chosen: number | null = null) {
+function open(asked_: Moment | null = null) {
   const asked: { dive: number; source: Played }[] = [];
-  const remembered: (number | null)[] = [];
+  const remembered: (Moment | null)[] = [];
   const page = new Page(
     {
       live: (listener) => new Played(listener),
@@ -30,10 +31,10 @@ function open(chosen: number | null = null) {
         return source;
       },
       raise: () => {},
-      remember: (dive) => remembered.push(dive),
+      remember: (moment) => remembered.push(moment),
       leastStep_s: () => 0,
     },
-    chosen,
+    asked_,
   );
   const list = (...dives: DiveEntry[]) => page.dives({ expedition: 'The search', audience: 'public', dives });
   const bring = (dive: number, over = false) => {
@@ -91,20 +92,19 @@ describe('the page', () => {
     expect(page.state).toMatchObject({ at: 4, playhead: { at_s: 60 } });
   });
 
-  test('goes from note to note', () => {
+  test('goes from chapter to chapter: where legs begin, and notes', () => {
     const { page, bring } = open();
     bring(1);
     page.records([decoded(frame(1, 6, 2, 60, [null, 'one'])), decoded(frame(1, 7, 1, 75, [SILENT, SILENT])), decoded(frame(1, 8, 2, 75, [null, 'two']))]);
-    page.act({ do: 'earlier note' });
-    expect(page.state.playhead.at_s).toBe(60);
-    page.act({ do: 'earlier note' });
-    expect(page.state.playhead.at_s).toBe(60);
-    page.act({ do: 'later note' });
-    expect(page.state.playhead.at_s).toBe(75);
+    const went = (['earlier chapter', 'earlier chapter', 'earlier chapter', 'later chapter', 'later chapter', 'later chapter'] as const).map((way) => {
+      page.act({ do: way });
+      return page.state.playhead.at_s;
+    });
+    expect(went).toEqual([60, 0, 0, 60, 75, 75]);
   });
 
   test('shows the dive of the link, fetched, while the tail feeds another', () => {
-    const { page, asked, list, bring } = open(1);
+    const { page, asked, list, bring } = open({ dive: 1, at_s: null });
     list(entry(1, true), entry(2, false));
     expect(asked.map(({ dive }) => dive)).toEqual([1]);
     bring(1, true);
@@ -115,10 +115,10 @@ describe('the page', () => {
   });
 
   test('whose link names a dive that there is not shows the newest', () => {
-    const { page, list, bring } = open(99);
+    const { page, list, bring } = open({ dive: 99, at_s: 30 });
     list(entry(1, false));
     bring(1);
-    expect(page.state).toMatchObject({ wanted: 1, live: true });
+    expect(page.state).toMatchObject({ wanted: 1, live: true, playhead: { mode: 'following' }, remark: { is: 'no such dive', dive: 99 } });
   });
 
   test('fetches a dive when it is chosen, once, and shows its end', () => {
@@ -130,7 +130,7 @@ describe('the page', () => {
     expect(asked.map(({ dive }) => dive)).toEqual([1]);
     bring(1, true);
     expect(page.state).toMatchObject({ wanted: 1, live: false, at: 4 });
-    expect([isOver(page.state), remembered.at(-1)]).toEqual([true, 1]);
+    expect([isOver(page.state), remembered.at(-1)]).toEqual([true, { dive: 1, at_s: null }]);
     page.act({ do: 'show', dive: 2 });
     expect(page.state).toMatchObject({ wanted: 2, live: true });
     expect([asked[0]?.source.isStopped, remembered.at(-1)]).toEqual([true, null]);

@@ -1,18 +1,18 @@
-/** The time of the dive as a slider: legs, silence, numbered notes, and the moment shown. */
+/** The time of the dive as a slider: legs, silence, numbered notes, targets, and the moment shown. */
 
 import { ribbonValue } from '../describe';
 import { element, mark } from '../dom';
 import * as format from '../format';
-import { crisp, line, Sheet, shorten, timeAxis, widthOf, write, type Pen } from '../paint';
+import { keyedOnRibbon } from '../keys';
+import { crisp, cross, hatch, line, Sheet, shorten, timeAxis, widthOf, write, type Pen } from '../paint';
 import { clockStep, multiples, timeEnd, type Linear } from '../scale';
-import type { Act, Action, State, View } from '../state';
+import type { Act, State, View } from '../state';
 import type { Dive, Track } from '../store';
 import { words } from '../words';
 
 const NOTES = 24;
 const ROW = 20;
 const AXIS = 22;
-const PAGE_S = 300;
 
 export function create(root: HTMLElement, act: Act): View {
   const slider = element('div', {
@@ -33,7 +33,8 @@ export function create(root: HTMLElement, act: Act): View {
   });
   slider.addEventListener('pointermove', (event) => seek(event));
   slider.addEventListener('keydown', (event) => {
-    const action = keyed(event.key, dive);
+    const press = { key: event.key, shift: event.shiftKey, other: event.ctrlKey || event.altKey || event.metaKey, repeat: event.repeat };
+    const action = keyedOnRibbon(press, dive?.end_s ?? 0);
     if (!action) return;
     event.preventDefault();
     act(action);
@@ -59,22 +60,11 @@ export function create(root: HTMLElement, act: Act): View {
       clockAxis(pen, dive, axis);
       notYet(pen, axis.to(dive.end_s), axis.right, NOTES + (ROW * tracks.length - 4) / 2);
       notes(pen, dive, axis, state.playhead.at_s);
+      targets(pen, dive, axis, state.playhead.at_s);
       handle(pen, axis.to(state.playhead.at_s), NOTES + ROW * tracks.length);
     },
     destroy: () => root.replaceChildren(),
   };
-}
-
-function keyed(key: string, dive: Dive | null): Action | null {
-  const ticks = dive ? Math.max(1, Math.round(PAGE_S / dive.header.tick_s)) : 1;
-  const steps: Readonly<Record<string, number>> = {
-    ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -ticks, PageUp: ticks,
-  };
-  const step = steps[key];
-  if (step !== undefined) return { do: 'step', ticks: step };
-  if (key === 'Home') return { do: 'seek', at_s: 0 };
-  if (key === 'End' && dive) return { do: 'seek', at_s: dive.end_s };
-  return null;
 }
 
 type TimeAxis = ReturnType<typeof timeAxis>;
@@ -110,7 +100,7 @@ function stretch(pen: Pen, kind: Stretch, left: number, right: number, top: numb
     context.fillStyle = ink.wash;
     context.fillRect(left, top, width, height);
   }
-  if (kind === 'descent' || kind === 'ascent') hatch(pen, left, right, top, height, kind === 'descent' ? 1 : -1);
+  if (kind === 'descent' || kind === 'ascent') hatch(pen, left, right, top, height, kind === 'descent' ? 1 : -1, 6);
   context.restore();
   if (kind === 'silent') line(pen, left, top + height / 2, right, top + height / 2, ink.hair);
   else {
@@ -122,12 +112,6 @@ function stretch(pen: Pen, kind: Stretch, left: number, right: number, top: numb
   const lettering = { face: 'serif', italic: true, size: 0.8125 } as const;
   if (text !== '' && widthOf(pen, text, lettering) + 12 < width) {
     write(pen, text, (left + right) / 2, top + height / 2, { ...lettering, align: 'center', baseline: 'middle' });
-  }
-}
-
-function hatch(pen: Pen, left: number, right: number, top: number, height: number, slope: 1 | -1): void {
-  for (let x = left - height; x < right + height; x += 6) {
-    line(pen, x, slope > 0 ? top : top + height, x + height, slope > 0 ? top + height : top, pen.ink.hair);
   }
 }
 
@@ -174,6 +158,14 @@ function notes(pen: Pen, dive: Dive, time: Linear, at_s: number): void {
     const style = flag.due ? pen.ink.soft : pen.ink.line;
     line(pen, crisp(flag.x), 6, crisp(flag.x), NOTES, style);
     write(pen, textOf(flag), flag.x + 3, 14, { ...SMALL, style });
+  }
+}
+
+/** A cross where a target was told, ringed where it was looked at, as on the plan. */
+function targets(pen: Pen, dive: Dive, time: Linear, at_s: number): void {
+  for (const { elapsed_s, verdict } of dive.targets) {
+    const style = elapsed_s > at_s ? pen.ink.soft : pen.ink.line;
+    cross(pen, time.to(elapsed_s), NOTES - 4, 2.5, verdict !== 'unchecked', style);
   }
 }
 
