@@ -37,8 +37,8 @@ function stripOf([east, north]: Corner, [toEast, toNorth]: Corner, swath_m: numb
 
 /** The direction of the lines, away from those of tracks on squared paper: an edge that runs along a line is missed or taken whole. */
 const TILT = 0.4;
-const LINES_PER_SWATH = 24;
-const MOST_CROSSINGS = 400_000;
+const LINES_PER_SWATH = 12;
+const MOST_CROSSINGS = 60_000;
 
 /** Return the area of the union of strips in square metres, by lines across all of them (midpoint rule). */
 export function unionArea_m2(strips: readonly Strip[], swath_m: number): number {
