@@ -248,3 +248,38 @@ test('the title of the tab begins with what is going on', () => {
   expect(say.pageTitle(stateOf(two()))).toBe('Lantern is on the bottom · Dive 1 · The search');
   expect(say.pageTitle(stateOf(null))).toBe('The search');
 });
+
+describe('what was done so far', () => {
+  const sums = (dive: Dive, at_s: number) => say.diveSums(stateOf(dive, { playhead: seek(START, at_s, dive.end_s) })).map((line) => plain(line.join(' ')));
+
+  test('is the ground covered, and the targets by their last verdict up to the moment shown', () => {
+    const ticks = Array.from({ length: 9 }, (_, i) => [report(10, 25 * i, 0), SILENT]);
+    const dive = dived(ticks, { ...HEADER, swath_m: 50 });
+    dive.append(decoded(frame(1, 10, 4, 120, [0, 'Echo 7', 'unchecked'])));
+    dive.append(decoded(frame(1, 11, 4, 130, [0, 'Echo 8', 'rock'])));
+    dive.append(decoded(frame(1, 12, 4, 140, [0, 'Echo 7', 'of interest'])));
+    expect([sums(dive, 110), sums(dive, 130), sums(dive, 140)]).toEqual([
+      ['ground covered about 10,000 m\u00b2'],
+      ['ground covered about 10,000 m\u00b2', 'targets checked 1 of 2'],
+      ['ground covered about 10,000 m\u00b2', 'targets checked 2 of 2'],
+    ]);
+    expect(say.latestTargets(dive, 140).map(({ name, verdict }) => [name, verdict])).toEqual([['Echo 7', 'of interest'], ['Echo 8', 'rock']]);
+  });
+
+  test('is nothing where nothing is told', () => {
+    expect(sums(two(), 0)).toEqual([]);
+  });
+});
+
+describe('a link', () => {
+  test('that leads nowhere is said to', () => {
+    expect(say.remarkWords(stateOf(null, { remark: { is: 'no such dive', dive: 7 } }))).toContain('dive 7, which is not here');
+    expect(say.remarkWords(stateOf(null, { remark: { is: 'not yet', at_s: 4_800 } }))).toContain('1:20:00 into the dive, which has not been released yet');
+    expect(say.remarkWords(stateOf(null))).toBe('');
+  });
+
+  test('to an audience that is not here says so in the largest words', () => {
+    const state = stateOf(null, { listed: false, connection: { is: 'no such audience' } });
+    expect([say.headline(state).title, say.connectionWords(state).word]).toEqual(['There is no such page', 'not found']);
+  });
+});

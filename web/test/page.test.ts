@@ -170,6 +170,95 @@ describe('the page', () => {
     expect(replaying.page.state.dives.map(({ dive, closed }) => [dive, closed])).toEqual([[1, true], [2, false]]);
   });
 
+  test('opens the link to a moment paused there, while the dive goes on', () => {
+    const { page, bring } = open({ dive: 1, at_s: 31 });
+    bring(1);
+    expect(page.state).toMatchObject({ at: 2, playhead: { mode: 'paused', at_s: 31 }, remark: null });
+    page.records([decoded(frame(1, 6, 1, 75, [report(50), SILENT]))]);
+    expect(page.state.playhead).toMatchObject({ mode: 'paused', at_s: 31 });
+  });
+
+  test('opens the link to a moment of a dive that has to be fetched', () => {
+    const { page, list, bring } = open({ dive: 1, at_s: 20 });
+    list(entry(1, true), entry(2, false));
+    bring(2);
+    expect(page.state.dive).toBeNull();
+    bring(1, true);
+    expect(page.state).toMatchObject({ wanted: 1, at: 1, playhead: { mode: 'paused', at_s: 20 } });
+  });
+
+  test('says that the moment of a link is not released yet, and follows; in a dive that is over the end is the last', () => {
+    const early = open({ dive: 1, at_s: 900 });
+    early.bring(1);
+    expect(early.page.state).toMatchObject({ playhead: { mode: 'following', at_s: 60 }, remark: { is: 'not yet', at_s: 900 } });
+    early.page.act({ do: 'pause' });
+    expect(early.page.state.remark).toBeNull();
+    const over = open({ dive: 1, at_s: 900 });
+    over.bring(1, true);
+    expect(over.page.state).toMatchObject({ playhead: { mode: 'paused', at_s: 60 }, remark: null });
+  });
+
+  test('opens another link while it is open, and says when its dive is not there', () => {
+    const { page, list, asked, bring } = open();
+    list(entry(1, true), entry(2, false));
+    bring(2);
+    page.open({ dive: 2, at_s: 16 });
+    expect(page.state.playhead).toMatchObject({ mode: 'paused', at_s: 16 });
+    page.open({ dive: 9, at_s: 5 });
+    expect(page.state).toMatchObject({ wanted: 2, playhead: { at_s: 16 }, remark: { is: 'no such dive', dive: 9 } });
+    page.open({ dive: 1, at_s: 44 });
+    expect([asked.length, page.state.dive, page.state.remark]).toEqual([1, null, null]);
+    bring(1, true);
+    expect(page.state).toMatchObject({ wanted: 1, playhead: { mode: 'paused', at_s: 44 } });
+    page.open(null);
+    expect(page.state).toMatchObject({ wanted: 2, playhead: { mode: 'following', at_s: 60 } });
+  });
+
+  test('keeps the moment in the address while it rests, and lets one that passes by alone', () => {
+    const { page, remembered, list, bring } = open();
+    list(entry(1, true));
+    bring(1, true);
+    page.act({ do: 'seek', at_s: 20 });
+    expect(remembered).toEqual([{ dive: 1, at_s: 20 }]);
+    page.act({ do: 'play' });
+    page.step(0.2);
+    expect(remembered.length).toBe(1);
+    page.step(10);
+    expect(remembered.at(-1)).toEqual({ dive: 1, at_s: 60 });
+    page.act({ do: 'follow' });
+    expect(remembered.at(-1)).toBeNull();
+  });
+
+  test('takes Space for play and pause: live is playing, too', () => {
+    const { page, bring } = open();
+    bring(1);
+    const after = () => {
+      page.act({ do: 'toggle' });
+      return page.state.playhead.mode;
+    };
+    expect([after(), after(), after()]).toEqual(['paused', 'following', 'paused']);
+    page.act({ do: 'seek', at_s: 15 });
+    expect([after(), after()]).toEqual(['playing', 'paused']);
+  });
+
+  test('skips by dive time, and changes its rate, no further than the ends', () => {
+    const { page, bring } = open();
+    bring(1);
+    page.act({ do: 'skip', by_s: -22 });
+    expect(page.state.playhead.at_s).toBe(38);
+    page.act({ do: 'skip', by_s: -300 });
+    expect(page.state.playhead.at_s).toBe(0);
+    const rates = Array.from({ length: 3 }, () => (page.act({ do: 'faster' }), page.state.playhead.rate));
+    expect(rates).toEqual([120, 120, 120]);
+    expect(Array.from({ length: 5 }, () => (page.act({ do: 'slower' }), page.state.playhead.rate))).toEqual([60, 20, 5, 1, 1]);
+  });
+
+  test('takes how many follow from the site', () => {
+    const { page } = open();
+    page.following(12);
+    expect(page.state.followers).toBe(12);
+  });
+
   test('forgets everything when the relay begins anew', () => {
     const { page, list, bring } = open();
     bring(3);
