@@ -97,12 +97,16 @@ const views: readonly Drawn[] = [
 ];
 
 let last_ms = 0;
+let rolls = false;
 const frame = new Frame(
   (run) => requestAnimationFrame(run),
   (now_ms) => {
-    const passed_s = Math.min(0.5, Math.max(0, (now_ms - last_ms) / 1000));
+    // Nothing rolls between the frames of a page at rest: the first frame of a replay begins where it was asked to.
+    const passed_s = rolls ? Math.min(0.5, Math.max(0, (now_ms - last_ms) / 1000)) : 0;
     last_ms = now_ms;
-    return page.step(passed_s);
+    const stepped = page.step(passed_s);
+    rolls = stepped.more;
+    return stepped;
   },
   () => page.state,
   views,
