@@ -181,7 +181,7 @@ export function remarkWords({ remark }: State): string {
 function silent(dive: Dive, track: Track, last: number, at: number): VehicleWords {
   const quiet_s = (dive.elapsed_s[at] as number) - (dive.elapsed_s[last] as number);
   const depth_m = track.depth_m[last] as number;
-  const lines = Number.isNaN(depth_m) ? [] : [[words.vehicle.lastDepth, about(dive, depth_m)] as const];
+  const lines = [...(Number.isNaN(depth_m) ? [] : [[words.vehicle.lastDepth, about(dive, depth_m)] as const]), ...sums(dive, track, at)];
   return { name: track.name, where: words.vehicle.silentFor(format.span(quiet_s)), heard: false, lines };
 }
 

@@ -104,7 +104,7 @@ describe('a vehicle', () => {
     const dive = dived([[report(500), SILENT], ...Array.from({ length: 4 }, () => [SILENT, SILENT])]);
     const told = say.vehicleWords(dive, 0, 4);
     expect([plain(told.where), told.heard]).toEqual(['no report for 1 min', false]);
-    expect(lines(dive, 0, 4)).toEqual(['last depth about 500 m']);
+    expect(lines(dive, 0, 4)).toEqual(['last depth about 500 m', 'at work below 15 s']);
     expect(say.vehicleWords(dive, 1, 4).where).toBe('no report yet');
   });
 

@@ -11,6 +11,7 @@ import type { Dive, Track } from '../store';
 import { words } from '../words';
 
 const NOTES = 24;
+const TARGETS = 14;
 const ROW = 20;
 const AXIS = 22;
 
@@ -47,7 +48,8 @@ export function create(root: HTMLElement, act: Act): View {
     draw(state: State): void {
       dive = state.dive;
       if (!dive) return;
-      slider.style.height = `${NOTES + ROW * dive.tracks.length + AXIS}px`;
+      const head = headOf(dive);
+      slider.style.height = `${head + ROW * dive.tracks.length + AXIS}px`;
       const pen = sheet.begin();
       mark(slider, 'aria-valuemax', String(Math.round(dive.end_s)));
       mark(slider, 'aria-valuenow', String(Math.round(state.playhead.at_s)));
@@ -56,15 +58,20 @@ export function create(root: HTMLElement, act: Act): View {
       const { tracks } = dive;
       const axis = timeAxis(pen, timeEnd(dive.end_s, dive.over));
       time = axis;
-      tracks.forEach((track, vehicle) => legs(pen, state.dive as Dive, track, axis, NOTES + vehicle * ROW));
+      tracks.forEach((track, vehicle) => legs(pen, state.dive as Dive, track, axis, head + vehicle * ROW));
       clockAxis(pen, dive, axis);
-      notYet(pen, axis.to(dive.end_s), axis.right, NOTES + (ROW * tracks.length - 4) / 2);
+      notYet(pen, axis.to(dive.end_s), axis.right, head + (ROW * tracks.length - 4) / 2);
       notes(pen, dive, axis, state.playhead.at_s);
       targets(pen, dive, axis, state.playhead.at_s);
-      handle(pen, axis.to(state.playhead.at_s), NOTES + ROW * tracks.length);
+      handle(pen, axis.to(state.playhead.at_s), head + ROW * tracks.length);
     },
     destroy: () => root.replaceChildren(),
   };
+}
+
+/** What stands above the rows of the vehicles: numbered notes, and a row for targets where there are any. */
+function headOf(dive: Dive): number {
+  return NOTES + (dive.targets.length > 0 ? TARGETS : 0);
 }
 
 type TimeAxis = ReturnType<typeof timeAxis>;
@@ -124,7 +131,7 @@ function notYet(pen: Pen, left: number, right: number, y: number): void {
 
 function clockAxis(pen: Pen, dive: Dive, time: TimeAxis): void {
   const end_s = timeEnd(dive.end_s, dive.over);
-  const y = crisp(NOTES + ROW * dive.tracks.length);
+  const y = crisp(headOf(dive) + ROW * dive.tracks.length);
   line(pen, time.to(0), y, time.to(end_s), y, pen.ink.line);
   const step_s = clockStep(end_s / Math.max(2, Math.floor(pen.width / (5 * pen.rem))));
   for (const at_s of multiples(0, end_s, step_s)) {
@@ -165,7 +172,7 @@ function notes(pen: Pen, dive: Dive, time: Linear, at_s: number): void {
 function targets(pen: Pen, dive: Dive, time: Linear, at_s: number): void {
   for (const { elapsed_s, verdict } of dive.targets) {
     const style = elapsed_s > at_s ? pen.ink.soft : pen.ink.line;
-    cross(pen, time.to(elapsed_s), NOTES - 4, 2.5, verdict !== 'unchecked', style);
+    cross(pen, time.to(elapsed_s), NOTES + TARGETS / 2 - 1, 2.5, verdict !== 'unchecked', style);
   }
 }
 
