@@ -54,8 +54,10 @@ CORE = {
     # the door, and the way out of it
     "release": "disclosure errors policy quantise",
     "wire": "errors release | msgpack",
-    "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets",
-    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy secrets sources",
+    "stations": "fuse geodesy model policy",
+    "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets "
+    "stations",
+    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy secrets sources stations",
     # what readers work out
     "figures": "release wire | shapely",
     # who follows

@@ -124,6 +124,7 @@ class FeedPart(_Part):
     system: Annotated[int, Field(ge=1, le=255)] = 1
     component: Annotated[int, Field(ge=1, le=255)] = 1
     depth_from: Literal["relative_alt", "pressure"] = "relative_alt"
+    standby_for: Slug | None = None
 
     @model_validator(mode="after")
     def _fits(self) -> "FeedPart":
@@ -132,6 +133,12 @@ class FeedPart(_Part):
         if self.format != "nmea0183" and self.sounder is not None:
             raise ValueError("sounder goes with nmea0183 alone")
         return self
+
+
+class StationsPart(_Part):
+    """When two stations that send the same vehicle contradict each other."""
+
+    contradict: Annotated[Length, _within(1, 10_000, "m")] = 50.0
 
 
 class DivePart(_Part):
@@ -271,6 +278,7 @@ class File(_Part):
     storage: StoragePart = StoragePart()
     public: PublicPart = PublicPart()
     dive: DivePart = DivePart()
+    stations: StationsPart = StationsPart()
     area: AreaPart | None = None
     text: TextPart = TextPart()
     zone: Annotated[list[ZonePart], Field(max_length=100)] = []
