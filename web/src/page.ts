@@ -247,12 +247,12 @@ export class Page implements Listener {
     this.remark = null;
     if (asked !== null && this.list?.dives.every((entry) => entry.dive !== asked.dive)) {
       this.remark = { is: 'no such dive', dive: asked.dive };
-      this.around.raise(ALL);
-      return;
+    } else {
+      this.show(asked?.dive ?? null);
+      this.asked_s = asked?.at_s ?? null;
+      this.settle();
     }
-    this.show(asked?.dive ?? null);
-    this.asked_s = asked?.at_s ?? null;
-    this.settle();
+    this.around.raise(ALL);
   }
 
   /** Show a dive: the newest at its latest moment, another at its end. */

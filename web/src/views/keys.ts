@@ -7,7 +7,7 @@ import { words } from '../words';
 
 /** What has keys of its own. */
 const FIELDS = 'input, select, textarea, [contenteditable], [tabindex], [role="slider"], audio, video, iframe';
-const BUTTONS = 'button, a[href], summary, label';
+const BUTTONS = 'button, a[href], summary';
 
 function focusOf(target: EventTarget | null): Focus {
   if (!(target instanceof Element)) return 'page';
