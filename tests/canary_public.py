@@ -65,10 +65,14 @@ def plain(method: str, target: str, *fields: str, body: bytes = b"", close: bool
 def targets() -> Iterator[str]:
     """Yield paths that are there, and paths that must not be."""
     yield from ("/", "/index.html", "/mark.svg", "/dives.json", "/asyncapi.yaml", "/favicon.ico", "/live", "*", "//")
+    yield from ("/expedition.html", "/pictures/expedition.png", "/followers.json", "/pages.css")
+    for dive in ("001", "002", "003"):
+        yield from (f"/dive-{dive}.html", f"/pictures/dive-{dive}.svg", f"/pictures/dive-{dive}.png")
     for audience in (*OPEN, CLOSED, "Public", "nobody", "..", "%2e%2e"):
         for dive in ("001", "002", "003", "1", "000", "../../private/journal.db"):
             yield f"/recordings/{audience}/dive-{dive}.recording"
         yield f"/{audience}/dives.json"
+        yield f"/recordings/{audience}/dives.json"
         yield f"/recordings/{audience}/"
     for name in ("private/journal.db", "private/secrets.json", "EXPEDITION.toml", "private/control.sock", "private"):
         for way in ("/", "/../", "/recordings/../", "/%2e%2e/", "/..%2f", "/assets/../../", "///", "/./"):

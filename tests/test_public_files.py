@@ -37,7 +37,8 @@ def test_every_path_that_is_named_is_there_and_made_the_same_again() -> None:
 @pytest.mark.parametrize(
     "path",
     ["dives.json/", "/dives.json", "recordings/family/dives.json", "recordings/public/dive-1.recording",
-     "dive-003.html", "recordings/public/dive-0001.recording", "recordings/public/../dives.json", "pictures/dive-001.gif",
+     "dive-003.html", "recordings/public/dive-0001.recording", "recordings/public/../dives.json",
+     "pictures/dive-001.gif",
      "pictures/public/dive-001.svg", "recordings", "recordings/"],
 )  # fmt: skip
 def test_nothing_else_is_there(path: str) -> None:

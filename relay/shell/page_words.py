@@ -140,10 +140,14 @@ EN = PageWords(
     cautions_title="Please note",
     cautions=(
         "Not for navigation, vehicle control or collision avoidance.",
-        "A delay and a track without a place give less away; what ship tracking, photographs, crew or earlier texts "
-        + "give away, they do not undo.",
-        "Wrecks may be protected heritage or graves: permits, reporting duties and local law come first, and licensed "
-        + "practice decides.",
+        (
+            "A delay and a track without a place give less away; what ship tracking, photographs, crew or earlier "
+            "texts give away, they do not undo."
+        ),
+        (
+            "Wrecks may be protected heritage or graves: permits, reporting duties and local law come first, and "
+            "licensed practice decides."
+        ),
     ),
     hours="{n} h",
     minutes="{n} min",
@@ -222,10 +226,14 @@ DE = PageWords(
     cautions_title="Bitte beachten",
     cautions=(
         "Nicht für Navigation, Fahrzeugführung oder Kollisionsverhütung.",
-        "Eine Verzögerung und eine Spur ohne Ort verraten weniger; sie machen nicht ungeschehen, was Schiffsortung, "
-        + "Fotos, Besatzung oder frühere Veröffentlichungen verraten.",
-        "Wracks können geschütztes Kulturgut oder Gräber sein: Genehmigungen, Meldepflichten und örtliches Recht gehen "
-        + "vor, und zugelassene Fachpraxis entscheidet.",
+        (
+            "Eine Verzögerung und eine Spur ohne Ort verraten weniger; sie machen nicht ungeschehen, was "
+            "Schiffsortung, Fotos, Besatzung oder frühere Veröffentlichungen verraten."
+        ),
+        (
+            "Wracks können geschütztes Kulturgut oder Gräber sein: Genehmigungen, Meldepflichten und örtliches Recht "
+            "gehen vor, und zugelassene Fachpraxis entscheidet."
+        ),
     ),
     hours="{n} Std.",
     minutes="{n} Min.",
