@@ -107,7 +107,8 @@ SHELL = {
     "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
     "site": "core.history answers conversation front gate pages public_files viewer",
     "export": "core.errors core.release core.wire",
-    "publish": "core.errors core.history core.wire public_files recording",
+    "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words public_files "
+    "recording",
     # the running relay
     "control": "core.errors core.ranges",
     "standing": "core.decision core.errors core.pipeline quantities",

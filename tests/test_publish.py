@@ -3,10 +3,13 @@
 import functools
 import http.server
 import json
+import shutil
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
+import msgpack
 import pytest
 from playwright.sync_api import sync_playwright
 
@@ -92,9 +95,84 @@ def test_list_that_names_files_outside_removes_none(tmp_path: Path) -> None:
     kept = tmp_path / "kept.txt"
     kept.write_text("mine")
     publish([recording(tmp_path / "r", 1)], out, site, Telling(""))
-    (out / LIST).write_text(json.dumps({"files": ["../kept.txt", str(kept)]}))
+    (out / "beside").symlink_to(tmp_path)
+    listed = json.loads((out / LIST).read_text())["files"]
+    (out / LIST).write_text(json.dumps({"files": [*listed, "../kept.txt", str(kept), "beside/kept.txt", "", "."]}))
     publish([recording(tmp_path / "r", 1)], out, site, Telling(""))
     assert kept.read_text() == "mine"
+
+
+def test_file_that_somebody_put_into_the_folder_is_not_written_over(tmp_path: Path) -> None:
+    """A page of the same name that the list doesn't know is refused by name; everything stays as it was."""
+    site, out = build(tmp_path / "site"), tmp_path / "out"
+    publish([recording(tmp_path / "r", 1)], out, site, Telling(""))
+    (out / "dive-002.html").write_text("mine")
+    before = tree(out)
+    with pytest.raises(OperatorError, match=r"dive-002\.html wasn't made by"):
+        publish([tmp_path / "r", recording(tmp_path / "s", 2)], out, site, Telling(""))
+    assert tree(out) == before
+
+
+def test_run_that_was_cut_off_can_be_repeated(tmp_path: Path) -> None:
+    """Wherever the disk stops taking, the same command goes on afterwards, and nothing old is left lying."""
+    site, out, whole = build(tmp_path / "site"), tmp_path / "out", tmp_path / "whole"
+    one, two = recording(tmp_path / "r", 1), recording(tmp_path / "r", 2)
+    publish([two], whole, site, Telling(""))
+    for stopper in ("pictures", "recordings", "assets"):
+        publish([one], out, site, Telling(""))
+        shutil.rmtree(out / stopper)
+        (out / stopper).write_text("a file where a folder is due")
+        with pytest.raises(OperatorError, match="can't be written"):
+            publish([two], out, site, Telling(""))
+        (out / stopper).unlink()
+        publish([two], out, site, Telling(""))
+        assert tree(out) == tree(whole)
+
+
+def test_hidden_files_and_links_of_the_built_page_are_not_published(tmp_path: Path) -> None:
+    """What the relay doesn't give out no folder holds."""
+    site = build(tmp_path / "site")
+    (tmp_path / "private.txt").write_text("private")
+    (site / ".env").write_text("private")
+    (site / ".git").mkdir()
+    (site / ".git/config").write_text("private")
+    (site / "assets/link.txt").symlink_to(tmp_path / "private.txt")
+    publish([recording(tmp_path / "r", 1)], tmp_path / "out", site, Telling(""))
+    assert b"private" not in tree(tmp_path / "out").values()
+
+
+@pytest.mark.parametrize(
+    ("changes", "dive_number", "message"),
+    [
+        ({"audience": "../../public"}, 1, "an audience can't be named '../../public'"),
+        ({"audience": "a/b"}, 1, "an audience can't be named"),
+        ({"audience": "public\n"}, 1, "an audience can't be named"),
+        ({"audience": None}, 1, "an audience can't be named"),
+        ({}, 0, "a dive can't have the number 0"),
+        ({}, 10**9, "a dive can't have the number"),
+        ({"delay_s": 5}, 1, "isn't as a relay writes it"),
+        ({"vehicles": None}, 1, "isn't as a relay writes it"),
+        ({"vehicles": []}, 1, "isn't as a relay writes it"),
+        ({"fields": None}, 1, "isn't as a relay writes it"),
+    ],
+)
+def test_recording_that_no_relay_wrote_is_refused(
+    changes: dict[str, Any], dive_number: int, message: str, tmp_path: Path
+) -> None:
+    """A footer can be made by anybody: what would lead out of the folder, or can't be told, is refused by file."""
+    frames = []
+    for frame in dive(1, 3):
+        record = msgpack.unpackb(frame.data)
+        record[0] = dive_number
+        record[4] = {**record[4], **changes} if record[2] == 0 else record[4]
+        frames.append(msgpack.packb(record))
+    path = tmp_path / "dive-001.recording"
+    path.write_bytes(b"".join(frames) + footer(frames))
+    before = tree(tmp_path)
+    with pytest.raises(RecordingError, match=message) as caught:
+        publish([path], tmp_path / "out/of/the/ship", build(tmp_path / "site"), Telling(""))
+    assert str(path) in str(caught.value)
+    assert tree(tmp_path).keys() - before.keys() == {"site/index.html", "site/assets/x.js"}
 
 
 @pytest.mark.parametrize(

@@ -1,22 +1,29 @@
 """A folder that can be browsed: the built site, recordings, and the pages made of them, for any static web server.
 
 Rules: made from closed, verified recordings of one audience and one expedition, never from anything private; the bytes
-are those that a relay would give out; what lies in the folder from somebody else is never touched.
+are those that a relay would give out; what lies in the folder from somebody else is never touched. What a recording
+says of itself is taken for what anybody may have written.
 """
 
 import json
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
-from relay.core.errors import OperatorError
+from relay.core.errors import OperatorError, RecordingError
 from relay.core.history import History
+from relay.core.summary import summary
 from relay.core.wire import Recording
+from relay.shell.expedition_form import SLUG
+from relay.shell.made_pages import Shelf, dive_html, dive_svg
+from relay.shell.page_words import EN
 from relay.shell.public_files import PublicFiles, Telling
 from relay.shell.recording import load_recording
 
 LIST = "published.json"
+MOST_DIVES = 999_999_999
 
 
 class _Record(NamedTuple):
@@ -41,7 +48,7 @@ def publish(recordings: Iterable[Path], to: Path, site: Path, telling: Telling) 
     """Write a browsable folder. An empty `telling.expedition` takes the recordings' own.
 
     `recordings`: files, or folders of them; `site`: the built page. Raises OperatorError (RecordingError for a
-    recording that is damaged), before anything is written.
+    recording that is damaged) before anything is written, or when the disk takes no more.
     """
     before = _written_before(to)
     whole, left_out = _whole(_files(recordings))
@@ -50,15 +57,23 @@ def publish(recordings: Iterable[Path], to: Path, site: Path, telling: Telling) 
     told = Telling(name, telling.words, telling.address)
     index = (site / "index.html").read_bytes()
     made = PublicFiles(told, {history.audience: history}, history.audience, index)
-    contents = {path: path.read_bytes() for path in sorted(site.rglob("*")) if path.is_file() and not path.is_symlink()}
-    files = {path.relative_to(site).as_posix(): content for path, content in contents.items()}
+    files = _built(site)
     for path in made.paths():
         file = made.find(path)
         assert file is not None
         files[path] = file.make()
-    files[LIST] = json.dumps({"made by": "offing publish", "files": sorted(files)}, indent=1).encode() + b"\n"
     _write(to, files, before)
-    return Written(len(history.dives), len(files), tuple(left_out))
+    return Written(len(history.dives), len(files) + 1, tuple(left_out))
+
+
+def _built(site: Path) -> dict[str, bytes]:
+    """Return the built page's files by path; hidden ones and links are none of them, as on the relay."""
+    files = {}
+    for path in sorted(site.rglob("*")):
+        name = path.relative_to(site)
+        if path.is_file() and not path.is_symlink() and not any(part.startswith(".") for part in name.parts):
+            files[name.as_posix()] = path.read_bytes()
+    return files
 
 
 def _files(recordings: Iterable[Path]) -> list[Path]:
@@ -76,6 +91,7 @@ def _whole(paths: Sequence[Path]) -> tuple[list[Recording], list[str]]:
     whole, left_out = [], []
     for path in paths:
         recording = load_recording(path)
+        _check(path, recording)
         if recording.closed:
             whole.append(recording)
         else:
@@ -83,6 +99,21 @@ def _whole(paths: Sequence[Path]) -> tuple[list[Recording], list[str]]:
     if not whole:
         raise OperatorError("nothing to publish: " + "; ".join(left_out))
     return whole, left_out
+
+
+def _check(path: Path, recording: Recording) -> None:
+    """Raise RecordingError where a recording, though whole, isn't as a relay writes it: its pages can't be made."""
+    try:
+        audience = str(recording.header["audience"])
+        seen = summary(recording.records)
+        shelf = Shelf(str(recording.header["expedition"]), audience, (seen,), EN)
+        _ = dive_html(shelf, seen), dive_svg(shelf, seen)
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
+        raise RecordingError(f"{path} isn't as a relay writes it: {error!r}; publish it from the original") from error
+    if re.fullmatch(SLUG, audience, re.ASCII) is None:
+        raise RecordingError(f"{path} isn't as a relay writes it: an audience can't be named {audience!r}")
+    if not 1 <= seen.dive <= MOST_DIVES:
+        raise RecordingError(f"{path} isn't as a relay writes it: a dive can't have the number {seen.dive}")
 
 
 def _one_history(recordings: Sequence[Recording]) -> History:
@@ -118,15 +149,31 @@ def _written_before(to: Path) -> list[str]:
         names = [str(name) for name in listed["files"]]
     except (OSError, ValueError, KeyError, TypeError):
         raise OperatorError(f"{to} isn't empty and wasn't made by `offing publish`: name another folder") from None
-    return [name for name in names if not Path(name).is_absolute() and ".." not in Path(name).parts]
+    return [name for name in names if (to / name).resolve().is_relative_to(to.resolve()) and not (to / name).is_dir()]
 
 
-def _write(to: Path, files: dict[str, bytes], before: Iterable[str]) -> None:
-    for name, content in files.items():
-        path = to / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        beside = path.with_name(f".{path.name}.new")
-        beside.write_bytes(content)
-        beside.replace(path)
-    for name in set(before) - set(files):
-        (to / name).unlink(missing_ok=True)
+def _write(to: Path, files: dict[str, bytes], before: Sequence[str]) -> None:
+    """Write the files. What is listed is ours: the list comes first, so that a run that was cut off can be repeated."""
+    for name in sorted(files.keys() - {*before, LIST}):
+        if (to / name).exists():
+            raise OperatorError(f"{to / name} wasn't made by `offing publish`: take it away or name another folder")
+    try:
+        _put(to / LIST, _list_of({*files, *before}))
+        for name, content in files.items():
+            _put(to / name, content)
+        for name in set(before) - set(files) - {LIST}:
+            (to / name).unlink(missing_ok=True)
+        _put(to / LIST, _list_of(files))
+    except OSError as error:
+        raise OperatorError(f"{error.filename or to} can't be written: {error.strerror}; then publish again") from error
+
+
+def _list_of(names: Iterable[str]) -> bytes:
+    return json.dumps({"made by": "offing publish", "files": sorted(names)}, indent=1).encode() + b"\n"
+
+
+def _put(path: Path, content: bytes) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    beside = path.with_name(f".{path.name}.new")
+    beside.write_bytes(content)
+    beside.replace(path)
