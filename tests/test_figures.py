@@ -1,11 +1,14 @@
 """Numbers for followers, from released records alone."""
 
+from math import cos, sin
+
 import pytest
+from shapely import LineString, Polygon, union_all
 
 import make_figures_vectors
 from dives import SECOND, SECRETS, dive_rows, plan, policy, run
 from relay.core.disclosure import Report
-from relay.core.figures import figures
+from relay.core.figures import JOINED_AT_ONCE, Counting, figures
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import ReleaseLog
@@ -42,6 +45,21 @@ def test_figures_count_area_once_where_the_swath_overlaps() -> None:
     """There and back covers no more than there."""
     there = [(at * 100.0, 0.0) for at in range(50)]
     assert figures(dive_of(there + there[::-1], swath_m=200.0)).area_m2 == pytest.approx(49 * 100 * 200, rel=1e-3)
+
+
+def test_area_of_a_long_track_is_that_of_all_its_strips_at_once() -> None:
+    """Joined block by block, the area is the one that shapely has for the union of all strips, and so on the way."""
+    points = [(300.0 * sin(at / 7), 200.0 * cos(at / 11)) for at in range(3 * JOINED_AT_ONCE + 7)]
+    records = dive_of(list(points), swath_m=15.0)
+    counting = Counting(records[0].body)
+    strips: list[Polygon] = []
+    for at, record in enumerate(records[1 : 1 + len(points)]):
+        counting.take(record)
+        strips += [LineString(points[at - 1 : at + 1]).buffer(7.5, cap_style="flat")] if at else []
+        if at % 50 == 49:
+            assert counting.figures().area_m2 == pytest.approx(union_all(strips).area, rel=1e-9)
+    assert counting.figures().area_m2 == pytest.approx(union_all(strips).area, rel=1e-9)
+    assert len(strips) > 3 * JOINED_AT_ONCE
 
 
 def test_figures_break_where_the_track_is_withheld() -> None:

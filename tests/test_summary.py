@@ -1,12 +1,15 @@
 """What a dive comes to: from released records, the same whether they are read at once or as they come."""
 
+from dataclasses import replace
+from math import sin
 from pathlib import Path
 
 import pytest
+from shapely import LineString, MultiPoint
 
 from relay.core.errors import RecordingError
 from relay.core.figures import figures
-from relay.core.summary import Gathering, VehicleNow, summary
+from relay.core.summary import MOST_POINTS, Gathering, VehicleNow, summary
 from relay.core.wire import decode, read_recording
 from released import dive, dive_with_everything
 
@@ -53,6 +56,39 @@ def test_track_breaks_where_none_is_shown_and_holds_a_cell_once() -> None:
     records[4].body[0][1:3] = records[3].body[0][1:3] = [50, 0]
     records[1].body[0][1:3] = [0, 0]
     assert summary(records).tracks[0] == (((0, 0),), ((50, 0),))
+
+
+@pytest.mark.parametrize("gap_every", [0, 5, 2])
+def test_track_of_a_long_dive_is_thinned_alike_whoever_asks(gap_every: int) -> None:
+    """At most so many points however long it is; ends and whereabouts stay; asking on the way changes nothing."""
+    header, tick, *_ = (decode(frame.data) for frame in dive(1, 1))
+    points: list[tuple[float, float]] = []
+    once, often = Gathering(header), Gathering(header)
+    for at in range(3 * MOST_POINTS):
+        point = (at * 0.5, 30.0 * sin(at / 40))
+        shown = gap_every == 0 or at % gap_every != 1
+        points += [point] if shown else []
+        record = replace(tick, body=[["reporting", *(point if shown else (None, None)), *tick.body[0][3:]]])
+        once.take(record)
+        often.take(record)
+        if at % 997 == 0:
+            often.summary()
+    tracks = once.summary().tracks
+    kept = [point for piece in tracks[0] for point in piece]
+    assert tracks == often.summary().tracks
+    assert MOST_POINTS // 8 < len(kept) <= MOST_POINTS
+    assert set(kept) <= set(points)
+    assert (kept[0], kept[-1]) == (points[0], points[-1])
+    assert LineString(kept).hausdorff_distance(MultiPoint(points)) < 5.0
+
+
+def test_track_within_the_limit_keeps_every_point() -> None:
+    """Nothing is thinned before there is too much of it."""
+    header, tick, *_ = (decode(frame.data) for frame in dive(1, 1))
+    gathering = Gathering(header)
+    for at in range(MOST_POINTS):
+        gathering.take(replace(tick, body=[["reporting", at, 0, *tick.body[0][3:]]]))
+    assert gathering.summary().tracks == ((tuple((at, 0) for at in range(MOST_POINTS)),),)
 
 
 def test_records_that_begin_no_dive_are_refused() -> None:

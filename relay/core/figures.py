@@ -3,13 +3,15 @@
 Rules (R7): computed from released records as a reader has them (`WireRecord`), never from exact values, so that a
 number can't tell more than the records do. Positions are taken once in `SAMPLE_S` of dive time: a vehicle that
 wavers at the edge of a cell runs no distance. Areas by shapely (the union of the
-swath beside each stretch of track, so that a turn covers nothing of its own).
+swath beside each stretch of track, so that a turn covers nothing of its own). Asking for the numbers costs the same
+however long the dive is: what was counted isn't counted again.
 """
 
+from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
-from math import dist
+from math import dist, inf
 from typing import Any
 
 from relay.core.release import Kind
@@ -18,32 +20,70 @@ from relay.core.wire import WireRecord
 SAMPLE_S = 60.0
 BREAK_S = 150.0
 SPEED_OVER_S = 300.0
+JOINED_AT_ONCE = 64
 
 Point = tuple[float, float]
 
 
 @dataclass(slots=True)
 class _Run:
-    """What is gathered of one vehicle: sampled track in unbroken pieces, and time at the bottom."""
+    """What is gathered of one vehicle: the samples of the last minutes, way run and time at the bottom."""
 
-    pieces: list[list[Point]] = field(default_factory=list)
-    times_s: list[float] = field(default_factory=list)
-    points: list[Point] = field(default_factory=list)
+    recent: deque[tuple[float, Point]] = field(default_factory=deque)
+    moved_m: float = 0.0
     bottom_s: float = 0.0
     knows_legs: bool = False
 
-    def take(self, row: Sequence[Any], elapsed_s: float, tick_s: float) -> None:
-        """Take one vehicle's part of a tick record."""
+    def take(self, row: Sequence[Any], elapsed_s: float, tick_s: float) -> tuple[Point, Point] | None:
+        """Take one vehicle's part of a tick record; return the stretch of track it adds, if it adds one."""
         east_m, north_m, leg = row[1], row[2], row[7]
         self.knows_legs = self.knows_legs or leg is not None
         self.bottom_s += tick_s if leg == "bottom" else 0.0
-        if east_m is None or north_m is None or (self.times_s and elapsed_s - self.times_s[-1] < SAMPLE_S):
+        since_s = elapsed_s - self.recent[-1][0] if self.recent else inf
+        if east_m is None or north_m is None or since_s < SAMPLE_S:
+            return None
+        if since_s > BREAK_S:
+            self.recent.clear()
+        before = self.recent[-1][1] if self.recent else None
+        self.recent.append((elapsed_s, (east_m, north_m)))
+        while elapsed_s - self.recent[0][0] > SPEED_OVER_S:
+            self.recent.popleft()
+        if before is None:
+            return None
+        self.moved_m += dist(before, (east_m, north_m))
+        return before, (east_m, north_m)
+
+
+class _Ground:
+    """The union of the strips beside stretches of track, joined a block at a time so that none is joined often."""
+
+    def __init__(self, swath_m: float | None) -> None:
+        self._swath_m = swath_m
+        self._joined: Any = None
+        self._loose: list[tuple[Point, Point]] = []
+        self._area_m2: float | None = None if swath_m is None else 0.0
+
+    def take(self, stretch: tuple[Point, Point]) -> None:
+        """Take the next stretch of any vehicle's track."""
+        if self._swath_m is None or stretch[0] == stretch[1]:
             return
-        if not self.times_s or elapsed_s - self.times_s[-1] > BREAK_S:
-            self.pieces.append([])
-        self.pieces[-1].append((east_m, north_m))
-        self.times_s.append(elapsed_s)
-        self.points.append((east_m, north_m))
+        self._loose.append(stretch)
+        self._area_m2 = None
+        if len(self._loose) == JOINED_AT_ONCE:
+            self._joined, self._loose = self._union(), []
+
+    def area_m2(self) -> float | None:
+        """Return the area of the union; None where no swath is stated."""
+        if self._swath_m is not None and self._area_m2 is None:
+            self._area_m2 = float(self._union().area)
+        return self._area_m2
+
+    def _union(self) -> Any:
+        from shapely import LineString, union_all  # numpy comes with it: only where a swath is stated
+
+        assert self._swath_m is not None
+        strips = [LineString(pair).buffer(self._swath_m / 2, cap_style="flat") for pair in self._loose]
+        return union_all(strips if self._joined is None else [self._joined, *strips])
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,20 +116,23 @@ class Counting:
     def __init__(self, header: Mapping[str, Any]) -> None:
         self._header = header
         self._runs = [_Run() for _ in header["vehicles"]]
+        self._ground = _Ground(header.get("swath_m"))
         self._targets: dict[str, str] = {}
 
     def take(self, record: WireRecord) -> None:
         """Take the next record of the dive."""
         if record.kind == Kind.TICK:
             for run, row in zip(self._runs, record.body, strict=True):
-                run.take(row, record.elapsed_s, self._header["tick_s"])
+                stretch = run.take(row, record.elapsed_s, self._header["tick_s"])
+                if stretch is not None:
+                    self._ground.take(stretch)
         elif record.kind == Kind.TARGET:
             self._targets[record.body[1]] = record.body[2]
 
     def figures(self) -> Figures:
         """Return the numbers so far."""
         vehicles = tuple(_of(name, run) for name, run in zip(self._header["vehicles"], self._runs, strict=True))
-        return Figures(vehicles, _area_m2(self._runs, self._header.get("swath_m")), dict(self._targets))
+        return Figures(vehicles, self._ground.area_m2(), dict(self._targets))
 
 
 def figures(records: Iterable[WireRecord]) -> Figures:
@@ -102,28 +145,13 @@ def figures(records: Iterable[WireRecord]) -> Figures:
 
 
 def _of(name: str, run: _Run) -> VehicleFigures:
-    moved = [dist(a, b) for piece in run.pieces for a, b in pairwise(piece)]
-    return VehicleFigures(
-        name, sum(moved) if run.points else None, _speed_mps(run), run.bottom_s if run.knows_legs else None
-    )
+    moved_m = run.moved_m if run.recent else None
+    return VehicleFigures(name, moved_m, _speed_mps(run), run.bottom_s if run.knows_legs else None)
 
 
 def _speed_mps(run: _Run) -> float | None:
     """Return the speed over the last minutes of the last unbroken piece."""
-    piece = run.pieces[-1] if run.pieces else []
-    times = run.times_s[len(run.times_s) - len(piece) :]
-    recent = [(at, point) for at, point in zip(times, piece, strict=True) if times[-1] - at <= SPEED_OVER_S]
-    if len(recent) < 2:
+    if len(run.recent) < 2:
         return None
-    way = sum(dist(a[1], b[1]) for a, b in pairwise(recent))
-    return way / (recent[-1][0] - recent[0][0])
-
-
-def _area_m2(runs: list[_Run], swath_m: float | None) -> float | None:
-    if swath_m is None:
-        return None
-    from shapely import LineString, union_all  # numpy comes with it: only where a swath is stated
-
-    pairs = [pair for run in runs for piece in run.pieces for pair in pairwise(piece)]
-    strips = [LineString(pair).buffer(swath_m / 2, cap_style="flat") for pair in pairs if pair[0] != pair[1]]
-    return float(union_all(strips).area) if strips else 0.0
+    way_m = sum(dist(a[1], b[1]) for a, b in pairwise(run.recent))
+    return way_m / (run.recent[-1][0] - run.recent[0][0])

@@ -1,7 +1,12 @@
-"""What a dive comes to, for a list of dives and the first words of a page: from released records alone (R7)."""
+"""What a dive comes to, for a list of dives and the first words of a page: from released records alone (R7).
+
+Rules: the same records give the same summary, however often it was asked for on the way; of a track no more than
+`MOST_POINTS` are kept, so that a picture of a long dive costs no more than one of a short dive.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import dist
 from typing import Any
 
 from relay.core.errors import RecordingError
@@ -10,6 +15,7 @@ from relay.core.release import Kind
 from relay.core.wire import WireRecord
 
 Point = tuple[float, float]
+MOST_POINTS = 4_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +32,10 @@ class VehicleNow:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """One dive so far. `tracks`: of each vehicle, the unbroken pieces of its track in metres of the frame."""
+    """One dive so far.
+
+    `tracks`: of each vehicle, the unbroken pieces of its track in metres of the frame, thinned where it is long.
+    """
 
     dive: int
     closed: bool
@@ -102,22 +111,52 @@ class Gathering:
 
 
 class _Track:
-    """A track's pieces: where no position was shown it breaks, and a cell held is one point."""
+    """A track's pieces: where no position was shown it breaks, and a cell held is one point.
+
+    Each time there are too many points those nearer to each other than a distance go, and the distance is doubled: a
+    piece keeps its ends, and pieces that lie nearer than that become one.
+    """
 
     def __init__(self) -> None:
         self.pieces: list[list[Point]] = []
         self._broken = True
+        self._count = 0
+        self._apart_m = 0.0
 
     def take(self, east_m: float | None, north_m: float | None) -> None:
         """Take the position of the next tick, or none."""
         if east_m is None or north_m is None:
             self._broken = True
             return
-        if self._broken:
+        self._add((east_m, north_m))
+        if self._count > MOST_POINTS:
+            self._thin()
+
+    def _add(self, point: Point) -> None:
+        if self._broken and not (self.pieces and self._is_near(self.pieces[-1][-1], point)):
             self.pieces.append([])
-        if not self.pieces[-1] or self.pieces[-1][-1] != (east_m, north_m):
-            self.pieces[-1].append((east_m, north_m))
         self._broken = False
+        piece = self.pieces[-1]
+        if piece and piece[-1] == point:
+            return
+        if len(piece) > 1 and self._is_near(piece[-2], piece[-1]):
+            piece[-1] = point
+            return
+        piece.append(point)
+        self._count += 1
+
+    def _is_near(self, one: Point, other: Point) -> bool:
+        return dist(one, other) < self._apart_m
+
+    def _thin(self) -> None:
+        while self._count > MOST_POINTS * 3 // 4:
+            self._apart_m = 2 * self._apart_m or 1.0
+            before, self.pieces, self._count = self.pieces, [], 0
+            for piece in before:
+                self._broken = True
+                for point in piece:
+                    self._add(point)
+                self._broken = False
 
 
 def summary(records: Sequence[WireRecord]) -> Summary:
