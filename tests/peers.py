@@ -21,6 +21,7 @@ from websockets.uri import parse_uri
 
 from relay.shell.gate import Limits
 from relay.shell.outlet import Frame as ReleasedFrame
+from relay.shell.public_files import Telling
 from relay.shell.site import Site
 from released import EXPEDITION
 
@@ -50,9 +51,9 @@ async def _awaited(result: Awaitable[None]) -> None:
 
 
 @asynccontextmanager
-async def running(*audiences: str, **options: Any) -> AsyncIterator[Site]:
+async def running(*audiences: str, telling: Telling | str = EXPEDITION, **options: Any) -> AsyncIterator[Site]:
     """Run a site on a free port of the loopback; everything it does must be over in time."""
-    site = Site(EXPEDITION, audiences or ("public",), **options)
+    site = Site(telling, audiences or ("public",), **options)
     async with asyncio.timeout(PATIENCE_S):
         await site.start("127.0.0.1")
         try:

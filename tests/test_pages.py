@@ -1,5 +1,6 @@
 """The HTTP side of a running site: what is given out, to whom it is refused, and what no answer ever says."""
 
+import asyncio
 import gzip
 import json
 import zlib
@@ -13,7 +14,9 @@ import pytest
 from peers import FAST, build_site, exchange, get, on_both_loops, request, running
 from relay.core.errors import OperatorError
 from relay.core.wire import read_recording
-from relay.shell.pages import load_site
+from relay.shell.page_words import DE, EN
+from relay.shell.pages import READ_AT_ONCE, load_site
+from relay.shell.public_files import Telling
 from released import EXPEDITION, dive
 
 RECORDING = "/recordings/public/dive-001.recording"
@@ -196,3 +199,33 @@ async def test_nothing_can_be_written(built: Path, method: str) -> None:
         for target in ("/", "/dives.json", "/nothing", "/live"):
             answer = await get(site, target, "Content-Length: 0", method=method)
             assert (answer.status, answer.headers["Allow"]) == (405, "GET, HEAD")
+
+
+@on_both_loops
+async def test_page_in_another_language_has_another_tag(built: Path) -> None:
+    """Who has the page of the same records in one language isn't told that it is still that one."""
+    tags = []
+    for words in (EN, DE):
+        async with running(folder=built, limits=FAST, telling=Telling(EXPEDITION, words)) as site:
+            for frame in dive(1, 3):
+                site.publish(frame)
+            answer = await get(site, "/expedition.html")
+            tags.append(answer.headers["ETag"])
+            assert answer.headers["ETag"] == (await get(site, "/expedition.html")).headers["ETag"]
+    assert len(set(tags)) == 2
+
+
+@on_both_loops
+async def test_others_are_served_while_a_long_dive_is_read(built: Path) -> None:
+    """The first page after a start reads thousands of records; who asks for something else doesn't wait for it."""
+    async with running(folder=built, limits=FAST) as site:
+        for frame in dive(1, 60 * READ_AT_ONCE):
+            site.publish(frame)
+        done: list[str] = []
+
+        async def ask(target: str) -> None:
+            assert (await get(site, target)).status == 200
+            done.append(target)
+
+        await asyncio.gather(ask("/expedition.html"), ask("/mark.png"), ask("/dives.json"))
+        assert done[-1] == "/expedition.html"

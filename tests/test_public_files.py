@@ -5,7 +5,8 @@ import json
 import pytest
 
 from relay.core.history import History
-from relay.core.wire import read_recording
+from relay.core.wire import WireRecord, decode, read_recording
+from relay.shell import public_files
 from relay.shell.public_files import PublicFiles, Telling, recording_path
 from relay.shell.representation import FOREVER, NO_CACHE
 from released import EXPEDITION, dive
@@ -86,3 +87,36 @@ def test_site_without_a_page_has_no_index() -> None:
     made, _ = files(index=None)
     assert made.find("index.html") is None
     assert made.find("dives.json") is not None
+
+
+def test_each_record_is_read_once_however_many_files_are_made(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pages and pictures of two dives, made again after each new record: what was read isn't read again."""
+    read: list[bytes] = []
+
+    def counted(frame: bytes) -> WireRecord:
+        read.append(frame)
+        return decode(frame)
+
+    monkeypatch.setattr(public_files, "decode", counted)
+    made, histories = files()
+    for frame in dive(2, 9, closed=False)[3:]:
+        for path in list(made.paths()):
+            file = made.find(path)
+            assert file is not None
+            file.make()
+        histories["public"].append(frame)
+    assert len(read) == len(set(read)) == sum(len(each.frames) for each in histories["public"].dives) - 1
+
+
+def test_reading_on_goes_as_far_as_asked_and_says_when_all_is_read() -> None:
+    """A little at a time, across dives; the pages are the same as when they read everything themselves."""
+    made, _ = files()
+    steps = [made.read_on(3) for _ in range(3)]
+    assert steps == [False, False, True]
+    assert made.read_on(1)
+    other, _ = files()
+    page, others = made.find("expedition.html"), other.find("expedition.html")
+    assert page is not None
+    assert others is not None
+    assert page.make() == others.make()
+    assert PublicFiles(Telling(EXPEDITION), {}, "public", None).read_on(1)

@@ -4,6 +4,7 @@ Rules: every answer is made from memory, so that no file time and no path can be
 never joined to a folder; only the given histories exist.
 """
 
+import asyncio
 import json
 import re
 from collections.abc import Callable, Mapping
@@ -14,14 +15,14 @@ from aiohttp import web
 
 from relay.core.errors import OperatorError
 from relay.shell.answers import error_headers, error_text
-from relay.shell.public_files import JSON, PNG, PublicFile, PublicFiles
+from relay.shell.public_files import HTML, JSON, OCTETS, PNG, SVG, PublicFile, PublicFiles
 from relay.shell.representation import FOREVER, NO_CACHE, Representation, is_known, tag_of
 
 LIVE_PATH = "/live"
 FOLLOWERS_PATH = "/followers.json"
 BRIEFLY = "max-age=10"
+READ_AT_ONCE = 100
 _HASHED = re.compile(r"/assets/[^/]+-[A-Za-z0-9_-]{8,}\.[a-z0-9]+")
-_OCTETS = "application/octet-stream"
 _TYPES = {
     ".html": "text/html; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
@@ -65,21 +66,23 @@ def load_site(folder: Path, limit_octets: int) -> dict[str, Representation]:
 def _file(name: str, suffix: str, content: bytes) -> Representation:
     cache_control = FOREVER if _HASHED.fullmatch(name) else NO_CACHE
     packable = suffix not in _PACKED_ALREADY
-    return Representation(content, _TYPES.get(suffix, _OCTETS), tag_of(content), cache_control, packable)
+    return Representation(content, _TYPES.get(suffix, OCTETS), tag_of(content), cache_control, packable)
 
 
 class Pages:
     """Answers the requests of the public port.
 
     `built`: the files of the built page by path. `made`: what is made of released records. `followers`: how many
-    follow now.
+    follow now. After a start there may be days of records to read before the first page can be made: that is done
+    when one is first asked for, `READ_AT_ONCE` at a time, and whoever else follows is served in between.
     """
 
     def __init__(
         self, built: Mapping[str, Representation], made: PublicFiles, followers: Callable[[], int] = lambda: 0
     ) -> None:
         self._built, self._made, self._followers = built, made, followers
-        self._kept: dict[str, Representation] = {}
+        self._kept: dict[str, tuple[str, Representation]] = {}
+        self._reading = asyncio.Lock()
 
     async def answer(self, request: web.BaseRequest) -> web.StreamResponse:
         """Return the answer to one request."""
@@ -88,6 +91,8 @@ class Pages:
             return error_response(HTTPStatus.METHOD_NOT_ALLOWED)
         if path == LIVE_PATH:
             return error_response(HTTPStatus.UPGRADE_REQUIRED)
+        if self._is_of_records(path):
+            await self._read_on()
         found = self.find(path)
         return error_response(HTTPStatus.NOT_FOUND) if found is None else respond(request, found)
 
@@ -99,13 +104,27 @@ class Pages:
         file = self._made.find(path.removeprefix("/")) if path.startswith("/") else None
         return self._built.get(path) if file is None else self._as_kept(path, file)
 
+    def _is_of_records(self, path: str) -> bool:
+        file = self._made.find(path.removeprefix("/"))
+        return file is not None and file.content_type in (HTML, SVG, PNG)
+
+    async def _read_on(self) -> None:
+        async with self._reading:
+            behind = True
+            while behind:
+                behind = not self._made.read_on(READ_AT_ONCE)
+                await asyncio.sleep(0)
+
     def _as_kept(self, path: str, file: PublicFile) -> Representation:
         """Return a made file, making it only when what it is made of has changed."""
-        kept = self._kept.get(path)
-        if kept is None or kept.tag != file.tag:
-            packable = file.content_type != PNG
-            kept = Representation(file.make(), file.content_type, file.tag, file.cache_control, packable)
-            self._kept[path] = kept
+        made_of, kept = self._kept.get(path, ("", None))
+        if kept is None or made_of != file.tag:
+            content = file.make()
+            # A recording's tag is of its content already. Of a page it isn't: another language or release of Offing
+            # makes another page of the same records.
+            tag = file.tag if file.content_type == OCTETS else tag_of(content)
+            kept = Representation(content, file.content_type, tag, file.cache_control, file.content_type != PNG)
+            self._kept[path] = file.tag, kept
         return kept
 
 

@@ -1,10 +1,12 @@
 """What there is beside the built page, by path: lists of dives, recordings, and the pages and pictures made of them.
 
 Rules: made of histories of released frames alone; each has a tag that changes with what it is made of, so that it is
-made once for all who ask; the relay gives them out and a published folder holds them, byte for byte the same.
+made once for all who ask; the relay gives them out and a published folder holds them, byte for byte the same. No
+request costs more where dives are many or long: what was read of a dive isn't read again.
 """
 
 import json
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
@@ -15,11 +17,12 @@ from relay.core.wire import decode
 from relay.shell import made_pages
 from relay.shell.made_pages import Shelf, dive_page, picture_name
 from relay.shell.page_words import EN, PageWords
-from relay.shell.representation import FOREVER, NO_CACHE, tag_of
+from relay.shell.representation import FOREVER, NO_CACHE
 
 OCTETS, JSON, HTML, SVG, PNG = (
     "application/octet-stream", "application/json", "text/html; charset=utf-8", "image/svg+xml", "image/png"
 )  # fmt: skip
+_OF_DIVE = re.compile(r"(?:|pictures/|recordings/[^/]+/)dive-([0-9]{3,9})\.(?:html|svg|png|recording)", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +36,10 @@ class Telling:
 
 @dataclass(frozen=True, slots=True)
 class PublicFile:
-    """A file that can be had: `tag` names what it is made of; `make` returns its bytes, always the same for a tag."""
+    """A file that can be had.
+
+    `tag` names what it is made of: `make` returns the same bytes as long as it and the way of telling stay.
+    """
 
     content_type: str
     tag: str
@@ -69,7 +75,7 @@ class PublicFiles:
 
     def __init__(self, telling: Telling, histories: Mapping[str, History], listed: str, index: bytes | None) -> None:
         self._telling, self._histories, self._listed, self._index = telling, histories, listed, index
-        self._gathered: dict[int, tuple[Gathering, int]] = {}
+        self._read: dict[int, _Read] = {}
 
     def paths(self) -> Iterator[str]:
         """Yield the path of every file there is now."""
@@ -94,32 +100,38 @@ class PublicFiles:
             return None
         return self._list(history) if path == "dives.json" else self._made(history, path)
 
+    def read_on(self, records: int) -> bool:
+        """Read up to `records` more of what the pages are made of; whether that was all there is.
+
+        A file that is made reads what is missing itself: who must not wait long reads on before, a little at a time.
+        """
+        history = self._histories.get(self._listed)
+        for dive in history.dives if history is not None else ():
+            if records > 0:
+                records -= self._reading(dive).on(dive, records)
+        return records > 0
+
     def _of_audience(self, history: History, name: str, path: str) -> PublicFile | None:
         if name == "dives.json":
             return self._list(history)
-        dive = next((dive for dive in history.dives if path == recording_path(history.audience, dive.number)), None)
-        if dive is None:
+        dive = _dive_named(history, path)
+        if dive is None or path != recording_path(history.audience, dive.number):
             return None
         return PublicFile(OCTETS, dive.tag, dive.recording, FOREVER if dive.closed else NO_CACHE)
 
     def _list(self, history: History) -> PublicFile:
-        content = dive_list(self._telling.expedition, history)
-        return PublicFile(JSON, tag_of(content), lambda: content)
+        return PublicFile(JSON, _tag(history), lambda: dive_list(self._telling.expedition, history))
 
     def _made(self, history: History, path: str) -> PublicFile | None:
-        whole = sha256("\n".join(dive.tag for dive in history.dives).encode()).hexdigest()
         index = self._index
         if path in ("", "index.html") and index is not None:
-            tag = f"{whole}-{tag_of(index)[:16]}"
-            return PublicFile(HTML, tag, lambda: made_pages.with_first_words(index, self._shelf(history)))
+            return PublicFile(HTML, _tag(history), lambda: made_pages.with_first_words(index, self._shelf(history)))
         if path == "expedition.html":
-            return PublicFile(HTML, whole, lambda: made_pages.expedition_html(self._shelf(history)))
+            return PublicFile(HTML, _tag(history), lambda: made_pages.expedition_html(self._shelf(history)))
         if path == picture_name(None, "png"):
-            return PublicFile(PNG, whole, lambda: made_pages.expedition_png(self._shelf(history)))
-        for dive in history.dives:
-            if (file := self._of_dive(history, dive, path)) is not None:
-                return file
-        return None
+            return PublicFile(PNG, _tag(history), lambda: made_pages.expedition_png(self._shelf(history)))
+        dive = _dive_named(history, path)
+        return None if dive is None else self._of_dive(history, dive, path)
 
     def _of_dive(self, history: History, dive: Dive, path: str) -> PublicFile | None:
         kinds: dict[str, tuple[str, Callable[[Shelf, Summary], bytes]]] = {
@@ -137,10 +149,46 @@ class PublicFiles:
         dives = tuple(self._summary(dive) for dive in history.dives)
         return Shelf(telling.expedition, history.audience, dives, telling.words, telling.address)
 
+    def _reading(self, dive: Dive) -> "_Read":
+        if dive.number not in self._read:
+            self._read[dive.number] = _Read(Gathering(decode(dive.frames[0])))
+        return self._read[dive.number]
+
     def _summary(self, dive: Dive) -> Summary:
-        """Return what a dive comes to so far; each of its frames is read once, whoever asks how often."""
-        gathering, seen = self._gathered.get(dive.number) or (Gathering(decode(dive.frames[0])), 1)
-        for frame in dive.frames[seen:]:
-            gathering.take(decode(frame))
-        self._gathered[dive.number] = gathering, len(dive.frames)
-        return gathering.summary()
+        reading = self._reading(dive)
+        reading.on(dive, len(dive.frames))
+        return reading.summary()
+
+
+@dataclass(slots=True)
+class _Read:
+    """What was read of a dive: each frame once, and its summary once for as many frames, whoever asks how often."""
+
+    gathering: Gathering
+    frames: int = 1
+    _summed: tuple[int, Summary] | None = None
+
+    def on(self, dive: Dive, most: int) -> int:
+        """Read up to `most` frames more; return how many."""
+        more = dive.frames[self.frames : self.frames + most]
+        for frame in more:
+            self.gathering.take(decode(frame))
+        self.frames += len(more)
+        return len(more)
+
+    def summary(self) -> Summary:
+        """Return what the dive comes to as far as it was read."""
+        if self._summed is None or self._summed[0] != self.frames:
+            self._summed = self.frames, self.gathering.summary()
+        return self._summed[1]
+
+
+def _dive_named(history: History, path: str) -> Dive | None:
+    """Return the dive whose number a path has; whether it is that dive's path is left to the caller."""
+    match = _OF_DIVE.fullmatch(path)
+    return None if match is None else history.dive(int(match[1]))
+
+
+def _tag(history: History) -> str:
+    """Return a name for exactly these dives."""
+    return sha256("\n".join(dive.tag for dive in history.dives).encode()).hexdigest()
