@@ -1,7 +1,9 @@
 """Pictures of a track: where the records say, the same bytes for the same records, and nothing else in them."""
 
+import re
 from dataclasses import replace
 from io import BytesIO
+from math import sin
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -11,7 +13,7 @@ from PIL import Image
 from relay.core.summary import Summary, summary
 from relay.core.wire import read_recording
 from relay.shell.page_words import DE, EN
-from relay.shell.track_picture import ACCENT, SHARED, Fit, Frame, nice, shared_png, shortened, track_svg
+from relay.shell.track_picture import ACCENT, SHARED, Fit, Frame, cut_lines, nice, shared_png, track_svg
 
 DEMO = Path(__file__).resolve().parents[1] / "recordings/demo-dive.recording"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -75,4 +77,41 @@ def test_shared_picture_takes_long_words_and_many_dives(demo: Summary) -> None:
     """A title or line too long is shortened with a mark of omission; four dives at most are drawn."""
     many = [replace(demo, dive=number) for number in range(1, 7)]
     assert shared_png("T" * 200, ["l" * 500], many, EN) == shared_png("T" * 200, ["l" * 500], many[2:], EN)
-    assert (shortened("abc", 3), shortened("abcd", 3)) == ("abc", "ab…")
+
+
+@pytest.mark.parametrize(
+    ("text", "lines"),
+    [
+        ("", []),
+        ("abcde", ["abcde"]),
+        ("ab cd", ["ab cd"]),
+        ("abcd ef", ["abcd", "ef"]),
+        ("abcdefg", ["abcde", "fg"]),
+        ("ab cdefghi", ["ab", "cdef…"]),
+        ("ab cdefgh", ["ab", "cdef…"]),
+        ("abcde fghij k", ["abcde", "fghi…"]),
+        (" ab   cd  ", ["ab cd"]),
+    ],
+)
+def test_text_is_cut_into_lines_that_fit(text: str, lines: list[str]) -> None:
+    """No line is longer than fits, here five letters, and no more than two stand: a word is broken where it must be."""
+    assert cut_lines(text, lambda part: len(part) <= 5, 2) == lines
+
+
+def test_letters_of_a_shared_picture_stand_in_its_font(demo: Summary) -> None:
+    """A title in letters beyond ASCII differs letter by letter: none is the box that stands for a missing one."""
+    letters = "äöüßÄéèñçøåłşğœčЖдЯαΩ–…“”„²°"
+    drawn = {letter: shared_png(letter, [], [], EN) for letter in (*letters, "\N{CJK UNIFIED IDEOGRAPH-6D77}")}
+    assert len(set(drawn.values())) == len(drawn)
+
+
+def test_picture_of_a_long_track_is_no_larger_than_its_sheet(demo: Summary) -> None:
+    """28,800 positions that nobody could tell apart make a small file, and its line still ends where the track does."""
+    points = tuple((at / 100, 50 * sin(at / 4_000)) for at in range(28_800))
+    made = track_svg(replace(demo, tracks=((points,),)), EN)
+    assert len(made) < 12_000
+    ends = re.search(rb"L([0-9.]+) ([0-9.]+)\" fill", made)
+    mark = re.search(rb"circle cx=\"([0-9.]+)\" cy=\"([0-9.]+)\"", made)
+    assert ends is not None
+    assert mark is not None
+    assert ends.groups() == mark.groups()

@@ -4,8 +4,10 @@ Rules: drawn from a summary of released records alone (R7); the same records giv
 program and no other metadata in them; the drawing is fitted to its own bounds, so that it lies nowhere.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
 from io import BytesIO
 from math import floor, log10
 from xml.sax.saxutils import escape
@@ -17,8 +19,9 @@ from relay.shell.page_words import PageWords, length
 
 PAPER, INK, SOFT, HAIR, ACCENT = "#f5f7f4", "#15242e", "#4c5c64", "#c3ced0", "#9c1458"
 _LEAST_SPAN_M = 40.0
+_APART = 0.5
 SHARED = (1200, 630)
-_TITLE_LIMIT, _LINE_LIMIT = 44, 84
+_TITLE_LINES, _TEXT_LINES = 4, 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +75,16 @@ def _lines(origin: float, step: float, start: float, span: float) -> list[float]
     return out
 
 
+def _seen(piece: Sequence[Point], fit: Fit) -> list[Point]:
+    """Return a piece of track on the sheet, without points that nobody could tell from the one before."""
+    first, *rest = map(fit, piece)
+    seen = [first]
+    for x, y in rest:
+        if abs(x - seen[-1][0]) >= _APART or abs(y - seen[-1][1]) >= _APART:
+            seen.append((x, y))
+    return [*seen, rest[-1]] if rest and rest[-1] != seen[-1] else seen
+
+
 def _points(summary: Summary) -> list[Point]:
     return [point for track in summary.tracks for piece in track for point in piece]
 
@@ -105,7 +118,7 @@ def _svg_track(summary: Summary, fit: Fit, words: PageWords) -> Iterable[str]:
     yield f'<path d="{path}" fill="none" stroke="{HAIR}"/>'
     for vehicle, track in enumerate(summary.tracks):
         dashes = ' stroke-dasharray="5 3"' if vehicle % 2 else ""
-        lines = "".join(_svg_line([fit(point) for point in piece]) for piece in track)
+        lines = "".join(_svg_line(_seen(piece, fit)) for piece in track)
         if lines:
             yield f'<path d="{lines}" fill="none" stroke="{INK}" stroke-width="1.5"{dashes}/>'
             x, y = fit(track[-1][-1])
@@ -128,15 +141,15 @@ def shared_png(title: str, lines: Sequence[str], tracks: Sequence[Summary], word
     sheet = Image.new("RGB", SHARED, PAPER)
     pen = ImageDraw.Draw(sheet)
     pen.rectangle((24, 24, 1176, 606), outline=INK, width=2)
-    _write(pen, (64, 60), shortened(title, _TITLE_LIMIT), 46, INK, 540)
+    _write(pen, (64, 60), _cut(title, 46, 540, _TITLE_LINES), 46, INK)
     y = 300.0
     for at, line in enumerate(lines):
-        y = _write(pen, (64, y), shortened(line, _LINE_LIMIT), 27, ACCENT if at == 0 else SOFT, 520) + 14
+        y = _write(pen, (64, y), _cut(line, 27, 520, _TEXT_LINES), 27, ACCENT if at == 0 else SOFT) + 14
     shown = [summary for summary in tracks if _points(summary)][-4:]
     for summary, frame in zip(shown, _frames(len(shown)), strict=True):
         _draw(pen, summary, frame, words)
     if not shown:
-        _write(pen, (660, 300), words.no_track, 27, SOFT, 480)
+        _write(pen, (660, 300), _cut(words.no_track, 27, 480, _TEXT_LINES), 27, SOFT)
     out = BytesIO()
     sheet.save(out, "PNG", optimize=False)
     return out.getvalue()
@@ -159,8 +172,8 @@ def _draw(pen: ImageDraw.ImageDraw, summary: Summary, frame: Frame, words: PageW
     pen.rectangle((frame.left, frame.top, right, bottom), outline=INK, width=2)
     for track in summary.tracks:
         for piece in track:
-            points = [fit(point) for point in piece]
-            pen.line([*points, points[-1]], fill=INK, width=3, joint="curve")
+            points = _seen(piece, fit)
+            pen.line([*points, points[-1]], fill=INK, width=3 if frame.width > 300 else 2, joint="curve")
         if track:
             x, y = fit(track[-1][-1])
             pen.ellipse((x - 7, y - 7, x + 7, y + 7), fill=ACCENT)
@@ -171,25 +184,46 @@ def _draw(pen: ImageDraw.ImageDraw, summary: Summary, frame: Frame, words: PageW
     pen.text((frame.left + 20 + width, bar - 16), length(step_m, words), fill=INK, font=_font(18))
 
 
-def _font(size: int) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
-    """Return the font that the library carries, so that every machine draws the same."""
-    return ImageFont.load_default(size)
+@cache
+def _font(size: int) -> ImageFont.FreeTypeFont:
+    """Return the font that comes with a package, so that every machine draws the same: Latin, Greek, Cyrillic."""
+    file = files("fontpkg_source_serif_4") / "files" / "SourceSerif4[opsz,wght].ttf"
+    return ImageFont.truetype(BytesIO(file.read_bytes()), size, layout_engine=ImageFont.Layout.BASIC)
 
 
-def _write(pen: ImageDraw.ImageDraw, at: tuple[float, float], text: str, size: int, ink: str, width: float) -> float:
-    """Write a text in lines no wider than `width`; return where the next line would begin."""
-    font, y, line = _font(size), at[1], ""
+def _write(pen: ImageDraw.ImageDraw, at: tuple[float, float], lines: Sequence[str], size: int, ink: str) -> float:
+    """Write lines below each other; return where the next one would begin."""
+    y = at[1]
+    for line in lines:
+        pen.text((at[0], y), line, fill=ink, font=_font(size))
+        y += size * 1.25
+    return y
+
+
+def _cut(text: str, size: int, width: float, most: int) -> list[str]:
+    """Return a text in at most so many lines no wider than `width`."""
+    return cut_lines(text, lambda part: _font(size).getlength(part) <= width, most)
+
+
+def cut_lines(text: str, fits: Callable[[str], bool], most: int) -> list[str]:
+    """Return a text in at most `most` lines that fit, what is left out told by a mark of omission.
+
+    A word too long for a line is broken where it must be.
+    """
+    lines = [""]
     for word in text.split():
-        longer = f"{line} {word}".strip()
-        if line and pen.textlength(longer, font=font) > width:
-            pen.text((at[0], y), line, fill=ink, font=font)
-            y, line = y + size * 1.25, word
-        else:
-            line = longer
-    pen.text((at[0], y), line, fill=ink, font=font)
-    return y + size * 1.25
-
-
-def shortened(text: str, limit: int) -> str:
-    """Return a text of at most `limit` characters, what is too long ending in a mark of omission."""
-    return text if len(text) <= limit else text[: limit - 1].rstrip() + "…"
+        if fits(f"{lines[-1]} {word}".strip()):
+            lines[-1] = f"{lines[-1]} {word}".strip()
+            continue
+        lines.append("")
+        for letter in word:
+            lines[-1:] = [lines[-1] + letter] if fits(lines[-1] + letter) else [lines[-1], letter]
+        if len(lines) > most + 1:
+            break
+    whole = [line for line in lines if line]
+    if len(whole) <= most:
+        return whole
+    last = whole[most - 1]
+    while last and not fits(f"{last}…"):
+        last = last[:-1]
+    return [*whole[: most - 1], f"{last.rstrip()}…"]
