@@ -98,7 +98,10 @@ def test_live_page_says_the_state_in_words_before_any_script(demo: Summary) -> N
 def test_live_page_before_any_dive_says_so() -> None:
     """Nobody is left with an empty sheet."""
     assert "No dive yet" in words_of(with_first_words(INDEX, shelf()))
-    assert "Noch kein Tauchgang" in words_of(with_first_words(INDEX, shelf(words=DE)))
+    german = with_first_words(INDEX, shelf(words=DE))
+    assert "Noch kein Tauchgang" in words_of(german)
+    first = parsed(german).find(".//*[@id='first']")
+    assert (first.get("lang"), first.findtext("h1")) == ("de", "The search for the Isoline Marr")
 
 
 def test_built_page_has_one_place_for_the_first_words() -> None:

@@ -16,6 +16,7 @@ from relay.shell.track_picture import shared_png, track_svg
 
 FIRST_PLACE = '<div id="first"></div>'
 _HEAD_END = "</head>"
+_PLAIN_STYLE = '<noscript><link rel="stylesheet" href="./pages.css" /></noscript>'
 _TEMPLATES = Environment(
     loader=PackageLoader("relay.shell", "templates"),
     autoescape=True,
@@ -95,11 +96,13 @@ def with_first_words(index: bytes, shelf: Shelf) -> bytes:
     The page's script takes the words away when it draws. An index without a place for them stays as it is there.
     """
     words, newest = shelf.words, shelf.newest
-    first = _fragment("first.html", words=words, honest=_honest(shelf, newest), state=_state(newest, words))
+    state, honest = _state(newest, words), _honest(shelf, newest)
+    first = _fragment("first.html", words=words, title=shelf.expedition, honest=honest, state=state)
     name = picture_name(None, "png")
     preview = _fragment("preview.html", preview=_preview(shelf, shelf.expedition, _expedition_line(shelf), name))
     text = index.decode().replace(_own_description(index.decode()), "")
-    return text.replace(FIRST_PLACE, first).replace(_HEAD_END, f"{preview}\n  {_HEAD_END}", 1).encode()
+    head = f"  {preview}\n    {_PLAIN_STYLE}\n  {_HEAD_END}"
+    return text.replace(FIRST_PLACE, first).replace(_HEAD_END, head, 1).encode()
 
 
 def _own_description(index: str) -> str:
