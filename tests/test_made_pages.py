@@ -67,6 +67,19 @@ def test_expedition_page_tells_all_dives_and_their_numbers(demo: Summary) -> Non
     assert "./#dive=2" in links(page)
 
 
+def test_dive_page_says_which_line_is_whose(demo: Summary) -> None:
+    """Two vehicles: how each one's track is drawn, and that times and ways are of both; none drawn: no such words."""
+    assert len(demo.vehicles) == 2
+    text = words_of(dive_html(shelf(), demo))
+    assert "Up is not north. Lantern: whole line. Moth: dashed line. A dot marks the last position shown." in text
+    assert "Time at work below, vehicles together" in text
+    blank = words_of(dive_html(shelf(), replace(demo, tracks=((), demo.tracks[1]))))
+    assert "Up is not north. Moth: dashed line. A dot" in blank
+    alone = words_of(dive_html(shelf(), summary([decode(frame.data) for frame in dive(1, 2)])))
+    assert "together" not in alone
+    assert "not north" not in words_of(dive_html(shelf(), replace(demo, tracks=((), ()))))
+
+
 def test_dive_page_tells_targets_state_and_figures() -> None:
     """One dive by itself, with its targets' last verdicts; exact places stand on no page."""
     page = dive_html(shelf(), summary([decode(frame.data) for frame in dive_with_everything(3)]))

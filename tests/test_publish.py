@@ -24,6 +24,7 @@ from released import dive, dive_with_everything
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "recordings/demo-dive.recording"
+AXE = ROOT / "web/node_modules/axe-core/axe.min.js"
 CHROMIUM = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 
 
@@ -277,4 +278,21 @@ def test_live_page_without_script_says_the_state(served: str) -> None:
         assert page.get_by_role("heading", level=1).all_inner_texts() == ["The search for the Isoline Marr"]
         assert [page.locator(empty).is_visible() for empty in ("header", "#plan", "#cautions")] == [False] * 3
         assert page.get_by_text("Positions are coarse and without a place, on purpose.").is_visible()
+        browser.close()
+
+
+@pytest.mark.browser
+def test_published_pages_are_accessible_and_fit_a_small_phone(served: str) -> None:
+    """No violation of WCAG 2.2 A and AA as axe-core finds them; nothing goes sideways at 320 px."""
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+        page = browser.new_page(viewport={"width": 320, "height": 700})
+        for name in ("expedition.html", "dive-001.html"):
+            page.goto(served + name)
+            assert page.evaluate("document.documentElement.scrollWidth") == 320
+            page.add_script_tag(path=AXE)
+            found = page.evaluate("tags => axe.run({ runOnly: tags, resultTypes: ['violations'] })", tags)
+            assert [(fault["id"], [node["html"] for node in fault["nodes"]]) for fault in found["violations"]] == []
+            assert len(found["passes"]) > 15
         browser.close()

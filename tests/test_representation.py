@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from relay.shell.representation import Coding, Representation, choose_coding, compress, is_known, tag_of
+from relay.shell.representation import LARGE_OCTETS, Coding, Representation, choose_coding, compress, is_known, tag_of
 
 CONTENT = b"east 25 m, north 50 m; " * 200
 
@@ -17,6 +17,16 @@ def test_codings_are_unpacked_by_the_standard_library(content: bytes) -> None:
     """gzip (RFC 1952) by the module gzip, deflate (RFC 1950) by zlib."""
     assert gzip.decompress(compress(content, Coding.GZIP)) == content
     assert zlib.decompress(compress(content, Coding.DEFLATE)) == content
+
+
+@pytest.mark.parametrize("octets", [LARGE_OCTETS, LARGE_OCTETS + 1])
+@pytest.mark.parametrize("coding", [Coding.GZIP, Coding.DEFLATE])
+def test_large_content_is_packed_faster_but_packed(octets: int, coding: Coding) -> None:
+    """On either side of the limit the content comes back, in a small part of its size."""
+    content = (CONTENT * (octets // len(CONTENT) + 1))[:octets]
+    packed = compress(content, coding)
+    assert zlib.decompress(packed, 47) == content  # 32 + 15: zlib finds out itself whether it is gzip or zlib
+    assert len(packed) < octets // 50
 
 
 def test_gzip_tells_no_time_and_no_name() -> None:

@@ -12,7 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from relay.core.summary import Summary, VehicleNow
 from relay.shell.page_words import PageWords, area, depth, duration, length
-from relay.shell.track_picture import shared_png, track_svg
+from relay.shell.track_picture import is_dashed, shared_png, track_svg
 
 FIRST_PLACE = '<div id="first"></div>'
 _HEAD_END = "</head>"
@@ -220,8 +220,19 @@ def _dive(summary: Summary, words: PageWords) -> dict[str, Any]:
         "page": dive_page(summary.dive),
         "svg": picture_name(summary.dive, "svg"),
         "alt": words.track_of.format(n=summary.dive) if drawn else words.no_track,
+        "legend": _legend(summary, words),
         "invitation": words.watch if summary.closed else words.follow,
     }
+
+
+def _legend(summary: Summary, words: PageWords) -> str:
+    """Return what the picture of a track shows in which way; nothing where there is no track."""
+    said = [
+        (words.drawn_dashed if is_dashed(at) else words.drawn_whole).format(n=vehicle.name)
+        for at, (vehicle, track) in enumerate(zip(summary.vehicles, summary.tracks, strict=True))
+        if track
+    ]
+    return " ".join([words.not_north, *said, words.dot]) if said else ""
 
 
 def _totals(shelf: Shelf) -> list[tuple[str, str]]:
@@ -235,13 +246,14 @@ def _figures(dives: Sequence[Summary], words: PageWords) -> list[tuple[str, str]
     if deepest:
         rows.append((words.deepest, depth(max(dive.deepest_m or 0.0 for dive in deepest), words)))
     vehicles = [vehicle for dive in dives for vehicle in dive.figures.vehicles]
+    of_all = words.together if any(len(dive.vehicles) > 1 for dive in dives) else "{n}"
     if any(vehicle.bottom_s is not None for vehicle in vehicles):
-        rows.append((words.bottom, duration(sum(dive.bottom_s for dive in dives), words)))
+        rows.append((of_all.format(n=words.bottom), duration(sum(dive.bottom_s for dive in dives), words)))
     if any(vehicle.distance_m is not None for vehicle in vehicles):
-        rows.append((words.distance, length(sum(dive.distance_m for dive in dives), words)))
+        rows.append((of_all.format(n=words.distance), length(sum(dive.distance_m for dive in dives), words)))
     areas = [dive.figures.area_m2 for dive in dives if dive.figures.area_m2 is not None]
     if areas:
-        rows.append((words.covered, area(sum(areas), words)))
+        rows.append((words.covered_each if len(dives) > 1 else words.covered, area(sum(areas), words)))
     if any(dive.figures.targets for dive in dives):
         rows.append((words.checked, str(sum(dive.figures.targets_checked for dive in dives))))
     return rows

@@ -51,11 +51,16 @@ class PageWords:
     bottom: str
     distance: str
     covered: str
+    covered_each: str
+    together: str
     checked: str
     dives: str
     track_of: str
     no_track: str
     not_north: str
+    drawn_whole: str
+    drawn_dashed: str
+    dot: str
     vehicles: str
     figures: str
     verdicts: dict[str, str]
@@ -120,12 +125,17 @@ EN = PageWords(
     deepest="Deepest",
     bottom="Time at work below",
     distance="Way on the plan",
-    covered="Area covered, each dive for itself",
+    covered="Area covered",
+    covered_each="Area covered, each dive for itself",
+    together="{n}, vehicles together",
     checked="Targets checked",
     dives="Dives",
     track_of="Track of dive {n}, in a frame without a place; up is not north.",
     no_track="No track is shown of this dive.",
-    not_north="Up is not north",
+    not_north="Up is not north.",
+    drawn_whole="{n}: whole line.",
+    drawn_dashed="{n}: dashed line.",
+    dot="A dot marks the last position shown.",
     vehicles="The vehicles",
     figures="In figures",
     verdicts={
@@ -206,12 +216,17 @@ DE = PageWords(
     deepest="Größte Tiefe",
     bottom="Zeit unten bei der Arbeit",
     distance="Weg auf dem Plan",
-    covered="Abgesuchte Fläche, je Tauchgang",
+    covered="Abgesuchte Fläche",
+    covered_each="Abgesuchte Fläche, je Tauchgang",
+    together="{n}, Fahrzeuge zusammen",
     checked="Geprüfte Ziele",
     dives="Tauchgänge",
     track_of="Spur von Tauchgang {n}, in einem Rahmen ohne Ort; oben ist nicht Norden.",
     no_track="Von diesem Tauchgang wird keine Spur gezeigt.",
-    not_north="Oben ist nicht Norden",
+    not_north="Oben ist nicht Norden.",
+    drawn_whole="{n}: durchgezogen.",
+    drawn_dashed="{n}: gestrichelt.",
+    dot="Ein Punkt ist die letzte gezeigte Position.",
     vehicles="Die Fahrzeuge",
     figures="In Zahlen",
     verdicts={

@@ -89,6 +89,11 @@ def _points(summary: Summary) -> list[Point]:
     return [point for track in summary.tracks for piece in track for point in piece]
 
 
+def is_dashed(vehicle: int) -> bool:
+    """Whether the picture of a dive draws this vehicle's track dashed."""
+    return vehicle % 2 == 1
+
+
 def track_svg(summary: Summary, words: PageWords) -> bytes:
     """Return the picture of a dive's track: 240 by 180, with a title for who can't see it."""
     frame = Frame(0.5, 0.5, 239, 179)
@@ -117,7 +122,7 @@ def _svg_track(summary: Summary, fit: Fit, words: PageWords) -> Iterable[str]:
     path = "".join([*(f"M{x:.1f} 1V179" for x in uprights), *(f"M1 {y:.1f}H239" for y in levels)])
     yield f'<path d="{path}" fill="none" stroke="{HAIR}"/>'
     for vehicle, track in enumerate(summary.tracks):
-        dashes = ' stroke-dasharray="5 3"' if vehicle % 2 else ""
+        dashes = ' stroke-dasharray="5 3"' if is_dashed(vehicle) else ""
         lines = "".join(_svg_line(_seen(piece, fit)) for piece in track)
         if lines:
             yield f'<path d="{lines}" fill="none" stroke="{INK}" stroke-width="1.5"{dashes}/>'
