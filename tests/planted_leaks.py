@@ -111,7 +111,7 @@ LATE = (
             "        self._held.append(stamped)\n        HELD[0] += 1\n",
         ),
         (
-            "shell/pages.py",
+            "shell/public_files.py",
             "from relay.core.errors import OperatorError\n",
             "from relay.core.embargo import HELD\nfrom relay.core.errors import OperatorError\n",
         ),
