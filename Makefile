@@ -38,6 +38,7 @@ test: lint types test-web test-python ## Run every check there is; pytest's clos
 lint: $(VENV)/.develops ## Look for faults that need no running
 	$(call say,ruff)
 	@$(BIN)/ruff check --quiet .
+	@$(BIN)/ruff format --quiet --check .
 
 types: $(VENV)/.develops web/node_modules/.stamp ## Check the types of Python and TypeScript
 	$(call say,types)

@@ -45,6 +45,7 @@ def _parser() -> argparse.ArgumentParser:
     _check(commands)
     _rehearse(commands)
     _show(commands)
+    _publish(commands)
     _tell(commands)
     return parser
 
@@ -126,6 +127,21 @@ def _show(commands: "_Commands[argparse.ArgumentParser]") -> None:
     )
     parser.add_argument("recording", type=Path, metavar="RECORDING")
     parser.add_argument("--figures", action="store_true", help="print the dive's numbers instead: distance, area, ...")
+
+
+def _publish(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    parser = _add(
+        commands,
+        "publish",
+        "write a folder with the page and recordings, for any web server",
+        "Writes a folder that can be browsed: the followers' page, the recordings, a page of the expedition and of\n"
+        "each dive, pictures. Any static web server can give it out, below any path. RECORDING is a closed recording,\n"
+        "or a folder of them (released/AUDIENCE), all of one audience. Written again, the folder follows.",
+    )
+    parser.add_argument("recordings", type=Path, nargs="+", metavar="RECORDING")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="a new folder, or one made like this")
+    parser.add_argument("--address", help="where it will be, for link previews, such as https://dive.example/")
+    parser.add_argument("--language", default="en", help="of the pages made here: en or de (default en)")
 
 
 def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:

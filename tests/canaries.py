@@ -232,14 +232,18 @@ class Scanner:
         degrees, exact = self._degrees, {**self._secrets, **_only(self._floats, "radians")}
         yield "decimal degrees", _DECIMAL, lambda match: _named(degrees, _number(match[0]))
         yield "degrees and minutes", _MINUTES, lambda match: _named(degrees, int(match[1]) + _number(match[2]) / 60)
-        yield "degrees, minutes, seconds", _SECONDS, lambda match: _named(
-            degrees, int(match[1]) + int(match[2]) / 60 + _number(match[3]) / 3600
+        yield (
+            "degrees, minutes, seconds",
+            _SECONDS,
+            lambda match: _named(degrees, int(match[1]) + int(match[2]) / 60 + _number(match[3]) / 3600),
         )
         yield "ddmm.mmmm", _TOGETHER, lambda match: _named(degrees, int(match[1]) + _number(match[2]) / 60)
         yield "metres", _LONG, lambda match: _named(_only(self._floats, "metres"), _metres(match[0]))
         yield "whole number", _WHOLE, lambda match: _named({**self._integers, **self._moments}, float(match[0]))
-        yield "number", re.compile(r"\d{1,12}[.,]\d{3,17}"), lambda match: _named(
-            {**exact, **self._moments}, _number(match[0])
+        yield (
+            "number",
+            re.compile(r"\d{1,12}[.,]\d{3,17}"),
+            lambda match: _named({**exact, **self._moments}, _number(match[0])),
         )
 
     def _in_binary(self, data: bytes) -> Iterator[Sighting]:

@@ -43,9 +43,9 @@ class Listener:
             data = data[start + size :]
         return found
 
-    async def until_closed(self, dive: int) -> None:
-        """Wait until a dive has ended here."""
-        while not any(record[0] == dive and record[2] == 3 for record in self.frames()):
+    async def until(self, dive: int, kind: int) -> None:
+        """Wait until a record of a kind has come of a dive."""
+        while not any(record[0] == dive and record[2] == kind for record in self.frames()):
             self._news.clear()
             await asyncio.wait_for(self._news.wait(), 30)
 
@@ -65,10 +65,14 @@ def plain(method: str, target: str, *fields: str, body: bytes = b"", close: bool
 def targets() -> Iterator[str]:
     """Yield paths that are there, and paths that must not be."""
     yield from ("/", "/index.html", "/mark.svg", "/dives.json", "/asyncapi.yaml", "/favicon.ico", "/live", "*", "//")
+    yield from ("/expedition.html", "/pictures/expedition.png", "/followers.json", "/pages.css")
+    for dive in ("001", "002", "003"):
+        yield from (f"/dive-{dive}.html", f"/pictures/dive-{dive}.svg", f"/pictures/dive-{dive}.png")
     for audience in (*OPEN, CLOSED, "Public", "nobody", "..", "%2e%2e"):
         for dive in ("001", "002", "003", "1", "000", "../../private/journal.db"):
             yield f"/recordings/{audience}/dive-{dive}.recording"
         yield f"/{audience}/dives.json"
+        yield f"/recordings/{audience}/dives.json"
         yield f"/recordings/{audience}/"
     for name in ("private/journal.db", "private/secrets.json", "EXPEDITION.toml", "private/control.sock", "private"):
         for way in ("/", "/../", "/recordings/../", "/%2e%2e/", "/..%2f", "/assets/../../", "///", "/./"):
@@ -134,7 +138,7 @@ def unfinished() -> Iterator[bytes]:
 
 def websocket_asks() -> Iterator[bytes]:
     """Yield handshakes, right and wrong, and what a viewer must not send."""
-    for audience in (*OPEN, CLOSED, "nobody", "", SPOT, "public%00", "public&audience=heritage"):
+    for audience in (*OPEN, CLOSED, "nobody", "", SPOT, "public%00", "public&audience=wardens"):
         yield handshake(f"audience={audience}") + LEAVE
         yield handshake(f"audience={audience}&dive=1&after=-1") + LEAVE
     for query in ("dive=0&after=0", "dive=1&after=x", "dive=9&after=9", "audience=funders", "dive=1"):

@@ -30,7 +30,7 @@ PLACE = (INVENTED_PLACE.latitude_deg, INVENTED_PLACE.longitude_deg)
 KEY = bytes((at * 37 + 11) % 256 for at in range(32))
 FEED_HOST, STATION_HOST = "127.83.11.9", "127.44.9.3"
 FEEDS = {"lark": socket.SOCK_DGRAM, "wren": socket.SOCK_STREAM, "rook": socket.SOCK_DGRAM, "finch": socket.SOCK_STREAM}
-OPEN, CLOSED = ("public", "funders", "family"), "heritage"
+OPEN, CLOSED = ("public", "funders", "family"), "wardens"
 PLAIN_NOTES = ("An anchor, upright in the silt.", "Visibility 4 m, current from the port side.")
 VEHICLE_CLOCK = "084217.00"
 BEAT_S = 0.25
@@ -117,7 +117,7 @@ tick = "1 s"
 place = "area"
 fields = ["depth", "altitude", "mode", "leg", "notes"]
 [[audience]]
-name = "heritage"
+name = "wardens"
 preset = "heritage"
 """
 

@@ -208,6 +208,20 @@ PLACED = (
         "test_channel::test_outside_the_declared_area_nothing_leaves_until_resumed",
         ("core/area.py", "position) <= self.radius_m", "position) <= 9 * self.radius_m"),
     ),
+    leak(
+        "a place of which two stations tell two things",
+        "test_stations::test_contradicting_stations_stop_the_place_from_being_released",
+        ("core/fuse.py", 'None if self.in_doubt and name == "position" else self', "self"),
+    ),
+    leak(
+        "which station counts, as what is still under the embargo will decide it",
+        "test_stations::test_which_station_counts_is_decided_by_what_has_been_let_through",
+        (
+            "core/channel.py",
+            "counts = self._stations.sift(arrived[:end])",
+            "counts = self._stations.sift([*arrived[:end], *list(self._embargo._held)[-1:]])",
+        ),
+    ),
 )
 
 FINE = (

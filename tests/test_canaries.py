@@ -21,9 +21,7 @@ PLACE = (INVENTED_PLACE.latitude_deg, INVENTED_PLACE.longitude_deg)
 KEY = bytes(range(100, 132))
 SINCE_S, UNTIL_S = 1_792_000_000.0, 1_792_000_060.0
 SECRETS = {"turn": 206.01982539, "shift": -871.3610314}
-SCANNER = Scanner(
-    [PLACE], moments_s=(SINCE_S, UNTIL_S), secrets=SECRETS, words={"key": KEY, "feed": "buoy-line"}
-)
+SCANNER = Scanner([PLACE], moments_s=(SINCE_S, UNTIL_S), secrets=SECRETS, words={"key": KEY, "feed": "buoy-line"})
 # These are off by some tens of metres themselves.
 ROUGH = ("to 3 places", "tenths of minutes", "MGRS with 3", "NMEA 0183, to 1")
 TEXTS, BYTES = notations(PLACE), encodings(PLACE)

@@ -49,6 +49,13 @@ def area(text: str) -> tuple[str, str]:
     return part(f'[area]\nname = "the invented bank"\n{text}')
 
 
+def standby(primary: str, more: str = "") -> tuple[str, str]:
+    """Return a change that makes the second feed the standby for another, and perhaps adds a third one."""
+    third = f'\n\n[[feed]]\nname = "third"\nformat = "station-json"\nfrom = "tcp-listen://127.0.0.1:4012"\n{more}'
+    line = 'from = "tcp-listen://127.0.0.1:4010"'
+    return line, f'{line}\nstandby_for = "{primary}"{third if more else ""}'
+
+
 def zone(text: str) -> tuple[str, str]:
     """Return a change that adds a zone at a place, with what else is said of it."""
     return part(f'[[zone]]\nname = "bow"\ncentre = [1.0, 2.0]\n{text}')
@@ -131,6 +138,14 @@ PARTS = [
     ('name = "position"', 'name = "Position"', "Position", "small letters, digits and hyphens"),
     ('name = "station"', 'name = "position"', None, "feed.2.name: 'position' is there twice"),
     ('from = "tcp-listen://127.0.0.1:4010"', "", 'above name = "station"', "feed.2.from: is missing: add it"),
+    (*standby("bow"), "standby_for", "'bow' is not another [[feed]] of this file; one of position"),
+    (*standby("station"), "standby_for", "'station' is not another [[feed]] of this file"),
+    (*standby("position", 'standby_for = "station"'), 'standby_for = "station"', "'station' is itself a standby: name"),
+    (*standby("position", 'standby_for = "position"'), None, "'position' has two standbys: give each feed one"),
+    (*standby('position"\nvehicle = "Moth'), 'standby_for = "position"', "'position' is about 'Lantern', not 'Moth'"),
+    (*part('[stations]\ncontradict = "0.5 m"'), "contradict", "must be from 1 m to 10000 m"),
+    ('listen = "127.0.0.1:0"', 'address = "dive.example"', "dive.example", 'write it as "https://dive.example/"'),
+    ('ship = "Harrow Tern"', 'ship = "Harrow Tern"\nlanguage = "fr"', "fr", "one of 'en' or 'de'"),
     ("[public]", "[publik]", "[publik]", 'did you mean "public"?'),
     ("[dive]", "[[dive]]", "[[dive]]", "must be a table"),
 ]
@@ -237,7 +252,7 @@ def test_every_key_of_the_form_has_a_wrong_file() -> None:
     wrong = "\n".join(f"{old}\n{new}" for old, new, *_ in WRONG)
     parts = {part.__name__: part for part in _Part.__subclasses__() if part is not File}
     keys = {field.alias or name for part in parts.values() for name, field in part.model_fields.items()}
-    assert len(parts) == 10
+    assert len(parts) == 11
     assert {key for key in keys if not re.search(rf"^\W*{key}\W", wrong, re.MULTILINE)} == set()
 
 

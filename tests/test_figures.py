@@ -2,6 +2,7 @@
 
 import pytest
 
+import make_figures_vectors
 from dives import SECOND, SECRETS, dive_rows, plan, policy, run
 from relay.core.disclosure import Report
 from relay.core.figures import figures
@@ -82,3 +83,8 @@ def test_figures_change_nothing_when_hidden_values_do() -> None:
     assert seen[0] == seen[1]
     assert seen[0].vehicles[0].distance_m is None
     assert seen[0].targets_checked == 0
+
+
+def test_figures_are_those_of_the_vectors_that_the_page_is_held_to() -> None:
+    """The committed file is what its script makes: page and relay are compared on the relay's present numbers."""
+    assert make_figures_vectors.PATH.read_text() == make_figures_vectors.text()

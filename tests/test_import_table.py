@@ -54,10 +54,13 @@ CORE = {
     # the door, and the way out of it
     "release": "disclosure errors policy quantise",
     "wire": "errors release | msgpack",
-    "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets",
-    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy secrets sources",
+    "stations": "fuse geodesy model policy",
+    "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets "
+    "stations",
+    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy secrets sources stations",
     # what readers work out
     "figures": "release wire | shapely",
+    "summary": "errors figures release wire",
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
@@ -94,17 +97,22 @@ SHELL = {
     # the public port
     "answers": "",
     "gate": "core.subscriber wheel",
-    "pages": "core.errors core.history answers representation | aiohttp",
+    "page_words": "core.errors",
+    "track_picture": "core.summary page_words | PIL",
+    "made_pages": "core.summary page_words track_picture | jinja2",
+    "public_files": "core.history core.summary core.wire made_pages page_words representation",
+    "pages": "core.errors answers public_files representation | aiohttp",
     "conversation": "gate pages | aiohttp",
     "viewer": "core.history core.subscriber core.websocket gate",
     "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
-    "site": "core.history answers conversation front gate pages viewer",
+    "site": "core.history answers conversation front gate pages public_files viewer",
+    "publish": "core.errors core.history core.wire public_files recording",
     # the running relay
     "control": "core.errors core.ranges",
     "standing": "core.decision core.errors core.pipeline quantities",
     "ship": "core.channel core.decision core.errors core.model core.pipeline core.wire checkpoint clock control "
     "expedition feeds journal outlet recording secrets_file site standing",
-    "running": "expedition ship site site_files",
+    "running": "expedition page_words public_files ship site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.secrets capture journal outlet",
     # the invented dive
     "vehicle_motion": "core.model seabed",
@@ -115,8 +123,8 @@ SHELL = {
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
     "running secrets_file ship site_files station_reports station_sender",
     "tell": "core.errors control expedition quantities",
-    "app": "core.errors core.figures core.release core.secrets clock demo_run expedition plain_words recording "
-    "rehearse running secrets_file ship tell | rich uvloop",
+    "app": "core.errors core.figures core.release core.secrets clock demo_run expedition page_words plain_words "
+    "public_files publish quantities recording rehearse running secrets_file ship site_files tell | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

@@ -112,9 +112,10 @@ async def _dives(
     async with station:
         before = await ask_everything(ship.port)
         playing = asyncio.ensure_future(station.play(dive(26, 0.0)))
+        await asyncio.gather(*(listener.until(1, 0) for listener in listeners.values()))
         refused = await station.decide()
         await playing
-        await asyncio.gather(*(listener.until_closed(1) for listener in listeners.values()))
+        await asyncio.gather(*(listener.until(1, 3) for listener in listeners.values()))
         playing = asyncio.ensure_future(station.play([*dive(16, 40.0), *astray(12)]))
         during = await ask_everything(ship.port, patient=True)
         await playing
@@ -156,6 +157,17 @@ def voyage(tmp_path_factory: pytest.TempPathFactory) -> Voyage:
     return asyncio.run(sail(tmp_path_factory.mktemp("voyage")))
 
 
+def without_pixels(answer: bytes) -> bytes:
+    """Return an answer without the packed pixels of a PNG, in which short names occur by chance; the rest stays."""
+    head, mark, picture = answer.partition(b"\x89PNG\r\n\x1a\n")
+    kept, at = [head, mark], 0
+    while mark and at < len(picture):
+        size = int.from_bytes(picture[at : at + 4], "big")
+        kept.append(picture[at : at + 8] if picture[at + 4 : at + 8] == b"IDAT" else picture[at : at + 12 + size])
+        at += 12 + size
+    return b"".join(kept)
+
+
 def told(sightings: dict[str, list[Sighting]]) -> dict[str, list[Sighting]]:
     """Return only those where something was found."""
     return {what: found for what, found in sightings.items() if found}
@@ -194,7 +206,7 @@ def test_nothing_on_the_public_port_holds_a_canary(voyage: Voyage) -> None:
     """Pages, lists, recordings, sockets, errors, to good requests and to bad ones: no place, secret, moment or name."""
     scanner = voyage.scanner({**NOWHERE, **INSIDE})
     assert len(voyage.public) > 300
-    assert told({what: scanner.find(answer) for what, answer in voyage.public.items()}) == {}
+    assert told({what: scanner.find(without_pixels(answer)) for what, answer in voyage.public.items()}) == {}
 
 
 @pytest.mark.slow

@@ -84,7 +84,7 @@ async def test_page_tells_a_dive_under_way_in_words(browser: Browser) -> None:
             await someone.says(someone.headline, "Lantern and Moth are at work below")
             await someone.says(someone.vehicle("Moth"), "near the bottom")
             await someone.says(someone.page.get_by_role("blockquote"), "Two boilers side by side")
-            notes = someone.page.get_by_role("listitem")
+            notes = someone.page.locator("#chapters").get_by_role("listitem").and_(someone.page.locator(".note"))
             assert await notes.count() == sum(record.kind == Kind.NOTE for record in demo_records(4_010))
             plan = someone.page.get_by_role("img", name="up is not north")
             assert "Lantern is" in (await plan.get_attribute("aria-label") or "")
@@ -171,7 +171,7 @@ async def test_finished_dive_is_replayed_while_another_goes_on(browser: Browser)
             await someone.ribbon.press("Home")
             await someone.ribbon.press("ArrowRight")
             await someone.spoken_value("2")
-            await someone.button("Later note").press("Enter")
+            await someone.button("Later chapter").press("Enter")
             await someone.says(someone.page.get_by_role("blockquote"), "clear of the ship's side")
             await someone.page.get_by_text("The figures behind the drawings").click()
             await someone.says(someone.page.locator("#figures"), "checked: it is what the ship released")
@@ -308,12 +308,13 @@ async def test_page_can_be_walked_by_keyboard(browser: Browser) -> None:
             await someone.says(someone.connection, "connected")
             await someone.ribbon.wait_for()
             reached = []
-            for _ in range(7):
+            for _ in range(8):
                 await someone.page.keyboard.press("Tab")
                 focused = someone.page.locator(":focus")
                 reached.append(await focused.evaluate("e => e.ariaLabel || e.textContent"))
                 assert await focused.evaluate("e => getComputedStyle(e).outlineStyle") != "none"
             assert reached[0].startswith("Skip to")
-            assert reached[2] == "Moment shown, in dive time"
-            assert reached[3] == "Play from the start"
-            assert reached[5] == "Earlier note"
+            assert reached[2] == "All dives"
+            assert reached[3] == "Moment shown, in dive time"
+            assert reached[4] == "Play from the start"
+            assert reached[6] == "Earlier chapter"

@@ -177,7 +177,9 @@ def test_versions_agree() -> None:
 
 def test_dependencies_are_used_and_uses_declared() -> None:
     """The relay declares exactly the libraries it imports."""
-    used = _libraries_of(sorted((ROOT / "relay").rglob("*.py")))
+    names = packages_distributions()
+    imported = _libraries_of(sorted((ROOT / "relay").rglob("*.py")))
+    used = {next((dist.lower() for dist in names.get(top, ())), top) for top in imported}
     assert _required(PROJECT["dependencies"]) == used - EXTRA_OF_LIBRARY.keys()
     assert EXTRA_OF_LIBRARY.keys() <= used
     assert set(EXTRA_OF_LIBRARY.values()) <= PROJECT["optional-dependencies"].keys()

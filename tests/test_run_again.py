@@ -179,9 +179,7 @@ def test_killed_again_and_again_the_log_grows_as_if_it_had_never_been(name: str,
 def test_restart_keeps_the_moment_of_a_resume_whose_hold_it_does_not_read_again() -> None:
     """What fell due while it was held leaves after a restart when it would have left without one, not sooner."""
     expedition = plan(policy("public", extra_us=0))
-    journal = in_order(
-        [decided(SECOND, Hold()), decided(40 * SECOND + 500_000, Resume())], dive_rows(30, start_s=5)
-    )
+    journal = in_order([decided(SECOND, Hold()), decided(40 * SECOND + 500_000, Resume())], dive_rows(30, start_s=5))
     pipeline = Pipeline(expedition, SECRETS)
     for row in journal:
         assert pipeline.receive(row) == []

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from expeditions import RIGHT, changed
+from nmea_sentences import sentence
 from peers import until
 from relay.core.errors import OurFault
 from relay.core.model import Row, RowKind
@@ -72,3 +73,21 @@ async def test_alarms_name_vehicles_and_no_place(tmp_path: Path) -> None:
     alarms = ship.alarms()
     await ship.close()
     assert alarms == ["Moth is outside the declared area"]
+
+
+async def test_alarm_of_contradicting_stations_tells_how_far_apart_they_are(tmp_path: Path) -> None:
+    """Two stations that tell one vehicle's place too differently are an alarm; what it says is a distance, no place."""
+    listens = 'from = "tcp-listen://127.0.0.1:4010"'
+    expedition = parse_expedition(
+        changed(listens, f'{listens}\nvehicle = "Lantern"\nstandby_for = "position"'), tmp_path / "EXPEDITION.toml"
+    )
+    ship = Ship(expedition, MachineTime(), new_site(expedition))
+    await ship.start()
+    now_us = ship.status()["now_us"]
+    fix = b'{"latitude_deg": -38.61472, "longitude_deg": -21.93306}\n'
+    other = sentence("GPGGA,,3836.8332,S,02155.9836,W,1,08,0.9,0.0,M,0.0,M,,")
+    ship.pipeline.receive(Row(1, now_us, 0.0, "position", RowKind.WHOLE, other))
+    ship.pipeline.receive(Row(2, now_us, 0.0, "station", RowKind.WHOLE, fix))
+    alarms = ship.alarms()
+    await ship.close()
+    assert alarms == ["two stations contradict each other about Lantern by 93 m: its place isn't released"]

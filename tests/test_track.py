@@ -127,9 +127,7 @@ def test_every_judgement_is_made_on_the_cell(
 
 
 @given(CELLS, ZONES)
-def test_what_is_published_lies_outside_every_zone(
-    cells: list[tuple[int, int]], zones: tuple[HiddenDisc, ...]
-) -> None:
+def test_what_is_published_lies_outside_every_zone(cells: list[tuple[int, int]], zones: tuple[HiddenDisc, ...]) -> None:
     """Withheld or frozen: no cell within a zone is ever shown, and what stands still is a cell that was shown."""
     path = [(CELL_M * east, CELL_M * north) for east, north in cells]
     before = None

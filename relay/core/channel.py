@@ -22,6 +22,7 @@ from relay.core.place_in_text import find_places
 from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import ReleasedRecord, ReleaseLog
 from relay.core.secrets import Secrets
+from relay.core.stations import Stations
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,7 @@ class Channel:
         self._seeker = AnchorSeeker()
         self._ground: Ground | None = None
         self._dive: _Dive | None = None
-        self._fuse = Fuse(len(plan.vehicles))
+        self._fuse, self._stations = self._nothing()
         self._kept: list[Stamped] = []
         self._idle_watch = DiveWatch(plan.dive)
         self._ended: DiveWatch | None = None
@@ -158,7 +159,8 @@ class Channel:
 
     def _tick(self, at_us: int) -> list[ReleasedRecord]:
         if self._ended is not None and self._ended.ends(self._fuse, at_us):
-            self._ended, self._fuse = None, Fuse(len(self._plan.vehicles))
+            self._ended = None
+            self._fuse, self._stations = self._nothing()
         arrived = self._arrived(at_us)
         by_hand = any(isinstance(item.said, Begin) for item in arrived)
         begins = by_hand or (self._ended is None and self._idle_watch.begins(self._fuse, at_us))
@@ -180,15 +182,23 @@ class Channel:
         arrived = self._kept + self._embargo.due(self._index, at_us)
         ends = [at for at, item in enumerate(arrived, 1) if isinstance(item.said, End)]
         end = ends[0] if ends else len(arrived)
-        arrived, self._kept = arrived[:end], arrived[end:]
-        for stamped in arrived:
+        self._kept = arrived[end:]
+        counts = self._stations.sift(arrived[:end]) + self._stations.settle()
+        for stamped in counts:
             self._fuse.take(stamped)
-        return arrived
+        doubted = {doubt.vehicle for doubt in self._stations.doubts(at_us)}
+        for vehicle, state in enumerate(self._fuse.states):
+            state.in_doubt = vehicle in doubted
+        return counts
 
     def _forget(self) -> None:
         """Between dives nothing is remembered, unless it is still to be seen whether the one that was ended is over."""
         if self._dive is None and self._ended is None:
-            self._fuse = Fuse(len(self._plan.vehicles))
+            self._fuse, self._stations = self._nothing()
+
+    def _nothing(self) -> tuple[Fuse, Stations]:
+        """Return what is known of the vehicles, and of the stations, before anything was heard."""
+        return Fuse(len(self._plan.vehicles)), Stations(self._plan)
 
     def _is_outside(self, at_us: int) -> bool:
         """Return whether a vehicle has a fix outside the declared area; if the operator hasn't seen to it, stop."""
@@ -251,7 +261,9 @@ class Channel:
 
     def _seek(self, stamped: Stamped) -> None:
         fix = stamped.said
-        if self._anchor is not None or not isinstance(fix, Observation):
+        if self._anchor is not None or not isinstance(fix, Observation) or stamped.vehicle is None:
+            return
+        if self._fuse.states[stamped.vehicle].in_doubt:
             return
         if fix.latitude_deg is not None and fix.longitude_deg is not None:
             self._anchor = self._seeker.offer(fix.latitude_deg, fix.longitude_deg, stamped.embargo_us)

@@ -10,13 +10,13 @@ from relay.core.policy import DiveLimits, Leg, LegLimits
 class LegWatch:
     """The leg of one vehicle.
 
-        from      to        when
-        deck      descent   deeper than deck_leave_m
-        descent   bottom    altitude within bottom_enter_m, or (no altitude) depth level for level_us
-        descent   deck      shallower than deck_enter_m
-        bottom    ascent    altitude beyond bottom_leave_m, or that far above the deepest of this bottom leg
-        ascent    bottom    altitude within bottom_enter_m
-        ascent    deck      shallower than deck_enter_m
+    from      to        when
+    deck      descent   deeper than deck_leave_m
+    descent   bottom    altitude within bottom_enter_m, or (no altitude) depth level for level_us
+    descent   deck      shallower than deck_enter_m
+    bottom    ascent    altitude beyond bottom_leave_m, or that far above the deepest of this bottom leg
+    ascent    bottom    altitude within bottom_enter_m
+    ascent    deck      shallower than deck_enter_m
     """
 
     def __init__(self, limits: LegLimits) -> None:

@@ -6,7 +6,7 @@ wavers at the edge of a cell runs no distance. Areas by shapely (the union of th
 swath beside each stretch of track, so that a turn covers nothing of its own).
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from math import dist
@@ -70,20 +70,35 @@ class Figures:
         return sum(verdict != "unchecked" for verdict in self.targets.values())
 
 
+class Counting:
+    """The numbers of one dive as its records come."""
+
+    def __init__(self, header: Mapping[str, Any]) -> None:
+        self._header = header
+        self._runs = [_Run() for _ in header["vehicles"]]
+        self._targets: dict[str, str] = {}
+
+    def take(self, record: WireRecord) -> None:
+        """Take the next record of the dive."""
+        if record.kind == Kind.TICK:
+            for run, row in zip(self._runs, record.body, strict=True):
+                run.take(row, record.elapsed_s, self._header["tick_s"])
+        elif record.kind == Kind.TARGET:
+            self._targets[record.body[1]] = record.body[2]
+
+    def figures(self) -> Figures:
+        """Return the numbers so far."""
+        vehicles = tuple(_of(name, run) for name, run in zip(self._header["vehicles"], self._runs, strict=True))
+        return Figures(vehicles, _area_m2(self._runs, self._header.get("swath_m")), dict(self._targets))
+
+
 def figures(records: Iterable[WireRecord]) -> Figures:
     """Return the numbers of a dive's records so far, the first of which begins it."""
     ordered = iter(records)
-    header = next(ordered).body
-    runs = [_Run() for _ in header["vehicles"]]
-    targets: dict[str, str] = {}
+    counting = Counting(next(ordered).body)
     for record in ordered:
-        if record.kind == Kind.TICK:
-            for run, row in zip(runs, record.body, strict=True):
-                run.take(row, record.elapsed_s, header["tick_s"])
-        elif record.kind == Kind.TARGET:
-            targets[record.body[1]] = record.body[2]
-    vehicles = tuple(_of(name, run) for name, run in zip(header["vehicles"], runs, strict=True))
-    return Figures(vehicles, _area_m2(runs, header.get("swath_m")), targets)
+        counting.take(record)
+    return counting.figures()
 
 
 def _of(name: str, run: _Run) -> VehicleFigures:

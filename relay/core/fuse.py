@@ -1,7 +1,7 @@
 """The freshest value of each field of each vehicle, with its age.
 
-Rules: last received wins, field by field; a position is one value; pressure becomes depth here (TEOS-10,
-which needs the latitude), and only where the same report has no depth of its own.
+Rules: last received wins, field by field; a position is one value, and none where it is in doubt; pressure becomes
+depth here (TEOS-10, which needs the latitude), and only where the same report has no depth of its own.
 """
 
 from dataclasses import dataclass
@@ -17,13 +17,15 @@ _SCALARS = ("depth_m", "altitude_m", "heading_deg", "pitch_deg", "roll_deg", "ra
 class Stamped(NamedTuple):
     """An observation of a known vehicle, or a decision that tells something, with its moment of receipt.
 
-    `row` is the journal row that completed it; `vehicle` its place in the plan, None where a decision names none.
+    `row` is the journal row that completed it; `vehicle` its place in the plan, None where a decision names none;
+    `source` the place of its feed in the plan, None for a decision.
     """
 
     embargo_us: int
     row: int
     vehicle: int | None
     said: Observation | Told
+    source: int | None = None
 
 
 @dataclass(slots=True)
@@ -47,6 +49,7 @@ class VehicleState:
     def __init__(self) -> None:
         self._values: dict[str, Value] = {}
         self.heard_us: int | None = None
+        self.in_doubt = False
 
     def take(self, observation: Observation, embargo_us: int) -> None:
         """Let every field the observation reports replace the older value."""
@@ -68,8 +71,8 @@ class VehicleState:
             self._values["depth_m"] = Value(depth_m, embargo_us)
 
     def fresh(self, name: str, at_us: int, stale_us: int) -> Any:
-        """Return the value of a field, or None if it was never reported or is older than `stale_us`."""
-        value = self._values.get(name)
+        """Return the value of a field, or None if it was never reported, is older than `stale_us`, or is in doubt."""
+        value = None if self.in_doubt and name == "position" else self._values.get(name)
         if value is None or at_us - value.embargo_us > stale_us:
             return None
         return value.value

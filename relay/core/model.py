@@ -45,7 +45,6 @@ class Observation:
     clock_s: float | None = None
     time_of_day_s: float | None = None
 
-
     @property
     def tells_only_time(self) -> bool:
         """Whether nothing but the sender's clock was reported: no news of the vehicle."""

@@ -18,6 +18,7 @@ from relay.core.place_in_text import Finding, find_places
 from relay.core.policy import Plan, SourcePlan
 from relay.core.secrets import Secrets
 from relay.core.sources import decoder_for
+from relay.core.stations import Doubt, Stations
 
 _APART_ROWS = 64
 
@@ -66,8 +67,8 @@ class Blocked:
 class _Source:
     """One feed: its decoder and its tally."""
 
-    def __init__(self, plan: SourcePlan) -> None:
-        self.plan = plan
+    def __init__(self, number: int, plan: SourcePlan) -> None:
+        self.number, self.plan = number, plan
         self.decoder: Decoder = decoder_for(plan)
         self.tally = Tally()
 
@@ -85,7 +86,7 @@ class Pipeline:
 
     def __init__(self, plan: Plan, secrets: Secrets, start: Checkpoint | None = None, limit: int = 1_000_000) -> None:
         self.plan = plan
-        self._sources = {source.name: _Source(source) for source in plan.sources}
+        self._sources = {source.name: _Source(at, source) for at, source in enumerate(plan.sources)}
         self._vehicles = {name: index for index, name in enumerate(plan.vehicles)}
         standings = start.standings if start else (Standing(),) * len(plan.policies)
         self.embargo = Embargo(len(plan.policies), limit, [standing.had_us for standing in standings])
@@ -94,6 +95,7 @@ class Pipeline:
             for index, (policy, standing) in enumerate(zip(plan.policies, standings, strict=True))
         ]
         self.now = Fuse(len(plan.vehicles))
+        self.stations = Stations(plan)
         self.blocked: deque[Blocked] = deque(maxlen=200)
         self.first_row = start.row if start else 1
         self._row = self.first_row - 1
@@ -129,6 +131,10 @@ class Pipeline:
         fixes = [state.last("position") for state in self.now.states]
         pairs = zip(self.plan.vehicles, fixes, strict=True)
         return [name for name, fix in pairs if fix is not None and not area.contains(fix)]
+
+    def doubts(self, at_us: int) -> list[Doubt]:
+        """Return the vehicles of which two stations tell contradicting places, now."""
+        return self.stations.doubts(at_us)
 
     def _decide(self, row: Row) -> None:
         """Let a decision act: at once if it removes, after the embargo if it tells something."""
@@ -217,7 +223,8 @@ class Pipeline:
 
     def _hold(self, source: _Source, event: Accepted, row: Row) -> None:
         vehicle = self._vehicles[event.observation.vehicle or source.plan.vehicle or ""]
-        stamped = Stamped(row.embargo_us, row.seq, vehicle, event.observation)
+        stamped = Stamped(row.embargo_us, row.seq, vehicle, event.observation, source.number)
         self._watch_text(event.observation.note, row.embargo_us)
-        self.now.take(stamped)
+        for counts in self.stations.sift([stamped]):
+            self.now.take(counts)
         self.embargo.hold(stamped)

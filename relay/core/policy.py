@@ -106,7 +106,7 @@ class DiveLimits:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourcePlan:
-    """How the bytes of one feed are read."""
+    """How the bytes of one feed are read. `standby_for` names the feed that this one takes the place of."""
 
     name: str
     format: str
@@ -117,11 +117,15 @@ class SourcePlan:
     system: int = 1
     component: int = 1
     depth_from: str = "relative_alt"
+    standby_for: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """Everything of an expedition that the core needs: no addresses, no files."""
+    """Everything of an expedition that the core needs: no addresses, no files.
+
+    `contradict_m`: beyond it two stations' positions of one vehicle contradict each other.
+    """
 
     expedition: str
     vehicles: tuple[str, ...]
@@ -135,3 +139,4 @@ class Plan:
     forbidden_words: tuple[str, ...] = ()
     scene_names: tuple[str, ...] = ()
     swath_m: float | None = None
+    contradict_m: float = 50.0

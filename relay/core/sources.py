@@ -19,9 +19,7 @@ def decoder_for(plan: SourcePlan) -> Decoder:
             variation_deg=plan.variation_deg,
         )
     if plan.format == "mavlink":
-        return MavlinkDecoder(
-            system=plan.system, component=plan.component, depth_from=DepthFrom(plan.depth_from)
-        )
+        return MavlinkDecoder(system=plan.system, component=plan.component, depth_from=DepthFrom(plan.depth_from))
     if plan.format == "station-json":
         return JsonLinesDecoder()
     if plan.format == "station-msgpack":

@@ -39,9 +39,7 @@ class Track:
         self._started = False
         self._held: tuple[float, float] | None = None
 
-    def show(
-        self, east_m: float, north_m: float, leg: Leg, zones: tuple[HiddenDisc, ...], at_us: int
-    ) -> Shown:
+    def show(self, east_m: float, north_m: float, leg: Leg, zones: tuple[HiddenDisc, ...], at_us: int) -> Shown:
         """Return what to publish for a position in the frame, metres."""
         cell = self._east.quantise(east_m), self._north.quantise(north_m)
         if leg is Leg.BOTTOM and self._bottomed is None:

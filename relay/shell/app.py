@@ -21,12 +21,17 @@ from relay.core.secrets import Secrets
 from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
 from relay.shell.expedition import read_expedition
+from relay.shell.page_words import words_of
 from relay.shell.plain_words import describe_audience, describe_feed, describe_ground
+from relay.shell.public_files import Telling
+from relay.shell.publish import publish
+from relay.shell.quantities import web_address
 from relay.shell.recording import load_recording
 from relay.shell.rehearse import Outcome, rehearse
 from relay.shell.running import new_site, run_until_stopped
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
+from relay.shell.site_files import site_folder
 from relay.shell.tell import tell
 
 FAULT = 2
@@ -37,6 +42,7 @@ def run(options: argparse.Namespace) -> int:
     commands: dict[str, Callable[[argparse.Namespace], int]] = {
         "check": _check,
         "demo": _demo,
+        "publish": _publish,
         "rehearse": _rehearse,
         "ship": _ship,
         "show": _show,
@@ -143,6 +149,21 @@ def _show(options: argparse.Namespace) -> int:
     if not recording.closed:
         torn = f", {recording.torn_bytes} bytes of a torn tail left out" if recording.torn_bytes else ""
         print(f"{options.recording}: not closed: the dive goes on, or the end is missing{torn}", file=sys.stderr)
+    return 0
+
+
+def _publish(options: argparse.Namespace) -> int:
+    try:
+        address = web_address(options.address) if options.address else ""
+    except ValueError as error:
+        raise OperatorError(f"--address: {error}") from error
+    telling = Telling("", words_of(options.language), address)
+    done = publish(options.recordings, options.out, site_folder(), telling)
+    for line in done.left_out:
+        print(f"left out: {line}", file=sys.stderr)
+    dives = "1 dive" if done.dives == 1 else f"{done.dives} dives"
+    print(f"{dives} in {done.files} files: {options.out / 'index.html'}")
+    print("Any web server can give the folder out, below any path; nothing in it is private.", file=sys.stderr)
     return 0
 
 

@@ -61,9 +61,7 @@ class ClockMark:
 class EmbargoClock:
     """Microseconds of provably passed time since the journal began."""
 
-    def __init__(
-        self, source: TimeSource, mark: ClockMark | None = None, last_us: int = 0, least_us: int = 0
-    ) -> None:
+    def __init__(self, source: TimeSource, mark: ClockMark | None = None, last_us: int = 0, least_us: int = 0) -> None:
         """Go on from `mark` if it is of this boot, else from `last_us`, the last moment that a beat proves.
 
         It reads at least `least_us`, the moment of the last row: rows prove time too, but going on from them would let

@@ -27,6 +27,7 @@ from relay.shell.expedition_form import (
     FeedPart,
     File,
     PublicPart,
+    StationsPart,
     StoragePart,
     TextPart,
     VehiclePart,
@@ -59,6 +60,8 @@ class Expedition:
     private: Path
     released: Path
     listen: tuple[str, int]
+    language: str = "en"
+    address: str = ""
 
 
 def read_expedition(path: Path) -> Expedition:
@@ -166,6 +169,7 @@ _PARTS: dict[str, type[BaseModel]] = {
     "storage": StoragePart,
     "public": PublicPart,
     "dive": DivePart,
+    "stations": StationsPart,
     "area": AreaPart,
     "text": TextPart,
     "zone": ZonePart,
@@ -215,12 +219,32 @@ def _audience_faults(file: File) -> list[_Fault]:
 
 
 def _feed_faults(file: File) -> list[_Fault]:
+    faults: list[_Fault] = []
     known = [vehicle.name for vehicle in file.vehicle]
-    return [
-        (("feed", at, "vehicle"), f"{feed.vehicle!r} is not a [[vehicle]] of this file; one of {', '.join(known)}")
-        for at, feed in enumerate(file.feed)
-        if feed.vehicle is not None and feed.vehicle not in known
-    ]
+    for at, feed in enumerate(file.feed):
+        if feed.vehicle is not None and feed.vehicle not in known:
+            text = f"{feed.vehicle!r} is not a [[vehicle]] of this file; one of {', '.join(known)}"
+            faults.append((("feed", at, "vehicle"), text))
+        if (fault := _standby_fault(feed, file.feed)) is not None:
+            faults.append((("feed", at, "standby_for"), fault))
+    return faults
+
+
+def _standby_fault(feed: FeedPart, feeds: list[FeedPart]) -> str | None:
+    """Return why a feed can't be the standby for the one it names, if it names one."""
+    if feed.standby_for is None:
+        return None
+    primary = next((other for other in feeds if other.name == feed.standby_for and other is not feed), None)
+    if primary is None:
+        others = ", ".join(other.name for other in feeds if other is not feed) or "there is no other"
+        return f"{feed.standby_for!r} is not another [[feed]] of this file; one of {others}"
+    if primary.standby_for is not None:
+        return f"{primary.name!r} is itself a standby: name the feed that it stands by for"
+    if sum(other.standby_for == primary.name for other in feeds) > 1:
+        return f"{primary.name!r} has two standbys: give each feed one at most"
+    if None not in (feed.vehicle, primary.vehicle) and feed.vehicle != primary.vehicle:
+        return f"{primary.name!r} is about {primary.vehicle!r}, not {feed.vehicle!r}: mirrored stations send the same"
+    return None
 
 
 def _folder_faults(file: File, path: Path) -> list[_Fault]:
@@ -256,12 +280,15 @@ def _expedition(file: File, path: Path) -> Expedition:
             forbidden_words=tuple(file.text.forbidden),
             scene_names=_scene(file),
             swath_m=file.expedition.swath,
+            contradict_m=file.stations.contradict,
         ),
         feeds=tuple(FeedPlan(feed.name, feed.source) for feed in file.feed),
         open_audiences=frozenset(audience.name for audience in file.audience if audience.open),
         private=_below(path, file.storage.private),
         released=_below(path, file.storage.released),
         listen=listen_address(file.public.listen),
+        language=file.expedition.language,
+        address=file.public.address or "",
     )
 
 
@@ -301,6 +328,7 @@ def _source(feed: FeedPart) -> SourcePlan:
         system=feed.system,
         component=feed.component,
         depth_from=feed.depth_from,
+        standby_for=feed.standby_for,
     )
 
 

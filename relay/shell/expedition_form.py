@@ -11,7 +11,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from relay.core.errors import OperatorError
 from relay.core.policy import Disclosed, Leg, Place
 from relay.shell.feed_url import FeedUrl, parse_feed_url
-from relay.shell.quantities import angle_deg, duration_us, length_m
+from relay.shell.quantities import angle_deg, duration_us, length_m, web_address
 
 _SECOND = 1_000_000
 PRESETS: dict[str, dict[str, object]] = {
@@ -82,6 +82,7 @@ class ExpeditionPart(_Part):
     name: Name
     ship: Name
     wreck: Name | None = None
+    language: Literal["en", "de"] = "en"
     swath: Annotated[Length, _within(1, 10_000, "m")] | None = None
 
 
@@ -93,9 +94,10 @@ class StoragePart(_Part):
 
 
 class PublicPart(_Part):
-    """Where the followers' page listens."""
+    """Where the followers' page listens, and where the world knows it to be."""
 
     listen: str = "127.0.0.1:8080"
+    address: Annotated[str, AfterValidator(web_address)] | None = None
 
 
 class VehiclePart(_Part):
@@ -124,6 +126,7 @@ class FeedPart(_Part):
     system: Annotated[int, Field(ge=1, le=255)] = 1
     component: Annotated[int, Field(ge=1, le=255)] = 1
     depth_from: Literal["relative_alt", "pressure"] = "relative_alt"
+    standby_for: Slug | None = None
 
     @model_validator(mode="after")
     def _fits(self) -> "FeedPart":
@@ -132,6 +135,12 @@ class FeedPart(_Part):
         if self.format != "nmea0183" and self.sounder is not None:
             raise ValueError("sounder goes with nmea0183 alone")
         return self
+
+
+class StationsPart(_Part):
+    """When two stations that send the same vehicle contradict each other."""
+
+    contradict: Annotated[Length, _within(1, 10_000, "m")] = 50.0
 
 
 class DivePart(_Part):
@@ -271,6 +280,7 @@ class File(_Part):
     storage: StoragePart = StoragePart()
     public: PublicPart = PublicPart()
     dive: DivePart = DivePart()
+    stations: StationsPart = StationsPart()
     area: AreaPart | None = None
     text: TextPart = TextPart()
     zone: Annotated[list[ZonePart], Field(max_length=100)] = []

@@ -1,4 +1,4 @@
-"""What the public port gives out besides the live socket: the built page, the list of dives, the recordings.
+"""What the public port gives out besides the live socket: the built page, and what is made of released records.
 
 Rules: every answer is made from memory, so that no file time and no path can be in it; a path is looked up,
 never joined to a folder; only the given histories exist.
@@ -13,13 +13,13 @@ from pathlib import Path
 from aiohttp import web
 
 from relay.core.errors import OperatorError
-from relay.core.history import Dive, History
 from relay.shell.answers import error_headers, error_text
+from relay.shell.public_files import JSON, PNG, PublicFile, PublicFiles
 from relay.shell.representation import FOREVER, NO_CACHE, Representation, is_known, tag_of
 
 LIVE_PATH = "/live"
-DIVES_PATH = "/dives.json"
-_RECORDING = re.compile(r"/recordings/([^/]+)/dive-([0-9]{3,9})\.recording")
+FOLLOWERS_PATH = "/followers.json"
+BRIEFLY = "max-age=10"
 _HASHED = re.compile(r"/assets/[^/]+-[A-Za-z0-9_-]{8,}\.[a-z0-9]+")
 _OCTETS = "application/octet-stream"
 _TYPES = {
@@ -68,40 +68,18 @@ def _file(name: str, suffix: str, content: bytes) -> Representation:
     return Representation(content, _TYPES.get(suffix, _OCTETS), tag_of(content), cache_control, packable)
 
 
-def recording_path(audience: str, dive: int) -> str:
-    """Return where the recording of a dive is, without a leading slash: the same on a server and in a folder."""
-    return f"recordings/{audience}/dive-{dive:03d}.recording"
-
-
-def dive_list(expedition: str, history: History) -> bytes:
-    """Return dives.json: the dives of one audience, newest last."""
-    dives = [
-        {
-            "dive": dive.number,
-            "closed": dive.closed,
-            "records": len(dive.frames),
-            "recording": recording_path(history.audience, dive.number),
-        }
-        for dive in history.dives
-    ]
-    listed = {"format": 1, "expedition": expedition, "audience": history.audience, "dives": dives}
-    return json.dumps(listed, ensure_ascii=False).encode()
-
-
 class Pages:
     """Answers the requests of the public port.
 
-    `histories`: of the audiences that exist here, by name. `listed`: the one whose dives are at /dives.json.
+    `built`: the files of the built page by path. `made`: what is made of released records. `followers`: how many
+    follow now.
     """
 
     def __init__(
-        self, expedition: str, histories: Mapping[str, History], listed: str, files: Mapping[str, Representation]
+        self, built: Mapping[str, Representation], made: PublicFiles, followers: Callable[[], int] = lambda: 0
     ) -> None:
-        self._expedition = expedition
-        self._histories = histories
-        self._listed = listed
-        self._files = files
-        self._made: dict[str, Representation] = {}
+        self._built, self._made, self._followers = built, made, followers
+        self._kept: dict[str, Representation] = {}
 
     async def answer(self, request: web.BaseRequest) -> web.StreamResponse:
         """Return the answer to one request."""
@@ -115,36 +93,20 @@ class Pages:
 
     def find(self, path: str) -> Representation | None:
         """Return what is at an undecoded path, None where there is nothing."""
-        if path == DIVES_PATH:
-            return self._dives()
-        match = _RECORDING.fullmatch(path)
-        if match is not None:
-            return self._recording(path, match[1], int(match[2]))
-        return self._files.get(path)
+        if path == FOLLOWERS_PATH:
+            content = json.dumps({"followers": self._followers()}).encode()
+            return Representation(content, JSON, tag_of(content), BRIEFLY)
+        file = self._made.find(path.removeprefix("/")) if path.startswith("/") else None
+        return self._built.get(path) if file is None else self._as_kept(path, file)
 
-    def _dives(self) -> Representation | None:
-        history = self._histories.get(self._listed)
-        if history is None:
-            return None
-        content = dive_list(self._expedition, history)
-        return self._kept(DIVES_PATH, tag_of(content), lambda tag: Representation(content, "application/json", tag))
-
-    def _recording(self, path: str, audience: str, number: int) -> Representation | None:
-        history = self._histories.get(audience)
-        dive = None if history is None else history.dive(number)
-        if dive is None or path != "/" + recording_path(audience, number):
-            return None
-        return self._kept(path, dive.tag, lambda tag: _recorded(dive, tag))
-
-    def _kept(self, path: str, tag: str, make: Callable[[str], Representation]) -> Representation:
-        kept = self._made.get(path)
-        if kept is None or kept.tag != tag:
-            kept = self._made[path] = make(tag)
+    def _as_kept(self, path: str, file: PublicFile) -> Representation:
+        """Return a made file, making it only when what it is made of has changed."""
+        kept = self._kept.get(path)
+        if kept is None or kept.tag != file.tag:
+            packable = file.content_type != PNG
+            kept = Representation(file.make(), file.content_type, file.tag, file.cache_control, packable)
+            self._kept[path] = kept
         return kept
-
-
-def _recorded(dive: Dive, tag: str) -> Representation:
-    return Representation(dive.recording(), _OCTETS, tag, FOREVER if dive.closed else NO_CACHE)
 
 
 def respond(request: web.BaseRequest, found: Representation) -> web.Response:

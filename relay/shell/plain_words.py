@@ -149,7 +149,8 @@ def describe_feed(source: SourcePlan, url: str) -> str:
             sounder = '; its sounder is passed over (sounder = "altitude" or "depth" says what it means)'
         else:
             sounder = f"; its sounder ({source.sounder_sentence}) gives the vehicle's {source.sounder}"
-    return f"Feed {source.name}: {source.format} from {url}{whose}{sounder}."
+    standby = f"; it counts while {source.standby_for} is silent or frozen" if source.standby_for else ""
+    return f"Feed {source.name}: {source.format} from {url}{whose}{sounder}{standby}."
 
 
 def describe_ground(plan: Plan) -> str:

@@ -5,6 +5,7 @@ Each reader returns the value in the unit of its name and raises ValueError with
 
 import re
 from math import isfinite
+from urllib.parse import urlsplit
 
 _QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z°]+)\s*$")
 _SECONDS = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
@@ -49,3 +50,11 @@ def say_duration(microseconds: int) -> str:
 def say_number(value: float) -> str:
     """Return a number without a needless fraction."""
     return f"{value:g}"
+
+
+def web_address(text: str) -> str:
+    """Return the address of a site, ending in a slash; ValueError says what is wrong with it."""
+    parts = urlsplit(text)
+    if parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment or parts.username:
+        raise ValueError(f'{text!r} is not the address of a page; write it as "https://dive.example/"')
+    return text if text.endswith("/") else f"{text}/"

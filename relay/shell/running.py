@@ -7,6 +7,8 @@ from collections.abc import Awaitable, Callable, Coroutine
 from typing import Any
 
 from relay.shell.expedition import Expedition
+from relay.shell.page_words import words_of
+from relay.shell.public_files import Telling
 from relay.shell.ship import Ship
 from relay.shell.site import Site
 from relay.shell.site_files import site_folder
@@ -15,9 +17,8 @@ from relay.shell.site_files import site_folder
 def new_site(expedition: Expedition) -> Site:
     """Return the public site of an expedition, not yet open."""
     names = [policy.audience for policy in expedition.plan.policies]
-    return Site(
-        expedition.plan.expedition, [name for name in names if name in expedition.open_audiences], site_folder()
-    )
+    telling = Telling(expedition.plan.expedition, words_of(expedition.language), expedition.address)
+    return Site(telling, [name for name in names if name in expedition.open_audiences], site_folder())
 
 
 async def run_until_stopped(ship: Ship, ready: Callable[[], None], *beside: Coroutine[Any, Any, object]) -> None:

@@ -131,6 +131,9 @@ class Ship:
         out += [self._journal.fault] if self._journal is not None and self._journal.fault else []
         out += self._outlet.faults
         out += [f"{name} is outside the declared area" for name in pipeline.outside()]
+        for doubt in pipeline.doubts(self._clock.counted_us()):
+            name, apart = pipeline.plan.vehicles[doubt.vehicle], f"{doubt.apart_m:.0f} m"
+            out.append(f"two stations contradict each other about {name} by {apart}: its place isn't released")
         for channel in pipeline.channels:
             if channel.outside is not None:
                 audience = channel.policy.audience

@@ -15,6 +15,7 @@ from relay.shell.conversation import http_server
 from relay.shell.front import Front, House
 from relay.shell.gate import DEFAULTS, Gate, Limits, Tally
 from relay.shell.pages import Pages, load_site
+from relay.shell.public_files import PublicFiles, Telling
 from relay.shell.viewer import Gallery
 
 BACKLOG = 1_024
@@ -39,7 +40,7 @@ class Site:
 
     def __init__(
         self,
-        expedition: str,
+        telling: Telling | str,
         open_audiences: Collection[str] = ("public",),
         folder: Path | None = None,
         *,
@@ -52,7 +53,10 @@ class Site:
         self._common = security_headers(socket_origins)
         histories = {name: gallery.history for name, gallery in self._galleries.items()}
         files = {} if folder is None else load_site(folder, limits.site_octets)
-        self._pages = Pages(expedition, histories, next(iter(open_audiences), ""), files)
+        telling = Telling(telling) if isinstance(telling, str) else telling
+        index = files["/"].content if "/" in files else None
+        made = PublicFiles(telling, histories, next(iter(open_audiences), ""), index)
+        self._pages = Pages(files, made, lambda: sum(gallery.viewers for gallery in self._galleries.values()))
         self._turns = turns
         self._timer: asyncio.TimerHandle | None = None
         self._servers: list[asyncio.Server] = []

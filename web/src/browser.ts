@@ -32,5 +32,36 @@ export function browserPorts(address: string): Ports {
   };
 }
 
+/** Whether anybody can see the page. */
+export const isSeen = (): boolean => document.visibilityState === 'visible';
+
+/** Put a text where it can be pasted from; false where the browser has no such place or refuses. */
+export async function copy(text: string): Promise<boolean> {
+  try {
+    await navigator.clipboard.writeText(text);
+    return true;
+  } catch {
+    return false;
+  }
+}
+
 /** The digest of a page that is served securely; null elsewhere. */
 export const browserDigest = globalThis.crypto?.subtle ? crypto.subtle.digest.bind(crypto.subtle) : null;
+
+/** Read what this browser keeps for the page; null where it keeps nothing. */
+export function kept(name: string): string | null {
+  try {
+    return localStorage.getItem(name);
+  } catch {
+    return null;
+  }
+}
+
+/** Keep a choice in this browser, as far as it lets pages keep any. */
+export function keep(name: string, value: string): void {
+  try {
+    localStorage.setItem(name, value);
+  } catch {
+    // The choice holds until the page is closed.
+  }
+}

@@ -37,6 +37,8 @@ export interface Header {
   /** Depth is told from where the bottom was first reached, on the bottom alone. */
   readonly isDepthRelative: boolean;
   readonly area: string | null;
+  /** The width of ground seen beside the track; null where it isn't told. */
+  readonly swath_m: number | null;
 }
 
 /** What is told of one vehicle at one tick; null is withheld or unknown. */
@@ -180,6 +182,7 @@ function headerOf(body: unknown): Header {
     place,
     isDepthRelative: map.depth === 'relative',
     area,
+    swath_m: measure(map.swath_m, 1e-3, 1e5, 'header: swath'),
   };
 }
 

@@ -5,10 +5,12 @@
  */
 
 import * as format from './format';
+import { chaptersOf, currentChapter, type Chapter } from './chapters';
 import { bottom_s, pace, way_m, type Pace } from './pace';
 import { gridStep } from './scale';
 import { isOver, isReplay, type Connection, type State } from './state';
-import type { Dive, Track } from './store';
+import type { Dive, Target, Track } from './store';
+import { covered_m2 } from './swath';
 import type { Leg } from './decode';
 import { words } from './words';
 
@@ -56,6 +58,7 @@ export function headline(state: State): Headline {
 
 function withoutDive({ listed, wanted, integrity, connection }: State): Headline {
   const { headline: say } = words;
+  if (connection.is === 'no such audience') return words.time.audience;
   if (integrity === 'damaged') return { title: say.damaged, more: say.damagedMore };
   if (wanted === null && listed) return { title: say.noDive, more: say.noDiveMore };
   if (integrity === 'unreachable' || connection.is === 'disconnected' || connection.is === 'full') return { title: say.unreachable, more: say.unreachableMore };
@@ -123,19 +126,62 @@ export function vehicleSummary(dive: Dive, index: number): VehicleWords {
   const say = words.vehicle;
   const last = dive.count - 1;
   const deepest_m = track.deepest_m[last] ?? NaN;
-  const below_s = bottom_s(dive, track, last);
-  const told_m = way_m(dive, track, last);
   const found: [string, string][] = [];
   if (!Number.isNaN(deepest_m)) found.push([say.deepest, about(dive, deepest_m)]);
+  found.push(...sums(dive, track, last));
+  return { name: track.name, where: '', heard: true, lines: found };
+}
+
+/** How long it was at work below, and how far it went, up to tick `at`. */
+function sums(dive: Dive, track: Track, at: number): [string, string][] {
+  const say = words.vehicle;
+  const below_s = bottom_s(dive, track, at);
+  const told_m = way_m(dive, track, at);
+  const found: [string, string][] = [];
   if (below_s) found.push([say.below, format.span(below_s)]);
   if (told_m) found.push([say.way, say.about(format.length(format.coarse(told_m)))]);
-  return { name: track.name, where: '', heard: true, lines: found };
+  return found;
+}
+
+/** What was done in the dive up to the moment shown, by all vehicles together. */
+export function diveSums({ dive, at, playhead }: State): readonly (readonly [string, string])[] {
+  if (!dive) return [];
+  const say = words.time.sums;
+  const found: [string, string][] = [];
+  const area_m2 = covered_m2(dive, at);
+  if (area_m2) found.push([say.area, say.about(format.area(area_m2))]);
+  const targets = latestTargets(dive, playhead.at_s);
+  const checked = targets.filter(({ verdict }) => verdict !== 'unchecked');
+  if (targets.length > 0) found.push([say.targets, say.checked(format.number(checked.length), format.number(targets.length))]);
+  return found;
+}
+
+/** Each target told up to `at_s` once, with its last verdict. */
+export function latestTargets(dive: Dive, at_s: number): Target[] {
+  const found = new Map<string, Target>();
+  for (const target of dive.targets) if (target.elapsed_s <= at_s) found.set(target.name, target);
+  return [...found.values()];
+}
+
+/** What a chapter is about. */
+export function chapterWords(chapter: Chapter): string {
+  if (chapter.is === 'leg') return words.headline[chapter.leg](chapter.vehicles);
+  if (chapter.is === 'note') return chapter.text;
+  const verdict = chapter.verdict === null ? words.targets.unknown : words.targets.verdicts[chapter.verdict];
+  return words.time.chapters.target(chapter.name, verdict);
+}
+
+/** Why the moment of a link isn't the one shown; '' where it is. */
+export function remarkWords({ remark }: State): string {
+  const say = words.time.remark;
+  if (remark === null) return '';
+  return remark.is === 'no such dive' ? say.noSuchDive(String(remark.dive)) : say.notYet(format.clock(remark.at_s));
 }
 
 function silent(dive: Dive, track: Track, last: number, at: number): VehicleWords {
   const quiet_s = (dive.elapsed_s[at] as number) - (dive.elapsed_s[last] as number);
   const depth_m = track.depth_m[last] as number;
-  const lines = Number.isNaN(depth_m) ? [] : [[words.vehicle.lastDepth, about(dive, depth_m)] as const];
+  const lines = [...(Number.isNaN(depth_m) ? [] : [[words.vehicle.lastDepth, about(dive, depth_m)] as const]), ...sums(dive, track, at)];
   return { name: track.name, where: words.vehicle.silentFor(format.span(quiet_s)), heard: false, lines };
 }
 
@@ -159,6 +205,7 @@ function lines(dive: Dive, track: Track, at: number): [string, string][] {
   if (!Number.isNaN(heading_deg)) found.push([say.pointing, say.pointingValue(format.angle(heading_deg))]);
   const told = pace(dive, track, at);
   if (told !== null) found.push([say.pace, paceWords(told)]);
+  found.push(...sums(dive, track, at));
   if (mode !== null) found.push([say.mode, say[mode]]);
   return found;
 }
@@ -206,6 +253,8 @@ function linkWords(connection: Connection): ConnectionWords {
       return { word: say.refused, more: say.refusedWhy, mark: 'empty', retry: false };
     case 'outdated':
       return { word: say.outdated, more: say.outdatedWhy, mark: 'empty', retry: false };
+    case 'no such audience':
+      return { word: words.time.audience.word, more: '', mark: 'empty', retry: false };
     case 'recordings only':
       return { word: say.recordingsOnly, more: '', mark: 'play', retry: false };
     default:
@@ -268,7 +317,10 @@ export function ribbonValue(state: State): string {
   const { dive, at, playhead } = state;
   if (!dive) return '';
   const what = at < 0 ? words.headline.starting : isOver(state) ? words.headline.over : doing(dive, at);
-  return words.ribbon.value(format.span(playhead.at_s), `${what}.`);
+  const chapters = chaptersOf(dive);
+  const chapter = chapters[currentChapter(chapters, playhead.at_s)];
+  const more = chapter && chapter.is !== 'leg' ? ` ${words.time.ribbon.chapter(chapterWords(chapter))}` : '';
+  return words.ribbon.value(format.span(playhead.at_s), `${what}.${more}`);
 }
 
 /** The title of the browser tab. */

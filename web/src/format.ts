@@ -30,6 +30,14 @@ export function axisDepth(depth_m: number, isRelative: boolean): string {
   return isRelative && depth_m > 0 ? `+${length(depth_m)}` : length(depth_m);
 }
 
+/** Format an area, known to two leading figures, in square metres or kilometres. */
+export function area(area_m2: number): string {
+  const { squareMetre, squareKilometre } = words.time.sums;
+  const rounded_m2 = coarse(area_m2);
+  if (rounded_m2 < 100_000) return `${number(rounded_m2)}${NBSP}${squareMetre}`;
+  return `${number(rounded_m2 / 1e6, rounded_m2 < 1e6 ? 2 : 1)}${NBSP}${squareKilometre}`;
+}
+
 /** Round to two leading figures, for a sum of coarse lengths. */
 export function coarse(value: number): number {
   return Number(value.toPrecision(2));

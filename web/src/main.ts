@@ -1,25 +1,31 @@
 /** Put the page together: the browser's ports, the sources, the views, one frame. */
 
 import './style.css';
-import { browserDigest, browserPorts } from './browser';
+import { browserDigest, browserPorts, copy, isSeen, keep, kept } from './browser';
+import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
+import { audienceOf, hashOf, momentOf, type Moment } from './moment';
 import { Page } from './page';
 import { liveSource, recordingSource } from './source';
 import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, type Act, type View } from './state';
 import * as cautions from './views/cautions';
+import * as chapters from './views/chapters';
 import * as column from './views/column';
 import * as controls from './views/controls';
 import * as depth from './views/depth';
 import * as figures from './views/figures';
 import * as honest from './views/honest';
+import * as keys from './views/keys';
+import * as link from './views/link';
 import * as masthead from './views/masthead';
-import * as notes from './views/notes';
 import * as now from './views/now';
 import * as plan from './views/plan';
+import * as remark from './views/remark';
 import * as ribbon from './views/ribbon';
 import * as spoken from './views/spoken';
 import * as targets from './views/targets';
 
+document.getElementById('first')?.remove();
 const ports = browserPorts(document.baseURI);
 const calm = matchMedia('(prefers-reduced-motion: reduce)');
 
@@ -29,24 +35,33 @@ function place(id: string): HTMLElement {
   return found;
 }
 
-const chosenDive = (): number | null => {
-  const found = /^#dive=(\d{1,9})$/.exec(location.hash);
-  return found ? Number(found[1]) : null;
+const address = (): string => location.pathname + location.search;
+
+/** Write the address once the reader rests: browsers refuse to have it changed many times a second. */
+const REST_S = 0.4;
+let cancelWriting = (): void => {};
+const write = (moment: Moment | null, isNew: boolean): void => {
+  cancelWriting();
+  const hash = hashOf(moment);
+  if (hash !== location.hash) history[isNew ? 'pushState' : 'replaceState'](null, '', address() + hash);
+};
+const remember = (moment: Moment | null, isNew: boolean): void => {
+  cancelWriting();
+  if (isNew) write(moment, momentOf(location.hash)?.dive !== moment?.dive);
+  else cancelWriting = ports.after(REST_S, () => write(moment, false));
 };
 
 const raise = (flags: number): void => frame.raise(flags);
 const page = new Page(
   {
-    live: (listener) => liveSource(ports, browserDigest, listener),
+    live: (listener) => liveSource(ports, browserDigest, listener, audienceOf(location.search)),
     recording: (entry, listener) => recordingSource(ports, entry, browserDigest, listener),
     raise: (flags) => queueMicrotask(() => raise(flags)),
-    remember: (dive) => {
-      if (dive !== chosenDive()) history.pushState(null, '', dive === null ? location.pathname + location.search : `#dive=${dive}`);
-    },
+    remember,
     // Paper needs no film: a few steps a second spare a phone's battery, and one a second whoever asked for calm.
     leastStep_s: () => (calm.matches ? 1 : 0.08),
   },
-  chosenDive(),
+  momentOf(location.hash),
 );
 const act: Act = (action) => page.act(action);
 
@@ -58,17 +73,24 @@ const shell: View = {
   destroy(): void {},
 };
 
+const linking = link.create(place('link'), () => location.origin + address(), copy);
+const KEYS = 'offing keys';
+const choice = { isOn: () => kept(KEYS) !== 'off', keep: (isOn: boolean) => keep(KEYS, isOn ? 'on' : 'off') };
+
 const views: readonly Drawn[] = [
   { view: shell, upon: DATA | LINK | TICK },
   { view: masthead.create(place('masthead'), act), upon: DATA | LINK | TICK },
   { view: honest.create(place('honest')), upon: DATA | TICK },
+  { view: remark.create(place('remark')), upon: DATA | LINK },
   { view: now.create(place('now')), upon: DATA | TICK | LINK },
   { view: plan.create(place('plan')), upon: DATA | TICK | SIZE },
   { view: column.create(place('column')), upon: DATA | TICK | SIZE },
   { view: depth.create(place('depth'), act), upon: DATA | PLAYHEAD | SIZE },
   { view: ribbon.create(place('ribbon'), act), upon: DATA | PLAYHEAD | SIZE },
   { view: controls.create(place('controls'), act), upon: DATA | PLAYHEAD | LINK },
-  { view: notes.create(place('notes'), act), upon: DATA | TICK },
+  { view: linking, upon: DATA | PLAYHEAD },
+  { view: keys.create(place('keys'), act, () => linking.copy(), choice), upon: DATA },
+  { view: chapters.create(place('chapters'), act), upon: DATA | PLAYHEAD },
   { view: targets.create(place('targets')), upon: DATA | TICK },
   { view: figures.create(place('figures')), upon: DATA | TICK },
   { view: cautions.create(place('cautions')), upon: 0 },
@@ -76,12 +98,16 @@ const views: readonly Drawn[] = [
 ];
 
 let last_ms = 0;
+let rolls = false;
 const frame = new Frame(
   (run) => requestAnimationFrame(run),
   (now_ms) => {
-    const passed_s = Math.min(0.5, Math.max(0, (now_ms - last_ms) / 1000));
+    // Nothing rolls between the frames of a page at rest: the first frame of a replay begins where it was asked to.
+    const passed_s = rolls ? Math.min(0.5, Math.max(0, (now_ms - last_ms) / 1000)) : 0;
     last_ms = now_ms;
-    return page.step(passed_s);
+    const stepped = page.step(passed_s);
+    rolls = stepped.more;
+    return stepped;
   },
   () => page.state,
   views,
@@ -90,6 +116,14 @@ const frame = new Frame(
 const sizes = new ResizeObserver(() => frame.raise(SIZE));
 for (const id of ['plan', 'column', 'depth', 'ribbon']) sizes.observe(place(id));
 for (const query of ['(forced-colors: active)', '(prefers-contrast: more)', 'print']) matchMedia(query).addEventListener('change', () => frame.raise(ALL));
-addEventListener('popstate', () => page.show(chosenDive()));
+addEventListener('popstate', () => {
+  cancelWriting();
+  page.open(momentOf(location.hash));
+});
+watchFollowers(
+  ports,
+  () => isSeen() && ['connected', 'delayed'].includes(page.state.connection.is),
+  (count) => page.following(count),
+);
 addEventListener('online', () => act({ do: 'retry' }));
 frame.raise(ALL);

@@ -19,7 +19,7 @@ export interface Pace {
 
 /** Return the pace at tick `i` over at most `WINDOW_S`, or null where the track doesn't tell. */
 export function pace(dive: Dive, track: Track, i: number): Pace | null {
-  const last = indexAt(track.samples, track.samples.length, i);
+  const last = samplesUpTo(track, i) - 1;
   const time_s = (n: number): number => dive.elapsed_s[track.samples[n] as number] as number;
   if (last < 0 || (dive.elapsed_s[i] as number) - time_s(last) > BREAK_S) return null;
   let first = last;
@@ -28,9 +28,14 @@ export function pace(dive: Dive, track: Track, i: number): Pace | null {
   return over_s === 0 ? null : { speed_mps: between_m(dive, track, first, last) / over_s, over_s };
 }
 
+/** Return how many of a track's samples lie at or before tick `i`. */
+export function samplesUpTo(track: Track, i: number): number {
+  return indexAt(track.samples, track.samples.length, i) + 1;
+}
+
 /** Return the way in metres up to tick `i`; null without a released position. */
 export function way_m(dive: Dive, track: Track, i: number): number | null {
-  const last = indexAt(track.samples, track.samples.length, i);
+  const last = samplesUpTo(track, i) - 1;
   return last < 0 ? null : between_m(dive, track, 0, last);
 }
 

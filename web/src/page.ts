@@ -5,18 +5,20 @@
  * by time passing in a frame; every change raises the flags of what it touched.
  */
 
+import { chaptersOf } from './chapters';
 import type { DiveEntry, DiveList, Integrity, Released } from './decode';
-import { advance, follow, indexAt, pause, play, seek, setRate, START, type Playhead } from './playhead';
+import type { Moment } from './moment';
+import { advance, follow, indexAt, pause, play, seek, setRate, shiftRate, START, type Playhead } from './playhead';
 import type { Listener, Source } from './source';
-import { ALL, DATA, LINK, PLAYHEAD, TICK, type Action, type Connection, type State } from './state';
+import { ALL, DATA, LINK, PLAYHEAD, TICK, type Action, type Connection, type Remark, type State } from './state';
 import { Dive } from './store';
 
 export interface Surroundings {
   live(listener: Listener): Source;
   recording(entry: DiveEntry, listener: Listener): Source;
   raise(flags: number): void;
-  /** Keep the chosen dive where a link can be copied from; null for the newest. */
-  remember(dive: number | null): void;
+  /** Keep the moment shown in the address; null for the newest dive's latest. `isNew`: going back returns from it. */
+  remember(moment: Moment | null, isNew: boolean): void;
   /** The least time between two steps of a replay, in seconds. */
   leastStep_s(): number;
 }
@@ -31,9 +33,16 @@ export class Page implements Listener {
   private replay: { dive: number; source: Source } | null = null;
   private newest: number | null = null;
   private stepped_s = 0;
+  private chosen: number | null;
+  /** The moment of a link, until its dive is held. */
+  private asked_s: number | null;
+  private remark: Remark | null = null;
+  private followers: number | null = null;
 
-  /** `chosen` is the dive asked for; null follows the newest. */
-  constructor(private readonly around: Surroundings, private chosen: number | null) {
+  /** `asked` is the moment of a link; null follows the newest dive. */
+  constructor(private readonly around: Surroundings, asked: Moment | null) {
+    this.chosen = asked?.dive ?? null;
+    this.asked_s = asked?.at_s ?? null;
     this.tail = around.live(this);
     this.tail.start();
   }
@@ -51,6 +60,8 @@ export class Page implements Listener {
       at: dive === null ? -1 : indexAt(dive.elapsed_s, dive.count, this.playhead.at_s),
       connection: this.link,
       integrity: this.wanted === null ? null : (this.integrities.get(this.wanted) ?? null),
+      remark: this.remark,
+      followers: this.followers,
     };
   }
 
@@ -66,13 +77,15 @@ export class Page implements Listener {
 
   dives(list: DiveList): void {
     this.list = list;
-    if (this.chosen !== null && !list.dives.some((entry) => entry.dive === this.chosen)) this.chosen = null;
+    this.mustExist();
     this.fetchWanted();
     this.around.raise(DATA | LINK);
   }
 
   records(records: readonly Released[]): boolean {
-    return records.every((record) => this.take(record));
+    const all = records.every((record) => this.take(record));
+    this.settle();
+    return all;
   }
 
   integrity(dive: number, integrity: Integrity | 'unreachable'): void {
@@ -89,8 +102,33 @@ export class Page implements Listener {
   reset(): void {
     this.dives_.clear();
     this.integrities.clear();
-    this.newest = this.chosen = null;
+    this.newest = this.chosen = this.asked_s = null;
     this.playhead = START;
+    this.around.raise(ALL);
+  }
+
+  /** Take how many follow, as the site tells it. */
+  following(followers: number | null): void {
+    if (followers === this.followers) return;
+    this.followers = followers;
+    this.around.raise(LINK);
+  }
+
+  /** Say so if the dive that was chosen isn't there, and show the newest. */
+  private mustExist(): void {
+    const { chosen, list } = this;
+    if (chosen === null || !list || list.dives.some((entry) => entry.dive === chosen)) return;
+    this.remark = { is: 'no such dive', dive: chosen };
+    this.chosen = this.asked_s = null;
+  }
+
+  /** Show the moment of a link, paused, as soon as its dive is held; what isn't released yet can't be shown. */
+  private settle(): void {
+    const { asked_s, dive } = this;
+    if (asked_s === null || !dive) return;
+    this.asked_s = null;
+    if (asked_s > dive.end_s && !dive.over) this.remark = { is: 'not yet', at_s: asked_s };
+    else this.playhead = seek({ ...this.playhead, mode: 'paused' }, asked_s, dive.end_s);
     this.around.raise(ALL);
   }
 
@@ -149,24 +187,48 @@ export class Page implements Listener {
     if (action.do === 'retry') this.tail.retry();
     else if (action.do === 'show') this.show(action.dive);
     else if (this.dive) this.move(action, this.dive);
-    if (action.do === 'show' || action.do === 'follow') this.around.remember(this.chosen);
+    if (action.do !== 'retry') this.remark = null;
+    this.remember(action.do === 'show' || action.do === 'follow');
     this.around.raise(PLAYHEAD | TICK | LINK);
   }
 
   private move(action: Action, dive: Dive): void {
     const end_s = dive.end_s;
     const { playhead } = this;
+    if (action.do === 'toggle') this.playhead = this.toggled(dive);
+    if (action.do === 'faster' || action.do === 'slower') this.playhead = shiftRate(playhead, action.do === 'faster' ? 1 : -1);
+    if (action.do === 'skip') this.playhead = seek(playhead, playhead.at_s + action.by_s, end_s);
+    if (action.do === 'earlier chapter' || action.do === 'later chapter') this.turn(dive, action.do === 'later chapter');
     if (action.do === 'seek') this.playhead = seek(playhead, action.at_s, end_s);
     if (action.do === 'step') this.playhead = seek(playhead, this.stepped(dive, action.ticks), end_s);
     if (action.do === 'play') this.playhead = play(playhead, end_s);
     if (action.do === 'pause') this.playhead = pause(playhead);
     if (action.do === 'rate') this.playhead = setRate(playhead, action.rate);
     if (action.do === 'follow') this.goLive();
-    const notes_s = dive.notes.map((note) => note.elapsed_s);
-    const earlier_s = notes_s.filter((at_s) => at_s < playhead.at_s).at(-1);
-    const later_s = notes_s.find((at_s) => at_s > playhead.at_s);
-    if (action.do === 'earlier note' && earlier_s !== undefined) this.playhead = seek(playhead, earlier_s, end_s);
-    if (action.do === 'later note' && later_s !== undefined) this.playhead = seek(playhead, later_s, end_s);
+  }
+
+  /** Play or stay; live is playing, too, and at the live edge playing is following. */
+  private toggled(dive: Dive): Playhead {
+    const { playhead } = this;
+    const isGoingOn = dive.dive === this.newest && !dive.over;
+    if (playhead.mode === 'playing' || (playhead.mode === 'following' && isGoingOn)) return pause(playhead);
+    if (isGoingOn && playhead.at_s >= dive.end_s) return follow(playhead, dive.end_s);
+    return play(playhead, dive.end_s);
+  }
+
+  /** Go to where another chapter begins. */
+  private turn(dive: Dive, isLater: boolean): void {
+    const { playhead } = this;
+    const begins_s = chaptersOf(dive).map((chapter) => chapter.at_s);
+    const at_s = isLater ? begins_s.find((begin_s) => begin_s > playhead.at_s) : begins_s.findLast((begin_s) => begin_s < playhead.at_s);
+    if (at_s !== undefined) this.playhead = seek(playhead, at_s, dive.end_s);
+  }
+
+  /** Keep what is shown in the address, but for a moment that passes by. */
+  private remember(isNew: boolean): void {
+    const { chosen, dive, playhead } = this;
+    if (playhead.mode === 'paused' && dive) this.around.remember({ dive: dive.dive, at_s: playhead.at_s }, isNew);
+    else if (playhead.mode === 'following') this.around.remember(chosen === null ? null : { dive: chosen, at_s: null }, isNew);
   }
 
   private stepped(dive: Dive, ticks: number): number {
@@ -180,6 +242,19 @@ export class Page implements Listener {
     if (this.dive) this.playhead = follow(this.playhead, this.dive.end_s);
   }
 
+  /** Show what a link asks for: a moment, paused, or a dive. */
+  open(asked: Moment | null): void {
+    this.remark = null;
+    if (asked !== null && this.list?.dives.every((entry) => entry.dive !== asked.dive)) {
+      this.remark = { is: 'no such dive', dive: asked.dive };
+    } else {
+      this.show(asked?.dive ?? null);
+      this.asked_s = asked?.at_s ?? null;
+      this.settle();
+    }
+    this.around.raise(ALL);
+  }
+
   /** Show a dive: the newest at its latest moment, another at its end. */
   show(dive: number | null): void {
     const before = this.wanted;
@@ -188,6 +263,7 @@ export class Page implements Listener {
     for (const held of [...this.dives_.keys()]) if (held !== this.newest && held !== this.wanted) this.dives_.delete(held);
     this.replay?.source.stop();
     this.replay = null;
+    this.asked_s = null;
     this.playhead = { ...START, rate: this.playhead.rate, at_s: this.dive?.end_s ?? 0 };
     this.fetchWanted();
     this.around.raise(ALL);
@@ -205,6 +281,7 @@ export class Page implements Listener {
     const before = this.state.at;
     this.playhead = advance(playhead, this.stepped_s, dive.end_s, dive.over || dive.dive !== this.newest);
     this.stepped_s = 0;
+    if (this.playhead.mode !== 'playing') this.remember(false);
     const raise = PLAYHEAD | (this.state.at === before ? 0 : TICK) | (this.playhead.mode === 'playing' ? 0 : LINK | TICK);
     return { raise, more: this.playhead.mode === 'playing' };
   }

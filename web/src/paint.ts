@@ -157,6 +157,33 @@ function runs(text: string, lettering: Lettering): { text: string; lettering: Le
   return figures(text).map((part) => ({ text: part.text, lettering: part.figure && lettering.face === 'serif' ? figure : lettering }));
 }
 
+/** A cross, as a place is marked on a sheet; a ring around it says that the place was looked at. */
+export function cross(pen: Pen, x: number, y: number, radius: number, isRinged: boolean, style: string): void {
+  const { context, ink } = pen;
+  context.setLineDash([]);
+  context.beginPath();
+  for (const way of [1, -1]) {
+    context.moveTo(x - radius, y - way * radius);
+    context.lineTo(x + radius, y + way * radius);
+  }
+  if (isRinged) {
+    context.moveTo(x + 2 * radius, y);
+    context.arc(x, y, 2 * radius, 0, 2 * Math.PI);
+  }
+  for (const [width, ground] of [[4, ink.paper], [1.5, style]] as const) {
+    context.lineWidth = width;
+    context.strokeStyle = ground;
+    context.stroke();
+  }
+}
+
+/** Slanting lines over a rectangle; falling with a slope of 1, rising with -1. */
+export function hatch(pen: Pen, left: number, right: number, top: number, height: number, slope: 1 | -1, apart: number): void {
+  for (let x = left - height; x < right + height; x += apart) {
+    line(pen, x, slope > 0 ? top : top + height, x + height, slope > 0 ? top + height : top, pen.ink.hair);
+  }
+}
+
 /** The dash of a vehicle's line. */
 export function dash(vehicle: number): number[] {
   return [[], [6, 3.5], [1.5, 3.5], [9, 3, 1.5, 3]][vehicle % 4] as number[];

@@ -5,7 +5,9 @@
  * reaches the end follows a dive that goes on, and stops at the end of one that is over.
  */
 
-export const RATES = [1, 10, 60, 300] as const;
+export const RATES = [1, 5, 20, 60, 120] as const;
+/** A long step, in seconds of dive time. */
+export const SKIP_S = 300;
 
 export interface Playhead {
   readonly at_s: number;
@@ -39,6 +41,13 @@ export function pause(playhead: Playhead): Playhead {
 /** Play `rate` times as fast as the dive went. */
 export function setRate(playhead: Playhead, rate: number): Playhead {
   return { ...playhead, rate };
+}
+
+/** Play at the next faster rate, or the next slower. */
+export function shiftRate(playhead: Playhead, way: -1 | 1): Playhead {
+  const others = RATES.filter((rate) => (rate - playhead.rate) * way > 0);
+  const rate = way > 0 ? others[0] : others[others.length - 1];
+  return rate === undefined ? playhead : { ...playhead, rate };
 }
 
 /** Let `passed_s` of real time pass. */

@@ -26,6 +26,9 @@ export interface Source {
   stop(): void;
 }
 
+/** What can be an audience's name: a part of a path that leads nowhere else. */
+const AUDIENCE = /^[a-z][a-z0-9-]{0,39}$/;
+
 type DigestEngine = Parameters<typeof checkRecording>[2];
 
 class Live implements Source {
@@ -34,7 +37,13 @@ class Live implements Source {
   private tick_s: number | null = null;
   private audience = 'public';
 
-  constructor(private readonly ports: Ports, private readonly digest: DigestEngine, private readonly listener: Listener) {}
+  /** `asked` is the open audience whose dives are wanted; null for those that the site shows first. */
+  constructor(
+    private readonly ports: Ports,
+    private readonly digest: DigestEngine,
+    private readonly listener: Listener,
+    private readonly asked: string | null,
+  ) {}
 
   start(): void {
     this.tail = openTail(this.ports, {
@@ -61,8 +70,10 @@ class Live implements Source {
     return `live?audience=${encodeURIComponent(this.audience)}${resume}`;
   }
 
-  private async list(): Promise<DiveList | null> {
-    const answer = await this.ports.read('dives.json');
+  private async list(): Promise<DiveList | 'no such audience' | null> {
+    if (this.asked !== null && !AUDIENCE.test(this.asked)) return 'no such audience';
+    const answer = await this.ports.read(this.asked === null ? 'dives.json' : `recordings/${this.asked}/dives.json`);
+    if (this.asked !== null && answer.status === 404) return 'no such audience';
     const list = answer.status === 200 ? decodeDives(answer.bytes) : new Refused('no list');
     return list instanceof Refused ? null : list;
   }
@@ -70,6 +81,7 @@ class Live implements Source {
   private async history(): Promise<Refetch> {
     const list = await this.list();
     if (list === null) return 'failed';
+    if (list === 'no such audience') return list;
     this.audience = list.audience;
     this.listener.dives(list);
     const newest = list.dives[list.dives.length - 1];
@@ -111,7 +123,7 @@ class Live implements Source {
 
   private async behind(): Promise<boolean | 'failed'> {
     const list = await this.list();
-    if (list === null) return 'failed';
+    if (list === null || list === 'no such audience') return 'failed';
     const newest = list.dives[list.dives.length - 1];
     if (!newest) return this.cursor !== null;
     const { dive, seq } = this.cursor ?? { dive: 0, seq: -1 };
@@ -180,8 +192,8 @@ class Recorded implements Source {
   }
 }
 
-/** Follow the newest dive as it is released. */
-export const liveSource = (ports: Ports, digest: DigestEngine, listener: Listener): Source => new Live(ports, digest, listener);
+/** Follow the newest dive as it is released, to the site's first audience or to the one that is asked for. */
+export const liveSource = (ports: Ports, digest: DigestEngine, listener: Listener, asked: string | null = null): Source => new Live(ports, digest, listener, asked);
 
 /** Read one recording. */
 export const recordingSource = (ports: Ports, entry: DiveEntry, digest: DigestEngine, listener: Listener): Source =>

@@ -5,9 +5,14 @@ import type { Playhead } from './playhead';
 import type { Dive } from './store';
 
 export type Connection =
-  | { readonly is: 'connecting' | 'connected' | 'refused' | 'outdated' | 'recordings only' }
+  | { readonly is: 'connecting' | 'connected' | 'refused' | 'outdated' | 'recordings only' | 'no such audience' }
   | { readonly is: 'delayed'; readonly silent_s: number }
   | { readonly is: 'disconnected' | 'full'; readonly retry_s: number };
+
+/** Why the moment of a link isn't the one shown. */
+export type Remark =
+  | { readonly is: 'no such dive'; readonly dive: number }
+  | { readonly is: 'not yet'; readonly at_s: number };
 
 export interface State {
   readonly expedition: string | null;
@@ -25,14 +30,18 @@ export interface State {
   readonly connection: Connection;
   /** For a recording: what its footer says of it. */
   readonly integrity: Integrity | 'unreachable' | null;
+  readonly remark: Remark | null;
+  /** How many follow, as far as the site tells. */
+  readonly followers: number | null;
 }
 
 export type Action =
   | { readonly do: 'seek'; readonly at_s: number }
   | { readonly do: 'step'; readonly ticks: number }
+  | { readonly do: 'skip'; readonly by_s: number }
   | { readonly do: 'rate'; readonly rate: number }
   | { readonly do: 'show'; readonly dive: number }
-  | { readonly do: 'play' | 'pause' | 'follow' | 'retry' | 'earlier note' | 'later note' };
+  | { readonly do: 'play' | 'pause' | 'toggle' | 'follow' | 'retry' | 'earlier chapter' | 'later chapter' | 'faster' | 'slower' };
 
 export type Act = (action: Action) => void;
 

@@ -20,6 +20,7 @@ export interface Note {
 
 export interface Target {
   readonly elapsed_s: number;
+  readonly vehicle: number | null;
   readonly name: string;
   readonly verdict: Verdict | null;
 }
@@ -46,6 +47,8 @@ export class Track {
   firstPlaced = -1;
   /** The ticks, `SAMPLE_S` apart at least, whose positions make up the way. */
   readonly samples: number[] = [];
+  /** Where the leg told became another; a leg not told changes nothing. */
+  readonly turns: { readonly tick: number; readonly leg: Leg }[] = [];
   private lastSample_s = -Infinity;
   private words = new Uint8Array(0);
 
@@ -82,6 +85,7 @@ export class Track {
     const depth_m = this.depth_m[i] as number;
     this.deepest_m[i] = Number.isNaN(before) || depth_m > before ? depth_m : before;
     if (isPlaced(report)) this.place(i, elapsed_s);
+    if (report.leg !== null && report.leg !== this.turns[this.turns.length - 1]?.leg) this.turns.push({ tick: i, leg: report.leg });
     this.lastHeard[i] = report.heard ? i : i > 0 ? (this.lastHeard[i - 1] as number) : -1;
   }
 
@@ -177,8 +181,8 @@ export class Dive {
       const { elapsed_s, vehicle, text } = record;
       this.notes.push({ number: this.notes.length + 1, elapsed_s, vehicle, text });
     } else if (record.kind === 'target') {
-      const { elapsed_s, name, verdict } = record;
-      this.targets.push({ elapsed_s, name, verdict });
+      const { elapsed_s, vehicle, name, verdict } = record;
+      this.targets.push({ elapsed_s, vehicle, name, verdict });
     } else if (record.kind === 'end') this.over = true;
     else this.unknown += 1;
   }

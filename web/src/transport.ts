@@ -7,6 +7,7 @@
  *     phase     event                       next
  *     reading   history is read             opening
  *     reading   history fails               waiting
+ *     reading   no such audience            stopped: no such audience
  *     opening   socket opens                open
  *     opening   closed, or too slow         waiting
  *     open      frame taken                 open
@@ -44,7 +45,7 @@ export interface Ports {
   chance(): number;
 }
 
-export type Refetch = 'read' | 'failed' | 'outdated';
+export type Refetch = 'read' | 'failed' | 'outdated' | 'no such audience';
 export interface TailOptions {
   /** Bring everything up to date by files. */
   history(): Promise<Refetch>;
@@ -120,7 +121,7 @@ class LiveTail implements Tail {
     const result = await this.options.history().catch((): Refetch => 'failed');
     if (turn !== this.turn) return;
     if (result === 'failed') this.wait();
-    else if (result === 'outdated') this.stop('outdated');
+    else if (result !== 'read') this.stop(result);
     else this.openSocket();
   }
 
@@ -186,7 +187,7 @@ class LiveTail implements Tail {
     this.beat();
   }
 
-  private stop(is: 'refused' | 'outdated' | 'recordings only'): void {
+  private stop(is: 'refused' | 'outdated' | 'recordings only' | 'no such audience'): void {
     this.enter('stopped');
     this.options.tell({ is });
   }

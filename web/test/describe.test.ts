@@ -11,7 +11,7 @@ function stateOf(dive: Dive | null, change: Partial<State> = {}): State {
   const playhead = dive ? follow(START, dive.end_s) : START;
   return {
     expedition: 'The search', dives: [], listed: true, wanted: dive?.dive ?? null, dive, live: dive !== null, playhead,
-    at: dive ? dive.count - 1 : -1, connection: { is: 'connected' }, integrity: null, ...change,
+    at: dive ? dive.count - 1 : -1, connection: { is: 'connected' }, integrity: null, remark: null, followers: null, ...change,
   };
 }
 
@@ -95,7 +95,7 @@ describe('a vehicle', () => {
   const lines = (dive: Dive, vehicle: number, at: number) => say.vehicleWords(dive, vehicle, at).lines.map((line) => plain(line.join(' ')));
 
   test('is told about, never exactly', () => {
-    expect(lines(two(), 0, 1)).toEqual(['depth about 1,140 m', 'heading 135° on the plan', 'mode on its tether']);
+    expect(lines(two(), 0, 1)).toEqual(['depth about 1,140 m', 'heading 135° on the plan', 'at work below 30 s', 'mode on its tether']);
     expect(say.vehicleWords(two(), 0, 1).where).toBe('on the bottom');
     expect(say.vehicleWords(two(), 1, 1).where).toBe('near the bottom');
   });
@@ -104,7 +104,7 @@ describe('a vehicle', () => {
     const dive = dived([[report(500), SILENT], ...Array.from({ length: 4 }, () => [SILENT, SILENT])]);
     const told = say.vehicleWords(dive, 0, 4);
     expect([plain(told.where), told.heard]).toEqual(['no report for 1 min', false]);
-    expect(lines(dive, 0, 4)).toEqual(['last depth about 500 m']);
+    expect(lines(dive, 0, 4)).toEqual(['last depth about 500 m', 'at work below 15 s']);
     expect(say.vehicleWords(dive, 1, 4).where).toBe('no report yet');
   });
 
@@ -247,4 +247,39 @@ describe('what is said aloud', () => {
 test('the title of the tab begins with what is going on', () => {
   expect(say.pageTitle(stateOf(two()))).toBe('Lantern is on the bottom · Dive 1 · The search');
   expect(say.pageTitle(stateOf(null))).toBe('The search');
+});
+
+describe('what was done so far', () => {
+  const sums = (dive: Dive, at_s: number) => say.diveSums(stateOf(dive, { playhead: seek(START, at_s, dive.end_s) })).map((line) => plain(line.join(' ')));
+
+  test('is the ground covered, and the targets by their last verdict up to the moment shown', () => {
+    const ticks = Array.from({ length: 9 }, (_, i) => [report(10, 25 * i, 0), SILENT]);
+    const dive = dived(ticks, { ...HEADER, swath_m: 50 });
+    dive.append(decoded(frame(1, 10, 4, 120, [0, 'Echo 7', 'unchecked'])));
+    dive.append(decoded(frame(1, 11, 4, 130, [0, 'Echo 8', 'rock'])));
+    dive.append(decoded(frame(1, 12, 4, 140, [0, 'Echo 7', 'of interest'])));
+    expect([sums(dive, 110), sums(dive, 130), sums(dive, 140)]).toEqual([
+      ['ground covered about 10,000 m\u00b2'],
+      ['ground covered about 10,000 m\u00b2', 'targets checked 1 of 2'],
+      ['ground covered about 10,000 m\u00b2', 'targets checked 2 of 2'],
+    ]);
+    expect(say.latestTargets(dive, 140).map(({ name, verdict }) => [name, verdict])).toEqual([['Echo 7', 'of interest'], ['Echo 8', 'rock']]);
+  });
+
+  test('is nothing where nothing is told', () => {
+    expect(sums(two(), 0)).toEqual([]);
+  });
+});
+
+describe('a link', () => {
+  test('that leads nowhere is said to', () => {
+    expect(say.remarkWords(stateOf(null, { remark: { is: 'no such dive', dive: 7 } }))).toContain('dive 7, which is not here');
+    expect(say.remarkWords(stateOf(null, { remark: { is: 'not yet', at_s: 4_800 } }))).toContain('1:20:00 into the dive, which has not been released yet');
+    expect(say.remarkWords(stateOf(null))).toBe('');
+  });
+
+  test('to an audience that is not here says so in the largest words', () => {
+    const state = stateOf(null, { listed: false, connection: { is: 'no such audience' } });
+    expect([say.headline(state).title, say.connectionWords(state).word]).toEqual(['There is no such page', 'not found']);
+  });
 });

@@ -30,6 +30,10 @@ describe('figures', () => {
     expect([[], [5], [5, 6], [5, 7, 8, 9, 12]].map(format.list)).toEqual(['', '5', '5\u20136', '5, 7\u20139, 12']);
   });
 
+  test('of an area are known to two figures, and change their unit where they grow long', () => {
+    expect([39_191, 850, 99_499, 123_456, 2_345_678, 41_700_000].map(format.area)).toEqual(['39,000\u00a0m\u00b2', '850\u00a0m\u00b2', '99,000\u00a0m\u00b2', '0.12\u00a0km\u00b2', '2.3\u00a0km\u00b2', '42\u00a0km\u00b2']);
+  });
+
   test('of a delay are never shorter nor narrower than the delay', () => {
     expect(format.delay(2_700, 3_300)).toBe('45 to 55 minutes');
     expect(format.delay(20, 25)).toBe('20 to 25 seconds');

@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import type { DiveEntry } from '../src/decode';
 import { Page } from '../src/page';
+import type { Moment } from '../src/moment';
 import type { Listener, Source } from '../src/source';
 import { isOver, isReplay } from '../src/state';
 import { decoded, diveFrames, frame, report, SILENT } from './frames';
@@ -18,9 +19,9 @@ class Played implements Source {
   }
 }
 
-function open(chosen: number | null = null) {
+function open(asked_: Moment | null = null) {
   const asked: { dive: number; source: Played }[] = [];
-  const remembered: (number | null)[] = [];
+  const remembered: (Moment | null)[] = [];
   const page = new Page(
     {
       live: (listener) => new Played(listener),
@@ -30,10 +31,10 @@ function open(chosen: number | null = null) {
         return source;
       },
       raise: () => {},
-      remember: (dive) => remembered.push(dive),
+      remember: (moment) => remembered.push(moment),
       leastStep_s: () => 0,
     },
-    chosen,
+    asked_,
   );
   const list = (...dives: DiveEntry[]) => page.dives({ expedition: 'The search', audience: 'public', dives });
   const bring = (dive: number, over = false) => {
@@ -91,20 +92,19 @@ describe('the page', () => {
     expect(page.state).toMatchObject({ at: 4, playhead: { at_s: 60 } });
   });
 
-  test('goes from note to note', () => {
+  test('goes from chapter to chapter: where legs begin, and notes', () => {
     const { page, bring } = open();
     bring(1);
     page.records([decoded(frame(1, 6, 2, 60, [null, 'one'])), decoded(frame(1, 7, 1, 75, [SILENT, SILENT])), decoded(frame(1, 8, 2, 75, [null, 'two']))]);
-    page.act({ do: 'earlier note' });
-    expect(page.state.playhead.at_s).toBe(60);
-    page.act({ do: 'earlier note' });
-    expect(page.state.playhead.at_s).toBe(60);
-    page.act({ do: 'later note' });
-    expect(page.state.playhead.at_s).toBe(75);
+    const went = (['earlier chapter', 'earlier chapter', 'earlier chapter', 'later chapter', 'later chapter', 'later chapter'] as const).map((way) => {
+      page.act({ do: way });
+      return page.state.playhead.at_s;
+    });
+    expect(went).toEqual([60, 0, 0, 60, 75, 75]);
   });
 
   test('shows the dive of the link, fetched, while the tail feeds another', () => {
-    const { page, asked, list, bring } = open(1);
+    const { page, asked, list, bring } = open({ dive: 1, at_s: null });
     list(entry(1, true), entry(2, false));
     expect(asked.map(({ dive }) => dive)).toEqual([1]);
     bring(1, true);
@@ -115,10 +115,10 @@ describe('the page', () => {
   });
 
   test('whose link names a dive that there is not shows the newest', () => {
-    const { page, list, bring } = open(99);
+    const { page, list, bring } = open({ dive: 99, at_s: 30 });
     list(entry(1, false));
     bring(1);
-    expect(page.state).toMatchObject({ wanted: 1, live: true });
+    expect(page.state).toMatchObject({ wanted: 1, live: true, playhead: { mode: 'following' }, remark: { is: 'no such dive', dive: 99 } });
   });
 
   test('fetches a dive when it is chosen, once, and shows its end', () => {
@@ -130,7 +130,7 @@ describe('the page', () => {
     expect(asked.map(({ dive }) => dive)).toEqual([1]);
     bring(1, true);
     expect(page.state).toMatchObject({ wanted: 1, live: false, at: 4 });
-    expect([isOver(page.state), remembered.at(-1)]).toEqual([true, 1]);
+    expect([isOver(page.state), remembered.at(-1)]).toEqual([true, { dive: 1, at_s: null }]);
     page.act({ do: 'show', dive: 2 });
     expect(page.state).toMatchObject({ wanted: 2, live: true });
     expect([asked[0]?.source.isStopped, remembered.at(-1)]).toEqual([true, null]);
@@ -168,6 +168,95 @@ describe('the page', () => {
     replaying.bring(2);
     expect(replaying.page.state).toMatchObject({ wanted: 1, live: false });
     expect(replaying.page.state.dives.map(({ dive, closed }) => [dive, closed])).toEqual([[1, true], [2, false]]);
+  });
+
+  test('opens the link to a moment paused there, while the dive goes on', () => {
+    const { page, bring } = open({ dive: 1, at_s: 31 });
+    bring(1);
+    expect(page.state).toMatchObject({ at: 2, playhead: { mode: 'paused', at_s: 31 }, remark: null });
+    page.records([decoded(frame(1, 6, 1, 75, [report(50), SILENT]))]);
+    expect(page.state.playhead).toMatchObject({ mode: 'paused', at_s: 31 });
+  });
+
+  test('opens the link to a moment of a dive that has to be fetched', () => {
+    const { page, list, bring } = open({ dive: 1, at_s: 20 });
+    list(entry(1, true), entry(2, false));
+    bring(2);
+    expect(page.state.dive).toBeNull();
+    bring(1, true);
+    expect(page.state).toMatchObject({ wanted: 1, at: 1, playhead: { mode: 'paused', at_s: 20 } });
+  });
+
+  test('says that the moment of a link is not released yet, and follows; in a dive that is over the end is the last', () => {
+    const early = open({ dive: 1, at_s: 900 });
+    early.bring(1);
+    expect(early.page.state).toMatchObject({ playhead: { mode: 'following', at_s: 60 }, remark: { is: 'not yet', at_s: 900 } });
+    early.page.act({ do: 'pause' });
+    expect(early.page.state.remark).toBeNull();
+    const over = open({ dive: 1, at_s: 900 });
+    over.bring(1, true);
+    expect(over.page.state).toMatchObject({ playhead: { mode: 'paused', at_s: 60 }, remark: null });
+  });
+
+  test('opens another link while it is open, and says when its dive is not there', () => {
+    const { page, list, asked, bring } = open();
+    list(entry(1, true), entry(2, false));
+    bring(2);
+    page.open({ dive: 2, at_s: 16 });
+    expect(page.state.playhead).toMatchObject({ mode: 'paused', at_s: 16 });
+    page.open({ dive: 9, at_s: 5 });
+    expect(page.state).toMatchObject({ wanted: 2, playhead: { at_s: 16 }, remark: { is: 'no such dive', dive: 9 } });
+    page.open({ dive: 1, at_s: 44 });
+    expect([asked.length, page.state.dive, page.state.remark]).toEqual([1, null, null]);
+    bring(1, true);
+    expect(page.state).toMatchObject({ wanted: 1, playhead: { mode: 'paused', at_s: 44 } });
+    page.open(null);
+    expect(page.state).toMatchObject({ wanted: 2, playhead: { mode: 'following', at_s: 60 } });
+  });
+
+  test('keeps the moment in the address while it rests, and lets one that passes by alone', () => {
+    const { page, remembered, list, bring } = open();
+    list(entry(1, true));
+    bring(1, true);
+    page.act({ do: 'seek', at_s: 20 });
+    expect(remembered).toEqual([{ dive: 1, at_s: 20 }]);
+    page.act({ do: 'play' });
+    page.step(0.2);
+    expect(remembered.length).toBe(1);
+    page.step(10);
+    expect(remembered.at(-1)).toEqual({ dive: 1, at_s: 60 });
+    page.act({ do: 'follow' });
+    expect(remembered.at(-1)).toBeNull();
+  });
+
+  test('takes Space for play and pause: live is playing, too', () => {
+    const { page, bring } = open();
+    bring(1);
+    const after = () => {
+      page.act({ do: 'toggle' });
+      return page.state.playhead.mode;
+    };
+    expect([after(), after(), after()]).toEqual(['paused', 'following', 'paused']);
+    page.act({ do: 'seek', at_s: 15 });
+    expect([after(), after()]).toEqual(['playing', 'paused']);
+  });
+
+  test('skips by dive time, and changes its rate, no further than the ends', () => {
+    const { page, bring } = open();
+    bring(1);
+    page.act({ do: 'skip', by_s: -22 });
+    expect(page.state.playhead.at_s).toBe(38);
+    page.act({ do: 'skip', by_s: -300 });
+    expect(page.state.playhead.at_s).toBe(0);
+    const rates = Array.from({ length: 3 }, () => (page.act({ do: 'faster' }), page.state.playhead.rate));
+    expect(rates).toEqual([120, 120, 120]);
+    expect(Array.from({ length: 5 }, () => (page.act({ do: 'slower' }), page.state.playhead.rate))).toEqual([60, 20, 5, 1, 1]);
+  });
+
+  test('takes how many follow from the site', () => {
+    const { page } = open();
+    page.following(12);
+    expect(page.state.followers).toBe(12);
   });
 
   test('forgets everything when the relay begins anew', () => {

@@ -60,6 +60,39 @@ describe('the live source', () => {
     expect(ports.socket.path).toBe('live?audience=public&dive=2&after=3');
   });
 
+  test('follows another audience where one is asked for, by its own list and its own tail', async () => {
+    const ports = new FakePorts();
+    await site(ports, { 1: { frames: diveFrames(1, TICKS) } });
+    const entries = [{ dive: 3, closed: false, records: 4, recording: 'recordings/funders/dive-003.recording' }];
+    ports.json('recordings/funders/dives.json', { format: 1, expedition: 'The search', audience: 'funders', dives: entries });
+    ports.files.set('recordings/funders/dive-003.recording', joined(diveFrames(3, TICKS)));
+    const heard = new Heard();
+    liveSource(ports, digest, heard, 'funders').start();
+    await settled();
+    expect(heard.seqs).toEqual(['3/0', '3/1', '3/2', '3/3']);
+    expect(ports.socket.path).toBe('live?audience=funders&dive=3&after=3');
+    expect(ports.asked).not.toContain('dives.json');
+  });
+
+  test.each(['family', '..', '../public', 'a/b', '', 'Funders', '%2e%2e'])('says that there is no audience of that name, and asks no more: %s', async (name) => {
+    const ports = new FakePorts();
+    await site(ports, { 1: { frames: diveFrames(1, TICKS) } });
+    const heard = new Heard();
+    liveSource(ports, digest, heard, name).start();
+    await ports.pass(600);
+    expect([heard.links, heard.lists, ports.sockets]).toEqual([['connecting', 'no such audience'], [], []]);
+    expect(ports.asked.filter((path) => !path.startsWith('recordings/'))).toEqual([]);
+  });
+
+  test('tries again where the list of an audience cannot be reached', async () => {
+    const ports = new FakePorts();
+    ports.isReachable = false;
+    const heard = new Heard();
+    liveSource(ports, digest, heard, 'funders').start();
+    await settled();
+    expect(heard.links).toEqual(['connecting', 'disconnected']);
+  });
+
   test('before any dive asks for whatever comes', async () => {
     const { ports, heard } = await live();
     expect(ports.socket.path).toBe('live?audience=public');

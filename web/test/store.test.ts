@@ -55,7 +55,7 @@ describe('a dive', () => {
   test('keeps its targets', () => {
     const dive = held();
     dive.append(decoded(frame(1, 4, 4, 45, [0, 'Echo 7', 'rock'])));
-    expect(dive.targets).toEqual([{ elapsed_s: 45, name: 'Echo 7', verdict: 'rock' }]);
+    expect(dive.targets).toEqual([{ elapsed_s: 45, vehicle: 0, name: 'Echo 7', verdict: 'rock' }]);
     expect(dive.append(decoded(frame(1, 5, 4, 45, [5, 'Echo 8', 'rock'])))).toBe('misshapen');
   });
 

@@ -1,5 +1,6 @@
-/** Play, pause, speed, from note to note, and back to live. */
+/** Play, pause, speed, from chapter to chapter, and back to live. */
 
+import { chaptersOf } from '../chapters';
 import { element, mark, say } from '../dom';
 import * as format from '../format';
 import { RATES } from '../playhead';
@@ -16,8 +17,8 @@ export function create(root: HTMLElement, act: Act): View {
   let playing = false;
   const clock = element('output', { class: 'clock', 'aria-hidden': 'true' });
   const play = button(say_.play, () => ({ do: playing ? 'pause' : 'play' }), 'key first');
-  const earlier = button(say_.previousNote, () => ({ do: 'earlier note' }));
-  const later = button(say_.nextNote, () => ({ do: 'later note' }));
+  const earlier = button(words.time.chapters.earlier, () => ({ do: 'earlier chapter' }));
+  const later = button(words.time.chapters.later, () => ({ do: 'later chapter' }));
   const follow = button(say_.follow, () => ({ do: 'follow' }), 'key live');
   const speed = element('select', { id: 'speed' }, ...RATES.map((rate) => element('option', { value: String(rate) }, say_.times(format.number(rate)))));
   speed.addEventListener('change', () => act({ do: 'rate', rate: Number(speed.value) }));
@@ -33,9 +34,10 @@ export function create(root: HTMLElement, act: Act): View {
       say(clock, format.clock(playhead.at_s));
       say(play, playing ? say_.pause : playhead.at_s >= dive.end_s ? say_.playAgain : say_.play);
       speed.value = String(playhead.rate);
-      earlier.hidden = later.hidden = dive.notes.length === 0;
-      earlier.disabled = !dive.notes.some((note) => note.elapsed_s < playhead.at_s);
-      later.disabled = !dive.notes.some((note) => note.elapsed_s > playhead.at_s);
+      const chapters = chaptersOf(dive);
+      earlier.hidden = later.hidden = chapters.length === 0;
+      earlier.disabled = !chapters.some((chapter) => chapter.at_s < playhead.at_s);
+      later.disabled = !chapters.some((chapter) => chapter.at_s > playhead.at_s);
       const newest = dives[dives.length - 1];
       const elsewhere = !live && newest !== undefined && !newest.closed;
       follow.hidden = !elsewhere && (!live || dive.over || playhead.mode === 'following');

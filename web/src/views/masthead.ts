@@ -1,7 +1,8 @@
 /** The head of the sheet: the expedition, the choice of a dive, the state of the connection in words. */
 
 import { connectionWords, pageTitle } from '../describe';
-import { element, mark, say } from '../dom';
+import { element, mark, say, saySet } from '../dom';
+import * as format from '../format';
 import type { DiveEntry } from '../decode';
 import type { Act, State, View } from '../state';
 import { words } from '../words';
@@ -14,7 +15,10 @@ export function create(root: HTMLElement, act: Act): View {
   const more = element('span');
   const retry = element('button', { type: 'button', class: 'plain' }, words.connection.retry);
   const link = element('p', { class: 'link', 'aria-label': words.connection.heading }, word, more, retry);
-  root.append(title, element('div', { class: 'masthead-end' }, picker, link));
+  const count = element('span', { class: 'count' });
+  const all = element('a', { href: 'expedition.html', class: 'all' }, words.time.allDives);
+  link.append(count);
+  root.append(title, element('div', { class: 'masthead-end' }, picker, all, link));
   select.addEventListener('change', () => act({ do: 'show', dive: Number(select.value) }));
   retry.addEventListener('click', () => act({ do: 'retry' }));
   let listed = '';
@@ -25,12 +29,14 @@ export function create(root: HTMLElement, act: Act): View {
       const key = JSON.stringify(state.dives.map(({ dive, closed }) => [dive, closed]));
       if (key !== listed) fill(select, state.dives);
       listed = key;
-      picker.hidden = state.dives.length === 0;
+      all.hidden = picker.hidden = state.dives.length === 0;
       if (state.wanted !== null) select.value = String(state.wanted);
       const connection = connectionWords(state);
       say(word, connection.word);
       say(more, connection.more === '' ? '' : `: ${connection.more}`);
       mark(link, 'data-mark', connection.mark);
+      saySet(count, state.followers ? words.time.followers(format.number(state.followers)) : '');
+      count.hidden = !state.followers;
       retry.hidden = !connection.retry;
     },
     destroy: () => root.replaceChildren(),

@@ -1,6 +1,6 @@
 /** What is going on, in the largest words of the page, then each vehicle in a few lines. */
 
-import { headline, latestNote, vehicleSummary, vehicleWords, type VehicleWords } from '../describe';
+import { diveSums, headline, latestNote, vehicleSummary, vehicleWords, type VehicleWords } from '../describe';
 import { element, mark, say, saySet } from '../dom';
 import { legendMark } from '../paint';
 import { isOver, type State, type View } from '../state';
@@ -14,7 +14,10 @@ export function create(root: HTMLElement): View {
   const text = element('p');
   const by = element('p', { class: 'by' });
   const note = element('blockquote', {}, text, by);
-  root.append(title, more, note, vehicles);
+  const sums = element('dl');
+  const whole = element('section', { class: 'vehicle sums' }, element('h3', {}, words.time.sums.title), sums);
+  root.append(title, more, note, vehicles, whole);
+  let summed = '';
   let drawn: Dive | null = null;
   let blocks: Block[] = [];
   return {
@@ -26,6 +29,11 @@ export function create(root: HTMLElement): View {
       note.hidden = latest === null;
       say(text, latest?.text ?? '');
       saySet(by, latest?.by ?? '');
+      const told = diveSums(state);
+      const key = JSON.stringify(told);
+      if (key !== summed) sums.replaceChildren(...told.map(row));
+      summed = key;
+      whole.hidden = told.length === 0;
       const { dive } = state;
       if (dive !== drawn) {
         blocks = (dive?.tracks ?? []).map((_, vehicle) => block(vehicle));

@@ -1,15 +1,16 @@
 /** The track from above, on squared paper: a scale of its own, and no north. */
 
-import { planLabel, trackMissing } from '../describe';
+import { latestTargets, planLabel, trackMissing } from '../describe';
 import { changes } from '../decimate';
 import { element, mark, say } from '../dom';
 import * as format from '../format';
-import { crisp, dash, line, Sheet, vehicleMark, widthOf, write, type Lettering, type Pen } from '../paint';
+import { crisp, cross, dash, hatch, line, Sheet, vehicleMark, widthOf, write, type Lettering, type Pen } from '../paint';
 import { indexAt } from '../playhead';
 import { barLength, gridStep, multiples, planScale, type Bounds, type PlanScale } from '../scale';
 import { firstFree, type Box } from '../seats';
 import type { State, View } from '../state';
 import type { Dive, Track } from '../store';
+import { stripsOf } from '../swath';
 import { words } from '../words';
 
 const GRID_PIXELS = 44;
@@ -38,19 +39,26 @@ export function create(root: HTMLElement): View {
       const missing = trackMissing(dive, at);
       const foot_px = Math.round(STRIP * pen.rem);
       const field: Pen = { ...pen, height: pen.height - foot_px };
-      const scale = planScale(dive.bounds ?? NOWHERE, field.width, field.height, MARGIN, 8 * (dive.header.cell_m ?? 25));
+      const scale = planScale(wide(dive), field.width, field.height, MARGIN, 8 * (dive.header.cell_m ?? 25));
       sheet.label(planLabel(state, scale.pixelsPerMetre, GRID_PIXELS));
       const grid_m = gridStep(scale.pixelsPerMetre, GRID_PIXELS);
       if (missing === null) {
         grid(field, scale, grid_m);
-        track(field, scale, dive, at);
+        track(field, scale, dive, at, state.playhead.at_s);
         scaleBar(pen, scale, field.height);
       } else notice(pen, missing);
       mark(root, 'data-track', missing === null ? 'told' : 'untold');
-      say(foot, missing === null ? caption(dive, grid_m) : say_.upMore);
+      say(foot, missing === null ? caption(dive, grid_m, state.playhead.at_s) : say_.upMore);
     },
     destroy: () => root.replaceChildren(),
   };
+}
+
+/** What the sheet has to hold: all of the track, and the ground seen beside it. */
+function wide({ bounds, header }: Dive): Bounds {
+  if (bounds === null) return NOWHERE;
+  const beside_m = (header.swath_m ?? 0) / 2;
+  return { west: bounds.west - beside_m, east: bounds.east + beside_m, south: bounds.south - beside_m, north: bounds.north + beside_m };
 }
 
 /** Squared paper with nothing on it yet. */
@@ -64,9 +72,15 @@ function notice(pen: Pen, text: string): void {
   write(pen, text, pen.width / 2, pen.height / 2, { face: 'serif', italic: true, size: 1, align: 'center', style: pen.ink.soft });
 }
 
-function caption(dive: Dive, grid_m: number): string {
-  const { cell_m } = dive.header;
-  const parts = [words.plan.grid(format.length(grid_m)), cell_m === null ? '' : words.plan.cell(format.length(cell_m)), words.plan.upMore];
+function caption(dive: Dive, grid_m: number, at_s: number): string {
+  const { cell_m, swath_m } = dive.header;
+  const parts = [
+    words.plan.grid(format.length(grid_m)),
+    cell_m === null ? '' : words.plan.cell(format.length(cell_m)),
+    swath_m === null ? '' : words.time.plan.swath(format.length(swath_m)),
+    placedTargets(dive, at_s).length > 0 ? words.time.plan.targets : '',
+    words.plan.upMore,
+  ];
   return parts.filter(Boolean).join(' ');
 }
 
@@ -77,13 +91,52 @@ function grid(pen: Pen, scale: PlanScale, step_m: number): void {
   for (const north of multiples(bounds.south, bounds.north, step_m)) line(pen, 0, crisp(scale.y(north)), pen.width, crisp(scale.y(north)), ink.hair);
 }
 
-function track(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
+/** The ground seen so far, hatched: to be told from the paper without colour, and the squares show beneath it. */
+function swath(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
+  const strips = stripsOf(dive, at);
+  if (strips === null || strips.length === 0) return;
+  const { context } = pen;
+  const ground = new Path2D();
+  for (const corners of strips) {
+    corners.forEach(([east, north], n) => (n === 0 ? ground.moveTo(scale.x(east), scale.y(north)) : ground.lineTo(scale.x(east), scale.y(north))));
+    ground.closePath();
+  }
+  context.save();
+  context.beginPath();
+  context.rect(0, 0, pen.width, pen.height);
+  context.clip();
+  context.clip(ground);
+  hatch(pen, 0, pen.width, 0, pen.height, -1, 5);
+  context.restore();
+}
+
+interface Placed {
+  readonly name: string;
+  readonly isChecked: boolean;
+  readonly east_m: number;
+  readonly north_m: number;
+}
+
+/** Targets where their vehicle was shown when they were last told: a record of a target holds no place of its own. */
+function placedTargets(dive: Dive, at_s: number): Placed[] {
+  return latestTargets(dive, at_s).flatMap(({ name, vehicle, verdict, elapsed_s }) => {
+    const one = dive.tracks[vehicle ?? -1];
+    const i = indexAt(dive.elapsed_s, dive.count, elapsed_s);
+    const [east_m, north_m] = [one?.east_m[i] ?? NaN, one?.north_m[i] ?? NaN];
+    return Number.isNaN(east_m) ? [] : [{ name, isChecked: verdict !== 'unchecked', east_m, north_m }];
+  });
+}
+
+function track(pen: Pen, scale: PlanScale, dive: Dive, at: number, at_s: number): void {
   const kept = dive.tracks.map((one) => changes(one.east_m, one.north_m, at + 1));
   const side = (dive.header.cell_m ?? 0) * scale.pixelsPerMetre;
   dive.tracks.forEach((one, vehicle) => visited(pen, scale, one, kept[vehicle] as number[], side));
+  swath(pen, scale, dive, at);
   dive.tracks.forEach((one, vehicle) => way(pen, scale, one, kept[vehicle] as number[], vehicle));
+  const targets = placedTargets(dive, at_s);
+  for (const { east_m, north_m, isChecked } of targets) cross(pen, scale.x(east_m), scale.y(north_m), 3.5, isChecked, pen.ink.line);
   dive.tracks.forEach((one, vehicle) => now(pen, scale, one, vehicle, at, side));
-  lettering(pen, scale, dive, at);
+  lettering(pen, scale, dive, at, targets);
 }
 
 /** Shade every square once, however often it was visited. */
@@ -145,6 +198,9 @@ interface Lettered {
 const NAME_SEATS = [[24, 0, 0], [-24, 0, 1], [0, 34, 0.5], [0, -34, 0.5]] as const;
 /** Seats of a number at the end of its stroke. */
 const NUMBER_SEATS = [[-8, -14, 1], [8, -14, 0], [-8, 14, 1], [8, 14, 0]] as const;
+/** Seats of a target's name. */
+const TARGET_SEATS = [[12, 0, 0], [-12, 0, 1], [0, 17, 0.5], [0, -17, 0.5]] as const;
+const TARGET = { face: 'serif', italic: true, size: 0.875, baseline: 'middle' } as const;
 const NAME = { face: 'serif', size: 0.9375, baseline: 'middle' } as const;
 const NUMBER = { size: 0.75, baseline: 'middle' } as const;
 
@@ -178,8 +234,8 @@ function namesOf(scale: PlanScale, dive: Dive, at: number): Lettered[] {
   });
 }
 
-/** Names first, since they matter most; then the numbers that find room, the latest first: the list has them all. */
-function lettering(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
+/** Names first, since they matter most, those of targets next; then the numbers that find room, the latest first: the list has them all. */
+function lettering(pen: Pen, scale: PlanScale, dive: Dive, at: number, targets: readonly Placed[]): void {
   const names = namesOf(scale, dive, at);
   const taken: Box[] = names.map(({ x, y }) => ({ x: x - 8, y, width: 16 }));
   for (const name of names) {
@@ -187,6 +243,14 @@ function lettering(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
     const box = firstFree(boxes, taken, pen.width, pen.height) ?? (boxes[0] as Box);
     taken.push(box);
     write(pen, name.text, box.x, box.y, { ...NAME, style: pen.ink.accent });
+  }
+  for (const target of targets) {
+    const named = { text: target.name, x: scale.x(target.east_m), y: scale.y(target.north_m) };
+    taken.push({ x: named.x - 7, y: named.y, width: 14 });
+    const box = firstFree(boxesOf(pen, named, TARGET_SEATS, TARGET), taken, pen.width, pen.height);
+    if (!box) continue;
+    taken.push(box);
+    write(pen, named.text, box.x, box.y, TARGET);
   }
   for (const number of numbersOf(scale, dive, at).reverse()) {
     const box = firstFree(boxesOf(pen, number, NUMBER_SEATS, NUMBER), taken, pen.width, pen.height);

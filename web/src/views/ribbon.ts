@@ -1,18 +1,19 @@
-/** The time of the dive as a slider: legs, silence, numbered notes, and the moment shown. */
+/** The time of the dive as a slider: legs, silence, numbered notes, targets, and the moment shown. */
 
 import { ribbonValue } from '../describe';
 import { element, mark } from '../dom';
 import * as format from '../format';
-import { crisp, line, Sheet, shorten, timeAxis, widthOf, write, type Pen } from '../paint';
+import { keyedOnRibbon } from '../keys';
+import { crisp, cross, hatch, line, Sheet, shorten, timeAxis, widthOf, write, type Pen } from '../paint';
 import { clockStep, multiples, timeEnd, type Linear } from '../scale';
-import type { Act, Action, State, View } from '../state';
+import type { Act, State, View } from '../state';
 import type { Dive, Track } from '../store';
 import { words } from '../words';
 
 const NOTES = 24;
+const TARGETS = 14;
 const ROW = 20;
 const AXIS = 22;
-const PAGE_S = 300;
 
 export function create(root: HTMLElement, act: Act): View {
   const slider = element('div', {
@@ -33,7 +34,8 @@ export function create(root: HTMLElement, act: Act): View {
   });
   slider.addEventListener('pointermove', (event) => seek(event));
   slider.addEventListener('keydown', (event) => {
-    const action = keyed(event.key, dive);
+    const press = { key: event.key, shift: event.shiftKey, other: event.ctrlKey || event.altKey || event.metaKey, repeat: event.repeat };
+    const action = keyedOnRibbon(press, dive?.end_s ?? 0);
     if (!action) return;
     event.preventDefault();
     act(action);
@@ -46,7 +48,8 @@ export function create(root: HTMLElement, act: Act): View {
     draw(state: State): void {
       dive = state.dive;
       if (!dive) return;
-      slider.style.height = `${NOTES + ROW * dive.tracks.length + AXIS}px`;
+      const head = headOf(dive);
+      slider.style.height = `${head + ROW * dive.tracks.length + AXIS}px`;
       const pen = sheet.begin();
       mark(slider, 'aria-valuemax', String(Math.round(dive.end_s)));
       mark(slider, 'aria-valuenow', String(Math.round(state.playhead.at_s)));
@@ -55,26 +58,20 @@ export function create(root: HTMLElement, act: Act): View {
       const { tracks } = dive;
       const axis = timeAxis(pen, timeEnd(dive.end_s, dive.over));
       time = axis;
-      tracks.forEach((track, vehicle) => legs(pen, state.dive as Dive, track, axis, NOTES + vehicle * ROW));
+      tracks.forEach((track, vehicle) => legs(pen, state.dive as Dive, track, axis, head + vehicle * ROW));
       clockAxis(pen, dive, axis);
-      notYet(pen, axis.to(dive.end_s), axis.right, NOTES + (ROW * tracks.length - 4) / 2);
+      notYet(pen, axis.to(dive.end_s), axis.right, head + (ROW * tracks.length - 4) / 2);
       notes(pen, dive, axis, state.playhead.at_s);
-      handle(pen, axis.to(state.playhead.at_s), NOTES + ROW * tracks.length);
+      targets(pen, dive, axis, state.playhead.at_s);
+      handle(pen, axis.to(state.playhead.at_s), head + ROW * tracks.length);
     },
     destroy: () => root.replaceChildren(),
   };
 }
 
-function keyed(key: string, dive: Dive | null): Action | null {
-  const ticks = dive ? Math.max(1, Math.round(PAGE_S / dive.header.tick_s)) : 1;
-  const steps: Readonly<Record<string, number>> = {
-    ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -ticks, PageUp: ticks,
-  };
-  const step = steps[key];
-  if (step !== undefined) return { do: 'step', ticks: step };
-  if (key === 'Home') return { do: 'seek', at_s: 0 };
-  if (key === 'End' && dive) return { do: 'seek', at_s: dive.end_s };
-  return null;
+/** What stands above the rows of the vehicles: numbered notes, and a row for targets where there are any. */
+function headOf(dive: Dive): number {
+  return NOTES + (dive.targets.length > 0 ? TARGETS : 0);
 }
 
 type TimeAxis = ReturnType<typeof timeAxis>;
@@ -110,7 +107,7 @@ function stretch(pen: Pen, kind: Stretch, left: number, right: number, top: numb
     context.fillStyle = ink.wash;
     context.fillRect(left, top, width, height);
   }
-  if (kind === 'descent' || kind === 'ascent') hatch(pen, left, right, top, height, kind === 'descent' ? 1 : -1);
+  if (kind === 'descent' || kind === 'ascent') hatch(pen, left, right, top, height, kind === 'descent' ? 1 : -1, 6);
   context.restore();
   if (kind === 'silent') line(pen, left, top + height / 2, right, top + height / 2, ink.hair);
   else {
@@ -125,12 +122,6 @@ function stretch(pen: Pen, kind: Stretch, left: number, right: number, top: numb
   }
 }
 
-function hatch(pen: Pen, left: number, right: number, top: number, height: number, slope: 1 | -1): void {
-  for (let x = left - height; x < right + height; x += 6) {
-    line(pen, x, slope > 0 ? top : top + height, x + height, slope > 0 ? top + height : top, pen.ink.hair);
-  }
-}
-
 /** Paper that is still blank, where there is room to say so. */
 function notYet(pen: Pen, left: number, right: number, y: number): void {
   const lettering = { face: 'serif', italic: true, size: 0.875 } as const;
@@ -140,7 +131,7 @@ function notYet(pen: Pen, left: number, right: number, y: number): void {
 
 function clockAxis(pen: Pen, dive: Dive, time: TimeAxis): void {
   const end_s = timeEnd(dive.end_s, dive.over);
-  const y = crisp(NOTES + ROW * dive.tracks.length);
+  const y = crisp(headOf(dive) + ROW * dive.tracks.length);
   line(pen, time.to(0), y, time.to(end_s), y, pen.ink.line);
   const step_s = clockStep(end_s / Math.max(2, Math.floor(pen.width / (5 * pen.rem))));
   for (const at_s of multiples(0, end_s, step_s)) {
@@ -174,6 +165,14 @@ function notes(pen: Pen, dive: Dive, time: Linear, at_s: number): void {
     const style = flag.due ? pen.ink.soft : pen.ink.line;
     line(pen, crisp(flag.x), 6, crisp(flag.x), NOTES, style);
     write(pen, textOf(flag), flag.x + 3, 14, { ...SMALL, style });
+  }
+}
+
+/** A cross where a target was told, ringed where it was looked at, as on the plan. */
+function targets(pen: Pen, dive: Dive, time: Linear, at_s: number): void {
+  for (const { elapsed_s, verdict } of dive.targets) {
+    const style = elapsed_s > at_s ? pen.ink.soft : pen.ink.line;
+    cross(pen, time.to(elapsed_s), NOTES + TARGETS / 2 - 1, 2.5, verdict !== 'unchecked', style);
   }
 }
 

@@ -182,17 +182,12 @@ export const en = {
     pause: 'Pause',
     speed: 'Speed',
     times: (rate: string) => `${rate} ×`,
-    previousNote: 'Earlier note',
-    nextNote: 'Later note',
     follow: 'Back to live',
     goToLive: 'A dive is going on: go to live',
   },
 
   notes: {
-    title: 'Notes from on board',
     none: 'No notes so far.',
-    later: (n: string) => (n === '1' ? '1 later note is not shown yet.' : `${n} later notes are not shown yet.`),
-    go: (time: string) => `${time} into the dive: show this moment`,
     withheld: 'Notes are not told.',
     by: (vehicle: string | null, when: string) => (vehicle === null ? when : `${vehicle}, ${when}`),
     earlier: (time: string) => `${time} earlier`,
@@ -201,7 +196,6 @@ export const en = {
 
   targets: {
     title: 'Targets',
-    checked: (checked: string, total: string) => `${checked} of ${total} checked.`,
     verdicts: {
       unchecked: 'not yet looked at',
       rock: 'rock',
@@ -242,6 +236,65 @@ export const en = {
       'A delay and a track without a place give less away; they do not undo what ship tracking, photographs, the crew or earlier publications give away.',
       'A wreck may be protected heritage, or a grave. Permits, reporting duties and local law come first; licensed practice decides.',
     ],
+  },
+
+  time: {
+    chapters: {
+      title: 'Chapters',
+      more: 'Where a part of the dive begins, and what was written on board. A time leads to its moment.',
+      go: (time: string) => `${time} into the dive: show this moment`,
+      target: (name: string, verdict: string) => `Target ${name}: ${verdict}`,
+      earlier: 'Earlier chapter',
+      later: 'Later chapter',
+    },
+    link: {
+      copy: 'Copy a link to this moment',
+      copied: (time: string) => `Copied: a link to ${time} into the dive.`,
+      byHand: 'This browser does not let a page copy. Here is the link, to be copied by hand:',
+      field: 'Link to this moment',
+    },
+    remark: {
+      noSuchDive: (dive: string) => `The link leads to dive ${dive}, which is not here. This is what there is.`,
+      notYet: (time: string) => `The link leads to ${time} into the dive, which has not been released yet. This is the latest.`,
+    },
+    keys: {
+      title: 'Keys',
+      on: 'Use these keys on this page',
+      more: 'They work while no field and no list has the keyboard; letters only while no button has it either.',
+      rows: [
+        ['Space', 'play or pause; back to live at its edge'],
+        ['\u2190 \u2192', 'one report back or on'],
+        ['Shift + \u2190 \u2192', 'five minutes back or on'],
+        ['P, N', 'previous or next chapter'],
+        ['B', 'to the begin of the dive'],
+        ['L', 'back to live'],
+        ['S, F', 'slower or faster'],
+        ['C', 'copy a link to this moment'],
+      ] as readonly (readonly [string, string])[],
+    },
+    ribbon: {
+      chapter: (what: string) => `Chapter: ${what}`,
+    },
+    plan: {
+      swath: (width: string) => `Hatched: the ground seen so far, ${width} across along the track.`,
+      targets: 'Crosses: targets, drawn where the vehicle was shown when each was told; ringed where it was looked at.',
+    },
+    sums: {
+      title: 'The dive so far',
+      area: 'ground covered',
+      about: (area: string) => `about ${area}`,
+      targets: 'targets checked',
+      checked: (checked: string, total: string) => `${checked} of ${total}`,
+      squareMetre: 'm\u00b2',
+      squareKilometre: 'km\u00b2',
+    },
+    followers: (n: string) => `${n} following`,
+    allDives: 'All dives',
+    audience: {
+      word: 'not found',
+      title: 'There is no such page',
+      more: 'The address asks for an audience that is not here, or is not open to all. Please check the link.',
+    },
   },
 
   spoken: {

@@ -1,0 +1,88 @@
+"""What there is beside the built page: each file under its path, made once for what it is made of."""
+
+import json
+
+import pytest
+
+from relay.core.history import History
+from relay.core.wire import read_recording
+from relay.shell.public_files import PublicFiles, Telling, recording_path
+from relay.shell.representation import FOREVER, NO_CACHE
+from released import EXPEDITION, dive
+
+INDEX = b'<html><head></head><body><div id="first"></div></body></html>'
+
+
+def files(*audiences: str, index: bytes | None = INDEX) -> tuple[PublicFiles, dict[str, History]]:
+    """Return the files of a site whose audiences have had one whole dive and the begin of another."""
+    histories = {name: History(name) for name in audiences or ("public",)}
+    for name, history in histories.items():
+        for frame in [*dive(1, 3, audience=name), *dive(2, 2, audience=name, closed=False)]:
+            history.append(frame)
+    return PublicFiles(Telling(EXPEDITION), histories, next(iter(histories)), index), histories
+
+
+def test_every_path_that_is_named_is_there_and_made_the_same_again() -> None:
+    """What a folder will hold is what the relay gives out; made twice it is the same bytes."""
+    made, _ = files("public", "press")
+    paths = list(made.paths())
+    assert len(set(paths)) == len(paths)
+    for path in paths:
+        first, again = made.find(path), made.find(path)
+        assert first is not None
+        assert again is not None
+        assert (first.make(), first.tag) == (again.make(), again.tag)
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["dives.json/", "/dives.json", "recordings/family/dives.json", "recordings/public/dive-1.recording",
+     "dive-003.html", "recordings/public/dive-0001.recording", "recordings/public/../dives.json",
+     "pictures/dive-001.gif",
+     "pictures/public/dive-001.svg", "recordings", "recordings/"],
+)  # fmt: skip
+def test_nothing_else_is_there(path: str) -> None:
+    """Another audience's, another dive's or a misspelt path has nothing."""
+    assert files()[0].find(path) is None
+
+
+def test_each_open_audience_has_its_own_list_and_the_pages_are_the_first_ones() -> None:
+    """Lists by audience under recordings/, the first one's at the top as well."""
+    made, _ = files("public", "press")
+    lists = [made.find(path) for path in ("dives.json", "recordings/public/dives.json", "recordings/press/dives.json")]
+    named = [json.loads(file.make())["audience"] for file in lists if file is not None]
+    assert named == ["public", "public", "press"]
+
+
+def test_tags_change_with_what_a_file_is_made_of() -> None:
+    """A new record changes the pages of its dive and of the expedition, and nothing of a closed dive."""
+    made, histories = files()
+
+    def tags() -> dict[str, str]:
+        return {path: file.tag for path in made.paths() if (file := made.find(path)) is not None}
+
+    before = tags()
+    histories["public"].append(dive(2, 3, closed=False)[-1])
+    changed = {path for path, tag in tags().items() if before[path] != tag}
+    assert changed == {
+        "index.html", "dives.json", "recordings/public/dives.json", "recordings/public/dive-002.recording",
+        "expedition.html", "pictures/expedition.png", "dive-002.html", "pictures/dive-002.svg", "pictures/dive-002.png",
+    }  # fmt: skip
+
+
+def test_recording_of_a_closed_dive_may_be_kept_for_ever() -> None:
+    """Closed: whole, with its footer, kept; open: so far, asked for again."""
+    made, _ = files()
+    closed, still_open = (made.find(recording_path("public", dive)) for dive in (1, 2))
+    assert closed is not None
+    assert still_open is not None
+    assert (closed.cache_control, still_open.cache_control) == (FOREVER, NO_CACHE)
+    assert read_recording(closed.make()).closed
+    assert not read_recording(still_open.make()).closed
+
+
+def test_site_without_a_page_has_no_index() -> None:
+    """Where no page was built the data is there all the same."""
+    made, _ = files(index=None)
+    assert made.find("index.html") is None
+    assert made.find("dives.json") is not None

@@ -1,0 +1,200 @@
+"""A published folder: whole, browsable from any static server below any path, and never over somebody else's things."""
+
+import functools
+import http.server
+import json
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import sync_playwright
+
+from relay.__main__ import main
+from relay.core.errors import OperatorError, RecordingError
+from relay.core.wire import footer
+from relay.shell.page_words import DE
+from relay.shell.public_files import Telling
+from relay.shell.publish import LIST, publish
+from relay.shell.site_files import site_folder
+from released import dive, dive_with_everything
+
+ROOT = Path(__file__).resolve().parents[1]
+DEMO = ROOT / "recordings/demo-dive.recording"
+CHROMIUM = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+
+
+def recording(folder: Path, number: int, *, audience: str = "public", closed: bool = True) -> Path:
+    """Write a recording and return its path."""
+    frames = [frame.data for frame in dive(number, 5, audience=audience, closed=closed)]
+    path = folder / f"dive-{number:03d}.recording"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(b"".join(frames) + (footer(frames) if closed else b""))
+    return path
+
+
+def build(folder: Path) -> Path:
+    """Return a small built site."""
+    (folder / "assets").mkdir(parents=True)
+    (folder / "index.html").write_text('<html><head></head><body><div id="first"></div></body></html>')
+    (folder / "assets/x.js").write_text("1")
+    return folder
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    """Return what lies in a folder."""
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def test_published_folder_holds_page_recordings_and_what_is_made_of_them(tmp_path: Path) -> None:
+    """Closed dives of a folder; an open one is left out and told; recordings are byte for byte the same."""
+    recordings = tmp_path / "released/public"
+    paths = [recording(recordings, 1), recording(recordings, 2), recording(recordings, 3, closed=False)]
+    done = publish([recordings], tmp_path / "out", build(tmp_path / "site"), Telling(""))
+    out = tree(tmp_path / "out")
+    assert (done.dives, done.files) == (2, len(out))
+    assert [line.startswith(str(paths[2])) for line in done.left_out] == [True]
+    assert out["recordings/public/dive-002.recording"] == paths[1].read_bytes()
+    assert [each["dive"] for each in json.loads(out["dives.json"])["dives"]] == [1, 2]
+    assert {"index.html", "assets/x.js", "expedition.html", "dive-001.html", "pictures/dive-002.png"} <= out.keys()
+    assert sorted(json.loads(out[LIST])["files"]) == sorted(out.keys() - {LIST})
+
+
+def test_published_again_the_folder_follows(tmp_path: Path) -> None:
+    """The same recordings give the same bytes; a dive that is no longer named goes away with its pages."""
+    site, out = build(tmp_path / "site"), tmp_path / "out"
+    one, two = recording(tmp_path / "r", 1), recording(tmp_path / "r", 2)
+    publish([one, two], out, site, Telling("", DE))
+    first = tree(out)
+    publish([two, one], out, site, Telling("", DE))
+    assert tree(out) == first
+    publish([two], out, site, Telling("", DE))
+    assert "dive-001.html" not in tree(out)
+    assert "dive-002.html" in tree(out)
+
+
+def test_folder_of_somebody_else_is_not_touched(tmp_path: Path) -> None:
+    """A folder with other things in it is refused, and nothing in it changes."""
+    out = tmp_path / "out"
+    out.mkdir()
+    for name, content in (("letter.txt", "mine"), (LIST, "{}")):
+        (out / name).write_text(content)
+        before = tree(out)
+        with pytest.raises(OperatorError, match="wasn't made by `offing publish`: name another folder"):
+            publish([recording(tmp_path / "r", 1)], out, build(tmp_path / f"site-{name}"), Telling(""))
+        assert tree(out) == before
+        (out / name).unlink()
+
+
+def test_list_that_names_files_outside_removes_none(tmp_path: Path) -> None:
+    """A list that was tampered with reaches nothing outside the folder."""
+    site, out = build(tmp_path / "site"), tmp_path / "out"
+    kept = tmp_path / "kept.txt"
+    kept.write_text("mine")
+    publish([recording(tmp_path / "r", 1)], out, site, Telling(""))
+    (out / LIST).write_text(json.dumps({"files": ["../kept.txt", str(kept)]}))
+    publish([recording(tmp_path / "r", 1)], out, site, Telling(""))
+    assert kept.read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda folder: [recording(folder, 1, closed=False)], "nothing to publish"),
+        (lambda folder: [recording(folder / "a", 1), recording(folder / "b", 1)], "two recordings of dive 1"),
+        (lambda folder: [recording(folder / "a", 1), recording(folder / "b", 2, audience="press")], "two audiences"),
+        (lambda folder: [folder / "empty"], "holds no dive-NNN.recording"),
+    ],
+)
+def test_recordings_that_do_not_belong_together_are_refused(make, message: str, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    """Nothing is written, and the operator is told what is wrong."""
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(OperatorError, match=message):
+        publish(make(tmp_path), tmp_path / "out", build(tmp_path / "site"), Telling(""))
+    assert not (tmp_path / "out").exists()
+
+
+def test_exact_or_damaged_recordings_are_never_published(tmp_path: Path) -> None:
+    """Exact places stay in the recordings of those who were given them; one changed byte refuses all."""
+    frames = [frame.data for frame in dive_with_everything(1)]
+    exact = tmp_path / "dive-001.recording"
+    exact.write_bytes(b"".join(frames) + footer(frames))
+    with pytest.raises(OperatorError, match="tell the exact place"):
+        publish([exact], tmp_path / "out", build(tmp_path / "site"), Telling(""))
+    damaged = recording(tmp_path / "d", 2)
+    octets = bytearray(damaged.read_bytes())
+    octets[-200] ^= 1
+    damaged.write_bytes(octets)
+    with pytest.raises(RecordingError):
+        publish([damaged], tmp_path / "out", tmp_path / "site", Telling(""))
+    assert not (tmp_path / "out").exists()
+
+
+def test_command_says_what_it_wrote_and_refuses_a_wrong_address(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """0 and the index's path; 2 and what to write instead."""
+    out = tmp_path / "out"
+    assert main(["publish", str(DEMO), "--out", str(out), "--address", "https://dive.example"]) == 0
+    assert str(out / "index.html") in capsys.readouterr().out
+    assert 'content="https://dive.example/pictures/expedition.png"' in (out / "index.html").read_text()
+    assert main(["publish", str(DEMO), "--out", str(out), "--address", "dive.example"]) == 2
+    assert 'write it as "https://dive.example/"' in capsys.readouterr().err
+
+
+class _Quiet(http.server.SimpleHTTPRequestHandler):
+    """A bare static server: files, nothing else."""
+
+    def log_message(self, *_: object) -> None:
+        """Say nothing."""
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[str]:
+    """A published folder behind a bare static server, below a path."""
+    publish([DEMO], tmp_path / "www/of/the/ship", site_folder(), Telling(""))
+    handler = functools.partial(_Quiet, directory=str(tmp_path / "www"))
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler)
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_address[1]}/of/the/ship/"
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+@pytest.mark.browser
+def test_published_folder_is_followed_from_a_bare_static_server(served: str) -> None:
+    """Below a path, from files alone: the dive replays, its pages link to each other, nobody else is asked."""
+    asked: list[str] = []
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+        page = browser.new_page()
+        errors: list[str] = []
+        page.on("request", lambda request: asked.append(request.url))
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.goto(f"{served}expedition.html")
+        assert page.locator("img").evaluate_all("all => all.every(one => one.complete && one.naturalWidth > 0)")
+        page.get_by_role("link", name="Watch it again").click()
+        page.get_by_role("heading", name="The dive is over").wait_for()
+        page.get_by_text("recordings only", exact=True).wait_for()
+        assert page.locator("#first").count() == 0
+        page.goto(f"{served}dive-001.html")
+        page.get_by_role("link", name="All dives").click()
+        page.get_by_role("heading", name="The search for the Isoline Marr").wait_for()
+        browser.close()
+    assert errors == []
+    assert asked
+    assert all(url.startswith((served, "data:", "blob:")) for url in asked)
+
+
+@pytest.mark.browser
+def test_live_page_without_script_says_the_state(served: str) -> None:
+    """With scripts switched off the first HTML is in words what the dive came to."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+        page = browser.new_context(java_script_enabled=False).new_page()
+        page.goto(served)
+        page.get_by_role("heading", name="Dive 1 is over").wait_for()
+        assert page.get_by_text("Positions are coarse and without a place, on purpose.").is_visible()
+        browser.close()

@@ -1,0 +1,61 @@
+"""What a dive comes to: from released records, the same whether they are read at once or as they come."""
+
+from pathlib import Path
+
+import pytest
+
+from relay.core.errors import RecordingError
+from relay.core.figures import figures
+from relay.core.summary import Gathering, VehicleNow, summary
+from relay.core.wire import decode, read_recording
+from released import dive, dive_with_everything
+
+DEMO = Path(__file__).resolve().parents[1] / "recordings/demo-dive.recording"
+
+
+def test_summary_of_a_whole_dive_agrees_with_its_records() -> None:
+    """Length, deepest, last note, tracks and figures are those of the records, counted here by hand."""
+    records = read_recording(DEMO.read_bytes()).records
+    seen = summary(records)
+    rows = [row for record in records if record.kind == 1 for row in record.body]
+    assert (seen.closed, seen.length_s) == (True, records[-1].elapsed_s)
+    assert seen.deepest_m == max(row[3] for row in rows if row[3] is not None)
+    assert seen.note == [record.body[1] for record in records if record.kind == 2][-1]
+    assert seen.figures == figures(records)
+    shown = {(row[1], row[2]) for row in rows if row[1] is not None}
+    assert {point for track in seen.tracks for piece in track for point in piece} == shown
+    assert seen.bottom_s == sum(vehicle.bottom_s or 0 for vehicle in seen.figures.vehicles) > 0
+    assert seen.distance_m == sum(vehicle.distance_m or 0 for vehicle in seen.figures.vehicles) > 0
+
+
+def test_summary_on_the_way_is_that_of_the_records_so_far() -> None:
+    """At every record the gathering says what reading all of them again would."""
+    records = read_recording(DEMO.read_bytes()).records[:400]
+    gathering = Gathering(records[0])
+    for at, record in enumerate(records[1:], 2):
+        gathering.take(record)
+        if at % 57 == 0:
+            assert gathering.summary() == summary(records[:at])
+
+
+def test_summary_of_a_dive_says_what_each_vehicle_did_last() -> None:
+    """A vehicle that isn't heard has no depth, one that is has what its row says."""
+    records = [decode(frame.data) for frame in dive_with_everything(3)]
+    assert summary(records[:2]).vehicles[0] == VehicleNow("Lantern", True, 10, None, None, None)
+    assert summary(records).vehicles[0] == VehicleNow("Lantern", heard=False)
+    assert summary(records).dive == 3
+
+
+def test_track_breaks_where_none_is_shown_and_holds_a_cell_once() -> None:
+    """Two pieces with a gap between them; standing still is one point."""
+    records = [decode(frame.data) for frame in dive(1, 4)]
+    records[2].body[0][1:3] = [None, None]
+    records[4].body[0][1:3] = records[3].body[0][1:3] = [50, 0]
+    records[1].body[0][1:3] = [0, 0]
+    assert summary(records).tracks[0] == (((0, 0),), ((50, 0),))
+
+
+def test_records_that_begin_no_dive_are_refused() -> None:
+    """A dive is gathered from its first record on."""
+    with pytest.raises(RecordingError, match="doesn't begin"):
+        Gathering(decode(dive(1, 2)[1].data))
