@@ -1,12 +1,31 @@
 /**
- * Every word the page says, in one place: a second language is a second file of this shape.
+ * Every word the page says, in the language in use: a second language is a second file of one shape.
  *
- * Rules: no module outside words/ holds a word a follower can read or hear; numbers arrive already formatted.
+ * Rules: no module outside words/ holds a word a follower can read or hear; numbers arrive already formatted; words
+ * are looked up when they are said, so that they follow the language.
  */
 
+import { de } from './words/de';
 import { en } from './words/en';
 import type { Words } from './words/shape';
 
 export type { Words };
 
-export const words: Words = en;
+/** Every language there is; the first is that of the built page. */
+export const LANGUAGES = { en, de } satisfies Readonly<Record<string, Words>>;
+
+export type Language = keyof typeof LANGUAGES;
+
+/** The words in use. */
+export let words: Words = en;
+
+/** Use another language from now on; whoever has written in the old one writes again. */
+export function speak(language: Language): void {
+  words = LANGUAGES[language];
+}
+
+/** Return the first language wished for that there is, English where none is; tags as in RFC 5646 ("de-AT"). */
+export function languageFor(wished: readonly string[]): Language {
+  const primary = wished.map((tag) => tag.toLowerCase().split('-')[0] ?? '');
+  return primary.find((tag): tag is Language => Object.hasOwn(LANGUAGES, tag)) ?? 'en';
+}

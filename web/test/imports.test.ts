@@ -5,8 +5,10 @@ import { words } from '../src/words';
 const TABLE: Readonly<Record<string, readonly string[]>> = {
   'words/en': [],
   'words/shape': ['words/en'],
-  words: ['words/en', 'words/shape'],
-  format: ['words'],
+  'words/de': ['words/shape'],
+  words: ['words/de', 'words/en', 'words/shape'],
+  units: [],
+  format: ['units', 'words'],
   scale: [],
   seats: [],
   decimate: [],
@@ -23,7 +25,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   followers: ['transport'],
   pace: ['playhead', 'store'],
   state: ['decode', 'playhead', 'store'],
-  describe: ['chapters', 'decode', 'format', 'pace', 'scale', 'state', 'store', 'swath', 'words'],
+  describe: ['chapters', 'decode', 'format', 'pace', 'scale', 'state', 'store', 'swath', 'units', 'words'],
   transport: ['backoff', 'state'],
   source: ['backoff', 'decode', 'state', 'transport'],
   page: ['chapters', 'decode', 'moment', 'playhead', 'source', 'state', 'store'],
@@ -31,8 +33,8 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   browser: ['transport'],
   dom: ['format'],
   paint: ['dom', 'format', 'scale'],
-  'views/*': ['announce', 'chapters', 'decimate', 'decode', 'describe', 'dom', 'format', 'keys', 'moment', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'swath', 'words'],
-  main: ['browser', 'followers', 'frame', 'moment', 'page', 'source', 'state', 'style.css', 'views/*'],
+  'views/*': ['announce', 'chapters', 'decimate', 'decode', 'describe', 'dom', 'format', 'keys', 'moment', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'swath', 'units', 'words'],
+  main: ['browser', 'followers', 'frame', 'moment', 'page', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
 };
 
 const FILES = import.meta.glob<string>('../src/**/*.ts', { query: '?raw', import: 'default', eager: true });

@@ -5,6 +5,7 @@ const list = (names: readonly string[]): string =>
 
 export const en = {
   language: 'en',
+  name: 'English',
   locale: 'en-GB',
 
   page: {
@@ -16,7 +17,12 @@ export const en = {
     titleOf: (expedition: string, dive: string, now: string) => `${now} · ${dive} · ${expedition}`,
   },
 
-  units: { metre: 'm', second: 's', minute: 'min', hour: 'h', metresPerSecond: 'm/s', degree: '°' },
+  units: {
+    metre: 'm', foot: 'ft', yard: 'yd', fathom: 'fm',
+    metresPerSecond: 'm/s', feetPerSecond: 'ft/s', knot: 'kn',
+    squareMetre: 'm²', squareFoot: 'sq ft', squareYard: 'sq yd', squareKilometre: 'km²', acre: 'acres',
+    second: 's', minute: 'min', hour: 'h', degree: '°',
+  },
   long: {
     second: (n: string) => (n === '1' ? '1 second' : `${n} seconds`),
     minute: (n: string) => (n === '1' ? '1 minute' : `${n} minutes`),
@@ -213,9 +219,9 @@ export const en = {
     captionAll: (total: string) => (total === '1' ? 'The only report so far.' : `All ${total} reports up to the moment shown, newest first.`),
     time: 'dive time',
     vehicle: 'vehicle',
-    depth: 'depth, m',
-    east: 'right, m',
-    north: 'up, m',
+    depth: (unit: string) => `depth, ${unit}`,
+    east: (unit: string) => `right, ${unit}`,
+    north: (unit: string) => `up, ${unit}`,
     heading: 'heading on the plan',
     altitude: 'altitude',
     leg: 'leg',
@@ -227,6 +233,17 @@ export const en = {
     unchecked: 'could not be checked in this browser',
     incomplete: 'incomplete: its end is missing',
     unread: (n: string) => (n === '1' ? '1 record of an unknown kind was passed over.' : `${n} records of unknown kinds were passed over.`),
+  },
+
+  choices: {
+    heading: 'How this page speaks',
+    units: 'Units',
+    language: 'Language',
+    systems: {
+      metre: 'Metres',
+      foot: 'Feet',
+      fathom: 'Fathoms; the plan in yards, pace in knots',
+    },
   },
 
   cautions: {
@@ -285,8 +302,6 @@ export const en = {
       about: (area: string) => `about ${area}`,
       targets: 'targets checked',
       checked: (checked: string, total: string) => `${checked} of ${total}`,
-      squareMetre: 'm\u00b2',
-      squareKilometre: 'km\u00b2',
     },
     followers: (n: string) => `${n} following`,
     allDives: 'All dives',
