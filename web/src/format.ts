@@ -69,9 +69,9 @@ export function tick(depth_m: number): string {
   return round(depth_m / units.depth.size);
 }
 
-/** Format a round depth of an axis; relative ones carry their sign. */
+/** Format a round depth of an axis; relative ones carry their sign, and only the zero names the unit: names can be long. */
 export function axisDepth(depth_m: number, isRelative: boolean): string {
-  return signed(named(tick(depth_m), units.depth), depth_m, isRelative);
+  return depth_m === 0 ? named(tick(0), units.depth) : signed(tick(depth_m), depth_m, isRelative);
 }
 
 const signed = (text: string, depth_m: number, isRelative: boolean): string => (isRelative && depth_m > 0 ? `+${text}` : text);

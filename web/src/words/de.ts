@@ -122,7 +122,7 @@ export const de: Words = {
     autonomous: 'selbstständig',
     surface: 'an der Oberfläche',
     pace: 'Tempo',
-    paceValue: (speed, time) => `etwa ${speed}, über ${time}`,
+    paceValue: (speed, time) => `etwa ${speed} in den letzten ${time}`,
     paceStill: (time) => `seit ${time} kaum bewegt`,
     deepest: 'größte Tiefe',
     below: 'Arbeit unten',
