@@ -1,0 +1,321 @@
+/** The page's words in German: nobody is addressed as "du" or "Sie". */
+
+import type { Words } from './shape';
+
+const list = (names: readonly string[]): string =>
+  names.length < 2 ? (names[0] ?? '') : `${names.slice(0, -1).join(', ')} und ${names[names.length - 1]}`;
+const are = (names: readonly string[]): string => `${list(names)} ${names.length > 1 ? 'sind' : 'ist'}`;
+
+export const de: Words = {
+  language: 'de',
+  name: 'Deutsch',
+  locale: 'de-DE',
+
+  page: {
+    title: 'Ein Tauchgang, von Land aus verfolgt',
+    summary: 'Einen Tauchgang von Land aus verfolgen: verspätet, grob und ohne Ort, mit Absicht.',
+    noscript: 'Diese Seite zeichnet den Tauchgang mit einem Skript, das nur von dieser Website kommt. Bitte zulassen.',
+    skip: 'Direkt zu dem, was gerade geschieht',
+    untitled: 'Tauchgang',
+    titleOf: (expedition, dive, now) => `${now} · ${dive} · ${expedition}`,
+  },
+
+  units: {
+    metre: 'm', foot: 'Fuß', yard: 'Yard', fathom: 'Faden',
+    metresPerSecond: 'm/s', feetPerSecond: 'Fuß/s', knot: 'kn',
+    squareMetre: 'm²', squareFoot: 'Quadratfuß', squareYard: 'Quadratyard', squareKilometre: 'km²', acre: 'Acre',
+    second: 's', minute: 'min', hour: 'h', degree: '°',
+  },
+  long: {
+    second: (n) => (n === '1' ? '1 Sekunde' : `${n} Sekunden`),
+    minute: (n) => (n === '1' ? '1 Minute' : `${n} Minuten`),
+    hour: (n) => (n === '1' ? '1 Stunde' : `${n} Stunden`),
+    day: (n) => (n === '1' ? '1 Tag' : `${n} Tage`),
+    range: (least, most) => `${least} bis ${most}`,
+  },
+
+  honest: {
+    late: (delay) => `Verzögerung dieser Ansicht: ${delay}.`,
+    recorded: (delay) => `Eine Aufzeichnung. Verzögerung: ${delay}.`,
+    prompt: 'Alles erscheint hier, sobald das Schiff es sendet.',
+    promptRecorded: 'Eine Aufzeichnung.',
+    before: 'Was hier zu sehen ist, kommt verspätet,',
+    local: 'Positionen sind grob und ohne Ort, mit Absicht.',
+    localBefore: 'grob und ohne Ort, mit Absicht.',
+    area: (area) => `Vom Ort wird mit Absicht nur dies gesagt: ${area}.`,
+    exact: 'Positionen werden so angegeben, wie sie gemessen wurden.',
+    untold: 'Positionen werden mit Absicht nicht gezeigt.',
+  },
+
+  connection: {
+    connecting: 'wird verbunden',
+    connected: 'verbunden',
+    delayed: 'verspätet',
+    delayedFor: (time) => `seit ${time} nichts Neues`,
+    replay: 'Wiedergabe',
+    lookingBack: 'der Tauchgang läuft weiter',
+    otherGoingOn: 'ein anderer Tauchgang läuft',
+    disconnected: 'getrennt',
+    tryingIn: (time) => `neuer Versuch in ${time}`,
+    tryingNow: 'neuer Versuch',
+    full: 'voll',
+    refused: 'abgelehnt',
+    refusedWhy: 'das Relais kennt diese Seite nicht: bitte neu laden',
+    outdated: 'veraltet',
+    outdatedWhy: 'das Relais spricht eine neuere Sprache: bitte diese Seite neu laden',
+    recordingsOnly: 'nur Aufzeichnungen',
+    retry: 'Jetzt versuchen',
+    heading: 'Verbindung',
+  },
+
+  picker: {
+    label: 'Tauchgang',
+    one: (dive) => `Tauchgang ${dive}`,
+    goingOn: (dive) => `Tauchgang ${dive}, läuft`,
+    over: (dive) => `Tauchgang ${dive}, Aufzeichnung`,
+    none: 'Noch keiner',
+  },
+
+  headline: {
+    noDive: 'Noch kein Tauchgang',
+    noDiveMore:
+      'Sobald ein Fahrzeug ins Wasser geht, erscheinen hier sein Weg, seine Tiefe und die Notizen von Bord. Die Seite kann offen bleiben; jeder Tauchgang bleibt auch später abrufbar.',
+    fetching: 'Der Tauchgang wird gelesen',
+    fetchingMore: 'Einen Moment.',
+    unreachable: 'Das Relais ist nicht erreichbar',
+    unreachableMore: 'Diese Seite versucht es von selbst weiter.',
+    damaged: 'Diese Aufzeichnung ist beschädigt',
+    damagedMore: 'Sie ist nicht das, was das Schiff freigegeben hat, und wird deshalb nicht gezeigt.',
+    starting: 'Ein Tauchgang beginnt',
+    startingMore: 'Die erste Meldung kommt jeden Moment.',
+    over: 'Der Tauchgang ist beendet',
+    overMore: (lasted, deepest) => (deepest === null ? `Dauer: ${lasted}.` : `Dauer: ${lasted}. Größte Tiefe: ${deepest}.`),
+    into: (elapsed) => `${elapsed} seit Beginn des Tauchgangs`,
+    noReport: (names) => `Keine Meldung von ${list(names)}`,
+    deck: (names) => `${are(names)} an Deck`,
+    descent: (names) => `${are(names)} auf dem Weg nach unten`,
+    bottom: (names) => `${are(names)} unten an der Arbeit`,
+    ascent: (names) => `${are(names)} auf dem Weg nach oben`,
+    onTheBottom: (names) => `${are(names)} am Grund`,
+    underWay: (names) => `${are(names)} unterwegs`,
+  },
+
+  vehicle: {
+    heading: 'Die Fahrzeuge',
+    onTheBottom: 'am Grund',
+    nearTheBottom: 'nahe am Grund',
+    midWater: 'im freien Wasser',
+    deck: 'an Deck',
+    descent: 'auf dem Weg nach unten',
+    bottom: 'unten an der Arbeit',
+    ascent: 'auf dem Weg nach oben',
+    silent: 'keine Meldung',
+    silentFor: (time) => `seit ${time} keine Meldung`,
+    never: 'noch keine Meldung',
+    underWay: 'unterwegs',
+    depth: 'Tiefe',
+    lastDepth: 'letzte Tiefe',
+    pointing: 'Richtung',
+    pointingValue: (angle) => `${angle} auf dem Plan`,
+    mode: 'Betrieb',
+    tethered: 'am Kabel',
+    autonomous: 'selbstständig',
+    surface: 'an der Oberfläche',
+    pace: 'Tempo',
+    paceValue: (speed, time) => `etwa ${speed} in den letzten ${time}`,
+    paceStill: (time) => `seit ${time} kaum bewegt`,
+    deepest: 'größte Tiefe',
+    below: 'Arbeit unten',
+    way: 'Weg auf dem Plan',
+    about: (length) => `etwa ${length}`,
+    asFirst: 'wie dort, wo der Grund erreicht wurde',
+    belowFirst: (length) => `etwa ${length} tiefer als dort, wo der Grund erreicht wurde`,
+    aboveFirst: (length) => `etwa ${length} höher als dort, wo der Grund erreicht wurde`,
+  },
+
+  plan: {
+    title: 'Plan',
+    up: 'Oben ist nicht Norden',
+    upMore: 'Die Zeichnung ist um einen Winkel gedreht, der nicht verraten wird.',
+    cell: (cell) => `Getönt: jedes bisher besuchte Quadrat von ${cell} Seitenlänge.`,
+    grid: (grid) => `Gitter ${grid}.`,
+    blank: 'Das Blatt ist noch leer.',
+    noTrack: 'Der Weg wird nicht gezeigt.',
+    noTrackYet: 'In diesem Abschnitt wird kein Weg gezeigt.',
+    areaAlone: (area) => `Nur das Gebiet wird genannt: ${area}.`,
+    label: (where, grid) => `Plan des Weges auf einem Gitter von ${grid}; oben ist nicht Norden. ${where}`,
+    labelEmpty: (why) => `Plan ohne Weg. ${why}`,
+    whereOf: (name, right, up) => `${name}, vom Anfang des eigenen Weges aus: ${right}, ${up}.`,
+    whereStart: (name) => `${name} ist dort, wo der eigene Weg beginnt.`,
+    whereUnknown: (name) => `Wo auf dem Plan ${name} jetzt ist, wird nicht gezeigt.`,
+    right: (length) => `${length} rechts`,
+    left: (length) => `${length} links`,
+    above: (length) => `${length} oberhalb`,
+    below: (length) => `${length} unterhalb`,
+    level: 'auf gleicher Linie',
+  },
+
+  column: {
+    title: 'Wassersäule',
+    surface: 'Oberfl.',
+    deepest: (depth) => `tiefste ${depth}`,
+    noDepth: 'Die Tiefe wird nicht gezeigt.',
+    relative: 'Gezählt ab der Stelle, an der der Grund zuerst erreicht wurde; die Zahlen wachsen nach unten.',
+    first: 'erreicht',
+    label: (what, deepest) => `Wassersäule. ${what} Größte Tiefe bisher in diesem Tauchgang: ${deepest}.`,
+    labelEmpty: (why) => `Wassersäule. ${why}`,
+    at: (name, depth, where) => `${name}: ${depth}, ${where}.`,
+    unknown: (name) => `Die Tiefe von ${name} wird jetzt nicht gezeigt.`,
+  },
+
+  depth: {
+    title: 'Tiefe im Lauf der Zeit',
+    label: (to, deepest) => `Tiefe über die Zeit des Tauchgangs, vom Beginn bis ${to}. Größte Tiefe: ${deepest}.`,
+    labelEmpty: 'Tiefe über die Zeit des Tauchgangs: noch nichts zu zeichnen.',
+  },
+
+  ribbon: {
+    notYet: 'noch nicht',
+    label: 'Gezeigter Moment, in Tauchzeit',
+    value: (elapsed, what) => `${elapsed} seit Beginn des Tauchgangs. ${what}`,
+    legs: { deck: 'an Deck', descent: 'abwärts', bottom: 'Grund', ascent: 'aufwärts', none: '' },
+    silent: 'keine Meldung',
+    help: 'Pfeiltasten gehen um eine Meldung weiter oder zurück, Bild auf und Bild ab um fünf Minuten, Pos1 und Ende an die Enden.',
+  },
+
+  controls: {
+    group: 'Wiedergabe',
+    play: 'Abspielen',
+    playAgain: 'Von vorn abspielen',
+    pause: 'Anhalten',
+    speed: 'Geschwindigkeit',
+    times: (rate) => `${rate}-fach`,
+    follow: 'Zurück zu live',
+    goToLive: 'Ein Tauchgang läuft: zu live',
+  },
+
+  notes: {
+    none: 'Bisher keine Notizen.',
+    withheld: 'Notizen werden nicht gezeigt.',
+    by: (vehicle, when) => (vehicle === null ? when : `${vehicle}, ${when}`),
+    earlier: (time) => `${time} vorher`,
+    justThen: 'gerade eben',
+  },
+
+  targets: {
+    title: 'Ziele',
+    verdicts: {
+      unchecked: 'noch nicht angesehen',
+      rock: 'Fels',
+      'modern debris': 'neuzeitlicher Abfall',
+      'of interest': 'von Interesse',
+      withheld: 'was es ist, wird nicht gesagt',
+    },
+    unknown: 'nicht gesagt',
+  },
+
+  figures: {
+    title: 'Die Zahlen hinter den Zeichnungen',
+    caption: (shown, total) =>
+      `Die letzten ${shown} von ${total} Meldungen bis zum gezeigten Moment, die neueste zuerst. Andere erscheinen beim Verschieben des Moments.`,
+    captionAll: (total) => (total === '1' ? 'Die bisher einzige Meldung.' : `Alle ${total} Meldungen bis zum gezeigten Moment, die neueste zuerst.`),
+    time: 'Tauchzeit',
+    vehicle: 'Fahrzeug',
+    depth: (unit) => `Tiefe, ${unit}`,
+    east: (unit) => `rechts, ${unit}`,
+    north: (unit) => `oben, ${unit}`,
+    heading: 'Richtung auf dem Plan',
+    altitude: 'Höhe über Grund',
+    leg: 'Abschnitt',
+    attitude: 'Neigung, Rollwinkel',
+    untold: 'nicht gezeigt',
+    silent: 'keine Meldung',
+    download: 'Die Aufzeichnung als Datei',
+    verified: 'geprüft: sie ist, was das Schiff freigegeben hat',
+    unchecked: 'konnte in diesem Browser nicht geprüft werden',
+    incomplete: 'unvollständig: das Ende fehlt',
+    unread: (n) => (n === '1' ? '1 Datensatz unbekannter Art wurde übergangen.' : `${n} Datensätze unbekannter Art wurden übergangen.`),
+  },
+
+  choices: {
+    heading: 'Wie diese Seite spricht',
+    units: 'Maße',
+    language: 'Sprache',
+    systems: {
+      metre: 'Meter',
+      foot: 'Fuß',
+      fathom: 'Faden; Plan in Yard, Tempo in Knoten',
+    },
+  },
+
+  cautions: {
+    title: 'Bitte bedenken',
+    lines: [
+      'Nicht zum Navigieren, nicht zum Steuern eines Fahrzeugs und nicht zum Vermeiden von Zusammenstößen.',
+      'Eine Verzögerung und ein Weg ohne Ort verraten weniger; sie machen nicht ungeschehen, was Schiffsverfolgung, Fotos, die Besatzung oder frühere Veröffentlichungen verraten.',
+      'Ein Wrack kann geschütztes Kulturerbe oder ein Grab sein. Genehmigungen, Meldepflichten und örtliches Recht gehen vor; es entscheidet, wer dafür zugelassen ist.',
+    ],
+  },
+
+  time: {
+    chapters: {
+      title: 'Kapitel',
+      more: 'Wo ein Teil des Tauchgangs beginnt und was an Bord notiert wurde. Eine Zeit führt zu ihrem Moment.',
+      go: (time) => `${time} seit Beginn des Tauchgangs: diesen Moment zeigen`,
+      target: (name, verdict) => `Ziel ${name}: ${verdict}`,
+      earlier: 'Voriges Kapitel',
+      later: 'Nächstes Kapitel',
+    },
+    link: {
+      copy: 'Link zu diesem Moment kopieren',
+      copied: (time) => `Kopiert: ein Link zu ${time} seit Beginn des Tauchgangs.`,
+      byHand: 'Dieser Browser lässt Seiten nicht kopieren. Hier ist der Link, zum Kopieren von Hand:',
+      field: 'Link zu diesem Moment',
+    },
+    remark: {
+      noSuchDive: (dive) => `Der Link führt zu Tauchgang ${dive}, den es hier nicht gibt. Dies ist, was da ist.`,
+      notYet: (time) => `Der Link führt zu ${time} seit Beginn des Tauchgangs; das ist noch nicht freigegeben. Dies ist das Neueste.`,
+    },
+    keys: {
+      title: 'Tasten',
+      on: 'Diese Tasten auf dieser Seite verwenden',
+      more: 'Sie wirken, solange kein Feld und keine Liste die Tastatur hat; Buchstaben nur, solange auch kein Knopf sie hat.',
+      rows: [
+        ['Leertaste', 'abspielen oder anhalten; am Ende zurück zu live'],
+        ['\u2190 \u2192', 'eine Meldung zurück oder weiter'],
+        ['Umschalt + \u2190 \u2192', 'fünf Minuten zurück oder weiter'],
+        ['P, N', 'voriges oder nächstes Kapitel'],
+        ['B', 'zum Beginn des Tauchgangs'],
+        ['L', 'zurück zu live'],
+        ['S, F', 'langsamer oder schneller'],
+        ['C', 'Link zu diesem Moment kopieren'],
+      ],
+    },
+    ribbon: {
+      chapter: (what) => `Kapitel: ${what}`,
+    },
+    plan: {
+      swath: (width) => `Schraffiert: der bisher gesehene Grund, entlang des Weges ${width} breit.`,
+      targets: 'Kreuze: Ziele, gezeichnet, wo das Fahrzeug war, als sie gemeldet wurden; umringt, wenn sie angesehen wurden.',
+    },
+    sums: {
+      title: 'Der Tauchgang bisher',
+      area: 'gesehener Grund',
+      about: (area) => `etwa ${area}`,
+      targets: 'geprüfte Ziele',
+      checked: (checked, total) => `${checked} von ${total}`,
+    },
+    followers: (n) => (n === '1' ? '1 Person sieht zu' : `${n} Personen sehen zu`),
+    allDives: 'Alle Tauchgänge',
+    audience: {
+      word: 'nicht gefunden',
+      title: 'Diese Seite gibt es nicht',
+      more: 'Die Adresse fragt nach einem Publikum, das es hier nicht gibt oder das nicht für alle offen ist. Bitte den Link prüfen.',
+    },
+  },
+
+  spoken: {
+    connection: (words) => `Verbindung: ${words}.`,
+    note: (text) => `Neue Notiz: ${text}`,
+  },
+};
