@@ -112,10 +112,10 @@ LATE = (
         ),
         (
             "shell/public_files.py",
-            "from relay.core.errors import OperatorError\n",
-            "from relay.core.embargo import HELD\nfrom relay.core.errors import OperatorError\n",
+            "from relay.core.history import Dive, History\n",
+            "from relay.core.embargo import HELD\nfrom relay.core.history import Dive, History\n",
         ),
-        ("shell/pages.py", 'listed = {"format": 1,', 'listed = {"format": 1, "held": HELD[0],'),
+        ("shell/public_files.py", 'listed = {"format": 1,', 'listed = {"format": 1, "held": HELD[0],'),
     ),
     leak(
         "the moment the dive began, in its first record",
