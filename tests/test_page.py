@@ -345,9 +345,11 @@ async def test_units_are_chosen_and_remembered(browser: Browser, size: tuple[int
                 await someone.says(someone.vehicle("Lantern"), f"\u00a0{unit}")
                 await someone.says(someone.page.get_by_role("columnheader"), f"depth, {unit}")
                 assert await units.evaluate("select => select === document.activeElement")
-            await someone.page.get_by_role("img", name="Plan of the track on a grid of").and_(
-                someone.page.locator('[aria-label*="\u00a0yd;"]')
-            ).wait_for()
+            await (
+                someone.page.get_by_role("img", name="Plan of the track on a grid of")
+                .and_(someone.page.locator('[aria-label*="\u00a0yd;"]'))
+                .wait_for()
+            )
             assert await someone.ribbon.get_attribute("aria-valuenow") == moment
             await someone.page.reload()
             await someone.says(someone.vehicle("Lantern"), "\u00a0fm")
