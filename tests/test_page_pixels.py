@@ -136,7 +136,7 @@ async def test_plan_has_the_track_where_the_records_say(
     uprights, levels = squares(picture, size[2])
     assert min(len(uprights), len(levels)) >= 3
     step = spacing(uprights)
-    assert spacing(levels) == pytest.approx(step, abs=0.4)
+    assert spacing(levels) == pytest.approx(step, abs=max(0.5, 0.3 * size[2]))
     pixels = step / float(told[1].replace(",", ""))
     ink = of_colour(picture, INK, 110)
     tolerance = max(1.0, size[2])
