@@ -154,7 +154,7 @@ async def test_space_says_what_it_is_made_of(browser: Browser) -> None:
     async with watching(browser) as (someone, _):
         await opened(someone)
         told = someone.page.locator("#space-drawing")
-        for words in ("sketch of the seabed", "where no vehicle was, nothing is drawn", "Heights are drawn", "not north"):
+        for words in ("sketch of the seabed", "where no vehicle was, nothing", "Heights are drawn", "No side is north"):
             await someone.says(told, words)
 
 

@@ -305,6 +305,7 @@ export const words = {
     open: 'See it in three dimensions',
     close: 'Close the three dimensions',
     title: 'In three dimensions',
+    noNorth: 'No side is north',
     loading: 'Fetching the drawing.',
     notLoaded: 'The drawing could not be fetched. Press the button to try again.',
     noWebGl: 'This browser cannot draw in three dimensions (it offers no WebGL 2). The plan and the depth tell the same.',

@@ -113,7 +113,7 @@ function hold(dive: Dive, at: number, drawing: Drawing): Held {
 }
 
 function shapesOf(dive: Dive, at: number, frame: Frame3, seabed: Shape, grid_m: number): Shapes {
-  const width = Math.min(frame.side_m * 0.2, frame.reach.across * 0.02);
+  const width = Math.min(frame.side_m * 0.35, frame.reach.across * 0.02);
   const ribbons = dive.tracks.flatMap((track, vehicle) => {
     const ways = waysOf(track, at, frame);
     const pieces = vehicle === 0 ? ways : ways.flatMap((way) => dashed(way, (width * 4) / vehicle));
