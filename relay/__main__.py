@@ -45,6 +45,7 @@ def _parser() -> argparse.ArgumentParser:
     _check(commands)
     _rehearse(commands)
     _show(commands)
+    _export(commands)
     _publish(commands)
     _tell(commands)
     return parser
@@ -127,6 +128,19 @@ def _show(commands: "_Commands[argparse.ArgumentParser]") -> None:
     )
     parser.add_argument("recording", type=Path, metavar="RECORDING")
     parser.add_argument("--figures", action="store_true", help="print the dive's numbers instead: distance, area, ...")
+
+
+def _export(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    parser = _add(
+        commands,
+        "export",
+        "write a recording as GeoJSON or CSV",
+        "Writes what was released as GeoJSON (tracks, annotations, targets) or CSV (a row for each vehicle and tick),\n"
+        "as the file's ending says. Coordinates are metres in the frame without a place: not longitude and latitude.",
+    )
+    parser.add_argument("recording", type=Path, metavar="RECORDING")
+    parser.add_argument("-o", "--out", type=Path, required=True, metavar="FILE", help="FILE.geojson or FILE.csv")
+    parser.add_argument("--force", action="store_true", help="write over a file that is there")
 
 
 def _publish(commands: "_Commands[argparse.ArgumentParser]") -> None:

@@ -158,6 +158,17 @@ async def test_space_says_what_it_is_made_of(browser: Browser) -> None:
             await someone.says(told, words)
 
 
+async def test_space_stays_open_in_other_words_and_units(browser: Browser) -> None:
+    """Units and language chosen while it is open are those of the drawing, too."""
+    async with watching(browser) as (someone, _):
+        await opened(someone)
+        await someone.page.locator("#units").select_option("fathom")
+        await someone.says(someone.page.locator("#space-drawing"), "yd square")
+        await someone.page.locator("#language").select_option("Deutsch")
+        await someone.says(someone.page.locator("#space-drawing"), "Skizze des Meeresgrunds")
+        await someone.page.locator("#space-drawing canvas[data-renders]").wait_for()
+
+
 async def test_space_without_a_track_says_why(browser: Browser) -> None:
     """On a leg without a track there is no drawing, but a sentence."""
     async with watching(browser, upto_s=600) as (someone, _):

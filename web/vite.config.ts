@@ -1,7 +1,7 @@
 import { defineConfig, type Plugin } from 'vite';
-import { words } from './src/words.ts';
+import { en as words } from './src/words/en.ts';
 
-/** Fill the few words of index.html from the catalogue, so that a second language stays one file. */
+/** Fill the few words of index.html from the English catalogue; the script says them in the language chosen. */
 const wordsInPage: Plugin = {
   name: 'words-in-page',
   transformIndexHtml: (html) =>

@@ -21,6 +21,7 @@ from relay.core.secrets import Secrets
 from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
 from relay.shell.expedition import read_expedition
+from relay.shell.export import export
 from relay.shell.page_words import words_of
 from relay.shell.plain_words import describe_audience, describe_feed, describe_ground
 from relay.shell.public_files import Telling
@@ -42,6 +43,7 @@ def run(options: argparse.Namespace) -> int:
     commands: dict[str, Callable[[argparse.Namespace], int]] = {
         "check": _check,
         "demo": _demo,
+        "export": _export,
         "publish": _publish,
         "rehearse": _rehearse,
         "ship": _ship,
@@ -149,6 +151,15 @@ def _show(options: argparse.Namespace) -> int:
     if not recording.closed:
         torn = f", {recording.torn_bytes} bytes of a torn tail left out" if recording.torn_bytes else ""
         print(f"{options.recording}: not closed: the dive goes on, or the end is missing{torn}", file=sys.stderr)
+    return 0
+
+
+def _export(options: argparse.Namespace) -> int:
+    recording = load_recording(options.recording)
+    export(recording, options.out, options.force)
+    if not recording.closed:
+        print(f"{options.recording}: not closed: what there is so far was written", file=sys.stderr)
+    print(options.out)
     return 0
 
 

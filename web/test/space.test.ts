@@ -211,7 +211,7 @@ describe('words of the drawing', () => {
     const dive = one([report(10, 0), report(20, 25)]);
     const label = spaceLabel(stateOf(dive), START, framed(dive), 2);
     expect(label).toContain('seen from the foot of the plan and from 35\u00b0 above');
-    expect(label).toContain('Lantern: about 20\u00a0m.');
+    expect(label).toContain('Lantern is marked; depth: about 20\u00a0m.');
     expect(label).toContain('Where Moth is in the drawing is not told now.');
     expect(label).toContain('2 squares');
   });

@@ -32,13 +32,13 @@ function hasDepth({ tracks }: Dive, at: number): boolean {
 /** What has to be known to read the drawing: the seabed, the heights, the grid. */
 export function spaceCaption({ header }: Dive, frame: Frame3, cells: number, grid_m: number): string {
   const say = words.space;
-  const step = header.depth_step_m === null ? null : format.length(header.depth_step_m, header.depth_step_m);
+  const step = header.depth_step_m === null ? null : format.depth(header.depth_step_m, header.depth_step_m);
   return [
-    seabed(header.fields.has('leg'), cells, format.length(frame.side_m)),
+    seabed(header.fields.has('leg'), cells, format.length(frame.side_m, frame.side_m)),
     header.isDepthRelative ? say.relative : '',
     cells > 0 && step !== null ? say.coarse(step) : '',
     frame.exaggeration === 1 ? say.trueHeights : say.exaggerated(format.number(frame.exaggeration)),
-    say.grid(format.length(grid_m)),
+    say.grid(format.exactLength(grid_m)),
   ].filter(Boolean).join(' ');
 }
 

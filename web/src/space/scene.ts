@@ -12,6 +12,7 @@ import { barLength, multiples, roundStep } from '../scale';
 import { firstFree, type Box } from '../seats';
 import type { State } from '../state';
 import type { Dive } from '../store';
+import { units } from '../units';
 import { words } from '../words';
 import { moved, project, sightOf, START, type Move, type Point, type Sight, type Turn } from './camera';
 import { spaceCaption, spaceLabel, spaceMissing } from './describe';
@@ -107,7 +108,7 @@ function hold(dive: Dive, at: number, drawing: Drawing): Held {
   const missing = spaceMissing(dive, at, frame);
   if (missing !== null || frame === null) return { dive, count: dive.count, at, frame, missing, cells: 0, grid_m: 0 };
   const cells = dive.header.fields.has('leg') ? cellsOf(dive, at, frame.side_m, frame.origin) : [];
-  const grid_m = roundStep(frame.reach.across / 8);
+  const grid_m = roundStep(frame.reach.across / 8, units.plan.size);
   drawing.shapes(shapesOf(dive, at, frame, stepsOf(cells, frame.side_m, frame), grid_m));
   return { dive, count: dive.count, at, frame, missing, cells: cells.length, grid_m };
 }
@@ -188,9 +189,9 @@ function letter(pen: Pen, sight: Sight, dive: Dive, at: number, frame: Frame3): 
 
 /** One scale holds for whatever lies level and across the sheet. */
 function scaleBar(pen: Pen, { pixelsPerMetre }: Sight): void {
-  const length_m = barLength(pixelsPerMetre, Math.min(160, pen.width / 3));
+  const length_m = barLength(pixelsPerMetre, Math.min(160, pen.width / 3), units.plan.size);
   const whole = length_m * pixelsPerMetre;
   const y = pen.height - 14;
   for (const [x1, y1, x2, y2] of [[14, y, 14 + whole, y], [14, y - 4, 14, y + 4], [14 + whole, y - 4, 14 + whole, y + 4]] as const) line(pen, x1, y1, x2, y2, pen.ink.line);
-  write(pen, words.space.across(format.length(length_m)), 22 + whole, y, FIGURE);
+  write(pen, words.space.across(format.exactLength(length_m)), 22 + whole, y, FIGURE);
 }

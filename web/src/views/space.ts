@@ -14,8 +14,11 @@ export interface SpaceRoom {
   open(root: HTMLElement, turned: () => void, lost: () => void): Space | null;
 }
 
-/** `load` fetches the room; null where there is none to fetch, and then nothing is offered. `ask` asks for a frame. */
-export function create(root: HTMLElement, load: (() => Promise<SpaceRoom>) | null, ask: () => void): View {
+/**
+ * `load` fetches the room; null where there is none to fetch, and then nothing is offered. `ask` asks for a frame.
+ * `kept` outlives the view: whether the drawing is open.
+ */
+export function create(root: HTMLElement, load: (() => Promise<SpaceRoom>) | null, ask: () => void, kept: { isOpen: boolean }): View {
   if (load === null) {
     root.hidden = true;
     return { draw(): void {}, destroy(): void {} };
@@ -53,7 +56,12 @@ export function create(root: HTMLElement, load: (() => Promise<SpaceRoom>) | nul
     mark(button, 'aria-expanded', 'true');
     ask();
   };
-  button.addEventListener('click', () => void (wanted ? shut('') : open()));
+  button.addEventListener('click', () => {
+    kept.isOpen = !wanted;
+    if (wanted) shut('');
+    else void open();
+  });
+  if (kept.isOpen) void open();
   return {
     draw(state: State): void {
       space?.draw(state);
