@@ -309,13 +309,14 @@ async def test_page_can_be_walked_by_keyboard(browser: Browser) -> None:
             await someone.says(someone.connection, "connected")
             await someone.ribbon.wait_for()
             reached = []
-            for _ in range(8):
+            for _ in range(9):
                 await someone.page.keyboard.press("Tab")
                 focused = someone.page.locator(":focus")
                 reached.append(await focused.evaluate("e => e.ariaLabel || e.textContent"))
                 assert await focused.evaluate("e => getComputedStyle(e).outlineStyle") != "none"
             assert reached[0].startswith("Skip to")
             assert reached[2] == "All dives"
-            assert reached[3] == "Moment shown, in dive time"
-            assert reached[4] == "Play from the start"
-            assert reached[6] == "Earlier chapter"
+            assert reached[3] == "See it in three dimensions"
+            assert reached[4] == "Moment shown, in dive time"
+            assert reached[5] == "Play from the start"
+            assert reached[7] == "Earlier chapter"

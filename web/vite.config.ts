@@ -21,6 +21,8 @@ export default defineConfig({
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
     reportCompressedSize: true,
+    // The drawing in three dimensions is fetched only when asked for; its library is most of it.
+    chunkSizeWarningLimit: 600,
   },
   test: { environment: 'node', include: ['test/**/*.test.ts'] },
 } as Parameters<typeof defineConfig>[0]);

@@ -7,7 +7,7 @@ import { Frame, type Drawn } from './frame';
 import { audienceOf, hashOf, momentOf, type Moment } from './moment';
 import { Page } from './page';
 import { liveSource, recordingSource } from './source';
-import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, type Act, type View } from './state';
+import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, TURN, type Act, type View } from './state';
 import { isSystem, measureIn } from './units';
 import * as cautions from './views/cautions';
 import * as chapters from './views/chapters';
@@ -24,6 +24,7 @@ import * as now from './views/now';
 import * as plan from './views/plan';
 import * as remark from './views/remark';
 import * as ribbon from './views/ribbon';
+import * as space from './views/space';
 import * as spoken from './views/spoken';
 import * as targets from './views/targets';
 import { languageFor, speak, words } from './words';
@@ -89,6 +90,7 @@ function choiceKept(): choices.Choice {
 }
 
 let chosen = choiceKept();
+const inSpace = { isOpen: false };
 
 /** Make every view, in the words and units chosen. */
 function made(): Drawn[] {
@@ -104,6 +106,7 @@ function made(): Drawn[] {
     { view: remark.create(place('remark')), upon: DATA | LINK },
     { view: now.create(place('now')), upon: DATA | TICK | LINK },
     { view: plan.create(place('plan')), upon: DATA | TICK | SIZE },
+    { view: space.create(place('space'), () => import('./space/scene'), () => raise(TURN), inSpace), upon: DATA | TICK | SIZE | TURN },
     { view: column.create(place('column')), upon: DATA | TICK | SIZE },
     { view: depth.create(place('depth'), act), upon: DATA | PLAYHEAD | SIZE },
     { view: ribbon.create(place('ribbon'), act), upon: DATA | PLAYHEAD | SIZE },
@@ -154,7 +157,7 @@ const frame = new Frame(
 );
 
 const sizes = new ResizeObserver(() => frame.raise(SIZE));
-for (const id of ['plan', 'column', 'depth', 'ribbon']) sizes.observe(place(id));
+for (const id of ['plan', 'space', 'column', 'depth', 'ribbon']) sizes.observe(place(id));
 for (const query of ['(forced-colors: active)', '(prefers-contrast: more)', 'print']) matchMedia(query).addEventListener('change', () => frame.raise(ALL));
 addEventListener('popstate', () => {
   cancelWriting();
