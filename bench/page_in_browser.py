@@ -43,6 +43,12 @@ addEventListener('DOMContentLoaded', () => {
   look();
 });
 """
+_WAIT = """
+() => new Promise((done) => {
+  const look = () => (window.seen_ms === undefined ? requestAnimationFrame(look) : done(window.seen_ms));
+  look();
+})
+"""
 _SCRUB = """
 async (frames) => {
   const slider = document.querySelector('[role=slider]');
@@ -125,7 +131,7 @@ class _Served:
     def __init__(self) -> None:
         self.site = Site("The search for the Isoline Marr", folder=site_folder())
         self.loop = asyncio.new_event_loop()
-        self._thread = threading.Thread(target=self.loop.run_forever)
+        self._thread = threading.Thread(target=self.loop.run_forever, daemon=True)
 
     def start(self) -> str:
         """Listen on a free port of the loopback; return the address."""
@@ -173,8 +179,7 @@ def _first_picture_ms(browser: Browser) -> float:
     with _served(JOINED_S) as (_, address), _slow_page(browser) as (page, _):
         page.add_init_script(_SEEN)
         page.goto(address)
-        page.wait_for_function("window.seen_ms !== undefined")
-        return float(page.evaluate("window.seen_ms"))
+        return float(page.evaluate(_WAIT))
 
 
 def _scrubbed(browser: Browser) -> list[float]:
@@ -194,7 +199,7 @@ def _floor(browser: Browser) -> list[float]:
 
 def _followed(browser: Browser) -> tuple[int, ...]:
     """Return the heap after each quarter of an hour that is followed live, many times faster than it happens."""
-    heap = []
+    heap: list[int] = []
     served = _Served()
     records = [_frame(record) for record in dive(FOLLOWED_S)]
     served.site.publish(records[0])

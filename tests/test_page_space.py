@@ -14,7 +14,7 @@ from followers_page import LAPTOP, PHONE, Follower, chromium, demo_dive, followe
 from peers import publish
 from relay.shell.site import Site
 from released import dive
-from test_page import AXE, _violations, address, site_at
+from test_page import AXE, address, site_at, violations
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
 OPEN, CLOSE = "See it in three dimensions", "Close the three dimensions"
@@ -145,7 +145,7 @@ async def test_space_passes_axe_and_fits(browser: Browser, size: tuple[int, int]
     async with watching(browser, size=size) as (someone, _):
         await opened(someone)
         await someone.page.evaluate(AXE.read_text(encoding="utf-8"))
-        assert await _violations(someone.page) == []
+        assert await violations(someone.page) == []
         assert await someone.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
