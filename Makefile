@@ -54,7 +54,7 @@ test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (
 	$(call say,python and browser tests)
 	@$(BIN)/python -m pytest --numprocesses 2 --dist worksteal $(ARGS)
 
-bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal and fan-out beside a floor
+bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out beside a floor
 	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev
 	@$(BIN)/python bench/run.py $(ARGS)
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from decoding import rates
 from fanout import compile_tools, costs
 from journal_rows import journal_rate
+from page_in_browser import SLOWER, in_browser
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
@@ -26,6 +27,8 @@ def main() -> None:
         console.print(_decoding())
     if options.only in (None, "journal"):
         console.print(_journal())
+    if options.only in (None, "page"):
+        console.print(_page())
     if options.only in (None, "fan-out"):
         compile_tools(BUILD)
         console.print(_fanout(options))
@@ -33,7 +36,7 @@ def main() -> None:
 
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--only", choices=("decoding", "journal", "fan-out"), help="run one part")
+    parser.add_argument("--only", choices=("decoding", "journal", "page", "fan-out"), help="run one part")
     parser.add_argument("--viewers", type=int, default=1_000, help="open websockets (default 1000)")
     parser.add_argument("--rate", type=float, default=10.0, help="messages a second to each (default 10)")
     parser.add_argument("--seconds", type=float, default=4.0, help="length of a turn (default 4)")
@@ -69,6 +72,19 @@ def _journal() -> Table:
     table.add_row("bare SQLite, same safety and groups", f"{rate.sqlite_rows_per_s:,.0f} /s")
     table.add_row("times the bare one", f"{rate.sqlite_rows_per_s / rate.rows_per_s:.2f}")
     table.add_row("wait of a row that comes alone", f"{rate.single_p50_ms:.2f} ms, p99 {rate.single_p99_ms:.2f} ms")
+    return table
+
+
+def _page() -> Table:
+    seen = in_browser()
+    table = _table(f"The followers' page, processor {SLOWER} times slower", show_header=False)
+    table.add_row("first picture of a dive of 6 h, 21,600 records, joined late", f"{seen.first_picture_ms:,.0f} ms")
+    table.add_row("first script, compressed", f"{seen.script_octets / 1_024:.1f} KiB")
+    frames = f"{seen.scrub_frame_ms:.1f} ms a frame at the median, {seen.scrub_worst_ms:.0f} ms at most"
+    table.add_row("dragging through 8 h, 28,800 records", frames)
+    table.add_row("an empty page's frame", f"{seen.floor_frame_ms:.1f} ms")
+    heap = ", ".join(f"{octets / 2**20:.2f}" for octets in seen.heap_octets)
+    table.add_row("heap by the quarters of an hour followed, full speed", f"{heap} MiB")
     return table
 
 

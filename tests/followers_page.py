@@ -29,8 +29,8 @@ PHONE, LAPTOP = (360, 720), (1280, 800)
 
 
 @asynccontextmanager
-async def chromium() -> AsyncIterator[Browser]:
-    """Yield a browser; skip where there is none, unless everything is required."""
+async def chromium(*options: str) -> AsyncIterator[Browser]:
+    """Yield a browser, started with further `options`; skip where there is none, unless everything is required."""
     program = shutil.which("chromium")
     if program is None:
         if os.environ.get("OFFING_REQUIRE_DATA") == "1":
@@ -38,7 +38,7 @@ async def chromium() -> AsyncIterator[Browser]:
         pytest.skip("chromium is not installed")
     assert (BUILT / "index.html").is_file(), "the page is not built: make site"
     async with async_playwright() as playwright:
-        browser = await playwright.chromium.launch(executable_path=program, args=list(QUIET))
+        browser = await playwright.chromium.launch(executable_path=program, args=[*QUIET, *options])
         yield browser
         await browser.close()
 

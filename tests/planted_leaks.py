@@ -111,11 +111,11 @@ LATE = (
             "        self._held.append(stamped)\n        HELD[0] += 1\n",
         ),
         (
-            "shell/pages.py",
-            "from relay.core.errors import OperatorError\n",
-            "from relay.core.embargo import HELD\nfrom relay.core.errors import OperatorError\n",
+            "shell/public_files.py",
+            "from relay.core.history import Dive, History\n",
+            "from relay.core.embargo import HELD\nfrom relay.core.history import Dive, History\n",
         ),
-        ("shell/pages.py", 'listed = {"format": 1,', 'listed = {"format": 1, "held": HELD[0],'),
+        ("shell/public_files.py", 'listed = {"format": 1,', 'listed = {"format": 1, "held": HELD[0],'),
     ),
     leak(
         "the moment the dive began, in its first record",

@@ -14,7 +14,7 @@ from relay.core.figures import figures
 from relay.core.release import Kind
 from relay.shell.site import Site
 from released import dive_with_everything
-from test_page import AXE, _violations, address, site_at
+from test_page import AXE, address, site_at, violations
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
 TABLET = (768, 1024)
@@ -294,10 +294,10 @@ async def test_page_of_a_moment_meets_the_accessibility_rules(browser: Browser, 
         async with follower(browser, there, size, bypass_csp=True) as someone:
             await someone.page.add_script_tag(path=str(AXE))
             await someone.says(someone.page.get_by_role("status"), "has not been released yet")
-            assert await _violations(someone.page) == []
+            assert await violations(someone.page) == []
             await someone.page.get_by_text("Keys", exact=True).click()
             await someone.page.evaluate("Object.defineProperty(navigator, 'clipboard', { value: undefined })")
             await someone.button("Copy a link to this moment").press("Enter")
             await someone.page.get_by_role("textbox", name="Link to this moment").wait_for()
-            assert await _violations(someone.page) == []
+            assert await violations(someone.page) == []
             assert await someone.page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0

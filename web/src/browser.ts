@@ -32,6 +32,9 @@ export function browserPorts(address: string): Ports {
   };
 }
 
+/** The languages this browser's owner prefers, the first most. */
+export const languagesWished = (): readonly string[] => navigator.languages;
+
 /** Whether anybody can see the page. */
 export const isSeen = (): boolean => document.visibilityState === 'visible';
 

@@ -12,6 +12,7 @@ import { isOver, isReplay, type Connection, type State } from './state';
 import type { Dive, Target, Track } from './store';
 import { covered_m2 } from './swath';
 import type { Leg } from './decode';
+import { units } from './units';
 import { words } from './words';
 
 /** The line that is always visible: how late, how coarse. */
@@ -86,7 +87,7 @@ function doingKey(track: Track, at: number): Leg | 'onTheBottom' | 'underWay' {
 export function about(dive: Dive, depth_m: number): string {
   const { depth_step_m, isDepthRelative } = dive.header;
   const say = words.vehicle;
-  const size = format.length(isDepthRelative ? Math.abs(depth_m) : depth_m, depth_step_m ?? 1);
+  const size = format.depth(isDepthRelative ? Math.abs(depth_m) : depth_m, depth_step_m ?? 1);
   if (!isDepthRelative) return say.about(size);
   if (depth_m === 0) return say.asFirst;
   return depth_m > 0 ? say.belowFirst(size) : say.aboveFirst(size);
@@ -139,7 +140,7 @@ function sums(dive: Dive, track: Track, at: number): [string, string][] {
   const told_m = way_m(dive, track, at);
   const found: [string, string][] = [];
   if (below_s) found.push([say.below, format.span(below_s)]);
-  if (told_m) found.push([say.way, say.about(format.length(format.coarse(told_m)))]);
+  if (told_m) found.push([say.way, say.about(format.coarseLength(told_m))]);
   return found;
 }
 
@@ -275,19 +276,20 @@ export function planLabel({ dive, at }: State, pixelsPerMetre: number, gridPixel
   if (!dive) return '';
   const missing = trackMissing(dive, at);
   if (missing !== null) return words.plan.labelEmpty(missing);
-  const where = dive.tracks.map((track) => placeOnPlan(track, at)).join(' ');
-  return words.plan.label(where, format.length(gridStep(pixelsPerMetre, gridPixels)));
+  const where = dive.tracks.map((track) => placeOnPlan(dive, track, at)).join(' ');
+  return words.plan.label(where, format.exactLength(gridStep(pixelsPerMetre, gridPixels, units.plan.size)));
 }
 
-function placeOnPlan(track: Track, at: number): string {
+function placeOnPlan({ header }: Dive, track: Track, at: number): string {
   const say = words.plan;
+  const length = (length_m: number): string => format.length(Math.abs(length_m), header.cell_m ?? 1);
   if (Number.isNaN(track.east_m[at] ?? NaN)) return say.whereUnknown(track.name);
   const first = track.firstPlaced;
   const right_m = (track.east_m[at] as number) - (track.east_m[first] as number);
   const up_m = (track.north_m[at] as number) - (track.north_m[first] as number);
   if (right_m === 0 && up_m === 0) return say.whereStart(track.name);
-  const right = right_m === 0 ? say.level : (right_m > 0 ? say.right : say.left)(format.length(Math.abs(right_m)));
-  const up = up_m === 0 ? say.level : (up_m > 0 ? say.above : say.below)(format.length(Math.abs(up_m)));
+  const right = right_m === 0 ? say.level : (right_m > 0 ? say.right : say.left)(length(right_m));
+  const up = up_m === 0 ? say.level : (up_m > 0 ? say.above : say.below)(length(up_m));
   return say.whereOf(track.name, right, up);
 }
 

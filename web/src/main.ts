@@ -1,15 +1,17 @@
 /** Put the page together: the browser's ports, the sources, the views, one frame. */
 
 import './style.css';
-import { browserDigest, browserPorts, copy, isSeen, keep, kept } from './browser';
+import { browserDigest, browserPorts, copy, isSeen, keep, kept, languagesWished } from './browser';
 import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
 import { audienceOf, hashOf, momentOf, type Moment } from './moment';
 import { Page } from './page';
 import { liveSource, recordingSource } from './source';
-import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, type Act, type View } from './state';
+import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, TURN, type Act, type View } from './state';
+import { isSystem, measureIn } from './units';
 import * as cautions from './views/cautions';
 import * as chapters from './views/chapters';
+import * as choices from './views/choices';
 import * as column from './views/column';
 import * as controls from './views/controls';
 import * as depth from './views/depth';
@@ -22,8 +24,10 @@ import * as now from './views/now';
 import * as plan from './views/plan';
 import * as remark from './views/remark';
 import * as ribbon from './views/ribbon';
+import * as space from './views/space';
 import * as spoken from './views/spoken';
 import * as targets from './views/targets';
+import { languageFor, speak, words } from './words';
 
 document.getElementById('first')?.remove();
 const ports = browserPorts(document.baseURI);
@@ -73,29 +77,68 @@ const shell: View = {
   destroy(): void {},
 };
 
-const linking = link.create(place('link'), () => location.origin + address(), copy);
 const KEYS = 'offing keys';
 const choice = { isOn: () => kept(KEYS) !== 'off', keep: (isOn: boolean) => keep(KEYS, isOn ? 'on' : 'off') };
 
-const views: readonly Drawn[] = [
-  { view: shell, upon: DATA | LINK | TICK },
-  { view: masthead.create(place('masthead'), act), upon: DATA | LINK | TICK },
-  { view: honest.create(place('honest')), upon: DATA | TICK },
-  { view: remark.create(place('remark')), upon: DATA | LINK },
-  { view: now.create(place('now')), upon: DATA | TICK | LINK },
-  { view: plan.create(place('plan')), upon: DATA | TICK | SIZE },
-  { view: column.create(place('column')), upon: DATA | TICK | SIZE },
-  { view: depth.create(place('depth'), act), upon: DATA | PLAYHEAD | SIZE },
-  { view: ribbon.create(place('ribbon'), act), upon: DATA | PLAYHEAD | SIZE },
-  { view: controls.create(place('controls'), act), upon: DATA | PLAYHEAD | LINK },
-  { view: linking, upon: DATA | PLAYHEAD },
-  { view: keys.create(place('keys'), act, () => linking.copy(), choice), upon: DATA },
-  { view: chapters.create(place('chapters'), act), upon: DATA | PLAYHEAD },
-  { view: targets.create(place('targets')), upon: DATA | TICK },
-  { view: figures.create(place('figures')), upon: DATA | TICK },
-  { view: cautions.create(place('cautions')), upon: 0 },
-  { view: spoken.create(place('spoken'), ports), upon: DATA | TICK | LINK },
-];
+const UNITS = 'offing units';
+const LANGUAGE = 'offing language';
+
+/** What the reader chose here before; else metres, and the browser's language. */
+function choiceKept(): choices.Choice {
+  const [system, language] = [kept(UNITS), kept(LANGUAGE)];
+  return { system: isSystem(system) ? system : 'metre', language: languageFor([language ?? '', ...languagesWished()]) };
+}
+
+let chosen = choiceKept();
+const inSpace = { isOpen: false };
+
+/** Make every view, in the words and units chosen. */
+function made(): Drawn[] {
+  measureIn(chosen.system);
+  speak(chosen.language);
+  document.documentElement.lang = words.language;
+  place('skip').textContent = words.page.skip;
+  const linking = link.create(place('link'), () => location.origin + address(), copy);
+  return [
+    { view: shell, upon: DATA | LINK | TICK },
+    { view: masthead.create(place('masthead'), act), upon: DATA | LINK | TICK },
+    { view: honest.create(place('honest')), upon: DATA | TICK },
+    { view: remark.create(place('remark')), upon: DATA | LINK },
+    { view: now.create(place('now')), upon: DATA | TICK | LINK },
+    { view: plan.create(place('plan')), upon: DATA | TICK | SIZE },
+    { view: space.create(place('space'), () => import('./space/scene'), () => raise(TURN), inSpace), upon: DATA | TICK | SIZE | TURN },
+    { view: column.create(place('column')), upon: DATA | TICK | SIZE },
+    { view: depth.create(place('depth'), act), upon: DATA | PLAYHEAD | SIZE },
+    { view: ribbon.create(place('ribbon'), act), upon: DATA | PLAYHEAD | SIZE },
+    { view: controls.create(place('controls'), act), upon: DATA | PLAYHEAD | LINK },
+    { view: linking, upon: DATA | PLAYHEAD },
+    { view: keys.create(place('keys'), act, () => linking.copy(), choice), upon: DATA },
+    { view: chapters.create(place('chapters'), act), upon: DATA | PLAYHEAD },
+    { view: targets.create(place('targets')), upon: DATA | TICK },
+    { view: figures.create(place('figures')), upon: DATA | TICK },
+    { view: choices.create(place('choices'), chosen, choose), upon: 0 },
+    { view: cautions.create(place('cautions')), upon: 0 },
+    { view: spoken.create(place('spoken'), ports), upon: DATA | TICK | LINK },
+  ];
+}
+
+const views: Drawn[] = made();
+
+/** Say everything anew, at the moment shown; what was open stays open, and whoever chose stays where they are. */
+function choose(next: choices.Choice): void {
+  if (next.system !== chosen.system) keep(UNITS, next.system);
+  if (next.language !== chosen.language) keep(LANGUAGE, next.language);
+  chosen = next;
+  const focused = document.activeElement?.id;
+  const top = scrollY;
+  const open = [...document.querySelectorAll('details')].map((details) => details.open);
+  for (const { view } of views) view.destroy();
+  views.splice(0, views.length, ...made());
+  document.querySelectorAll('details').forEach((details, i) => (details.open = open[i] ?? false));
+  for (const { view } of views) view.draw(page.state);
+  scrollTo(0, top);
+  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+}
 
 let last_ms = 0;
 let rolls = false;
@@ -114,7 +157,7 @@ const frame = new Frame(
 );
 
 const sizes = new ResizeObserver(() => frame.raise(SIZE));
-for (const id of ['plan', 'column', 'depth', 'ribbon']) sizes.observe(place(id));
+for (const id of ['plan', 'space', 'column', 'depth', 'ribbon']) sizes.observe(place(id));
 for (const query of ['(forced-colors: active)', '(prefers-contrast: more)', 'print']) matchMedia(query).addEventListener('change', () => frame.raise(ALL));
 addEventListener('popstate', () => {
   cancelWriting();

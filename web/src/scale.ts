@@ -19,18 +19,18 @@ export function linear(low: number, high: number, first: number, last: number): 
   };
 }
 
-/** Return the smallest step of 1, 2 or 5 times a power of ten that is at least `least` (> 0). */
-export function roundStep(least: number): number {
-  const power = 10 ** Math.floor(Math.log10(least));
-  const found = [1, 2, 5, 10].find((factor) => factor * power >= least * (1 - 1e-9));
-  return (found ?? 10) * power;
+/** Return the smallest step of 1, 2 or 5 times a power of ten of units that is at least `least` (> 0, as `unit` is). */
+export function roundStep(least: number, unit = 1): number {
+  const power = 10 ** Math.floor(Math.log10(least / unit));
+  const found = [1, 2, 5, 10].find((factor) => factor * power >= (least / unit) * (1 - 1e-9));
+  return (found ?? 10) * power * unit;
 }
 
-/** Return the largest step of 1, 2 or 5 times a power of ten that is at most `most` (> 0). */
-export function roundStepBelow(most: number): number {
-  const power = 10 ** Math.floor(Math.log10(most) + 1e-9);
-  const found = [5, 2, 1].find((factor) => factor * power <= most * (1 + 1e-9));
-  return (found ?? 1) * power;
+/** Return the largest step of 1, 2 or 5 times a power of ten of units that is at most `most` (> 0). */
+export function roundStepBelow(most: number, unit = 1): number {
+  const power = 10 ** Math.floor(Math.log10(most / unit) + 1e-9);
+  const found = [5, 2, 1].find((factor) => factor * power <= (most / unit) * (1 + 1e-9));
+  return (found ?? 1) * power * unit;
 }
 
 const CLOCK_STEPS_S = [5, 15, 30, 60, 120, 300, 600, 900, 1_800, 3_600, 7_200, 10_800, 21_600, 43_200, 86_400];
@@ -110,12 +110,12 @@ export function planScale(bounds: Bounds, width: number, height: number, margin:
   };
 }
 
-/** Return the grid step in metres whose lines stand at least `least` pixels apart. */
-export function gridStep(pixelsPerMetre: number, least: number): number {
-  return roundStep(least / pixelsPerMetre);
+/** Return the grid step in metres, round in units of `unit_m`, whose lines stand at least `least` pixels apart. */
+export function gridStep(pixelsPerMetre: number, least: number, unit_m = 1): number {
+  return roundStep(least / pixelsPerMetre, unit_m);
 }
 
-/** Return the longest round length, in metres, that a scale bar of at most `most` pixels can show. */
-export function barLength(pixelsPerMetre: number, most: number): number {
-  return roundStepBelow(most / pixelsPerMetre);
+/** Return the longest length in metres, round in units of `unit_m`, that a scale bar of at most `most` pixels can show. */
+export function barLength(pixelsPerMetre: number, most: number, unit_m = 1): number {
+  return roundStepBelow(most / pixelsPerMetre, unit_m);
 }

@@ -52,7 +52,9 @@ export const LINK = 4;
 export const SIZE = 8;
 /** The playhead has come to another tick. */
 export const TICK = 16;
-export const ALL = 31;
+/** The drawing in three dimensions was turned. */
+export const TURN = 32;
+export const ALL = 63;
 
 export interface View {
   draw(state: State): void;

@@ -16,8 +16,8 @@ describe('linear', () => {
 
 describe('steps', () => {
   test('are 1, 2 or 5 times a power of ten, just at or above, just at or below', () => {
-    expect([0.011, 0.02, 1, 1.01, 3, 5, 7, 99, 100].map(roundStep)).toEqual([0.02, 0.02, 1, 2, 5, 5, 10, 100, 100]);
-    expect([0.019, 0.02, 1, 3, 5, 7, 99, 100, 1_000].map(roundStepBelow)).toEqual([0.01, 0.02, 1, 2, 5, 5, 50, 100, 1_000]);
+    expect([0.011, 0.02, 1, 1.01, 3, 5, 7, 99, 100].map((least) => roundStep(least))).toEqual([0.02, 0.02, 1, 2, 5, 5, 10, 100, 100]);
+    expect([0.019, 0.02, 1, 3, 5, 7, 99, 100, 1_000].map((most) => roundStepBelow(most))).toEqual([0.01, 0.02, 1, 2, 5, 5, 50, 100, 1_000]);
   });
 
   test('of time are the divisions of a clock', () => {

@@ -7,6 +7,7 @@ import { crisp, line, Sheet, vehicleMark, write, type Pen } from '../paint';
 import { depthDomain, linear, multiples, roundStep, type Linear } from '../scale';
 import type { State, View } from '../state';
 import type { Dive } from '../store';
+import { units } from '../units';
 import { words } from '../words';
 
 const TOP = 24;
@@ -54,12 +55,12 @@ function water(pen: Pen, scale: Linear, left: number, right: number, [low_m, hig
   if (isRelative) broken(pen, left, right, head);
   else waves(pen, left - 8, right + 8, head);
   write(pen, isRelative ? words.column.first : words.column.surface, left - 12, scale.to(0), { face: 'serif', italic: true, size: 0.8125, style: ink.soft, align: 'right', baseline: 'middle' });
-  const step_m = roundStep((high_m - low_m) / Math.max(2, Math.floor(pen.height / 64)));
+  const step_m = roundStep((high_m - low_m) / Math.max(2, Math.floor(pen.height / 64)), units.depth.size);
   for (const depth_m of multiples(low_m, high_m, step_m)) {
     if (Math.abs(depth_m) < step_m / 2) continue;
     const y = crisp(scale.to(depth_m));
     line(pen, left - 5, y, left, y, ink.line);
-    write(pen, format.number(depth_m), left - 9, y, { align: 'right', baseline: 'middle', size: 0.75, style: ink.soft });
+    write(pen, format.tick(depth_m), left - 9, y, { align: 'right', baseline: 'middle', size: 0.75, style: ink.soft });
   }
 }
 
@@ -111,14 +112,14 @@ function vehicles(pen: Pen, dive: Dive, scale: Linear, left: number, right: numb
     tags.push({ at: y, y, lines: [[track.name, 'name'], [short(dive, depth_m), 'figure']] });
   });
   const deepest_m = dive.deepest_m(at);
-  if (!Number.isNaN(deepest_m)) tags.push({ at: scale.to(deepest_m), y: scale.to(deepest_m), lines: [[words.column.deepest(format.axisDepth(deepest_m, dive.header.isDepthRelative)), 'note']] });
+  if (!Number.isNaN(deepest_m)) tags.push({ at: scale.to(deepest_m), y: scale.to(deepest_m), lines: [[words.column.deepest(format.signedDepth(deepest_m, dive.header.depth_step_m ?? 1, dive.header.isDepthRelative)), 'note']] });
   spread(tags, pen.rem * 1.15, pen.height - 6);
   for (const tag of tags) put(pen, tag, right);
 }
 
 /** The depth beside a mark: relative ones stand on an axis that says from where, so a sign will do. */
 function short(dive: Dive, depth_m: number): string {
-  return dive.header.isDepthRelative ? words.vehicle.about(format.axisDepth(depth_m, true)) : about(dive, depth_m);
+  return dive.header.isDepthRelative ? words.vehicle.about(format.signedDepth(depth_m, dive.header.depth_step_m ?? 1, true)) : about(dive, depth_m);
 }
 
 /** Hatching under a vehicle that stands on the bottom, as a draughtsman marks ground. */

@@ -8,6 +8,7 @@ import { crisp, dash, line, Sheet, timeAxis, write, type Pen } from '../paint';
 import { clockStep, depthDomain, linear, multiples, roundStep, timeEnd, type Linear } from '../scale';
 import type { Act, State, View } from '../state';
 import type { Dive, Track } from '../store';
+import { units } from '../units';
 import { words } from '../words';
 
 const TOP = 14;
@@ -47,7 +48,7 @@ function axes(pen: Pen, dive: Dive, time: ReturnType<typeof timeAxis>, depth: Li
   const end_s = timeEnd(dive.end_s, dive.over);
   const step_s = clockStep(end_s / Math.max(2, Math.floor(pen.width / (5 * pen.rem))));
   for (const at_s of multiples(0, end_s, step_s)) line(pen, crisp(time.to(at_s)), TOP, crisp(time.to(at_s)), pen.height - BOTTOM, pen.ink.hair);
-  const step_m = roundStep((high_m - low_m) / Math.max(2, Math.floor(pen.height / 48)));
+  const step_m = roundStep((high_m - low_m) / Math.max(2, Math.floor(pen.height / 48)), units.depth.size);
   for (const depth_m of multiples(low_m, high_m, step_m)) {
     const y = crisp(depth.to(depth_m));
     line(pen, time.left, y, time.right, y, depth_m === 0 ? pen.ink.line : pen.ink.hair);

@@ -4,6 +4,7 @@ import { element, say, saySet } from '../dom';
 import * as format from '../format';
 import type { State, View } from '../state';
 import type { Dive, Track } from '../store';
+import { units } from '../units';
 import { words } from '../words';
 
 const MOST_TICKS = 40;
@@ -11,7 +12,8 @@ const MOST_TICKS = 40;
 export function create(root: HTMLElement): View {
   const say_ = words.figures;
   const caption = element('caption');
-  const columns = [say_.time, say_.vehicle, say_.depth, say_.east, say_.north, say_.heading, say_.altitude, say_.leg, say_.attitude];
+  const plan = words.units[units.plan.name];
+  const columns = [say_.time, say_.vehicle, say_.depth(words.units[units.depth.name]), say_.east(plan), say_.north(plan), say_.heading, say_.altitude, say_.leg, say_.attitude];
   const head = element('thead', {}, element('tr', {}, ...columns.map((name) => element('th', { scope: 'col' }, name))));
   const body = element('tbody');
   const table = element('div', { class: 'wide', tabindex: '0', role: 'region', 'aria-label': say_.title }, element('table', {}, caption, head, body));
@@ -58,7 +60,9 @@ function cell(text: string): HTMLElement {
 function cells(dive: Dive, track: Track, i: number): string[] {
   const say_ = words.figures;
   if (!track.heard(i)) return [track.name, say_.silent, '', '', '', '', '', ''];
-  const told = (value: number | undefined, digits: 0 | 1 = 0): string => (value === undefined || Number.isNaN(value) ? say_.untold : format.number(value, digits));
+  const { depth_step_m, cell_m } = dive.header;
+  const told = (value_m: number | undefined, step_m: number | null, figure: (value_m: number, step_m: number) => string): string =>
+    value_m === undefined || Number.isNaN(value_m) ? say_.untold : figure(value_m, step_m ?? 1);
   const turned = track.heading_deg[i] as number;
   const [pitch, roll] = [track.pitch_deg[i] as number, track.roll_deg[i] as number];
   const leg = track.leg(i);
@@ -66,9 +70,9 @@ function cells(dive: Dive, track: Track, i: number): string[] {
   const altitudes = { 'on the bottom': words.vehicle.onTheBottom, 'near the bottom': words.vehicle.nearTheBottom, 'mid-water': words.vehicle.midWater };
   return [
     track.name,
-    told(track.depth_m[i], (dive.header.depth_step_m ?? 1) < 1 ? 1 : 0),
-    told(track.east_m[i]),
-    told(track.north_m[i]),
+    told(track.depth_m[i], depth_step_m, format.depthFigure),
+    told(track.east_m[i], cell_m, format.lengthFigure),
+    told(track.north_m[i], cell_m, format.lengthFigure),
     Number.isNaN(turned) ? say_.untold : format.angle(turned),
     altitude === null ? say_.untold : altitudes[altitude],
     leg === null ? say_.untold : words.vehicle[leg],

@@ -11,6 +11,7 @@ import { firstFree, type Box } from '../seats';
 import type { State, View } from '../state';
 import type { Dive, Track } from '../store';
 import { stripsOf } from '../swath';
+import { units } from '../units';
 import { words } from '../words';
 
 const GRID_PIXELS = 44;
@@ -41,7 +42,7 @@ export function create(root: HTMLElement): View {
       const field: Pen = { ...pen, height: pen.height - foot_px };
       const scale = planScale(wide(dive), field.width, field.height, MARGIN, 8 * (dive.header.cell_m ?? 25));
       sheet.label(planLabel(state, scale.pixelsPerMetre, GRID_PIXELS));
-      const grid_m = gridStep(scale.pixelsPerMetre, GRID_PIXELS);
+      const grid_m = gridStep(scale.pixelsPerMetre, GRID_PIXELS, units.plan.size);
       if (missing === null) {
         grid(field, scale, grid_m);
         track(field, scale, dive, at, state.playhead.at_s);
@@ -75,7 +76,7 @@ function notice(pen: Pen, text: string): void {
 function caption(dive: Dive, grid_m: number, at_s: number): string {
   const { cell_m, swath_m } = dive.header;
   const parts = [
-    words.plan.grid(format.length(grid_m)),
+    words.plan.grid(format.exactLength(grid_m)),
     cell_m === null ? '' : words.plan.cell(format.length(cell_m)),
     swath_m === null ? '' : words.time.plan.swath(format.length(swath_m)),
     placedTargets(dive, at_s).length > 0 ? words.time.plan.targets : '',
@@ -264,7 +265,7 @@ function lettering(pen: Pen, scale: PlanScale, dive: Dive, at: number, targets: 
 
 function scaleBar(pen: Pen, scale: PlanScale, top: number): void {
   const { context, ink } = pen;
-  const length_m = barLength(scale.pixelsPerMetre, Math.min(160, pen.width / 3));
+  const length_m = barLength(scale.pixelsPerMetre, Math.min(160, pen.width / 3), units.plan.size);
   const whole = length_m * scale.pixelsPerMetre;
   const lettering = { size: 0.75, baseline: 'middle' } as const;
   const middle = (top + pen.height) / 2;
@@ -278,5 +279,5 @@ function scaleBar(pen: Pen, scale: PlanScale, top: number): void {
   context.lineWidth = 1;
   context.strokeRect(crisp(x), crisp(y), Math.round(whole), 4);
   write(pen, '0', x - 6, middle, { ...lettering, align: 'right' });
-  write(pen, format.length(length_m), x + whole + 8, middle, lettering);
+  write(pen, format.exactLength(length_m), x + whole + 8, middle, lettering);
 }

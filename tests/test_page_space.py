@@ -1,0 +1,198 @@
+"""The drawing in three dimensions in a real browser: fetched when asked for, turned, closed; and what it says."""
+
+import io
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+import numpy as np
+import pytest
+import pytest_asyncio
+from PIL import Image
+from playwright.async_api import Browser, Locator
+
+from followers_page import LAPTOP, PHONE, Follower, chromium, demo_dive, follower
+from peers import publish
+from relay.shell.site import Site
+from released import dive
+from test_page import AXE, address, site_at, violations
+
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+OPEN, CLOSE = "See it in three dimensions", "Close the three dimensions"
+SOFTWARE = ("--use-angle=swiftshader", "--enable-unsafe-swiftshader")
+
+
+@pytest_asyncio.fixture(scope="module", loop_scope="module")
+async def browser() -> AsyncIterator[Browser]:
+    """A browser that draws WebGL in software."""
+    async with chromium(*SOFTWARE) as program:
+        yield program
+
+
+@asynccontextmanager
+async def watching(
+    browser: Browser, upto_s: float = 4_010, size: tuple[int, int] = LAPTOP
+) -> AsyncIterator[tuple[Follower, Site]]:
+    """Yield somebody who follows the demo's dive."""
+    async with site_at() as site:
+        publish(site, demo_dive(upto_s))
+        async with follower(browser, address(site), size) as someone:
+            await someone.ribbon.wait_for()
+            yield someone, site
+
+
+def drawing(someone: Follower) -> Locator:
+    """What is focused to turn the drawing."""
+    return someone.page.get_by_role("application", name="arrow keys turn it")
+
+
+async def picture(someone: Follower) -> np.ndarray:
+    """Return the pixels of the drawing once nothing is left to draw."""
+    await someone.page.evaluate("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    return np.asarray(Image.open(io.BytesIO(await drawing(someone).screenshot())).convert("RGB")).astype(int)
+
+
+async def renders(someone: Follower) -> int:
+    """Return how often the drawing was drawn, once nothing is left to draw."""
+    await someone.page.evaluate("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    return int(await drawing(someone).locator("canvas").first.get_attribute("data-renders") or "0")
+
+
+async def opened(someone: Follower) -> None:
+    """Ask for the drawing and wait for it."""
+    await someone.button(OPEN).click()
+    await drawing(someone).locator("canvas[data-renders]").wait_for()
+
+
+async def test_space_is_fetched_only_when_asked_for(browser: Browser) -> None:
+    """Nothing of it is in what a follower loads first; then one script more, from this site."""
+    async with watching(browser) as (someone, site):
+        before = [asked for asked in someone.asked if asked.endswith(".js")]
+        assert len(before) == 1
+        await opened(someone)
+        after = [asked for asked in someone.asked if asked.endswith(".js")]
+        assert len(set(after)) == 2
+        assert all(asked.startswith(address(site)) for asked in after)
+
+
+async def test_space_draws_seabed_and_track_in_ink(browser: Browser) -> None:
+    """The drawing has the paper's ground, the wash of the steps, ink and the one accent, and follows the playhead."""
+    async with watching(browser) as (someone, _):
+        await opened(someone)
+        pixels = await picture(someone)
+        for colour in ((245, 247, 244), (223, 232, 233), (21, 36, 46), (156, 20, 88)):
+            near = np.abs(pixels - colour).max(axis=2) <= 12
+            assert near.sum() > 100, colour
+        await someone.ribbon.press("PageDown")
+        assert (await picture(someone) != pixels).any()
+
+
+async def test_space_is_turned_by_keys_buttons_and_pointer(browser: Browser) -> None:
+    """Each way of turning changes picture and label; Home brings both back; the playhead stays where it is."""
+    async with watching(browser) as (someone, _):
+        await opened(someone)
+        label = drawing(someone).get_by_role("img")
+        first, said = await picture(someone), await label.get_attribute("aria-label")
+        moment = await someone.ribbon.get_attribute("aria-valuenow")
+        await drawing(someone).focus()
+        for key in ("ArrowRight",) * 9 + ("ArrowUp", "+"):
+            await someone.page.keyboard.press(key)
+        assert (await picture(someone) != first).any()
+        assert await label.get_attribute("aria-label") != said
+        await someone.page.keyboard.press("Home")
+        assert (await picture(someone) == first).all()
+        assert await label.get_attribute("aria-label") == said
+        await someone.button("Turn left").click()
+        assert (await picture(someone) != first).any()
+        await someone.button("As at first").click()
+        await drawing(someone).hover()
+        await someone.page.mouse.down()
+        await someone.page.mouse.move(500, 500, steps=3)
+        await someone.page.mouse.up()
+        assert (await picture(someone) != first).any()
+        assert await someone.ribbon.get_attribute("aria-valuenow") == moment
+
+
+async def test_space_draws_only_when_something_changed(browser: Browser) -> None:
+    """At rest nothing is drawn, nor by a key that changes nothing; one key that does, draws once."""
+    async with watching(browser) as (someone, _):
+        await opened(someone)
+        await drawing(someone).focus()
+        before = await renders(someone)
+        await someone.page.keyboard.press("Home")
+        await someone.page.keyboard.press("-")
+        assert await renders(someone) == before
+        await someone.page.keyboard.press("ArrowLeft")
+        assert await renders(someone) == before + 1
+
+
+async def test_space_closes_and_opens_again(browser: Browser) -> None:
+    """Closed, it leaves no canvas and gives its context back; the button keeps the focus and opens it again."""
+    async with watching(browser) as (someone, _):
+        canvases = await someone.page.locator("canvas").count()
+        for _ in range(2):
+            await opened(someone)
+            canvas = await drawing(someone).locator("canvas").first.element_handle()
+            await someone.button(CLOSE).click()
+            assert await someone.page.locator("canvas").count() == canvases
+            assert await canvas.evaluate("canvas => canvas.getContext('webgl2').isContextLost()")
+        assert await someone.page.evaluate("document.activeElement.textContent") == OPEN
+        assert await someone.button(OPEN).get_attribute("aria-expanded") == "false"
+
+
+@pytest.mark.parametrize("size", [PHONE, LAPTOP])
+async def test_space_passes_axe_and_fits(browser: Browser, size: tuple[int, int]) -> None:
+    """axe-core (WCAG 2.2 AA and best practice) finds nothing, and nothing runs off the sheet sideways."""
+    async with watching(browser, size=size) as (someone, _):
+        await opened(someone)
+        await someone.page.evaluate(AXE.read_text(encoding="utf-8"))
+        assert await violations(someone.page) == []
+        assert await someone.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+async def test_space_says_what_it_is_made_of(browser: Browser) -> None:
+    """Sketch, coarseness, heights, scale and turning are said beside the drawing."""
+    async with watching(browser) as (someone, _):
+        await opened(someone)
+        told = someone.page.locator("#space-drawing")
+        for words in ("sketch of the seabed", "where no vehicle was, nothing", "Heights are drawn", "No side is north"):
+            await someone.says(told, words)
+
+
+async def test_space_stays_open_in_other_words_and_units(browser: Browser) -> None:
+    """Units and language chosen while it is open are those of the drawing, too."""
+    async with watching(browser) as (someone, _):
+        await opened(someone)
+        await someone.page.locator("#units").select_option("fathom")
+        await someone.says(someone.page.locator("#space-drawing"), "yd square")
+        await someone.page.locator("#language").select_option("Deutsch")
+        await someone.says(someone.page.locator("#space-drawing"), "Skizze des Meeresgrunds")
+        await someone.page.locator("#space-drawing canvas[data-renders]").wait_for()
+
+
+async def test_space_without_a_track_says_why(browser: Browser) -> None:
+    """On a leg without a track there is no drawing, but a sentence."""
+    async with watching(browser, upto_s=600) as (someone, _):
+        await someone.button(OPEN).click()
+        await someone.says(someone.page.locator("#space-drawing"), "No track is shown on this leg of the dive.")
+        assert await drawing(someone).count() == 0
+
+
+async def test_space_without_webgl_says_so(browser: Browser) -> None:
+    """A browser that has none is told of in words; the rest of the page goes on."""
+    async with chromium("--disable-3d-apis") as poor, site_at() as site:
+        publish(site, dive(1, 5, closed=False))
+        async with follower(poor, address(site)) as someone:
+            await someone.button(OPEN).click()
+            await someone.says(someone.page.locator("#space"), "This browser cannot draw in three dimensions")
+            assert await someone.page.locator("#space-drawing").is_hidden()
+            publish(site, dive(1, 5)[6:])
+            await someone.says(someone.headline, "The dive is over")
+
+
+async def test_space_that_cannot_be_fetched_says_so(browser: Browser) -> None:
+    """A script that doesn't come is told of in words, and can be asked for again."""
+    async with watching(browser) as (someone, _):
+        await someone.page.route("**/scene-*.js", lambda route: route.abort())
+        await someone.button(OPEN).click()
+        await someone.says(someone.page.locator("#space"), "could not be fetched")
+        someone.faults[:] = [fault for fault in someone.faults if "ERR_FAILED" not in fault]
