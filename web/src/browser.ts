@@ -32,6 +32,9 @@ export function browserPorts(address: string): Ports {
   };
 }
 
+/** The time since the page was opened, in milliseconds. */
+export const now_ms = (): number => performance.now();
+
 /** The languages this browser's owner prefers, the first most. */
 export const languagesWished = (): readonly string[] => navigator.languages;
 

@@ -40,14 +40,16 @@ function keepExtremes(values: Values, start: number, end: number, kept: number[]
 }
 
 /**
- * Return the indices of `east[0..to)` at which the position changes, or becomes unknown: coarse positions
- * repeat, and a repeated point draws nothing.
+ * Return the indices of `east[from..to)` at which the position changes, or becomes unknown: coarse positions
+ * repeat, and a repeated point draws nothing. `before` is the last change before `from`.
  */
-export function changes(east: Values, north: Values, to: number): number[] {
+export function changes(east: Values, north: Values, to: number, from = 0, before?: number): number[] {
   const kept: number[] = [];
-  for (let i = 0; i < to; i += 1) {
-    const last = kept[kept.length - 1];
-    if (last === undefined || differs(east, north, i, last)) kept.push(i);
+  let last = before;
+  for (let i = from; i < to; i += 1) {
+    if (last !== undefined && !differs(east, north, i, last)) continue;
+    kept.push(i);
+    last = i;
   }
   return kept;
 }

@@ -7,10 +7,12 @@
  * sender's care alone (it hides what a length would tell): whatever the pad, a frame is read.
  */
 
-import { decode as unpack } from '@msgpack/msgpack';
+import { Decoder } from '@msgpack/msgpack';
 import { extent } from './extent';
 
 const LIMITS = { maxStrLength: 4_096, maxBinLength: 65_536, maxArrayLength: 256, maxMapLength: 256, maxExtLength: 0 };
+/** One for all: it keeps its state between objects of a recording instead of making it anew for each. */
+const unpacker = new Decoder(LIMITS);
 const FORMAT = 'offing recording';
 const VERSION = 1;
 
@@ -89,23 +91,32 @@ function measure(value: unknown, low: number, high: number, reason: string): num
   return value;
 }
 
-const word = <W extends string>(value: unknown, known: readonly W[], reason: string): W | null => {
-  must(value === null || typeof value === 'string', reason);
-  return known.find((candidate) => candidate === value) ?? null;
-};
+function word<W extends string>(value: unknown, known: readonly W[], reason: string): W | null {
+  if (value === null) return null;
+  must(typeof value === 'string', reason);
+  const at = known.indexOf(value as W);
+  return at < 0 ? null : (known[at] as W);
+}
 
 /** Decode one frame as it came on the socket. */
 export function decodeFrame(bytes: Uint8Array): Released | Refused {
-  try {
+  return refusable(() => {
+    must(extent(bytes, 0) === bytes.length, 'not one object');
     return frame(bytes);
+  });
+}
+
+function refusable<T>(read: () => T): T | Refused {
+  try {
+    return read();
   } catch (error) {
     if (error instanceof Fault) return new Refused(error.message);
     throw error;
   }
 }
 
+/** Decode bytes that are one object, as `extent` has found. */
 function frame(bytes: Uint8Array): Released {
-  must(extent(bytes, 0) === bytes.length, 'not one object');
   const value = unpacked(bytes);
   must(Array.isArray(value) && value.length >= 6, 'not an array of six');
   const [dive, seq, kind, elapsed_s, body, pad] = value as unknown[];
@@ -113,14 +124,19 @@ function frame(bytes: Uint8Array): Released {
   must(isWhole(seq, 0), 'sequence number');
   must(isWhole(kind, 0), 'kind');
   must(typeof elapsed_s === 'number' && elapsed_s >= 0 && elapsed_s < 1e8, 'dive time');
-  must(pad instanceof Uint8Array && pad.every((byte) => byte === 0), 'padding');
+  must(pad instanceof Uint8Array && isEmpty(pad), 'padding');
   must((kind === 0) === (seq === 0), 'a dive begins with its header');
   return { dive, seq, elapsed_s, ...bodyOf(kind, body) };
 }
 
+function isEmpty(pad: Uint8Array): boolean {
+  for (let i = 0; i < pad.length; i += 1) if (pad[i] !== 0) return false;
+  return true;
+}
+
 function unpacked(bytes: Uint8Array): unknown {
   try {
-    return unpack(bytes, LIMITS);
+    return unpacker.decode(bytes);
   } catch {
     throw new Fault('not readable');
   }
@@ -235,7 +251,7 @@ export function decodeRecording(bytes: Uint8Array): Recording {
     const object = bytes.subarray(at, end);
     const footer = footerOf(object);
     if (footer) return stop(end === bytes.length ? 'closed' : new Refused('bytes after the footer'), footer);
-    const record = decodeFrame(object);
+    const record = refusable(() => frame(object));
     if (record instanceof Refused) return stop(record);
     if (record.seq !== records.length) return stop(new Refused('a record is missing or out of place'));
     records.push(record);
@@ -244,10 +260,12 @@ export function decodeRecording(bytes: Uint8Array): Recording {
   return stop('open');
 }
 
+const ARRAY_OF_THREE = 0x93;
+
 function footerOf(object: Uint8Array): Footer | null {
-  if (object.length > 200) return null;
+  if (object.length > 200 || object[0] !== ARRAY_OF_THREE) return null;
   try {
-    const value = unpack(object, LIMITS);
+    const value = unpacker.decode(object);
     if (!Array.isArray(value) || value.length !== 3 || value[0] !== 'end') return null;
     return isWhole(value[1], 0) && isText(value[2], 64) ? { count: value[1], sha256: value[2] } : null;
   } catch {

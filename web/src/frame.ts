@@ -2,7 +2,8 @@
  * One animation frame for the whole page.
  *
  * Rules: what changed is a set of flags; each view draws only when one of its own is raised, at most once a frame;
- * while nothing changes and nothing plays, no frame is asked for.
+ * while nothing changes and nothing plays, no frame is asked for. Once a frame has taken its time, views whose turn
+ * hasn't come wait for the next, and come first there: a slow phone shows every view a little later, none never.
  */
 
 import type { State, View } from './state';
@@ -13,9 +14,14 @@ export interface Drawn {
   readonly upon: number;
 }
 
+/** How long the drawing of one frame may take before the rest waits, in milliseconds: about half of a sixtieth of a second. */
+export const BUDGET_MS = 8;
+
 export class Frame {
   private dirty = 0;
   private asked = false;
+  /** Views to draw, the longest owed first. */
+  private readonly owed = new Set<Drawn>();
 
   constructor(
     private readonly request: (run: (now_ms: number) => void) => void,
@@ -23,6 +29,7 @@ export class Frame {
     private readonly step: (now_ms: number) => { raise: number; more: boolean },
     private readonly state: () => State,
     private readonly drawn: readonly Drawn[],
+    private readonly clock_ms: () => number = () => 0,
   ) {}
 
   /** Raise flags; the views that draw upon them draw in the next frame. */
@@ -38,8 +45,19 @@ export class Frame {
     const { raise, more } = this.step(now_ms);
     const flags = this.dirty | raise;
     this.dirty = 0;
+    for (const drawn of this.drawn) if (drawn.upon & flags) this.owed.add(drawn);
+    this.drawOwed();
+    if (more || this.owed.size > 0) this.raise(0);
+  }
+
+  /** Draw what is owed, the longest owed first, at least one view and as many as there is time for. */
+  private drawOwed(): void {
     const state = this.state();
-    for (const { view, upon } of this.drawn) if (upon & flags) view.draw(state);
-    if (more) this.raise(0);
+    const begun_ms = this.clock_ms();
+    for (const drawn of [...this.owed]) {
+      this.owed.delete(drawn);
+      if (this.drawn.includes(drawn)) drawn.view.draw(state);
+      if (this.clock_ms() - begun_ms >= BUDGET_MS) return;
+    }
   }
 }

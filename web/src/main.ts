@@ -1,11 +1,12 @@
 /** Put the page together: the browser's ports, the sources, the views, one frame. */
 
 import './style.css';
-import { browserDigest, browserPorts, copy, isSeen, keep, kept, languagesWished } from './browser';
+import { browserDigest, browserPorts, copy, isSeen, keep, kept, languagesWished, now_ms } from './browser';
 import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
 import { audienceOf, hashOf, momentOf, type Moment } from './moment';
 import { Page } from './page';
+import { remeasure } from './paint';
 import { liveSource, recordingSource } from './source';
 import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, TURN, type Act, type View } from './state';
 import { isSystem, measureIn } from './units';
@@ -94,6 +95,7 @@ const inSpace = { isOpen: false };
 
 /** Make every view, in the words and units chosen. */
 function made(): Drawn[] {
+  remeasure();
   measureIn(chosen.system);
   speak(chosen.language);
   document.documentElement.lang = words.language;
@@ -144,21 +146,28 @@ let last_ms = 0;
 let rolls = false;
 const frame = new Frame(
   (run) => requestAnimationFrame(run),
-  (now_ms) => {
+  (at_ms) => {
     // Nothing rolls between the frames of a page at rest: the first frame of a replay begins where it was asked to.
-    const passed_s = rolls ? Math.min(0.5, Math.max(0, (now_ms - last_ms) / 1000)) : 0;
-    last_ms = now_ms;
+    const passed_s = rolls ? Math.min(0.5, Math.max(0, (at_ms - last_ms) / 1000)) : 0;
+    last_ms = at_ms;
     const stepped = page.step(passed_s);
     rolls = stepped.more;
     return stepped;
   },
   () => page.state,
   views,
+  now_ms,
 );
 
-const sizes = new ResizeObserver(() => frame.raise(SIZE));
+/** Draw again on sheets of another size, or in other inks. */
+function anew(flags: number): void {
+  remeasure();
+  frame.raise(flags);
+}
+
+const sizes = new ResizeObserver(() => anew(SIZE));
 for (const id of ['plan', 'space', 'column', 'depth', 'ribbon']) sizes.observe(place(id));
-for (const query of ['(forced-colors: active)', '(prefers-contrast: more)', 'print']) matchMedia(query).addEventListener('change', () => frame.raise(ALL));
+for (const query of ['(forced-colors: active)', '(prefers-contrast: more)', 'print']) matchMedia(query).addEventListener('change', () => anew(ALL));
 addEventListener('popstate', () => {
   cancelWriting();
   page.open(momentOf(location.hash));

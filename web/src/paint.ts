@@ -47,9 +47,17 @@ export function timeAxis(pen: Pen, end_s: number): Linear & { readonly left: num
   return { ...linear(0, end_s, left, right), left, right };
 }
 
+let generation = 0;
+
+/** Let every sheet be measured anew before it is drawn next: its size, its inks or the reader's text size may differ. */
+export function remeasure(): void {
+  generation += 1;
+}
+
 /** A canvas in `parent`; decorative where something else speaks for it. */
 export class Sheet {
   readonly canvas: HTMLCanvasElement;
+  private fitted: { readonly generation: number; readonly width: number; readonly height: number; readonly ink: Ink; readonly rem: number } | null = null;
 
   constructor(parent: HTMLElement, spoken: boolean) {
     this.canvas = element('canvas', spoken ? { role: 'img' } : { 'aria-hidden': 'true' });
@@ -63,17 +71,23 @@ export class Sheet {
   /** Fit the canvas to its place and wipe it; null while it has none. */
   begin(): Pen | null {
     const { canvas } = this;
-    const width = canvas.clientWidth;
-    const height = canvas.clientHeight;
     const context = canvas.getContext('2d');
-    if (width === 0 || height === 0 || !context) return null;
+    if (this.fitted?.generation !== generation) this.measure();
+    if (!this.fitted || !context) return null;
+    const { width, height, ink, rem } = this.fitted;
     const ratio = window.devicePixelRatio || 1;
     fit(canvas, Math.round(width * ratio), Math.round(height * ratio));
     context.setTransform(ratio, 0, 0, ratio, 0, 0);
     context.clearRect(0, 0, width, height);
     context.lineJoin = 'round';
+    return { context, width, height, ink, rem };
+  }
+
+  /** Ask the browser how large the place is and what its inks are: that makes it lay the page out, so not every frame. */
+  private measure(): void {
+    const { clientWidth: width, clientHeight: height } = this.canvas;
     const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
-    return { context, width, height, ink: inkOf(canvas), rem };
+    this.fitted = width === 0 || height === 0 ? null : { generation, width, height, ink: inkOf(this.canvas), rem };
   }
 }
 
@@ -179,9 +193,38 @@ export function cross(pen: Pen, x: number, y: number, radius: number, isRinged: 
 
 /** Slanting lines over a rectangle; falling with a slope of 1, rising with -1. */
 export function hatch(pen: Pen, left: number, right: number, top: number, height: number, slope: 1 | -1, apart: number): void {
+  const { context, ink } = pen;
+  context.beginPath();
   for (let x = left - height; x < right + height; x += apart) {
-    line(pen, x, slope > 0 ? top : top + height, x + height, slope > 0 ? top + height : top, pen.ink.hair);
+    context.moveTo(x, slope > 0 ? top : top + height);
+    context.lineTo(x + height, slope > 0 ? top + height : top);
   }
+  context.strokeStyle = ink.hair;
+  context.lineWidth = 1;
+  context.stroke();
+}
+
+/** Fill a shape with slanting hairlines that go on from one shape to the next, `apart` pixels from each other. */
+export function fillHatched(pen: Pen, shape: Path2D, apart: number): void {
+  const { context } = pen;
+  const ratio = context.getTransform().a;
+  const side = Math.round(apart * Math.SQRT2 * ratio);
+  const tile = Object.assign(document.createElement('canvas'), { width: side, height: side });
+  const pencil = tile.getContext('2d');
+  if (!pencil) return;
+  pencil.strokeStyle = pen.ink.hair;
+  pencil.lineWidth = ratio;
+  pencil.beginPath();
+  for (const off of [-side, 0, side]) {
+    pencil.moveTo(off - 1, side + 1);
+    pencil.lineTo(off + side + 1, -1);
+  }
+  pencil.stroke();
+  const pattern = context.createPattern(tile, 'repeat');
+  if (!pattern) return;
+  pattern.setTransform(new DOMMatrix().scale(1 / ratio));
+  context.fillStyle = pattern;
+  context.fill(shape);
 }
 
 /** The dash of a vehicle's line. */

@@ -85,16 +85,17 @@ function unionLength(stretches: (readonly [number, number])[]): number {
   return length;
 }
 
-const known = new WeakMap<Dive, { readonly upTo: string; readonly area_m2: number }>();
+const MOST_KNOWN = 2_000;
+const known = new WeakMap<Dive, Map<string, number>>();
 
 /** Return the area covered up to tick `i` in square metres; null where no swath or no position is told. */
 export function covered_m2(dive: Dive, i: number): number | null {
   const { swath_m } = dive.header;
   if (swath_m === null || dive.tracks.every((track) => samplesUpTo(track, i) === 0)) return null;
   const upTo = dive.tracks.map((track) => samplesUpTo(track, i)).join(' ');
-  const before = known.get(dive);
-  if (before?.upTo === upTo) return before.area_m2;
-  const area_m2 = unionArea_m2(stripsOf(dive, i) ?? [], swath_m);
-  known.set(dive, { upTo, area_m2 });
+  const areas = known.get(dive) ?? new Map<string, number>();
+  known.set(dive, areas);
+  const area_m2 = areas.get(upTo) ?? unionArea_m2(stripsOf(dive, i) ?? [], swath_m);
+  if (areas.size < MOST_KNOWN) areas.set(upTo, area_m2);
   return area_m2;
 }

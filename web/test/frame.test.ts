@@ -44,4 +44,22 @@ describe('the frame', () => {
     run();
     expect([due.length, drawn.length]).toEqual([0, 4]);
   });
+
+  test('lets views wait for the next frame once one has taken its time, and forgets none', () => {
+    let time_ms = 0;
+    const due: ((now_ms: number) => void)[] = [];
+    const drawn: string[] = [];
+    const view = (name: string) => ({ draw: () => (drawn.push(name), (time_ms += 5)), destroy: () => {} });
+    const views = ['a', 'b', 'c', 'd'].map((name) => ({ view: view(name), upon: 1 }));
+    const frame = new Frame((run) => due.push(run), () => ({ raise: 0, more: false }), () => ({}) as State, views, () => time_ms);
+    frame.raise(1);
+    due.shift()?.(0);
+    expect(drawn).toEqual(['a', 'b']);
+    frame.raise(1);
+    expect(due.length).toBe(1);
+    due.shift()?.(0);
+    expect(drawn).toEqual(['a', 'b', 'c', 'd']);
+    while (due.length > 0) due.shift()?.(0);
+    expect(drawn).toEqual(['a', 'b', 'c', 'd', 'a', 'b']);
+  });
 });

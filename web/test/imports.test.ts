@@ -22,6 +22,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   store: ['decode', 'scale'],
   chapters: ['decode', 'store'],
   swath: ['pace', 'store'],
+  visits: ['decimate', 'store'],
   followers: ['transport'],
   pace: ['playhead', 'store'],
   state: ['decode', 'playhead', 'store'],
@@ -41,8 +42,8 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   'space/ink': ['space/camera', 'space/seabed'],
   'space/turning': ['space/camera'],
   'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
-  'views/*': ['announce', 'chapters', 'decimate', 'decode', 'describe', 'dom', 'format', 'keys', 'moment', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'swath', 'units', 'words'],
-  main: ['browser', 'followers', 'frame', 'moment', 'page', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
+  'views/*': ['announce', 'chapters', 'decimate', 'decode', 'describe', 'dom', 'format', 'keys', 'moment', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'swath', 'units', 'visits', 'words'],
+  main: ['browser', 'followers', 'frame', 'moment', 'page', 'paint', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
 };
 
 const FILES = import.meta.glob<string>('../src/**/*.ts', { query: '?raw', import: 'default', eager: true });

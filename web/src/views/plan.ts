@@ -1,10 +1,9 @@
 /** The track from above, on squared paper: a scale of its own, and no north. */
 
 import { latestTargets, planLabel, trackMissing } from '../describe';
-import { changes } from '../decimate';
 import { element, mark, say } from '../dom';
 import * as format from '../format';
-import { crisp, cross, dash, hatch, line, Sheet, vehicleMark, widthOf, write, type Lettering, type Pen } from '../paint';
+import { crisp, cross, dash, fillHatched, line, Sheet, vehicleMark, widthOf, write, type Lettering, type Pen } from '../paint';
 import { indexAt } from '../playhead';
 import { barLength, gridStep, multiples, planScale, type Bounds, type PlanScale } from '../scale';
 import { firstFree, type Box } from '../seats';
@@ -12,6 +11,7 @@ import type { State, View } from '../state';
 import type { Dive, Track } from '../store';
 import { stripsOf } from '../swath';
 import { units } from '../units';
+import { visitsOf } from '../visits';
 import { words } from '../words';
 
 const GRID_PIXELS = 44;
@@ -96,19 +96,12 @@ function grid(pen: Pen, scale: PlanScale, step_m: number): void {
 function swath(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
   const strips = stripsOf(dive, at);
   if (strips === null || strips.length === 0) return;
-  const { context } = pen;
   const ground = new Path2D();
   for (const corners of strips) {
     corners.forEach(([east, north], n) => (n === 0 ? ground.moveTo(scale.x(east), scale.y(north)) : ground.lineTo(scale.x(east), scale.y(north))));
     ground.closePath();
   }
-  context.save();
-  context.beginPath();
-  context.rect(0, 0, pen.width, pen.height);
-  context.clip();
-  context.clip(ground);
-  hatch(pen, 0, pen.width, 0, pen.height, -1, 5);
-  context.restore();
+  fillHatched(pen, ground, 5);
 }
 
 interface Placed {
@@ -129,11 +122,11 @@ function placedTargets(dive: Dive, at_s: number): Placed[] {
 }
 
 function track(pen: Pen, scale: PlanScale, dive: Dive, at: number, at_s: number): void {
-  const kept = dive.tracks.map((one) => changes(one.east_m, one.north_m, at + 1));
   const side = (dive.header.cell_m ?? 0) * scale.pixelsPerMetre;
-  dive.tracks.forEach((one, vehicle) => visited(pen, scale, one, kept[vehicle] as number[], side));
+  const visits = dive.tracks.map((one) => visitsOf(one, at + 1));
+  dive.tracks.forEach((one, vehicle) => visited(pen, scale, one, at, visits[vehicle]?.firsts ?? [], side));
   swath(pen, scale, dive, at);
-  dive.tracks.forEach((one, vehicle) => way(pen, scale, one, kept[vehicle] as number[], vehicle));
+  dive.tracks.forEach((one, vehicle) => way(pen, scale, one, at, visits[vehicle]?.turns ?? [], vehicle));
   const targets = placedTargets(dive, at_s);
   for (const { east_m, north_m, isChecked } of targets) cross(pen, scale.x(east_m), scale.y(north_m), 3.5, isChecked, pen.ink.line);
   dive.tracks.forEach((one, vehicle) => now(pen, scale, one, vehicle, at, side));
@@ -141,23 +134,20 @@ function track(pen: Pen, scale: PlanScale, dive: Dive, at: number, at_s: number)
 }
 
 /** Shade every square once, however often it was visited. */
-function visited(pen: Pen, scale: PlanScale, one: Track, kept: readonly number[], side: number): void {
-  const seen = new Set<string>();
+function visited(pen: Pen, scale: PlanScale, one: Track, at: number, firsts: readonly number[], side: number): void {
   pen.context.fillStyle = pen.ink.wash;
-  for (const i of kept) {
-    const [east, north] = [one.east_m[i] as number, one.north_m[i] as number];
-    const key = `${east} ${north}`;
-    if (Number.isNaN(east) || seen.has(key)) continue;
-    seen.add(key);
-    pen.context.fillRect(scale.x(east) - side / 2, scale.y(north) - side / 2, side, side);
+  for (const i of firsts) {
+    if (i > at) break;
+    pen.context.fillRect(scale.x(one.east_m[i] as number) - side / 2, scale.y(one.north_m[i] as number) - side / 2, side, side);
   }
 }
 
-function way(pen: Pen, scale: PlanScale, one: Track, kept: readonly number[], vehicle: number): void {
+function way(pen: Pen, scale: PlanScale, one: Track, at: number, turns: readonly number[], vehicle: number): void {
   const { context, ink } = pen;
   context.beginPath();
   let down = false;
-  for (const i of kept) {
+  for (const i of turns) {
+    if (i > at) break;
     const east = one.east_m[i] as number;
     if (Number.isNaN(east)) down = false;
     else if (down) context.lineTo(scale.x(east), scale.y(one.north_m[i] as number));
