@@ -98,7 +98,7 @@ SHELL = {
     "answers": "",
     "gate": "core.subscriber wheel",
     "page_words": "core.errors",
-    "track_picture": "core.summary page_words | PIL",
+    "track_picture": "core.summary page_words | PIL fontpkg_source_serif_4",
     "made_pages": "core.summary page_words track_picture | jinja2",
     "public_files": "core.history core.summary core.wire made_pages page_words representation",
     "pages": "core.errors answers public_files representation | aiohttp",

@@ -276,7 +276,7 @@ def test_live_page_without_script_says_the_state(served: str) -> None:
         page.goto(served)
         page.get_by_role("heading", name="Dive 1 is over").wait_for()
         assert page.get_by_role("heading", level=1).all_inner_texts() == ["The search for the Isoline Marr"]
-        assert [page.locator(empty).is_visible() for empty in ("header", "#plan", "#cautions")] == [False] * 3
+        assert [page.locator(empty).is_visible() for empty in ("header", "#plan", "footer")] == [False] * 3
         assert page.get_by_text("Positions are coarse and without a place, on purpose.").is_visible()
         browser.close()
 

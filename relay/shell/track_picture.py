@@ -12,6 +12,7 @@ from io import BytesIO
 from math import floor, log10
 from xml.sax.saxutils import escape
 
+import fontpkg_source_serif_4
 from PIL import Image, ImageDraw, ImageFont
 
 from relay.core.summary import Point, Summary
@@ -192,7 +193,7 @@ def _draw(pen: ImageDraw.ImageDraw, summary: Summary, frame: Frame, words: PageW
 @cache
 def _font(size: int) -> ImageFont.FreeTypeFont:
     """Return the font that comes with a package, so that every machine draws the same: Latin, Greek, Cyrillic."""
-    file = files("fontpkg_source_serif_4") / "files" / "SourceSerif4[opsz,wght].ttf"
+    file = files(fontpkg_source_serif_4) / "files" / "SourceSerif4[opsz,wght].ttf"
     return ImageFont.truetype(BytesIO(file.read_bytes()), size, layout_engine=ImageFont.Layout.BASIC)
 
 
