@@ -80,7 +80,7 @@ SHELL = {
     "expedition": "core.area core.errors core.policy expedition_form feed_url toml_lines | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
-    "plain_words": "core.policy quantities",
+    "plain_words": "core.area core.policy quantities",
     # bytes in
     "feed_intake": "core.errors feed_url",
     "feed_datagram": "feed_intake feed_url",

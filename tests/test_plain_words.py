@@ -11,7 +11,7 @@ import pytest
 
 from dives import INVENTED_SITE, SECOND, SECRETS, message, rows, run, walk
 from expeditions import changed
-from relay.core.area import Area
+from relay.core.area import Area, Zone, ZoneAction
 from relay.core.channel import Due
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
@@ -203,3 +203,16 @@ def test_words_name_the_declared_area_and_what_is_forbidden() -> None:
     words = said(replace(preset("public"), area=area, forbidden_words=("a", "b")))
     assert 'the declared area, "the invented bank", and nothing closer' in words
     assert "any that holds one of your 2 forbidden words" in words
+
+
+def test_words_on_zones_say_what_happens_in_them() -> None:
+    """How many zones hide the track and how many hold it still, in good grammar, without naming one."""
+    galley = Zone(name="galley", latitude_deg=1.0, longitude_deg=2.0, radius_m=50.0, margin_m=50.0,
+                  action=ZoneAction.WITHHOLD)  # fmt: skip
+    frozen = [replace(galley, name=name, action=ZoneAction.FREEZE) for name in ("bow", "stern")]
+    one = said(replace(preset("public"), zones=(galley,), forbidden_words=("a",)))
+    assert "It is not shown in 1 zone; where a zone ends is blurred by a secret." in one
+    assert "any that holds your forbidden word" in one
+    both = said(replace(preset("public"), zones=(galley, *frozen)))
+    assert "It is not shown in 1 zone and stands still on the page in 2 zones; where" in both
+    assert "galley" not in both

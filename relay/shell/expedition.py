@@ -78,7 +78,8 @@ def parse_expedition(text: str, path: Path) -> Expedition:
     try:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise ExpeditionError(f"{path}: not TOML: {error}") from error
+        remedy = "text is written in quotes, a list in brackets, and yes or no as true or false"
+        raise ExpeditionError(f"{path}: not TOML: {error}. In TOML {remedy}.") from error
     try:
         file = File.model_validate(_with_presets(values))
     except ValidationError as error:

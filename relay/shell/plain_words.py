@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from relay.core.area import ZoneAction
 from relay.core.policy import Disclosed, Leg, Place, Plan, Policy, SourcePlan
 from relay.shell.quantities import say_duration, say_number
 
@@ -72,7 +73,9 @@ def _place(policy: Policy, plan: Plan) -> str:
     area = f'the declared area, "{plan.area.name}", and nothing closer' if plan.area else "not told"
     if policy.place is Place.AREA:
         return f"Place: {area}."
-    return f"Place: {area}; the track floats in a frame that is shifted and turned by a secret."
+    return (
+        f"Place: {area}; the track is moved and turned by a secret, so that it doesn't show where on a chart it lies."
+    )
 
 
 def _track(policy: Policy, plan: Plan) -> list[str]:
@@ -103,8 +106,20 @@ def _bounds(policy: Policy, plan: Plan) -> list[str]:
     if policy.radius_m is not None:
         lines.append(f"  It stops wherever the vehicle is more than {say_number(policy.radius_m)} m from there.")
     if plan.zones:
-        lines.append(f"  It is hidden or frozen in {len(plan.zones)} zone(s) with blurred edges.")
+        lines.append(f"  {_zones(plan)}")
     return lines
+
+
+def _zones(plan: Plan) -> str:
+    """Return what happens to a track in the zones."""
+    words = {ZoneAction.WITHHOLD: "is not shown", ZoneAction.FREEZE: "stands still on the page"}
+    counts = {action: sum(zone.action is action for zone in plan.zones) for action in words}
+    told = [f"{words[action]} in {_count(count, 'zone')}" for action, count in counts.items() if count]
+    return f"It {_join(told)}; where a zone ends is blurred by a secret."
+
+
+def _count(count: int, noun: str) -> str:
+    return f"1 {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def _depth(policy: Policy) -> str:
@@ -121,9 +136,9 @@ def _depth(policy: Policy) -> str:
 def _notes(policy: Policy, plan: Plan) -> str:
     if not policy.check_text:
         return "Annotations and targets: all of them, unchecked."
-    words = (
-        f", and any that holds one of your {len(plan.forbidden_words)} forbidden words" if plan.forbidden_words else ""
-    )
+    count = len(plan.forbidden_words)
+    forbidden = "your forbidden word" if count == 1 else f"one of your {count} forbidden words"
+    words = f", and any that holds {forbidden}" if count else ""
     places = "coordinates, bearings from a named place"
     return f"Annotations and targets: all but those in which a place is found ({places}){words}."
 
@@ -149,7 +164,7 @@ def describe_feed(source: SourcePlan, url: str) -> str:
             sounder = '; its sounder is passed over (sounder = "altitude" or "depth" says what it means)'
         else:
             sounder = f"; its sounder ({source.sounder_sentence}) gives the vehicle's {source.sounder}"
-    standby = f"; it counts while {source.standby_for} is silent or frozen" if source.standby_for else ""
+    standby = f"; it is used only while {source.standby_for} says nothing or stands still" if source.standby_for else ""
     return f"Feed {source.name}: {source.format} from {url}{whose}{sounder}{standby}."
 
 
