@@ -45,6 +45,7 @@ def _parser() -> argparse.ArgumentParser:
     _check(commands)
     _rehearse(commands)
     _show(commands)
+    _brief(commands)
     _export(commands)
     _publish(commands)
     _tell(commands)
@@ -128,6 +129,23 @@ def _show(commands: "_Commands[argparse.ArgumentParser]") -> None:
     )
     parser.add_argument("recording", type=Path, metavar="RECORDING")
     parser.add_argument("--figures", action="store_true", help="print the dive's numbers instead: distance, area, ...")
+
+
+def _brief(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    parser = _add(
+        commands,
+        "brief",
+        "make a briefing of a recording: one page that opens without a network",
+        "Writes one HTML file that holds the page and the recording: it opens from disk, replays the dive with its\n"
+        "chapters, and prints as a summary. Notes of your own stand in a TOML file, one [[note]] each:\n\n"
+        '  [[note]]\n  chapter = 5             # the number of an annotation; or at = "0:28:16", a dive time\n'
+        '  text = "Say how the echo was found."',
+    )
+    parser.add_argument("recording", type=Path, metavar="RECORDING")
+    parser.add_argument("-o", "--out", type=Path, required=True, metavar="FILE.html")
+    parser.add_argument("--notes", type=Path, metavar="NOTES.toml", help="what you want to say, shown to you alone")
+    parser.add_argument("--force", action="store_true", help="write over a file that is there")
+    parser.add_argument("--unfinished", action="store_true", help="take a recording whose end is missing")
 
 
 def _export(commands: "_Commands[argparse.ArgumentParser]") -> None:

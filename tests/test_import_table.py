@@ -106,6 +106,7 @@ SHELL = {
     "viewer": "core.history core.subscriber core.websocket gate",
     "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
     "site": "core.history answers conversation front gate pages public_files viewer",
+    "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words public_files "
     "recording",
@@ -125,7 +126,7 @@ SHELL = {
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
     "running secrets_file ship site_files station_reports station_sender",
     "tell": "core.errors control expedition quantities",
-    "app": "core.errors core.figures core.release core.secrets clock demo_run expedition export page_words "
+    "app": "core.errors core.figures core.release core.secrets briefing clock demo_run expedition export page_words "
     "plain_words public_files publish quantities recording rehearse running secrets_file ship site_files tell "
     "| rich uvloop",
 }

@@ -18,6 +18,7 @@ from relay.core.errors import OperatorError
 from relay.core.figures import figures
 from relay.core.release import Kind
 from relay.core.secrets import Secrets
+from relay.shell.briefing import brief
 from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
 from relay.shell.expedition import read_expedition
@@ -41,6 +42,7 @@ FAULT = 2
 def run(options: argparse.Namespace) -> int:
     """Run the command in `options`; 0 when done, 2 when something a person gave us is wrong."""
     commands: dict[str, Callable[[argparse.Namespace], int]] = {
+        "brief": _brief,
         "check": _check,
         "demo": _demo,
         "export": _export,
@@ -151,6 +153,15 @@ def _show(options: argparse.Namespace) -> int:
     if not recording.closed:
         torn = f", {recording.torn_bytes} bytes of a torn tail left out" if recording.torn_bytes else ""
         print(f"{options.recording}: not closed: the dive goes on, or the end is missing{torn}", file=sys.stderr)
+    return 0
+
+
+def _brief(options: argparse.Namespace) -> int:
+    brief(
+        options.recording, options.notes, site_folder(), options.out, force=options.force, unfinished=options.unfinished
+    )
+    print(options.out)
+    print("It opens from disk in a browser, without a network.", file=sys.stderr)
     return 0
 
 

@@ -32,6 +32,9 @@ export function browserPorts(address: string): Ports {
   };
 }
 
+/** The text of an element that holds data; null where there is none. */
+export const dataIn = (id: string): string | null => document.getElementById(id)?.textContent ?? null;
+
 /** The time since the page was opened, in milliseconds. */
 export const now_ms = (): number => performance.now();
 

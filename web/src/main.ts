@@ -1,7 +1,8 @@
 /** Put the page together: the browser's ports, the sources, the views, one frame. */
 
 import './style.css';
-import { browserDigest, browserPorts, copy, isSeen, keep, kept, languagesWished, now_ms } from './browser';
+import { browserDigest, browserPorts, copy, dataIn, isSeen, keep, kept, languagesWished, now_ms } from './browser';
+import { embeddedPorts, readEmbedded } from './embedded';
 import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
 import { audienceOf, hashOf, momentOf, type Moment } from './moment';
@@ -23,6 +24,7 @@ import * as link from './views/link';
 import * as masthead from './views/masthead';
 import * as now from './views/now';
 import * as plan from './views/plan';
+import * as presenter from './views/presenter';
 import * as remark from './views/remark';
 import * as ribbon from './views/ribbon';
 import * as space from './views/space';
@@ -31,7 +33,9 @@ import * as targets from './views/targets';
 import { languageFor, speak, words } from './words';
 
 document.getElementById('first')?.remove();
-const ports = browserPorts(document.baseURI);
+const embedded = readEmbedded(dataIn('recording'), dataIn('briefing'));
+const world = browserPorts(document.baseURI);
+const ports = embedded === null ? world : embeddedPorts(embedded, world);
 const calm = matchMedia('(prefers-reduced-motion: reduce)');
 
 function place(id: string): HTMLElement {
@@ -72,6 +76,7 @@ const act: Act = (action) => page.act(action);
 
 const shell: View = {
   draw(state): void {
+    document.body.dataset.briefing = String(embedded !== null);
     document.body.dataset.scene = state.dive ? 'dive' : state.listed && state.wanted === null ? 'blank' : 'empty';
     document.body.dataset.replay = String(state.dive !== null && (state.playhead.mode !== 'following' || state.dive.over));
   },
@@ -92,6 +97,9 @@ function choiceKept(): choices.Choice {
 
 let chosen = choiceKept();
 const inSpace = { isOpen: false };
+const presenting = { notes: true, large: false };
+/** A briefing is one file: what is fetched only when asked for isn't in it. */
+const loadSpace = embedded === null ? () => import('./space/scene') : null;
 
 /** Make every view, in the words and units chosen. */
 function made(): Drawn[] {
@@ -103,12 +111,13 @@ function made(): Drawn[] {
   const linking = link.create(place('link'), () => location.origin + address(), copy);
   return [
     { view: shell, upon: DATA | LINK | TICK },
-    { view: masthead.create(place('masthead'), act), upon: DATA | LINK | TICK },
+    { view: masthead.create(place('masthead'), act, embedded === null), upon: DATA | LINK | TICK },
+    ...(embedded === null ? [] : [{ view: presenter.create(place('presenter'), act, embedded, presenting), upon: DATA | TICK | PLAYHEAD }]),
     { view: honest.create(place('honest')), upon: DATA | TICK },
     { view: remark.create(place('remark')), upon: DATA | LINK },
     { view: now.create(place('now')), upon: DATA | TICK | LINK },
     { view: plan.create(place('plan')), upon: DATA | TICK | SIZE },
-    { view: space.create(place('space'), () => import('./space/scene'), () => raise(TURN), inSpace), upon: DATA | TICK | SIZE | TURN },
+    { view: space.create(place('space'), loadSpace, () => raise(TURN), inSpace), upon: DATA | TICK | SIZE | TURN },
     { view: column.create(place('column')), upon: DATA | TICK | SIZE },
     { view: depth.create(place('depth'), act), upon: DATA | PLAYHEAD | SIZE },
     { view: ribbon.create(place('ribbon'), act), upon: DATA | PLAYHEAD | SIZE },

@@ -28,6 +28,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   state: ['decode', 'playhead', 'store'],
   describe: ['chapters', 'decode', 'format', 'pace', 'scale', 'state', 'store', 'swath', 'units', 'words'],
   transport: ['backoff', 'state'],
+  embedded: ['decode', 'transport'],
   source: ['backoff', 'decode', 'state', 'transport'],
   page: ['chapters', 'decode', 'moment', 'playhead', 'source', 'state', 'store'],
   frame: ['state'],
@@ -42,8 +43,8 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   'space/ink': ['space/camera', 'space/seabed'],
   'space/turning': ['space/camera'],
   'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
-  'views/*': ['announce', 'chapters', 'decimate', 'decode', 'describe', 'dom', 'format', 'keys', 'moment', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'swath', 'units', 'visits', 'words'],
-  main: ['browser', 'followers', 'frame', 'moment', 'page', 'paint', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
+  'views/*': ['announce', 'chapters', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'format', 'keys', 'moment', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'swath', 'units', 'visits', 'words'],
+  main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'paint', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
 };
 
 const FILES = import.meta.glob<string>('../src/**/*.ts', { query: '?raw', import: 'default', eager: true });

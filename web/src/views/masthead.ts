@@ -7,7 +7,8 @@ import type { DiveEntry } from '../decode';
 import type { Act, State, View } from '../state';
 import { words } from '../words';
 
-export function create(root: HTMLElement, act: Act): View {
+/** `isSite`: there is more than this page. */
+export function create(root: HTMLElement, act: Act, isSite: boolean): View {
   const title = element('h1');
   const select = element('select', { id: 'dive' });
   const picker = element('p', { class: 'picker' }, element('label', { for: 'dive' }, words.picker.label), select);
@@ -29,7 +30,7 @@ export function create(root: HTMLElement, act: Act): View {
       const key = JSON.stringify(state.dives.map(({ dive, closed }) => [dive, closed]));
       if (key !== listed) fill(select, state.dives);
       listed = key;
-      all.hidden = picker.hidden = state.dives.length === 0;
+      all.hidden = picker.hidden = state.dives.length === 0 || !isSite;
       if (state.wanted !== null) select.value = String(state.wanted);
       const connection = connectionWords(state);
       say(word, connection.word);

@@ -257,6 +257,13 @@ export const de: Words = {
     ],
   },
 
+  presenter: {
+    large: 'Große Schrift für die Wand',
+    notes: 'Meine Notizen',
+    nothing: 'Hier keine eigene Notiz.',
+    keys: 'Bild ab und Bild auf, wie ein Klicker sie sendet, gehen von Kapitel zu Kapitel.',
+  },
+
   time: {
     chapters: {
       title: 'Kapitel',

@@ -255,6 +255,13 @@ export const en = {
     ],
   },
 
+  presenter: {
+    large: 'Large words for a wall',
+    notes: 'My notes',
+    nothing: 'No note of yours here.',
+    keys: 'Page Down and Page Up, as a clicker sends them, go from chapter to chapter.',
+  },
+
   time: {
     chapters: {
       title: 'Chapters',
