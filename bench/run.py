@@ -78,8 +78,9 @@ def _journal() -> Table:
 def _page() -> Table:
     seen = in_browser()
     table = _table(f"The followers' page, processor {SLOWER} times slower", show_header=False)
-    table.add_row("first picture of a dive of 6 h joined late, at the public tick", f"{seen.first_picture_ms:,.0f} ms")
-    table.add_row("the same with a record a second, 21,600 of them", f"{seen.first_dense_ms:,.0f} ms")
+    for first, what in ((seen.first, "at the public tick"), (seen.first_dense, "a record a second")):
+        times = f"{first.words_ms:,.0f} ms; the page at work {first.drawn_ms:,.0f} ms"
+        table.add_row(f"words and picture of a dive of 6 h joined late, {what}", times)
     table.add_row("first script, compressed", f"{seen.script_octets / 1_024:.1f} KiB")
     frames = f"{seen.scrub_frame_ms:.1f} ms a frame at the median, {seen.scrub_worst_ms:.0f} ms at most"
     table.add_row("dragging through 8 h, 28,800 records", frames)

@@ -34,12 +34,17 @@ async def watching(browser: Browser, link: str = "", upto_s: float = 4_010) -> A
         publish(site, demo_dive(upto_s))
         async with follower(browser, address(site) + link) as someone:
             await someone.ribbon.wait_for()
+            await someone.page.locator("#chapters li").first.wait_for()
             yield someone, site
 
 
 async def moment(someone: Follower) -> float:
     """Return the dive time that the ribbon tells, once the page has drawn whatever was done to it."""
-    await someone.page.evaluate("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    frames = """(left) => new Promise((done) => {
+        const next = () => (left-- > 0 ? requestAnimationFrame(next) : done());
+        next();
+    })"""
+    await someone.page.evaluate(frames, 20)  # a frame draws as many views as it has time for
     return await told(someone)
 
 

@@ -91,13 +91,14 @@ def dive_html(shelf: Shelf, summary: Summary) -> bytes:
 
 
 def with_first_words(index: bytes, shelf: Shelf) -> bytes:
-    """Return the live page with the state in words, and what a link to it shows.
+    """Return the live page with the state in words and the newest dive's picture, and what a link to it shows.
 
     The page's script takes the words away when it draws. An index without a place for them stays as it is there.
     """
     words, newest = shelf.words, shelf.newest
     state, honest = _state(newest, words), _honest(shelf, newest)
-    first = _fragment("first.html", words=words, title=shelf.expedition, honest=honest, state=state)
+    dive = None if newest is None else _dive(newest, words)
+    first = _fragment("first.html", words=words, title=shelf.expedition, honest=honest, state=state, dive=dive)
     name = picture_name(None, "png")
     preview = _fragment("preview.html", preview=_preview(shelf, shelf.expedition, _expedition_line(shelf), name))
     text = index.decode().replace(_own_description(index.decode()), "")

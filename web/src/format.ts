@@ -9,21 +9,32 @@ import { known, units, type Unit, type Units } from './units';
 import { words } from './words';
 
 const NBSP = '\u00a0';
-const formats = new Map<string, Intl.NumberFormat>();
+interface Marks {
+  readonly group: string;
+  readonly decimal: string;
+}
+const known_ = new Map<string, Marks>();
 
-/** The format of the language in use; made once, since making one is slow. */
-function formatOf(digits: number): Intl.NumberFormat {
-  const key = `${words.locale} ${digits}`;
-  const found = formats.get(key) ?? new Intl.NumberFormat(words.locale, { minimumFractionDigits: 0, maximumFractionDigits: digits, useGrouping: true });
-  formats.set(key, found);
+/** The marks of the language in use, as the browser knows them; asked for once, since that is slow on a phone. */
+function marks(): Marks {
+  const found = known_.get(words.locale) ?? asked(words.locale);
+  known_.set(words.locale, found);
   return found;
+}
+
+function asked(locale: string): Marks {
+  const parts = new Intl.NumberFormat(locale, { useGrouping: true, minimumFractionDigits: 1 }).formatToParts(1_234_567.5);
+  const mark = (type: string): string => parts.find((part) => part.type === type)?.value ?? '';
+  return { group: mark('group'), decimal: mark('decimal') };
 }
 
 /** Format a number with at most `digits` decimals, grouped, with a true minus sign and never "-0". */
 export function number(value: number, digits: 0 | 1 | 2 = 0): string {
   const scale = 10 ** digits;
   const rounded = Math.round(value * scale) / scale;
-  return formatOf(digits).format(rounded === 0 ? 0 : rounded).replace('-', '\u2212');
+  const [whole = '', part] = String(Math.abs(rounded)).split('.');
+  const grouped = whole.length > 3 ? whole.replace(/\B(?=(?:\d{3})+$)/g, marks().group) : whole;
+  return `${rounded < 0 ? '\u2212' : ''}${grouped}${part === undefined ? '' : marks().decimal + part}`;
 }
 
 /** Say a value known in steps of `step`, both in SI units, in `unit`, without the unit's name. */

@@ -32,7 +32,6 @@ import * as spoken from './views/spoken';
 import * as targets from './views/targets';
 import { languageFor, speak, words } from './words';
 
-document.getElementById('first')?.remove();
 const embedded = readEmbedded(dataIn('recording'), dataIn('briefing'));
 const world = browserPorts(document.baseURI);
 const ports = embedded === null ? world : embeddedPorts(embedded, world);
@@ -76,6 +75,8 @@ const act: Act = (action) => page.act(action);
 
 const shell: View = {
   draw(state): void {
+    // The first words, which came with the page, stay until there is something to draw, or to say of the connection.
+    if (state.dive || (state.listed && state.wanted === null) || state.connection.is !== 'connecting') document.getElementById('first')?.remove();
     document.body.dataset.briefing = String(embedded !== null);
     document.body.dataset.scene = state.dive ? 'dive' : state.listed && state.wanted === null ? 'blank' : 'empty';
     document.body.dataset.replay = String(state.dive !== null && (state.playhead.mode !== 'following' || state.dive.over));
@@ -111,6 +112,7 @@ function made(): Drawn[] {
   const linking = link.create(place('link'), () => location.origin + address(), copy);
   return [
     { view: shell, upon: DATA | LINK | TICK },
+    { view: keys.create(place('keys'), act, () => linking.copy(), choice), upon: DATA },
     { view: masthead.create(place('masthead'), act, embedded === null), upon: DATA | LINK | TICK },
     ...(embedded === null ? [] : [{ view: presenter.create(place('presenter'), act, embedded, presenting), upon: DATA | TICK | PLAYHEAD }]),
     { view: honest.create(place('honest')), upon: DATA | TICK },
@@ -123,7 +125,6 @@ function made(): Drawn[] {
     { view: ribbon.create(place('ribbon'), act), upon: DATA | PLAYHEAD | SIZE },
     { view: controls.create(place('controls'), act), upon: DATA | PLAYHEAD | LINK },
     { view: linking, upon: DATA | PLAYHEAD },
-    { view: keys.create(place('keys'), act, () => linking.copy(), choice), upon: DATA },
     { view: chapters.create(place('chapters'), act), upon: DATA | PLAYHEAD },
     { view: targets.create(place('targets')), upon: DATA | TICK },
     { view: figures.create(place('figures')), upon: DATA | TICK },
