@@ -130,7 +130,8 @@ SHELL = {
     "demo": "simulated station_reports",
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
     "running secrets_file ship site_files station_reports station_sender",
-    "tell": "core.errors control expedition quantities",
+    "tell_words": "quantities",
+    "tell": "core.errors control expedition quantities tell_words",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run expedition export "
     "page_words plain_cautions plain_ground plain_words public_files publish quantities recording rehearse running "
     "secrets_file ship site_files tell | rich uvloop",

@@ -212,9 +212,12 @@ def test_words_on_zones_say_what_happens_in_them() -> None:
                   action=ZoneAction.WITHHOLD)  # fmt: skip
     frozen = [replace(galley, name=name, action=ZoneAction.FREEZE) for name in ("bow", "stern")]
     one = said(replace(preset("public"), zones=(galley,), forbidden_words=("a",)))
-    assert "It is not shown in the zone galley; where a zone ends is blurred by a secret." in one
+    assert 'It is not shown in the zone "galley"; where a zone ends is blurred by a secret.' in one
     both = said(replace(preset("public"), zones=(galley, *frozen)))
-    assert "It is not shown in the zone galley and stands still on the page in the zones bow and stern; where" in both
+    assert (
+        'It is not shown in the zone "galley" and stands still on the page in the zones "bow" and "stern"; where'
+        in both
+    )
     exact = said(replace(preset("heritage"), zones=(galley,)))
     assert "Zones: they hide nothing from this audience." in exact
     assert "blurred" not in exact

@@ -145,7 +145,9 @@ def _print_outcome(outcome: Outcome, out: Path, limits: DiveLimits) -> None:
     for (audience, dive), records in sorted(outcome.released.items()):
         console.print(f"released to {audience}, dive {dive}: {records} records", highlight=False)
     if not outcome.released:
-        console.print(f"released: nothing, for no dive began. {_begins(limits)}", highlight=False, markup=False)
+        console.print(
+            f"released: nothing, for no dive began. {_begins(limits)}", highlight=False, markup=False, soft_wrap=True
+        )
     console.print(f"written to {out}", highlight=False, soft_wrap=True, markup=False)
 
 

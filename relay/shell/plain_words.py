@@ -151,7 +151,8 @@ def _zones(plan: Plan) -> str:
 
 
 def _zone(names: list[str]) -> str:
-    return f"{'the zone' if len(names) == 1 else 'the zones'} {join_words(names)}"
+    quoted = join_words(f'"{name}"' for name in names)
+    return f"{'the zone' if len(names) == 1 else 'the zones'} {quoted}"
 
 
 def _depth(policy: Policy) -> str:
