@@ -21,7 +21,7 @@ export function honestLine(state: State): { late: string; place: string } {
   const { honest } = words;
   if (!header) return { late: honest.before, place: honest.localBefore };
   const [least_s, most_s] = header.delay_s;
-  const recorded = !state.live || (state.dive?.over ?? false);
+  const recorded = isReplay(state) || (state.dive?.over ?? false);
   if (!recorded && isOverdue(state.connection)) {
     return { late: most_s === 0 ? honest.promptOverdue : honest.overdue(format.delay(most_s, most_s)), place: placeLine(state) };
   }

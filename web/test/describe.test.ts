@@ -48,6 +48,8 @@ describe('the honest line', () => {
   test('says that a recording is one', () => {
     expect(line({}, { live: false })).toMatch(/^A recording, shown 45 to 55 minutes late\./);
     expect(say.honestLine(stateOf(over())).late).toMatch(/^A recording/);
+    const dive = two();
+    expect(say.honestLine(stateOf(dive, { playhead: seek(follow(START, dive.end_s), 0, dive.end_s) })).late).toMatch(/^A recording/);
   });
 
   test('says what is told of the place, and no more', () => {
