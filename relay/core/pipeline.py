@@ -155,9 +155,9 @@ class Pipeline:
                 self._watch_text(decision.text, row.embargo_us, decision.audiences)
             elif isinstance(decision, Target):
                 self._watch_text(decision.name, row.embargo_us)
-            stamped = Stamped(row.embargo_us, row.seq, vehicle, decision)
-            self.present.take(stamped)
-            self.embargo.hold(stamped)
+            told = Stamped(row.embargo_us, row.seq, vehicle, decision)
+            self.present.take(told)
+            self.embargo.hold(told)
 
     def _steer(self, decision: Hold | Resume | Early, at_us: int) -> None:
         for channel in self.channels:
