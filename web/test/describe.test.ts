@@ -166,7 +166,7 @@ describe('the latest note', () => {
 
   test('is the last up to the moment shown, with whose it is and how long before', () => {
     expect([0, 15, 74, 149, 150].map(at)).toEqual([
-      null, 'Coal on the seabed (Lantern, just then)', 'Coal on the seabed (Lantern, just then)', 'Coal on the seabed (Lantern, 2 min earlier)', 'Change of watch (just then)',
+      null, 'Coal on the seabed (written on board about Lantern, just then)', 'Coal on the seabed (written on board about Lantern, just then)', 'Coal on the seabed (written on board about Lantern, 2 min earlier)', 'Change of watch (written on board, just then)',
     ]);
   });
 

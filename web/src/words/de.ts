@@ -199,7 +199,7 @@ export const de: Words = {
   notes: {
     none: 'Bisher keine Notizen.',
     withheld: 'Notizen werden nicht gezeigt.',
-    by: (vehicle, when) => (vehicle === null ? when : `${vehicle}, ${when}`),
+    by: (vehicle, when) => (vehicle === null ? `an Bord notiert, ${when}` : `an Bord über ${vehicle} notiert, ${when}`),
     earlier: (time) => `${time} vorher`,
     justThen: 'gerade eben',
   },

@@ -197,7 +197,7 @@ export const en = {
   notes: {
     none: 'No notes so far.',
     withheld: 'Notes are not told.',
-    by: (vehicle: string | null, when: string) => (vehicle === null ? when : `${vehicle}, ${when}`),
+    by: (vehicle: string | null, when: string) => (vehicle === null ? `written on board, ${when}` : `written on board about ${vehicle}, ${when}`),
     earlier: (time: string) => `${time} earlier`,
     justThen: 'just then',
   },
