@@ -205,6 +205,18 @@ def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
     say.add_argument("text")
     say.add_argument("--vehicle")
     say.add_argument("--audience", action="append", default=[], help="for this audience alone; may be repeated")
+    say.add_argument(
+        "--still",
+        type=Path,
+        metavar="PICTURE",
+        help="with this picture (JPEG, PNG or WebP), for audiences whose fields name stills: made smaller, all "
+        "metadata dropped; the original stays beside the journal",
+    )
+    say.add_argument(
+        "--looked",
+        action="store_true",
+        help="you have looked: nothing in the picture tells a place. What is burned into it is not removed",
+    )
     target = words.add_parser("target", help="name a target and its verdict")
     target.add_argument("name")
     target.add_argument("verdict", help="unchecked, rock, modern debris, of interest or withheld")

@@ -68,7 +68,7 @@ def read_notes(path: Path, recording: Recording) -> list[OwnNote]:
     notes = values.get("note")
     if set(values) != {"note"} or not isinstance(notes, list):
         raise OperatorError(f'{path}: write each note as [[note]] with at = "0:28:16" or chapter = 5, and text = "..."')
-    said_s = [record.elapsed_s for record in recording.records if record.kind == Kind.NOTE]
+    said_s = [record.elapsed_s for record in recording.records if record.kind in (Kind.NOTE, Kind.STILL)]
     return [_note(f"{path}: note {number}", value, said_s) for number, value in enumerate(notes, 1)]
 
 

@@ -26,7 +26,7 @@ PRESETS: dict[str, dict[str, object]] = {
         "track_start": "50 m", "track_start_after": "5 min", "radius": "2 km",
     },
     "heritage": {
-        "fields": ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes"],
+        "fields": ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes", "stills"],
         "place": "exact", "delay": "0 s", "extra": "0 s", "tick": "1 s", "cell": "1 m", "depth_step": "0.1 m",
         "heading_step": "1 deg", "tilt_step": "1 deg", "track_legs": ["deck", "descent", "bottom", "ascent"],
         "text": "unchecked",
@@ -233,6 +233,8 @@ def _open_faults(audience: AudiencePart) -> list[tuple[str, str]]:
     if audience.open and audience.delay == 0:
         why = "without one the ship is where the dive is"
         faults.append(("delay", f'an open audience needs a delay: {why}; set delay = "45 min"'))
+    if Disclosed.STILLS in audience.fields and Disclosed.NOTES not in audience.fields:
+        faults.append(("fields", 'a still goes with its annotation: name "notes", too, or take "stills" out'))
     if 0 < audience.extra < audience.tick:
         faults.append(("extra", "is whole ticks, so less than one adds nothing: make it at least one tick, or 0 s"))
     return faults

@@ -8,10 +8,12 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from relay.core.errors import OperatorError
+from relay.core.errors import OperatorError, RefusedError
+from relay.core.still import Still, write_still
 from relay.shell.control import ask_control
 from relay.shell.expedition import read_expedition
 from relay.shell.quantities import duration_us
+from relay.shell.still_file import CAUTION, Picture, keep_original, made_still, read_picture
 
 
 def tell(options: argparse.Namespace) -> int:
@@ -23,6 +25,8 @@ async def _tell(options: argparse.Namespace, folder: Path) -> int:
     if options.word == "status":
         _print(await ask_control(folder, {"do": "status"}))
         return 0
+    if options.word == "say" and options.still is not None:
+        return await _show(options, folder)
     message = {**await _message(options, folder), "who": options.who or getpass.getuser()}
     answer = await ask_control(folder, message)
     if "confirm" in answer:
@@ -31,6 +35,33 @@ async def _tell(options: argparse.Namespace, folder: Path) -> int:
         answer = await ask_control(folder, {**message, "code": answer["confirm"]})
     _print(answer)
     return 0
+
+
+async def _show(options: argparse.Namespace, folder: Path) -> int:
+    """Say something with a still: its original is kept on the disk before the decision is in the journal."""
+    picture = read_picture(options.still)
+    still = made_still(options.still, picture)
+    if not options.looked:
+        raise OperatorError(f"{CAUTION}\nLook at {options.still}; if nothing in it tells a place, add --looked.")
+    await ask_control(folder, {"do": "status"})
+    answer = await _sent(options, folder, picture, still)
+    width, height = still.size
+    told = {"width": width, "height": height, "octets": len(still.jpeg), "original": still.original}
+    _print({**answer, "still": told})
+    print(CAUTION, file=sys.stderr)
+    return 0
+
+
+async def _sent(options: argparse.Namespace, folder: Path, picture: Picture, still: Still) -> dict[str, Any]:
+    """Keep the original, send the decision, and let the original go again if that is refused."""
+    message = {**await _message(options, folder), "who": options.who or getpass.getuser()}
+    kept, is_new = keep_original(folder, picture)
+    try:
+        return await ask_control(folder, {**message, "still": write_still(still)})
+    except RefusedError:
+        if is_new:
+            kept.unlink(missing_ok=True)
+        raise
 
 
 async def _message(options: argparse.Namespace, folder: Path) -> dict[str, Any]:
