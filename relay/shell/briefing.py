@@ -100,7 +100,7 @@ def briefing(site: Path, recording: bytes, notes: Sequence[OwnNote], expedition:
     if "<!--" in code or "</" in css:
         raise OperatorError(f"{site} has a script or style that can't be put into a page: build it again")
     policy = (
-        f"default-src 'none'; script-src '{_hash(code)}'; style-src '{_hash(css)}'; img-src data: blob:; "
+        f"default-src 'none'; script-src '{_hash(code)}'; style-src '{_hash(css)}'; img-src blob:; "
         "base-uri 'none'; form-action 'none'"
     )
     told = json.dumps({"notes": [{"at_s": note.at_s, "text": note.text} for note in notes]})

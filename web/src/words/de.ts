@@ -202,6 +202,13 @@ export const de: Words = {
     justThen: 'gerade eben',
   },
 
+  stills: {
+    title: 'Standbild',
+    alt: (text) => `Standbild: ${text}`,
+    open: (text) => `Das Standbild größer zeigen: ${text}`,
+    close: 'Schließen',
+  },
+
   targets: {
     title: 'Ziele',
     verdicts: {
@@ -357,5 +364,6 @@ export const de: Words = {
   spoken: {
     connection: (words) => `Verbindung: ${words}.`,
     note: (text) => `Neue Notiz: ${text}`,
+    noteWithStill: (text) => `Neue Notiz mit Standbild: ${text}`,
   },
 };
