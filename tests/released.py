@@ -56,6 +56,19 @@ def dive_with_stills(number: int, pictures: Sequence[bytes]) -> list[Frame]:
     return [_frame(record) for record in [*records, log.note(0, None, "and on"), log.end(TICK_US)]]
 
 
+def dive_with_a_still(number: int, text: str, still: Still, *, at: int = 3, ticks: int = 6) -> list[Frame]:
+    """Return the frames of a closed dive at whose tick `at` a still is shown, between notes of words alone."""
+    log = _log(number, "public")
+    records = [log.open(0)]
+    for tick in range(ticks):
+        records.append(log.tick(tick * TICK_US, [Report(heard=True, depth_m=10 * tick, leg="descent")]))
+        if tick in (1, ticks - 1):
+            records.append(log.note(tick * TICK_US, None, f"words alone at {tick}"))
+        if tick == at:
+            records.append(log.still(tick * TICK_US, 0, text, still))
+    return [_frame(record) for record in [*records, log.end(ticks * TICK_US)]]
+
+
 def _log(number: int, audience: str, place: Place = Place.LOCAL) -> ReleaseLog:
     policy = Policy(
         audience=audience,

@@ -33,7 +33,7 @@ def security_headers(socket_origins: Sequence[str] = ()) -> dict[str, str]:
     """Return the headers of every answer.
 
     `socket_origins` are added to where the page may connect, for browsers in which 'self' does not cover the
-    websocket of the same origin ("wss://dive.example"). `blob:` is what the page shows a still by, and for images alone.
+    websocket of the same origin ("wss://dive.example"). `blob:`, by which the page shows a still, is for images alone.
     """
     connect = " ".join(("'self'", *socket_origins))
     return {
