@@ -93,9 +93,10 @@ function stillOf(chapter: Noted, pictures: Pictures, open: Open): Item | null {
   if (still === null) return null;
   const button = element('button', { type: 'button', 'aria-haspopup': 'dialog', 'aria-label': words.stills.open(text) });
   button.addEventListener('click', () => open(chapter));
-  proportion(button, still);
+  const slip = element('figure', { class: 'still' }, button);
+  proportion(slip, still);
   const reveal = (): void => {
     if (button.childElementCount === 0) button.append(imageOf(still, pictures.of(still), text));
   };
-  return { node: element('figure', { class: 'still' }, button), reveal };
+  return { node: slip, reveal };
 }
