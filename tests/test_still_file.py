@@ -10,6 +10,7 @@ import pytest
 from PIL import Image, ImageCms
 
 from canaries import Scanner
+from canary_photo import MAKER, carriers, photo
 from relay.core.errors import OperatorError
 from relay.core.still import OCTET_LIMIT, SIDE_LIMIT
 from relay.shell.still_file import PIXEL_LIMIT, Picture, keep_original, made_still, read_picture
@@ -96,6 +97,20 @@ def test_noise_is_made_to_fit(tmp_path: Path) -> None:
     assert len(made) <= OCTET_LIMIT
     with Image.open(BytesIO(made)) as read:
         assert max(read.size) <= SIDE_LIMIT
+
+
+@pytest.mark.parametrize("carrier", carriers(PLACE))
+def test_each_carrier_of_a_place_is_found_before_and_gone_after(carrier: str, tmp_path: Path) -> None:
+    """The scanner finds the place in each of them, Pillow reads the whole photograph, and no still holds any."""
+    data = photo(PLACE)
+    assert carriers(PLACE)[carrier] in data
+    assert any("degrees" in sighting.what for sighting in SCANNER.find(carriers(PLACE)[carrier]))
+    with Image.open(BytesIO(data)) as read:
+        assert read.getexif()[0x010F] == MAKER
+        assert {"icc_profile", "comment", "xmp", "photoshop"} <= set(read.info)
+    made = still_of(tmp_path, data)
+    assert SCANNER.find(made) == []
+    assert [marker for marker, _ in segments(made) if marker >= 0xE0] == [0xE0]
 
 
 def test_what_follows_a_picture_is_left_behind(tmp_path: Path) -> None:
