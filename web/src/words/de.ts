@@ -36,8 +36,10 @@ export const de: Words = {
 
   honest: {
     late: (delay) => `Verzögerung dieser Ansicht: ${delay}.`,
+    overdue: (delay) => `Verzögerung dieser Ansicht: mehr als ${delay}. Neueres kam nicht.`,
     recorded: (delay) => `Eine Aufzeichnung. Verzögerung: ${delay}.`,
     prompt: 'Alles erscheint hier, sobald das Schiff es sendet.',
+    promptOverdue: 'Seit einer Weile kam nichts Neueres.',
     promptRecorded: 'Eine Aufzeichnung.',
     before: 'Was hier zu sehen ist, kommt verspätet,',
     local: 'Positionen sind grob und ohne Ort, mit Absicht.',
