@@ -94,6 +94,14 @@ class Follower:
         """Wait until `where` says `words`."""
         await where.filter(has_text=words).first.wait_for()
 
+    async def drawn(self) -> None:
+        """Wait until every view is drawn: a frame draws as many of them as it has time for, so wait for many frames."""
+        frames = """(left) => new Promise((done) => {
+            const next = () => (left-- > 0 ? requestAnimationFrame(next) : done());
+            next();
+        })"""
+        await self.page.evaluate(frames, 20)
+
     async def spoken_value(self, words: str) -> None:
         """Wait until the ribbon's spoken value begins with `words`."""
         await self.page.locator(f'[role=slider][aria-valuetext^="{words}"]').wait_for()

@@ -249,12 +249,12 @@ async def test_tell_holds_says_cuts_and_resumes_a_running_relay(tmp_path: Path) 
         assert status["audiences"]["public"]["state"] == "held"
         held = len(follower.frames)
         code, said, _ = await tell(ship.expedition, "cut", "10 min", "1 s")
-        assert re.search(r"^  already out to public: the first \d+ s of it$", said, re.MULTILINE)
+        assert re.search(r"^  public ALREADY HAS the first \d+ s of it", said, re.MULTILINE)
         assert len(follower.frames) == held
         code, _, why = await tell(ship.expedition, "early", "public", answer="yes\n")
         assert (code, "nothing was released early" in why) == (2, True)
         early = (await tell(ship.expedition, "early", "public", answer="public\n"))[1]
-        assert re.fullmatch(r"Released early: public gets now what was received until 0 s ago\.\n", early)
+        assert early == "public is HELD: what was received until 0 s ago goes out when you resume it.\n"
         assert len(follower.frames) == held
         assert (await tell(ship.expedition, "resume", "public"))[0] == 0
         assert (await tell(ship.expedition, "say", "and now the bow", "--audience", "public"))[0] == 0

@@ -36,6 +36,7 @@ CORE = {
     "area": "geodesy secrets",
     "dive_phases": "fuse policy",
     "track": "area policy quantise",
+    "present": "decision dive_phases fuse policy",
     "disclosure": "area dive_phases fuse geodesy policy quantise track",
     "embargo": "fuse",
     # places in annotations
@@ -58,7 +59,8 @@ CORE = {
     "stations": "fuse geodesy model policy",
     "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets "
     "stations still",
-    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy secrets sources stations",
+    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy present secrets sources "
+    "stations",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",

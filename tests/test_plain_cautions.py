@@ -36,20 +36,22 @@ def test_nothing_is_said_of_a_careful_file() -> None:
 @pytest.mark.parametrize(("old", "new", "caution"), [
     ('delay = "45 min"', 'delay = "1 s"', "public: 1 s is a short delay: whoever sees the ship, or her AIS"),
     ('delay = "45 min"', 'delay = "1199 s"', "public: 19 min 59 s is a short delay"),
-    ('cell = "25 m"', 'cell = "1 m"', "public: cells of 1 m show every turn of the vehicle"),
-    ('cell = "25 m"', 'cell = "9.9 m"', "public: cells of 9.9 m show every turn of the vehicle"),
+    ('cell = "25 m"', 'cell = "1 m"', "public: positions to 1 m show every turn of the vehicle"),
+    ('cell = "25 m"', 'cell = "9.9 m"', "public: positions to 9.9 m show every turn of the vehicle"),
     ('depth_step = "10 m"', 'depth_step = "0.1 m"', "public: depth to the nearest 0.1 m is looked for on charts"),
     ('depth_step = "10 m"', 'depth_step = "10 m"\ndescent_step = "4 m"', "public: depth to the nearest 4 m is looked"),
     ('track_legs = ["bottom"]', 'track_legs = ["bottom", "ascent"]', "public: the track is shown away from the bottom"),
-    ('\nradius = "1500 m"', "", "public: a transit of any length is shown"),
+    ('extra = "10 min"', 'extra = "0 s"', "public: without a secret addition the delay is known to the second"),
+    (FAMILY, FAMILY + '\ntext = "unchecked"', "family: its annotations are not checked, so a position written in one"),
+    (FAMILY, f'[text]\nforbidden = ["Skerry"]\n{FAMILY}\npreset = "heritage"',
+     "family: its annotations are not checked, so your forbidden words reach it."),
+    ('\nradius = "1500 m"', "", "public: the shape of a long run can be looked for on charts: set a radius"),
     ("open = true\n", "", "no audience is open, so the public page shows nothing."),
     ('"The search for the Isoline Marr"', '"12 nm south of Quenby Head"', "followers read the name of the expedition"),
     (LANTERN, AREA.format("off Quenby Head") + LANTERN,
      'followers read the name of the declared area, "off Quenby Head"'),
     (LANTERN, AREA.format("bank") + BOW.format("[-33.66, 22.4]") + LANTERN,
      'zone "bow" reaches beyond the declared area: the edge of the area shows where it is.'),
-    (FAMILY, '[text]\nforbidden = ["Skerry"]\n' + FAMILY + '\ntext = "unchecked"',
-     "family: its annotations are not checked, so your forbidden words reach it."),
 ])  # fmt: skip
 def test_each_thing_to_think_twice_about_is_said_alone(old: str, new: str, caution: str) -> None:
     """One change, one caution."""
@@ -80,18 +82,19 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
     )
     assert first == (
         "Feed position: nmea0183 for Lantern from udp://127.0.0.1:10110 (anything sent to port 10110 of this machine); "
-        "its sounder (DPT) gives the vehicle's height above the seabed."
+        "its sounder tells the vehicle's height above the seabed."
     )
     assert second == (
         "Feed station: station-json from tcp-listen://127.0.0.1:4010 (whoever connects to port 4010 of this machine)."
     )
     assert describe_vehicles(expedition.plan) == "Vehicles: Lantern and Moth."
-    assert describe_ground(expedition.plan) == [
-        'Declared area: "bank". When a vehicle is outside it the release stops, until you resume it.',
-        "No track is shown more than 20 km from the first position received.",
-        'Zone "bow": 100 m about its centre; a secret moves it, and widens it by 60 to 120 m.',
-        "Forbidden words: Skerry, Quenby.",
-    ]
+    area, reach, zone, words = describe_ground(expedition.plan)
+    assert area.startswith(
+        'Declared area: "bank", 40 km about 33.3° S 22.4° E. When any vehicle is outside it, the rel'
+    )
+    assert reach == "A track in metres is shown up to 20 km from the first position received."
+    assert zone.startswith('Zone "bow": the hole in the track is 160 to 220 m in radius, and up to 60 m off its centre')
+    assert words == "Forbidden words: Skerry, Quenby."
     silent = parse_expedition(changed('sounder = "altitude"\n', ""), PATH)
     assert "its sounder is ignored, so no height or depth comes from it" in describe_feed(
         silent.plan.sources[0], silent.feeds[0].url
@@ -106,8 +109,5 @@ def test_check_prints_the_cautions_last(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "relay", "check", str(path)]
     done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=Path(__file__).parents[1])
     assert "The expedition file is in order." in done.stdout
-    last = done.stdout.splitlines()[-2:]
-    assert [line.partition(" is ")[0] for line in last] == [
-        "CAUTION: public: 1 s",
-        "CAUTION: public: a transit of any length",
-    ]
+    cautions_ = [line for line in done.stdout.splitlines() if line.startswith("CAUTION: ")]
+    assert cautions_ == done.stdout.splitlines()[-2:]

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import asdict
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import uvloop
 from rich.console import Console
@@ -41,6 +42,7 @@ from relay.shell.site_files import site_folder
 from relay.shell.tell import tell
 
 FAULT = 2
+_PLAIN: dict[str, Any] = {"highlight": False, "markup": False, "soft_wrap": True}
 _log = logging.getLogger(__name__)
 
 
@@ -144,12 +146,15 @@ def _print_outcome(outcome: Outcome, out: Path, limits: DiveLimits) -> None:
             table.add_row(name, *map(str, counts), why or "-")
     console.print(table)
     for (audience, dive), records in sorted(outcome.released.items()):
-        console.print(f"released to {audience}, dive {dive}: {records} records", highlight=False)
+        console.print(f"released to {audience}, dive {dive}: {records} records", **_PLAIN)
+    for audience, vehicle in outcome.stopped.items():
+        console.print(f"the release to {audience} STOPPED: {vehicle} was outside the declared area", **_PLAIN)
+    for kept in outcome.kept_back:
+        why = " ".join(finding.why for finding in kept.findings)
+        console.print(f'kept from {", ".join(kept.audiences)}: "{kept.text}": {why}', **_PLAIN)
     if not outcome.released:
-        console.print(
-            f"released: nothing, for no dive began. {_begins(limits)}", highlight=False, markup=False, soft_wrap=True
-        )
-    console.print(f"written to {out}", highlight=False, soft_wrap=True, markup=False)
+        console.print(f"released: nothing, for no dive began. {_begins(limits)}", **_PLAIN)
+    console.print(f"written to {out}", **_PLAIN)
 
 
 def _begins(limits: DiveLimits) -> str:

@@ -47,8 +47,12 @@ def read_expedition(path: Path) -> Expedition:
     """Read and check an expedition file; ExpeditionError names every fault with its line."""
     try:
         text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ExpeditionError(f"{path} can't be read: {error}. Give the path of an expedition file.") from error
+    except OSError as error:
+        raise ExpeditionError(
+            f"{path} can't be read: {error.strerror}. Give the path of an expedition file."
+        ) from error
+    except UnicodeDecodeError as error:
+        raise ExpeditionError(f"{path} can't be read: {error}. Save it as text in UTF-8.") from error
     return parse_expedition(text, path)
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from relay.shell.expedition_form import NAME, PARTS, SLUG
+from relay.shell.expedition_form import AS_POSITION, NAME, PARTS, SLUG
 from relay.shell.toml_lines import Path as TomlPath
 from relay.shell.toml_lines import line_numbers, line_of
 
@@ -100,8 +100,7 @@ _PATTERNS = {
     SLUG: "a short name of small letters, digits and hyphens, beginning with a letter",
 }
 _REMEDIES = {
-    "bool_parsing": "must be true or false",
-    "bool_type": "must be true or false",
+    "bool_type": "must be true or false, without quotes",
     "float_parsing": "must be a number",
     "float_type": "must be a number",
     "greater_than_equal": "must be at least {ge:g}",
@@ -140,8 +139,6 @@ def _header(name: str) -> str:
 
 
 _SYNTAX = {
-    "Cannot overwrite a value": "this key or table is there twice: keep one",
-    "Cannot declare": "this table is begun twice: keep one header, or write [[...]] where there may be several",
     "Illegal character '\\n'": "a quote is opened on this line and not closed on it",
     "Illegal character": "a character stands here that no text editor shows: take it out",
     "Unterminated string": "a quote is opened and not closed",
@@ -157,8 +154,23 @@ _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 def syntax_fault(path: Path, text: str, error: TOMLDecodeError) -> str:
     """Return what keeps a text from being TOML as a line; the words of the parser stand behind ours."""
-    words = str(error)
+    words, lines = str(error), text.splitlines()
     at = _AT.search(words)
-    number = at[1] if at and at[1] else str(max(1, len(text.splitlines())))
-    remedy = next((ours for theirs, ours in _SYNTAX.items() if words.startswith(theirs)), _SYNTAX["Invalid value"])
-    return f"{path} line {number}: not TOML: {remedy} ({words})"
+    number = int(at[1]) if at and at[1] else max(1, len(lines))
+    if words.startswith("Cannot"):
+        number, remedy = _twice(lines, number)
+    elif words.startswith("Unclosed array") and re.match(r"\s*(centre|corners)\s*=", lines[number - 1]):
+        remedy = f"a position is not written like this; {AS_POSITION}"
+    else:
+        remedy = next((ours for theirs, ours in _SYNTAX.items() if words.startswith(theirs)), _SYNTAX["Invalid value"])
+    return f"{path} line {number}: {remedy} (not TOML: {words})"
+
+
+def _twice(lines: list[str], number: int) -> tuple[int, str]:
+    """Return the line to change, and how, where line `number` begins a table or gives a key that is there already."""
+    single = re.compile(r"\s*\[\s*(audience|feed|vehicle|zone)\s*\]")
+    if lone := next(((at, match) for at, line in enumerate(lines, 1) if (match := single.match(line))), None):
+        return lone[0], f"there may be several: write [[{lone[1][1]}]] with double brackets"
+    name = lines[number - 1].partition("=")[0].strip()
+    earlier = [at for at, line in enumerate(lines[: number - 1], 1) if line.partition("=")[0].strip() == name]
+    return number, f"{name} is there already, on line {earlier[-1] if earlier else number}: keep one of them"

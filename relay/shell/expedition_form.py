@@ -6,7 +6,7 @@ doesn't say itself.
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, model_validator
 
 from relay.core.errors import OperatorError
 from relay.core.policy import Disclosed, Leg, Place
@@ -64,7 +64,7 @@ def _position(value: object) -> tuple[float, float]:
     if not isinstance(value, list) or len(value) != 2 or not all(type(item) in (int, float) for item in value):
         commas = isinstance(value, list) and len(value) == 4 and all(type(item) is int for item in value)
         why = "has decimal commas" if commas else "is not a position"
-        raise ValueError(f"{value!r} {why}; {_AS_POSITION}")
+        raise ValueError(f"{value!r} {why}; {AS_POSITION}")
     latitude, longitude = float(value[0]), float(value[1])
     if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
         swapped = "; is the longitude first?" if abs(longitude) <= 90 < abs(latitude) <= 180 else ""
@@ -72,7 +72,7 @@ def _position(value: object) -> tuple[float, float]:
     return latitude, longitude
 
 
-_AS_POSITION = (
+AS_POSITION = (
     "write it as [latitude, longitude] in degrees: numbers with a point, without quotes, south and west negative, "
     "such as [-12.5, 45.25]"
 )
@@ -205,7 +205,7 @@ class AudiencePart(_Part):
 
     name: Slug
     preset: Literal["public", "funders", "heritage"] | None = None
-    open: bool = False
+    open: StrictBool = False
     delay: Annotated[Duration, _within(0, 720, "h", 3_600 * _SECOND)] = duration_us("45 min")
     extra: Annotated[Duration, _within(0, 24, "h", 3_600 * _SECOND)] = duration_us("10 min")
     tick: Annotated[Duration, _within(1, 600, "s", _SECOND), AfterValidator(_whole_seconds)] = duration_us("15 s")

@@ -124,8 +124,8 @@ def _turned(zone: ZonePart, area: Area) -> str:
     }
     for question, position in others.items():
         if abs(position[0]) <= 90 and area.contains(position):
-            return question
-    return "correct its centre, or the area"
+            return f"{question} Or is it the area that lies elsewhere?"
+    return "correct its centre, or that of the area"
 
 
 def _audience_faults(file: File, values: dict[str, Any]) -> list[Fault]:
@@ -168,10 +168,11 @@ def _open_faults(audience: AudiencePart) -> list[tuple[str, str]]:
 
 def _place_faults(audience: AudiencePart) -> list[tuple[str, str]]:
     faults = []
-    for field in (Disclosed.TRACK, Disclosed.HEADING):
-        if audience.place is Place.AREA and field in audience.fields:
-            remedy = f'take "{field}" out of fields, or set place = "local"'
-            faults.append(("place", f'place = "area" shows no {field}: {remedy}'))
+    placed = [field for field in (Disclosed.TRACK, Disclosed.HEADING) if field in audience.fields]
+    if audience.place is Place.AREA and placed:
+        rest = ", ".join(f'"{field}"' for field in audience.fields if field not in placed)
+        remedy = f'write fields = [{rest}], or set place = "local"'
+        faults.append(("place", f'place = "area" shows no {" and no ".join(placed)}: {remedy}'))
     if Disclosed.TRACK in audience.fields and not audience.track_legs:
         remedy = 'take "track" out of fields, or name a leg'
         faults.append(("track_legs", f"is empty, so there is no track to show: {remedy}"))

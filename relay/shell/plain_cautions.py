@@ -58,14 +58,16 @@ def _of_open(policy: Policy) -> Iterator[str]:
             f"{late} is a short delay: whoever sees the ship, or her AIS, while she still lies there knows the place. "
             f"{advised} or more is advised."
         )
+    if policy.extra_us == 0:
+        yield 'without a secret addition the delay is known to the second: set extra, such as extra = "10 min".'
     shown = Disclosed.TRACK in policy.fields and policy.place is Place.LOCAL
     if shown and policy.cell_m < ADVISED_CELL_M:
         yield (
-            f"cells of {say_number(policy.cell_m)} m show every turn of the vehicle, and so the shape of what it "
-            f"circles. {say_number(ADVISED_CELL_M)} m or more is advised."
+            f"positions to {say_number(policy.cell_m)} m show every turn of the vehicle, and so the shape of what it "
+            f'circles: cell = "{say_number(ADVISED_CELL_M)} m" or more is advised.'
         )
     if shown and policy.radius_m is None:
-        yield "a transit of any length is shown, and its shape is looked for on charts: set radius."
+        yield 'the shape of a long run can be looked for on charts: set a radius, such as radius = "1500 m".'
     if shown and policy.track_legs - {Leg.BOTTOM}:
         yield "the track is shown away from the bottom, too: it drifts with tide and current, which can be looked up."
     if Disclosed.DEPTH in policy.fields and not policy.depth_relative and _finest(policy) < ADVISED_STEP_M:
@@ -80,5 +82,9 @@ def _finest(policy: Policy) -> float:
 
 
 def _of_closed(policy: Policy, plan: Plan) -> Iterator[str]:
-    if Disclosed.NOTES in policy.fields and not policy.check_text and plan.forbidden_words:
+    if Disclosed.NOTES not in policy.fields or policy.check_text:
+        return
+    if policy.place is not Place.EXACT:
+        yield "its annotations are not checked, so a position written in one reaches it, and a forbidden word, too."
+    elif plan.forbidden_words:
         yield "its annotations are not checked, so your forbidden words reach it."

@@ -1,10 +1,10 @@
 """Vehicles, feeds, area, zones and forbidden words of an expedition file in words that need no engineer."""
 
-from relay.core.area import Zone
+from relay.core.area import Area, Position, Zone
 from relay.core.policy import Plan, SourcePlan
 from relay.shell.feed_url import FeedUrl, Transport
 from relay.shell.plain_words import join_words
-from relay.shell.quantities import say_number
+from relay.shell.quantities import say_length, say_number
 
 
 def describe_vehicles(plan: Plan) -> str:
@@ -33,7 +33,7 @@ def _sounder(source: SourcePlan) -> str:
         return ""
     if source.sounder is not None:
         meaning = {"altitude": "height above the seabed", "depth": "depth"}[source.sounder]
-        return f"; its sounder ({source.sounder_sentence}) gives the vehicle's {meaning}"
+        return f"; its sounder tells the vehicle's {meaning}"
     return (
         "; its sounder is ignored, so no height or depth comes from it "
         '(sounder = "altitude" or "depth" would say what it measures)'
@@ -42,12 +42,8 @@ def _sounder(source: SourcePlan) -> str:
 
 def describe_ground(plan: Plan) -> list[str]:
     """Return lines on the declared area, zones and forbidden words: what stops or hides, for all audiences."""
-    lines = [
-        f'Declared area: "{plan.area.name}". When a vehicle is outside it the release stops, until you resume it.'
-        if plan.area
-        else "Declared area: none, so nothing stops the release if a vehicle is somewhere else than you think.",
-        f"No track is shown more than {say_number(plan.site_radius_m / 1000)} km from the first position received.",
-    ]
+    reach = say_length(plan.site_radius_m)
+    lines = [_area(plan.area), f"A track in metres is shown up to {reach} from the first position received."]
     lines += [_zone(zone) for zone in plan.zones]
     if plan.forbidden_words:
         lines.append(f"Forbidden words: {', '.join(plan.forbidden_words)}.")
@@ -55,6 +51,28 @@ def describe_ground(plan: Plan) -> list[str]:
 
 
 def _zone(zone: Zone) -> str:
-    least, most = say_number(zone.margin_m), say_number(2 * zone.margin_m)
-    about = f"{say_number(zone.radius_m)} m about its centre"
-    return f'Zone "{zone.name}": {about}; a secret moves it, and widens it by {least} to {most} m.'
+    least, most = (say_number(zone.radius_m + widened * zone.margin_m) for widened in (1, 2))
+    return (
+        f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius, and up to '
+        f"{say_number(zone.margin_m)} m off its centre, both by a secret. Depth and annotations go on in it."
+    )
+
+
+def _area(area: Area | None) -> str:
+    if area is None:
+        return "Declared area: none, so nothing stops the release if a vehicle is somewhere else than you think."
+    stops = "When any vehicle is outside it, the release to every audience stops until you resume it."
+    return f'Declared area: "{area.name}", {_extent(area)}. {stops}'
+
+
+def _extent(area: Area) -> str:
+    """Return where an area is, to be compared with a chart."""
+    if area.radius_m is not None:
+        return f"{say_length(area.radius_m)} about {_position(area.corners[0])}"
+    return f"the polygon {', '.join(_position(corner) for corner in area.corners)}"
+
+
+def _position(position: Position) -> str:
+    latitude, longitude = position
+    north, east = "S" if latitude < 0 else "N", "W" if longitude < 0 else "E"
+    return f"{abs(latitude):.6g}° {north} {abs(longitude):.6g}° {east}"

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from relay.core.area import ZoneAction
 from relay.core.policy import Disclosed, Leg, Place, Plan, Policy
-from relay.shell.quantities import say_duration, say_number
+from relay.shell.quantities import say_duration, say_length, say_number
 
 _NAMES = {
     Disclosed.TRACK: "the track",
@@ -98,8 +98,8 @@ def _track(policy: Policy, plan: Plan) -> list[str]:
     if policy.place is Place.EXACT:
         drawn = f"{_legs(policy)}, to the nearest {say_number(policy.cell_m)} m, turned by a secret"
         return [
-            "Track: latitude and longitude as they were received, the whole dive.",
-            f"  The page's plan draws it in metres, {drawn}.",
+            "Track: latitude and longitude as they were received, the whole dive, wherever it is.",
+            f"  For a drawing it is given in metres, too: {drawn}.",
             *_bounds(policy, plan),
         ]
     coarse = f"{_legs(policy)}, to the nearest {say_number(policy.cell_m)} m"
@@ -145,7 +145,7 @@ def _begins(policy: Policy) -> str | None:
 def _reaches(policy: Policy) -> str | None:
     if policy.radius_m is None:
         return None
-    reach = f"{say_number(policy.radius_m)} m"
+    reach = say_length(policy.radius_m)
     return f"Nothing of it is shown while the vehicle is more than {reach} from where it touched down."
 
 
@@ -181,7 +181,8 @@ def _notes(policy: Policy, plan: Plan) -> str:
     places = ["a position", "a bearing from a named place", *(["a forbidden word"] if plan.forbidden_words else [])]
     return (
         f"{subject}: all but those in which {join_words(places, 'or')} is found; these are kept "
-        "back, and whoever wrote them is told. The check can miss one."
+        "back. `offing tell` refuses them with the reason; one from a station is listed in the relay's status alone. "
+        "The check can miss one."
     )
 
 

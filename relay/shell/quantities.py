@@ -48,6 +48,11 @@ def say_duration(microseconds: int) -> str:
     return " ".join(f"{value} {unit}" for value, unit in parts if value) or "0 s"
 
 
+def say_length(metres: float) -> str:
+    """Return a length in words: "250 m", "1.5 km"."""
+    return f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"
+
+
 def say_number(value: float) -> str:
     """Return a number without a needless fraction."""
     return f"{value:g}"

@@ -108,7 +108,7 @@ def _cut(since_us: int, until_us: int, now_us: int) -> dict[str, Any]:
 
 def _ago_us(text: str) -> int:
     try:
-        return duration_us(text)
+        return 0 if text == "now" else duration_us(text)
     except ValueError as error:
         raise OperatorError(str(error)) from error
 

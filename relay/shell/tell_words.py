@@ -21,8 +21,9 @@ def _to(message: dict[str, Any]) -> str:
 
 
 def _hold(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
+    to = message.get("audience") or "anybody"
     return (
-        f"Held: nothing more goes to {_to(message)}. What falls due meanwhile is kept: `resume` sends it all at once, "
+        f"Held: nothing more goes to {to}. What falls due meanwhile is kept: `resume` sends it all at once, "
         "and `cut` before that removes what must never go out."
     )
 
@@ -33,14 +34,24 @@ def _resume(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> s
 
 def _cut(message: dict[str, Any], answer: dict[str, Any], now_us: int) -> str:
     begun, ended = (say_duration(now_us - message[key]) for key in ("from_us", "to_us"))
-    out = [f"{audience}: {much}" for audience, much in answer["already_out"].items()]
-    lines = [f"Cut: what was received from {begun} to {ended} ago is never released.", *out]
-    return "\n  already out to ".join(lines)
+    lines = [f"Cut: what was received and told from {begun} to {ended} ago, where it is not out yet."]
+    lines += [_out(audience, much) for audience, much in answer["already_out"].items()]
+    return "\n  ".join(lines)
 
 
-def _early(message: dict[str, Any], _answer: dict[str, Any], now_us: int) -> str:
-    ago = say_duration(now_us - message["upto_us"])
-    return f"Released early: {message['audience']} gets now what was received until {ago} ago."
+def _out(audience: str, much: str) -> str:
+    if much == "none of it":
+        return f"{audience}: none of it was out"
+    return f"{audience} ALREADY HAS {much}, which can't be taken back"
+
+
+def _early(message: dict[str, Any], answer: dict[str, Any], now_us: int) -> str:
+    who, ago = message["audience"], say_duration(now_us - message["upto_us"])
+    if answer["already_out"]:
+        return f"{who} has already what was received until {ago} ago."
+    if answer["held"]:
+        return f"{who} is HELD: what was received until {ago} ago goes out when you resume it."
+    return f"Released early: {who} gets what was received until {ago} ago with its next update."
 
 
 def _leg(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
@@ -80,6 +91,7 @@ def say_status(status: dict[str, Any]) -> str:
     now_us = status["now_us"]
     return "\n".join([
         *(f"ALARM: {alarm}" for alarm in status["alarms"]),
+        "A dive is under way." if status["dive_under_way"] else "No dive is under way now.",
         *(f"{name}: {_audience(audience, now_us)}" for name, audience in status["audiences"].items()),
         *(f"feed {name}: {_feed(feed)}" for name, feed in status["feeds"].items()),
         *(_kept_back(item, now_us) for item in status["kept_back"]),
@@ -87,20 +99,24 @@ def say_status(status: dict[str, Any]) -> str:
 
 
 def _audience(audience: dict[str, Any], now_us: int) -> str:
-    edge_us = audience["edge_us"]
+    edge_us, state = audience["edge_us"], audience["state"]
     out = (
         f"out is what was received until {say_duration(now_us - edge_us)} ago" if edge_us > 0 else "nothing is out yet"
     )
-    state = audience["state"]
-    return f"{'HELD' if state == 'held' else state}; {out}"
+    return f"{_STATES.get(state, state)}; {out}"
+
+
+_STATES = {"held": "HELD", "releasing": "a dive is being shown", "between dives": "no dive is being shown"}
 
 
 def _feed(feed: dict[str, Any]) -> str:
+    if not feed["bytes"]:
+        return "nothing received yet"
     why = ", ".join(f"{count} {reason}" for reason, count in feed["rejected"].items())
-    words = f"{feed['accepted']} messages taken, of which {feed['passed_over']} hold nothing that is used"
-    return f"{words}; {feed['bytes']} bytes; rejected: {why or 'none'}"
+    passed = f", and {feed['passed_over']} that hold nothing that is used" if feed["passed_over"] else ""
+    return f"{feed['accepted']} messages taken{passed}; rejected: {why or 'none'}"
 
 
 def _kept_back(item: dict[str, Any], now_us: int) -> str:
     ago = say_duration(now_us - item["at_us"])
-    return f'kept back, {ago} ago: "{item["text"]}": {" ".join(item["why"])}'
+    return f'kept from {", ".join(item["from"])}, {ago} ago: "{item["text"]}": {" ".join(item["why"])}'
