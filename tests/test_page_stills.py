@@ -211,13 +211,18 @@ async def test_still_told_to_a_running_ship_is_on_the_page_no_earlier_than_its_d
         async with asyncio.timeout(60):
             await send_line(port, b'{"depth_m": 12.0}\n')
         async with follower(browser, f"http://127.0.0.1:{ship.port}/") as someone:
-            say = ("say", WORDS, "--still", str(tmp_path / "bell.jpg"))
+            with_it = ("--still", str(tmp_path / "bell.jpg"))
+            say, originals = ("say", WORDS, *with_it), tmp_path / "private" / "stills"
             code, _, why = await tell(ship.expedition, *say)
             assert (code, "add --looked" in why) == (2, True)
+            code, _, why = await tell(ship.expedition, "say", "at 38 36.9 S 021 55.9 W", *with_it, "--looked")
+            assert (code, "please rewrite" in why, list(originals.iterdir())) == (2, True, [])
             said_s = time.monotonic()
             code, said, _ = await tell(ship.expedition, *say, "--looked")
             assert (code, "with a still (640 × 400 pixels" in said) == (0, True)
             answered_s = time.monotonic()
+            kept = [path.read_bytes() for path in originals.iterdir()]
+            assert kept == [(tmp_path / "bell.jpg").read_bytes()]
             assert answered_s - said_s < delay_s, "too slow a machine to tell early from late"
             assert await small(someone).count() == 0
             await small(someone).wait_for()
