@@ -133,6 +133,18 @@ async def test_keys_of_the_page_rest_while_a_still_is_large(browser: Browser, st
             await large(someone).wait_for(state="detached")
 
 
+async def test_still_opened_again_at_once_is_shown(browser: Browser, still: Still) -> None:
+    """That the sheet was closed is told by the browser a little later, when it may be open again."""
+    async with site_at() as site:
+        publish(site, dive_with_a_still(1, WORDS, still))
+        async with follower(browser, address(site)) as someone:
+            await small(someone).click()
+            again = "button => { document.querySelector('dialog').close(); button.click(); }"
+            await small(someone).evaluate(again)
+            await someone.drawn()
+            assert await seen(large(someone)) == SIZE
+
+
 async def test_german_reader_has_it_in_german(browser: Browser, still: Still) -> None:
     """The words about the picture are the page's own, those of the annotation stay as they were written."""
     async with site_at() as site:

@@ -24,7 +24,8 @@ export function createEnlarged(root: HTMLElement): Enlarged {
   const sheet = element('dialog', { class: 'enlarged', 'aria-label': words.stills.title }, whole);
   close.addEventListener('click', () => sheet.close());
   sheet.addEventListener('click', ({ target }) => target === sheet && sheet.close());
-  sheet.addEventListener('close', () => picture.replaceChildren());
+  // It is told late: the sheet may show the next still by then.
+  sheet.addEventListener('close', () => sheet.open || picture.replaceChildren());
   root.append(sheet);
   return {
     show(still, address, caption): void {
