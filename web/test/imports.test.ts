@@ -16,7 +16,9 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   extent: [],
   announce: [],
   playhead: [],
-  decode: ['extent'],
+  jpeg: [],
+  decode: ['extent', 'jpeg'],
+  pictures: ['decode'],
   moment: [],
   keys: ['playhead', 'state'],
   store: ['decode', 'scale'],
@@ -34,6 +36,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   frame: ['state'],
   browser: ['transport'],
   dom: ['format'],
+  enlarged: ['decode', 'dom', 'words'],
   paint: ['dom', 'format', 'scale'],
   'space/camera': [],
   'space/frame3': ['space/camera', 'store'],
@@ -43,7 +46,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   'space/ink': ['space/camera', 'space/seabed'],
   'space/turning': ['space/camera'],
   'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
-  'views/*': ['announce', 'chapters', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'format', 'keys', 'moment', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'swath', 'units', 'visits', 'words'],
+  'views/*': ['announce', 'chapters', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'enlarged', 'format', 'keys', 'moment', 'paint', 'pictures', 'playhead', 'scale', 'seats', 'state', 'store', 'swath', 'units', 'visits', 'words'],
   main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'paint', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
 };
 
