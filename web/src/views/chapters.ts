@@ -19,6 +19,9 @@ interface Item {
   reveal(): void;
 }
 
+/** So many chapters go on a summary of two pages; how many more there are is said. */
+const ON_PAPER = 28;
+
 type Open = (chapter: Noted) => void;
 type Noted = Extract<Chapter, { is: 'note' }>;
 
@@ -27,7 +30,8 @@ export function create(root: HTMLElement, act: Act, addresses: Addresses): View 
   const more = element('p', { class: 'foot' }, say_.more);
   const list = element('ol', { class: 'chapters' });
   const none = element('p', { class: 'soft' });
-  root.append(element('h2', {}, say_.title), more, list, none);
+  const rest = element('p', { class: 'foot on-paper' });
+  root.append(element('h2', {}, say_.title), more, list, rest, none);
   const pictures = new Pictures(addresses);
   const enlarged = createEnlarged(root);
   const open: Open = ({ still, at_s, text }) => still && enlarged.show(still, pictures.of(still), [format.clock(at_s), text]);
@@ -53,8 +57,10 @@ export function create(root: HTMLElement, act: Act, addresses: Addresses): View 
         const { node, reveal } = items.get(chapter.key) as Item;
         mark(node, 'aria-current', i === current ? 'true' : null);
         mark(node, 'data-due', i > current ? 'later' : null);
+        mark(node, 'data-paper', i < ON_PAPER ? null : 'no');
         if (i <= current) reveal();
       });
+      say(rest, chapters.length > ON_PAPER ? say_.rest(format.number(chapters.length - ON_PAPER)) : '');
       list.hidden = more.hidden = chapters.length === 0;
       say(none, dive.header.fields.has('notes') ? words.notes.none : words.notes.withheld);
       none.hidden = dive.notes.length > 0;

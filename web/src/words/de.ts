@@ -279,6 +279,7 @@ export const de: Words = {
       more: 'Wo ein Teil des Tauchgangs beginnt und was an Bord notiert wurde. Eine Zeit führt zu ihrem Moment.',
       go: (time) => `${time} seit Beginn des Tauchgangs: diesen Moment zeigen`,
       target: (name, verdict) => `Ziel ${name}: ${verdict}`,
+      rest: (n) => (n === '1' ? 'Ein weiteres Kapitel steht auf der Seite selbst.' : `${n} weitere Kapitel stehen auf der Seite selbst.`),
       earlier: 'Voriges Kapitel',
       later: 'Nächstes Kapitel',
     },

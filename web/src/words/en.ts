@@ -277,6 +277,7 @@ export const en = {
       more: 'Where a part of the dive begins, and what was written on board. A time leads to its moment.',
       go: (time: string) => `${time} into the dive: show this moment`,
       target: (name: string, verdict: string) => `Target ${name}: ${verdict}`,
+      rest: (n: string) => (n === '1' ? 'One more chapter is on the page itself.' : `${n} more chapters are on the page itself.`),
       earlier: 'Earlier chapter',
       later: 'Later chapter',
     },
