@@ -57,6 +57,7 @@ export function remeasure(): void {
 /** A canvas in `parent`; decorative where something else speaks for it. */
 export class Sheet {
   readonly canvas: HTMLCanvasElement;
+  private made: readonly unknown[] = [];
   private fitted: { readonly generation: number; readonly width: number; readonly height: number; readonly ink: Ink; readonly rem: number } | null = null;
 
   constructor(parent: HTMLElement, spoken: boolean) {
@@ -64,8 +65,25 @@ export class Sheet {
     parent.append(this.canvas);
   }
 
+  /** The width of its place in pixels, as it was measured for what was drawn last. */
+  get width(): number {
+    return this.fitted?.width ?? 0;
+  }
+
   label(text: string): void {
     mark(this.canvas, 'aria-label', text);
+  }
+
+  /**
+   * As `begin`, but null, and nothing wiped, where what the drawing is made of is what it was the last time: the
+   * values `of`, the size, the inks and the pixels of the screen.
+   */
+  renew(...of: readonly unknown[]): Pen | null {
+    const made = [generation, window.devicePixelRatio, ...of];
+    if (made.length === this.made.length && made.every((value, i) => Object.is(value, this.made[i]))) return null;
+    const pen = this.begin();
+    this.made = pen === null ? [] : made;
+    return pen;
   }
 
   /** Fit the canvas to its place and wipe it; null while it has none. */

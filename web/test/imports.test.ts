@@ -35,6 +35,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   browser: ['transport'],
   dom: ['format'],
   paint: ['dom', 'format', 'scale'],
+  moving: ['dom', 'paint'],
   'space/camera': [],
   'space/frame3': ['space/camera', 'store'],
   'space/seabed': ['space/camera', 'space/frame3', 'store'],
@@ -43,7 +44,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   'space/ink': ['space/camera', 'space/seabed'],
   'space/turning': ['space/camera'],
   'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
-  'views/*': ['announce', 'chapters', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'format', 'keys', 'moment', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'swath', 'units', 'visits', 'words'],
+  'views/*': ['announce', 'chapters', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'format', 'keys', 'moment', 'moving', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'swath', 'units', 'visits', 'words'],
   main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'paint', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
 };
 
