@@ -77,6 +77,7 @@ const shell: View = {
   draw(state): void {
     // The first words, which came with the page, stay until there is something to draw, or to say of the connection.
     if (state.dive || (state.listed && state.wanted === null) || state.connection.is !== 'connecting') document.getElementById('first')?.remove();
+    if (!document.getElementById('first')?.hasChildNodes()) document.body.dataset.first = 'gone';
     document.body.dataset.briefing = String(embedded !== null);
     document.body.dataset.scene = state.dive ? 'dive' : state.listed && state.wanted === null ? 'blank' : 'empty';
     document.body.dataset.replay = String(state.dive !== null && (state.playhead.mode !== 'following' || state.dive.over));

@@ -222,27 +222,21 @@ export function hatch(pen: Pen, left: number, right: number, top: number, height
   context.stroke();
 }
 
-/** Fill a shape with slanting hairlines that go on from one shape to the next, `apart` pixels from each other. */
-export function fillHatched(pen: Pen, shape: Path2D, apart: number): void {
-  const { context } = pen;
+/**
+ * Return slanting hairlines to fill shapes with, which go on from one shape to the next, `apart` pixels from each other:
+ * each pixel of the screen is ink or nothing, so that filling twice is the same as once. Null where there is no more canvas.
+ */
+export function hatching({ context, ink }: Pen, apart: number): CanvasPattern | null {
   const ratio = context.getTransform().a;
   const side = Math.round(apart * Math.SQRT2 * ratio);
-  const tile = Object.assign(document.createElement('canvas'), { width: side, height: side });
-  const pencil = tile.getContext('2d');
-  if (!pencil) return;
-  pencil.strokeStyle = pen.ink.hair;
-  pencil.lineWidth = ratio;
-  pencil.beginPath();
-  for (const off of [-side, 0, side]) {
-    pencil.moveTo(off - 1, side + 1);
-    pencil.lineTo(off + side + 1, -1);
-  }
-  pencil.stroke();
-  const pattern = context.createPattern(tile, 'repeat');
-  if (!pattern) return;
-  pattern.setTransform(new DOMMatrix().scale(1 / ratio));
-  context.fillStyle = pattern;
-  context.fill(shape);
+  const pencil = Object.assign(document.createElement('canvas'), { width: side, height: side }).getContext('2d');
+  if (!pencil) return null;
+  const long = Math.round(Math.SQRT2 * ratio);
+  pencil.fillStyle = ink.hair;
+  for (let y = 0; y < side; y += 1) for (const x of [side - 1 - y, -1 - y]) pencil.fillRect(x, y, long, 1);
+  const pattern = context.createPattern(pencil.canvas, 'repeat');
+  pattern?.setTransform(new DOMMatrix().scale(1 / ratio));
+  return pattern;
 }
 
 /** The dash of a vehicle's line. */

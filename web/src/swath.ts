@@ -6,7 +6,7 @@
  */
 
 import { BREAK_S, samplesUpTo } from './pace';
-import type { Dive } from './store';
+import type { Dive, Track } from './store';
 
 export type Corner = readonly [east_m: number, north_m: number];
 /** Four corners, the first two at the begin of a stretch, all strips wound alike. */
@@ -14,17 +14,28 @@ export type Strip = readonly [Corner, Corner, Corner, Corner];
 
 /** Return the strips covered up to tick `i`, of all vehicles; null where no swath is told. */
 export function stripsOf(dive: Dive, i: number): readonly Strip[] | null {
-  const { swath_m } = dive.header;
-  if (swath_m === null) return null;
+  return dive.header.swath_m === null ? null : dive.tracks.flatMap((track) => strips(dive, track, 1, samplesUpTo(track, i)));
+}
+
+/** Return the strips whose stretch ends past tick `after`, up to tick `i`, and of each vehicle the one before those. */
+export function stripsBetween(dive: Dive, after: number, i: number): readonly Strip[] {
   return dive.tracks.flatMap((track) => {
-    const samples = track.samples.slice(0, samplesUpTo(track, i));
-    return samples.slice(1).flatMap((to, n) => {
-      const from = samples[n] as number;
-      if ((dive.elapsed_s[to] as number) - (dive.elapsed_s[from] as number) > BREAK_S) return [];
-      const strip = stripOf([track.east_m[from] as number, track.north_m[from] as number], [track.east_m[to] as number, track.north_m[to] as number], swath_m);
-      return strip === null ? [] : [strip];
-    });
+    const [first, end] = [samplesUpTo(track, after), samplesUpTo(track, i)];
+    return first < end ? strips(dive, track, Math.max(1, first - 1), end) : [];
   });
+}
+
+/** The strips to the samples `first` up to, and without, `end`. */
+function strips(dive: Dive, { samples, east_m, north_m }: Track, first: number, end: number): Strip[] {
+  const { swath_m } = dive.header;
+  const found: Strip[] = [];
+  for (let n = first; n < end && swath_m !== null; n += 1) {
+    const [from, to] = [samples[n - 1] as number, samples[n] as number];
+    if ((dive.elapsed_s[to] as number) - (dive.elapsed_s[from] as number) > BREAK_S) continue;
+    const strip = stripOf([east_m[from] as number, north_m[from] as number], [east_m[to] as number, north_m[to] as number], swath_m);
+    if (strip !== null) found.push(strip);
+  }
+  return found;
 }
 
 function stripOf([east, north]: Corner, [toEast, toNorth]: Corner, swath_m: number): Strip | null {
