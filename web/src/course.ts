@@ -5,6 +5,7 @@
  * no half-tones, so that ground seen twice looks as ground seen once.
  */
 
+import { Kept, octetsOf, pieceOf, type Add } from './kept';
 import { dash, hatching, type Pen } from './paint';
 import { indexAt } from './playhead';
 import type { PlanScale } from './scale';
@@ -12,27 +13,60 @@ import type { Dive, Track } from './store';
 import { stripsBetween } from './swath';
 import { visitsOf } from './visits';
 
-/** How many layers `course` draws on. */
-export const LAYERS = 2;
+const LAYERS = 2;
 const HATCHED_PX = 5;
 
-/** Return what draws the course of a dive, piece by piece, at a scale. */
-export function courseOf(dive: Dive, scale: PlanScale): (layers: readonly Pen[], after: number, upTo: number) => void {
+/** The course of the dive shown, kept as long as it lies on the sheet in the same way. */
+export class Course {
+  private of: readonly unknown[] = [];
+  private kept: Kept | null = null;
+
+  /** Draw the course up to tick `at`: what whole pieces have, and between their layers what the piece begun adds. */
+  draw(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
+    const { layers, after } = this.keptFor(pen, scale, dive).before(at);
+    const [squares, lines] = layers;
+    lay(pen, squares);
+    visited(pen, scale, dive, after, at);
+    ground(pen, scale, dive, after, at);
+    lay(pen, lines);
+    ways(pen, scale, dive, after, at);
+  }
+
+  private keptFor(pen: Pen, scale: PlanScale, dive: Dive): Kept {
+    const { width, height } = pen.context.canvas;
+    const ticks = pieceOf(dive.count, octetsOf(pen, LAYERS));
+    const of = [dive, dive.bounds, pen.ink, width, height, ticks];
+    if (this.kept === null || of.some((value, i) => value !== this.of[i])) this.kept = new Kept(pen, LAYERS, ticks, added(scale, dive));
+    this.of = of;
+    return this.kept;
+  }
+}
+
+function added(scale: PlanScale, dive: Dive): Add {
   return ([squares, lines], after, upTo) => {
-    if (!squares || !lines || upTo <= after) return;
-    for (const track of dive.tracks) visited(squares, scale, track, (dive.header.cell_m ?? 0) * scale.pixelsPerMetre, after, upTo);
+    if (!squares || !lines) return;
+    visited(squares, scale, dive, after, upTo);
+    lines.context.globalCompositeOperation = 'destination-over';
     ground(lines, scale, dive, after, upTo);
-    dive.tracks.forEach((track, vehicle) => way(lines, scale, track, vehicle, after, upTo));
+    lines.context.globalCompositeOperation = 'source-over';
+    ways(lines, scale, dive, after, upTo);
   };
 }
 
+function lay({ context, width, height }: Pen, layer: HTMLCanvasElement | undefined): void {
+  if (layer) context.drawImage(layer, 0, 0, width, height);
+}
+
 /** Shade every square once, however often it was visited. */
-function visited(pen: Pen, scale: PlanScale, track: Track, side: number, after: number, upTo: number): void {
-  const { firsts } = visitsOf(track, upTo + 1);
+function visited(pen: Pen, scale: PlanScale, dive: Dive, after: number, upTo: number): void {
+  const side = (dive.header.cell_m ?? 0) * scale.pixelsPerMetre;
   pen.context.fillStyle = pen.ink.wash;
-  for (let n = indexAt(firsts, firsts.length, after) + 1; n < firsts.length && (firsts[n] as number) <= upTo; n += 1) {
-    const i = firsts[n] as number;
-    pen.context.fillRect(scale.x(track.east_m[i] as number) - side / 2, scale.y(track.north_m[i] as number) - side / 2, side, side);
+  for (const track of dive.tracks) {
+    const { firsts } = visitsOf(track, upTo + 1);
+    for (let n = indexAt(firsts, firsts.length, after) + 1; n < firsts.length && (firsts[n] as number) <= upTo; n += 1) {
+      const i = firsts[n] as number;
+      pen.context.fillRect(scale.x(track.east_m[i] as number) - side / 2, scale.y(track.north_m[i] as number) - side / 2, side, side);
+    }
   }
 }
 
@@ -48,10 +82,12 @@ function ground(pen: Pen, scale: PlanScale, dive: Dive, after: number, upTo: num
     corners.forEach(([east, north], n) => (n === 0 ? context.moveTo(scale.x(east), scale.y(north)) : context.lineTo(scale.x(east), scale.y(north))));
     context.closePath();
   }
-  context.globalCompositeOperation = 'destination-over';
   context.fillStyle = style;
   context.fill();
-  context.globalCompositeOperation = 'source-over';
+}
+
+function ways(pen: Pen, scale: PlanScale, dive: Dive, after: number, upTo: number): void {
+  dive.tracks.forEach((track, vehicle) => way(pen, scale, track, vehicle, after, upTo));
 }
 
 /** The way, which goes on where the piece before has left it: with its last stretch once more, so that the two join. */

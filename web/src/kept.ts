@@ -16,6 +16,12 @@ const LEAST_TICKS = 256;
 /** Draw what the ticks past `after`, up to `upTo`, add to each layer. */
 export type Add = (layers: readonly Pen[], after: number, upTo: number) => void;
 
+/** Pictures of whole pieces, the lowest layer first, and the last tick they have. */
+export interface Whole {
+  readonly layers: readonly HTMLCanvasElement[];
+  readonly after: number;
+}
+
 /** Return how many ticks make a piece, so that a dive of `count` has few enough pieces to keep a picture of each. */
 export function pieceOf(count: number, octets: number): number {
   const most = Math.min(MOST_PIECES, Math.max(1, Math.floor(MOST_OCTETS / Math.max(1, octets))));
@@ -31,62 +37,32 @@ export function octetsOf(pen: Pen, layers: number): number {
 }
 
 export class Kept {
-  private readonly layers: readonly Pen[];
   /** The layers as they are after each piece. */
-  private readonly pictures: (readonly HTMLCanvasElement[])[] = [];
-  private at = -1;
+  private readonly pictures: (readonly Pen[])[] = [];
 
   /** `layers` lie over each other and are as large as the sheet of `pen`; a piece is `ticks` long. */
-  constructor(pen: Pen, layers: number, readonly ticks: number, private readonly add: Add) {
-    this.layers = Array.from({ length: layers }, () => beside(pen));
-  }
+  constructor(private readonly pen: Pen, private readonly layers: number, private readonly ticks: number, private readonly add: Add) {}
 
-  /** Return the layers, the lowest first, as they are at tick `at`. */
-  upTo(at: number): readonly HTMLCanvasElement[] {
-    if (at !== this.at) this.draw(at);
-    this.at = at;
-    return this.layers.map(({ context }) => context.canvas);
-  }
-
-  private draw(at: number): void {
-    const { layers, pictures, ticks } = this;
+  /** Return the pieces that are whole at tick `at`, drawing those that weren't drawn yet. */
+  before(at: number): Whole {
+    const { pictures, ticks } = this;
     const whole = Math.floor((at + 1) / ticks);
-    const from = Math.min(whole, pictures.length);
-    layers.forEach(({ context }, n) => replace(context, pictures[from - 1]?.[n]));
-    for (let piece = from; piece < whole; piece += 1) {
-      this.add(layers, piece * ticks - 1, (piece + 1) * ticks - 1);
-      pictures.push(layers.map(({ context }) => copyOf(context.canvas)));
+    for (let piece = pictures.length; piece < whole; piece += 1) {
+      const next = Array.from({ length: this.layers }, (_, n) => beside(this.pen, pictures[piece - 1]?.[n]));
+      this.add(next, piece * ticks - 1, (piece + 1) * ticks - 1);
+      pictures.push(next);
     }
-    this.add(layers, whole * ticks - 1, at);
+    return { layers: (pictures[whole - 1] ?? []).map(({ context }) => context.canvas), after: whole * ticks - 1 };
   }
 }
 
-/** A sheet of the same size that isn't shown. */
-function beside(pen: Pen): Pen {
+/** A sheet of the same size that isn't shown, with what `other` has. */
+function beside(pen: Pen, other: Pen | undefined): Pen {
   const { width, height } = pen.context.canvas;
-  const context = contextOf(width, height);
+  const context = Object.assign(document.createElement('canvas'), { width, height }).getContext('2d');
+  if (!context) throw new Error('no more canvases');
+  if (other) context.drawImage(other.context.canvas, 0, 0);
   context.setTransform(pen.context.getTransform());
   context.lineJoin = 'round';
   return { ...pen, context };
-}
-
-function contextOf(width: number, height: number): CanvasRenderingContext2D {
-  const context = Object.assign(document.createElement('canvas'), { width, height }).getContext('2d');
-  if (!context) throw new Error('no more canvases');
-  return context;
-}
-
-function copyOf(canvas: HTMLCanvasElement): HTMLCanvasElement {
-  const copy = contextOf(canvas.width, canvas.height);
-  copy.drawImage(canvas, 0, 0);
-  return copy.canvas;
-}
-
-function replace(context: CanvasRenderingContext2D, picture: HTMLCanvasElement | undefined): void {
-  const { width, height } = context.canvas;
-  context.save();
-  context.resetTransform();
-  context.clearRect(0, 0, width, height);
-  if (picture) context.drawImage(picture, 0, 0);
-  context.restore();
 }

@@ -57,11 +57,13 @@ export function remeasure(): void {
 /** A canvas in `parent`; decorative where something else speaks for it. */
 export class Sheet {
   readonly canvas: HTMLCanvasElement;
+  private readonly context: CanvasRenderingContext2D | null;
   private made: readonly unknown[] = [];
   private fitted: { readonly generation: number; readonly width: number; readonly height: number; readonly ink: Ink; readonly rem: number } | null = null;
 
   constructor(parent: HTMLElement, spoken: boolean) {
     this.canvas = element('canvas', spoken ? { role: 'img' } : { 'aria-hidden': 'true' });
+    this.context = this.canvas.getContext('2d');
     parent.append(this.canvas);
   }
 
@@ -88,8 +90,7 @@ export class Sheet {
 
   /** Fit the canvas to its place and wipe it; null while it has none. */
   begin(): Pen | null {
-    const { canvas } = this;
-    const context = canvas.getContext('2d');
+    const { canvas, context } = this;
     if (this.fitted?.generation !== generation) this.measure();
     if (!this.fitted || !context) return null;
     const { width, height, ink, rem } = this.fitted;
@@ -143,9 +144,14 @@ export interface Lettering {
 
 const SIZE = 0.8125;
 
-/** Choose the lettering of the texts that follow. `size` is in rem. */
-function letter({ context, ink, rem }: Pen, { size = SIZE, face = 'figures', italic = false }: Lettering): void {
-  context.font = `${italic ? 'italic ' : ''}${size * rem}px ${ink[face]}`;
+/** The lettering as the browser calls it. `size` is in rem. */
+function fontOf({ ink, rem }: Pen, { size = SIZE, face = 'figures', italic = false }: Lettering): string {
+  return `${italic ? 'italic ' : ''}${size * rem}px ${ink[face]}`;
+}
+
+/** Choose the lettering of the texts that follow. */
+function letter(pen: Pen, lettering: Lettering): void {
+  pen.context.font = fontOf(pen, lettering);
 }
 
 /** Shorten a text to a width in pixels, with an ellipsis. */
@@ -171,16 +177,28 @@ export function write(pen: Pen, text: string, x: number, y: number, lettering: L
     letter(pen, run.lettering);
     context.strokeText(run.text, at, y);
     context.fillText(run.text, at, y);
-    at += context.measureText(run.text).width;
+    at += widthOfRun(pen, run.text, run.lettering);
   }
 }
 
 /** The width of a text in pixels, as it will be written. */
 export function widthOf(pen: Pen, text: string, lettering: Lettering): number {
-  return runs(text, lettering).reduce((width, run) => {
-    letter(pen, run.lettering);
-    return width + pen.context.measureText(run.text).width;
-  }, 0);
+  return runs(text, lettering).reduce((width, run) => width + widthOfRun(pen, run.text, run.lettering), 0);
+}
+
+const MOST_WIDTHS = 2_000;
+const widths = new Map<string, number>();
+
+/** The width of a text in one face: measured once, since to choose a face lets the browser look at the whole page. */
+function widthOfRun(pen: Pen, text: string, lettering: Lettering): number {
+  const key = `${fontOf(pen, lettering)} ${text}`;
+  const known = widths.get(key);
+  if (known !== undefined) return known;
+  letter(pen, lettering);
+  const { width } = pen.context.measureText(text);
+  if (widths.size >= MOST_WIDTHS) widths.clear();
+  widths.set(key, width);
+  return width;
 }
 
 /** Words in the face of words, figures in the face of figures. */
@@ -228,6 +246,8 @@ export function hatch(pen: Pen, left: number, right: number, top: number, height
  */
 export function hatching({ context, ink }: Pen, apart: number): CanvasPattern | null {
   const ratio = context.getTransform().a;
+  const key = [ink.hair, apart, ratio].join(' ');
+  if (hatched?.key === key) return hatched.pattern;
   const side = Math.round(apart * Math.SQRT2 * ratio);
   const pencil = Object.assign(document.createElement('canvas'), { width: side, height: side }).getContext('2d');
   if (!pencil) return null;
@@ -236,8 +256,11 @@ export function hatching({ context, ink }: Pen, apart: number): CanvasPattern | 
   for (let y = 0; y < side; y += 1) for (const x of [side - 1 - y, -1 - y]) pencil.fillRect(x, y, long, 1);
   const pattern = context.createPattern(pencil.canvas, 'repeat');
   pattern?.setTransform(new DOMMatrix().scale(1 / ratio));
+  hatched = { key, pattern };
   return pattern;
 }
+
+let hatched: { readonly key: string; readonly pattern: CanvasPattern | null } | null = null;
 
 /** The dash of a vehicle's line. */
 export function dash(vehicle: number): number[] {

@@ -37,7 +37,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   paint: ['dom', 'format', 'scale'],
   moving: ['dom', 'paint'],
   kept: ['paint'],
-  course: ['paint', 'playhead', 'scale', 'store', 'swath', 'visits'],
+  course: ['kept', 'paint', 'playhead', 'scale', 'store', 'swath', 'visits'],
   'space/camera': [],
   'space/frame3': ['space/camera', 'store'],
   'space/seabed': ['space/camera', 'space/frame3', 'store'],
@@ -46,7 +46,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   'space/ink': ['space/camera', 'space/seabed'],
   'space/turning': ['space/camera'],
   'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
-  'views/*': ['announce', 'chapters', 'course', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'format', 'kept', 'keys', 'moment', 'moving', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'units', 'words'],
+  'views/*': ['announce', 'chapters', 'course', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'format', 'keys', 'moment', 'moving', 'paint', 'playhead', 'scale', 'seats', 'state', 'store', 'units', 'words'],
   main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'paint', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
 };
 

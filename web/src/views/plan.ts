@@ -1,10 +1,9 @@
 /** The track from above, on squared paper: a scale of its own, and no north. */
 
-import { courseOf, LAYERS } from '../course';
+import { Course } from '../course';
 import { latestTargets, planLabel, trackMissing } from '../describe';
 import { element, mark, say } from '../dom';
 import * as format from '../format';
-import { Kept, octetsOf, pieceOf } from '../kept';
 import { crisp, cross, line, Sheet, vehicleMark, widthOf, write, type Lettering, type Pen } from '../paint';
 import { indexAt } from '../playhead';
 import { barLength, gridStep, multiples, planScale, type Bounds, type PlanScale } from '../scale';
@@ -55,21 +54,6 @@ export function create(root: HTMLElement): View {
     },
     destroy: () => root.replaceChildren(),
   };
-}
-
-/** The course of the dive shown, kept as long as it lies on the sheet in the same way. */
-class Course {
-  private of: readonly unknown[] = [];
-  private kept: Kept | null = null;
-
-  draw(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
-    const { context } = pen;
-    const ticks = pieceOf(dive.count, octetsOf(pen, LAYERS));
-    const of = [dive, dive.bounds, pen.ink, context.canvas.width, context.canvas.height, ticks];
-    if (this.kept === null || of.some((value, i) => value !== this.of[i])) this.kept = new Kept(pen, LAYERS, ticks, courseOf(dive, scale));
-    this.of = of;
-    for (const layer of this.kept.upTo(at)) context.drawImage(layer, 0, 0, pen.width, pen.height);
-  }
 }
 
 /** How many targets were told by a moment. */
