@@ -7,7 +7,7 @@ import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
 import { audienceOf, hashOf, momentOf, type Moment } from './moment';
 import { Page } from './page';
-import { remeasure } from './paint';
+import { remeasure } from './sheet';
 import { liveSource, recordingSource } from './source';
 import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, TURN, type Act, type View } from './state';
 import { isSystem, measureIn } from './units';

@@ -6,7 +6,7 @@
  */
 
 import { element } from './dom';
-import { Sheet } from './paint';
+import { Sheet } from './sheet';
 
 /** Shift an element to the right by `x` pixels; one that is there already isn't touched. */
 export function moveTo(node: HTMLElement, x: number): void {

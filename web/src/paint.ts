@@ -1,11 +1,10 @@
 /**
- * Pen and paper: a canvas that fits its place, the inks of the style sheet, and the marks of the vehicles.
+ * Pen and ink: lines, letters and the marks of the vehicles.
  *
  * Rules: colours and type come from the style sheet alone; vehicles differ by shape and by dash, never by colour
  * alone; sizes follow the reader's own text size.
  */
 
-import { element, mark } from './dom';
 import { figures } from './format';
 import { linear, type Linear } from './scale';
 
@@ -29,96 +28,11 @@ export interface Ink {
   readonly figures: string;
 }
 
-const INKS: Readonly<Record<keyof Ink, string>> = {
-  line: '--ink',
-  soft: '--soft',
-  hair: '--hair',
-  wash: '--wash',
-  accent: '--accent',
-  paper: '--paper',
-  serif: '--serif',
-  figures: '--figures',
-};
-
 /** The time axis from 0 to `end_s`: the same for every drawing of one width, so that those under each other agree. */
 export function timeAxis(pen: Pen, end_s: number): Linear & { readonly left: number; readonly right: number } {
   const left = Math.round(4 * pen.rem);
   const right = pen.width - 10;
   return { ...linear(0, end_s, left, right), left, right };
-}
-
-let generation = 0;
-
-/** Let every sheet be measured anew before it is drawn next: its size, its inks or the reader's text size may differ. */
-export function remeasure(): void {
-  generation += 1;
-}
-
-/** A canvas in `parent`; decorative where something else speaks for it. */
-export class Sheet {
-  readonly canvas: HTMLCanvasElement;
-  private readonly context: CanvasRenderingContext2D | null;
-  private made: readonly unknown[] = [];
-  private fitted: { readonly generation: number; readonly width: number; readonly height: number; readonly ink: Ink; readonly rem: number } | null = null;
-
-  constructor(parent: HTMLElement, spoken: boolean) {
-    this.canvas = element('canvas', spoken ? { role: 'img' } : { 'aria-hidden': 'true' });
-    this.context = this.canvas.getContext('2d');
-    parent.append(this.canvas);
-  }
-
-  /** The width of its place in pixels, as it was measured for what was drawn last. */
-  get width(): number {
-    return this.fitted?.width ?? 0;
-  }
-
-  label(text: string): void {
-    mark(this.canvas, 'aria-label', text);
-  }
-
-  /**
-   * As `begin`, but null, and nothing wiped, where what the drawing is made of is what it was the last time: the
-   * values `of`, the size, the inks and the pixels of the screen.
-   */
-  renew(...of: readonly unknown[]): Pen | null {
-    const made = [generation, window.devicePixelRatio, ...of];
-    if (made.length === this.made.length && made.every((value, i) => Object.is(value, this.made[i]))) return null;
-    const pen = this.begin();
-    this.made = pen === null ? [] : made;
-    return pen;
-  }
-
-  /** Fit the canvas to its place and wipe it; null while it has none. */
-  begin(): Pen | null {
-    const { canvas, context } = this;
-    if (this.fitted?.generation !== generation) this.measure();
-    if (!this.fitted || !context) return null;
-    const { width, height, ink, rem } = this.fitted;
-    const ratio = window.devicePixelRatio || 1;
-    fit(canvas, Math.round(width * ratio), Math.round(height * ratio));
-    context.setTransform(ratio, 0, 0, ratio, 0, 0);
-    context.clearRect(0, 0, width, height);
-    context.lineJoin = 'round';
-    return { context, width, height, ink, rem };
-  }
-
-  /** Ask the browser how large the place is and what its inks are: that makes it lay the page out, so not every frame. */
-  private measure(): void {
-    const { clientWidth: width, clientHeight: height } = this.canvas;
-    const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
-    this.fitted = width === 0 || height === 0 ? null : { generation, width, height, ink: inkOf(this.canvas), rem };
-  }
-}
-
-function fit(canvas: HTMLCanvasElement, width: number, height: number): void {
-  if (canvas.width !== width) canvas.width = width;
-  if (canvas.height !== height) canvas.height = height;
-}
-
-function inkOf(canvas: HTMLCanvasElement): Ink {
-  const style = getComputedStyle(canvas);
-  const read = Object.entries(INKS).map(([name, property]) => [name, style.getPropertyValue(property).trim()]);
-  return Object.fromEntries(read) as unknown as Ink;
 }
 
 /** Put a straight line between whole pixels, so that a hairline stays one. */

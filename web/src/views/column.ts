@@ -3,8 +3,9 @@
 import { about, columnLabel } from '../describe';
 import { element, say } from '../dom';
 import * as format from '../format';
-import { crisp, line, Sheet, vehicleMark, write, type Pen } from '../paint';
+import { crisp, line, vehicleMark, write, type Pen } from '../paint';
 import { depthDomain, linear, multiples, roundStep, type Linear } from '../scale';
+import { Sheet } from '../sheet';
 import type { State, View } from '../state';
 import type { Dive } from '../store';
 import { units } from '../units';
@@ -26,8 +27,9 @@ export function create(root: HTMLElement): View {
       const deepest_m = dive.deepest_m(dive.count - 1);
       say(foot, Number.isNaN(deepest_m) ? words.column.noDepth : dive.header.isDepthRelative ? words.column.relative : '');
       foot.hidden = foot.textContent === '';
-      const pen = sheet.renew(dive, dive.shallowest_m, deepest_m, ...shown(dive, state.at));
-      if (pen && !Number.isNaN(deepest_m)) column(pen, dive, state.at, deepest_m);
+      sheet.renew([dive, dive.shallowest_m, deepest_m, ...shown(dive, state.at)], (pen) => {
+        if (!Number.isNaN(deepest_m)) column(pen, dive, state.at, deepest_m);
+      });
     },
     destroy: () => root.replaceChildren(),
   };

@@ -4,10 +4,11 @@ import { Course } from '../course';
 import { latestTargets, planLabel, trackMissing } from '../describe';
 import { element, mark, say } from '../dom';
 import * as format from '../format';
-import { crisp, cross, line, Sheet, vehicleMark, widthOf, write, type Lettering, type Pen } from '../paint';
+import { crisp, cross, line, vehicleMark, widthOf, write, type Lettering, type Pen } from '../paint';
 import { indexAt } from '../playhead';
 import { barLength, gridStep, multiples, planScale, type Bounds, type PlanScale } from '../scale';
 import { firstFree, type Box } from '../seats';
+import { Sheet } from '../sheet';
 import type { State, View } from '../state';
 import type { Dive, Track } from '../store';
 import { units } from '../units';
@@ -27,38 +28,40 @@ export function create(root: HTMLElement): View {
   root.append(head, paper, foot);
   const sheet = new Sheet(paper, true);
   const course = new Course();
+  const map = (pen: Pen, state: State, dive: Dive): void => {
+    const { at } = state;
+    const { at_s } = state.playhead;
+    const missing = trackMissing(dive, at);
+    const field: Pen = { ...pen, height: pen.height - Math.round(STRIP * pen.rem) };
+    const scale = planScale(wide(dive), field.width, field.height, MARGIN, 8 * (dive.header.cell_m ?? 25));
+    sheet.label(planLabel(state, scale.pixelsPerMetre, GRID_PIXELS));
+    const grid_m = gridStep(scale.pixelsPerMetre, GRID_PIXELS, units.plan.size);
+    if (missing === null) {
+      grid(field, scale, grid_m);
+      course.draw(pen, scale, dive, at);
+      moment(field, scale, dive, at, at_s);
+      scaleBar(pen, scale, field.height);
+    } else notice(pen, missing);
+    mark(root, 'data-track', missing === null ? 'told' : 'untold');
+    say(foot, missing === null ? caption(dive, grid_m, at_s) : say_.upMore);
+  };
   return {
     draw(state: State): void {
       const { dive, at } = state;
-      const { at_s } = state.playhead;
-      const pen = sheet.renew(units.plan.size, dive, dive?.bounds, dive?.notes.length, dive?.targets.length, at, toldBy(dive, at_s));
-      if (!pen) return;
-      if (!dive) {
-        blank(pen);
-        sheet.label(words.plan.labelEmpty(words.plan.blank));
-        return;
-      }
-      const missing = trackMissing(dive, at);
-      const field: Pen = { ...pen, height: pen.height - Math.round(STRIP * pen.rem) };
-      const scale = planScale(wide(dive), field.width, field.height, MARGIN, 8 * (dive.header.cell_m ?? 25));
-      sheet.label(planLabel(state, scale.pixelsPerMetre, GRID_PIXELS));
-      const grid_m = gridStep(scale.pixelsPerMetre, GRID_PIXELS, units.plan.size);
-      if (missing === null) {
-        grid(field, scale, grid_m);
-        course.draw(pen, scale, dive, at);
-        moment(field, scale, dive, at, at_s);
-        scaleBar(pen, scale, field.height);
-      } else notice(pen, missing);
-      mark(root, 'data-track', missing === null ? 'told' : 'untold');
-      say(foot, missing === null ? caption(dive, grid_m, at_s) : say_.upMore);
+      const of = dive && [dive, dive.bounds, dive.notes.length, dive.targets.length, at, toldBy(dive, state.playhead.at_s)];
+      sheet.renew(of ?? [], (pen) => {
+        if (dive) map(pen, state, dive);
+        else blank(pen);
+        if (!dive) sheet.label(words.plan.labelEmpty(words.plan.blank));
+      });
     },
     destroy: () => root.replaceChildren(),
   };
 }
 
 /** How many targets were told by a moment. */
-function toldBy(dive: Dive | null, at_s: number): number {
-  return dive === null ? 0 : dive.targets.reduce((count, { elapsed_s }) => count + (elapsed_s <= at_s ? 1 : 0), 0);
+function toldBy(dive: Dive, at_s: number): number {
+  return dive.targets.reduce((count, { elapsed_s }) => count + (elapsed_s <= at_s ? 1 : 0), 0);
 }
 
 /** What the sheet has to hold: all of the track, and the ground seen beside it. */

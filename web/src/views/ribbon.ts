@@ -10,8 +10,9 @@ import { element, mark } from '../dom';
 import * as format from '../format';
 import { keyedOnRibbon } from '../keys';
 import { moveTo } from '../moving';
-import { crisp, cross, hatch, line, Sheet, shorten, timeAxis, widthOf, write, type Pen } from '../paint';
+import { crisp, cross, hatch, line, shorten, timeAxis, widthOf, write, type Pen } from '../paint';
 import { clockStep, multiples, timeEnd, type Linear } from '../scale';
+import { Sheet } from '../sheet';
 import type { Act, State, View } from '../state';
 import type { Dive, Track } from '../store';
 import { words } from '../words';
@@ -66,12 +67,14 @@ export function create(root: HTMLElement, act: Act): View {
       mark(slider, 'aria-valuenow', String(Math.round(state.playhead.at_s)));
       mark(slider, 'aria-valuetext', ribbonValue(state));
       const { at_s } = state.playhead;
-      const pen = sheet.renew(dive, dive.seq);
-      if (pen) time = still(pen, dive);
-      const above = flags.renew(dive, dive.seq, due(dive.notes, at_s), due(dive.targets, at_s));
+      const shown = dive;
+      sheet.renew([shown, shown.seq], (pen) => (time = still(pen, shown)));
       if (!time) return;
-      if (above) notes(above, dive, time, at_s);
-      if (above) targets(above, dive, time, at_s);
+      const at = time;
+      flags.renew([shown, shown.seq, due(shown.notes, at_s), due(shown.targets, at_s)], (pen) => {
+        notes(pen, shown, at, at_s);
+        targets(pen, shown, at, at_s);
+      });
       moveTo(moment, Math.round(time.to(at_s)));
     },
     destroy: () => root.replaceChildren(),
