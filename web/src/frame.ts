@@ -3,7 +3,8 @@
  *
  * Rules: what changed is a set of flags; each view draws only when one of its own is raised, at most once a frame;
  * while nothing changes and nothing plays, no frame is asked for. Once a frame has taken its time, views whose turn
- * hasn't come wait for the next, and come first there: a slow phone shows every view a little later, none never.
+ * hasn't come wait for the next, and come first there: a slow phone shows every view a little later, none never. Views
+ * that are prompt wait for nothing: the mark under the reader's finger stays under it.
  */
 
 import type { State, View } from './state';
@@ -12,10 +13,15 @@ export interface Drawn {
   readonly view: View;
   /** The flags this view draws upon. */
   readonly upon: number;
+  /** Draws in the very frame in which its flags are raised. */
+  readonly prompt?: boolean;
 }
 
-/** How long the drawing of one frame may take before the rest waits, in milliseconds: about half of a sixtieth of a second. */
-export const BUDGET_MS = 8;
+/**
+ * How long the drawing of one frame may take before the rest waits, in milliseconds: a third of a sixtieth of a second,
+ * since the browser needs as much again to lay out and paint what was drawn.
+ */
+export const BUDGET_MS = 6;
 
 export class Frame {
   private dirty = 0;
@@ -54,10 +60,16 @@ export class Frame {
   private drawOwed(): void {
     const state = this.state();
     const begun_ms = this.clock_ms();
-    for (const drawn of [...this.owed]) {
-      this.owed.delete(drawn);
-      if (this.drawn.includes(drawn)) drawn.view.draw(state);
+    const inTurn = [...this.owed].filter(({ prompt }) => !prompt);
+    for (const drawn of [...this.owed].filter(({ prompt }) => prompt)) this.drawOne(drawn, state);
+    for (const drawn of inTurn) {
+      this.drawOne(drawn, state);
       if (this.clock_ms() - begun_ms >= BUDGET_MS) return;
     }
+  }
+
+  private drawOne(drawn: Drawn, state: State): void {
+    this.owed.delete(drawn);
+    if (this.drawn.includes(drawn)) drawn.view.draw(state);
   }
 }
