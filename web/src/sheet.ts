@@ -34,7 +34,6 @@ interface Ground {
 }
 
 interface Fitted {
-  readonly generation: number;
   readonly width: number;
   readonly height: number;
   readonly ink: Ink;
@@ -47,6 +46,7 @@ export class Sheet {
   private readonly ground: Ground | null;
   private made: readonly unknown[] = [];
   private fitted: Fitted | null = null;
+  private measured = NaN;
 
   constructor(parent: HTMLElement, spoken: boolean) {
     this.canvas = element('canvas', spoken ? { role: 'img' } : { 'aria-hidden': 'true' });
@@ -65,7 +65,7 @@ export class Sheet {
 
   /** Draw on blank paper, unless what the drawing is made of, the values `of`, is what it was the last time. */
   renew(of: readonly unknown[], draw: (pen: Pen) => void): void {
-    const made = [generation, window.devicePixelRatio, ...of];
+    const made = [this.place(), window.devicePixelRatio, ...of];
     if (made.length === this.made.length && made.every((value, i) => Object.is(value, this.made[i]))) return;
     this.made = this.anew(draw) ? made : [];
   }
@@ -73,9 +73,9 @@ export class Sheet {
   /** Draw on blank paper; false while there is no place for it. */
   anew(draw: (pen: Pen) => void): boolean {
     const { canvas, ground } = this;
-    if (this.fitted?.generation !== generation) this.measure();
-    if (!this.fitted || !ground) return false;
-    const { width, height, ink, rem } = this.fitted;
+    const place = this.place();
+    if (!place || !ground) return false;
+    const { width, height, ink, rem } = place;
     const { context } = ground;
     const ratio = window.devicePixelRatio || 1;
     for (const one of new Set([canvas, context.canvas])) fit(one, Math.round(width * ratio), Math.round(height * ratio));
@@ -87,11 +87,18 @@ export class Sheet {
     return true;
   }
 
-  /** Ask the browser how large the place is and what its inks are: that makes it lay the page out, so not every frame. */
-  private measure(): void {
+  /**
+   * The place as it is now, the same value while it stays as it was. To ask the browser makes it lay the page out, so
+   * it isn't asked at every frame.
+   */
+  private place(): Fitted | null {
+    if (this.fitted !== null && this.measured === generation) return this.fitted;
+    this.measured = generation;
     const { clientWidth: width, clientHeight: height } = this.canvas;
     const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
-    this.fitted = width === 0 || height === 0 ? null : { generation, width, height, ink: inkOf(this.canvas), rem };
+    const now = width === 0 || height === 0 ? null : { width, height, ink: inkOf(this.canvas), rem };
+    if (JSON.stringify(now) !== JSON.stringify(this.fitted)) this.fitted = now;
+    return this.fitted;
   }
 }
 
