@@ -112,8 +112,9 @@ async def test_moment_of_a_drag_is_the_moment_drawn(browser: Browser) -> None:
     """When the hand that dragged along the ribbon rests, every drawing is that of a page that was pressed there."""
     async with site_at() as site:
         publish(site, demo_dive())
-        async with follower(browser, address(site), PHONE) as someone, follower(browser, address(site), PHONE) as fresh:
+        async with follower(browser, address(site), PHONE) as someone:
             pictures = await dragged(someone, 80, 300, 120, 260, 90, 200, 199, 210, 180)
+        async with follower(browser, address(site), PHONE) as fresh:
             assert await dragged(fresh, 180) == pictures
 
 
