@@ -28,6 +28,8 @@ export class Frame {
   private asked = false;
   /** Views to draw, the longest owed first. */
   private readonly owed = new Set<Drawn>();
+  /** How long each view took the last time, in milliseconds. */
+  private readonly took_ms = new WeakMap<Drawn, number>();
 
   constructor(
     private readonly request: (run: (now_ms: number) => void) => void,
@@ -56,20 +58,23 @@ export class Frame {
     if (more || this.owed.size > 0) this.raise(0);
   }
 
-  /** Draw what is owed, the longest owed first, at least one view and as many as there is time for. */
+  /** Draw what is owed, the longest owed first, at least one view and as many as there is time for, going by the last time. */
   private drawOwed(): void {
     const state = this.state();
     const begun_ms = this.clock_ms();
     const inTurn = [...this.owed].filter(({ prompt }) => !prompt);
     for (const drawn of [...this.owed].filter(({ prompt }) => prompt)) this.drawOne(drawn, state);
     for (const drawn of inTurn) {
+      const spent_ms = this.clock_ms() - begun_ms;
+      if (drawn !== inTurn[0] && spent_ms + (this.took_ms.get(drawn) ?? 0) >= BUDGET_MS) return;
       this.drawOne(drawn, state);
-      if (this.clock_ms() - begun_ms >= BUDGET_MS) return;
     }
   }
 
   private drawOne(drawn: Drawn, state: State): void {
+    const begun_ms = this.clock_ms();
     this.owed.delete(drawn);
     if (this.drawn.includes(drawn)) drawn.view.draw(state);
+    this.took_ms.set(drawn, this.clock_ms() - begun_ms);
   }
 }
