@@ -23,7 +23,7 @@ demo: $(VENV)/.runs $(PAGE) ## Start a simulated dive and print the page's addre
 	@exec $(BIN)/offing demo
 
 setup: $(VENV)/.develops $(PAGE) ## Prepare everything for developing: Python, web packages, page, browser
-	@.ci/need chromium:chromium
+	@.ci/need chromium:chromium firefox-esr:firefox-esr
 	$(call say,ready: make demo shows it, make test checks it)
 
 site: $(PAGE) ## Build the followers' page into web/dist
@@ -50,7 +50,7 @@ test-web: web/node_modules/.stamp ## Run the page's own tests
 	@cd web && npm run --silent test
 
 test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (ARGS="-k name" chooses)
-	@.ci/need chromium:chromium
+	@.ci/need chromium:chromium firefox-esr:firefox-esr
 	$(call say,python and browser tests)
 	@$(BIN)/python -m pytest --numprocesses 2 --dist worksteal $(ARGS)
 

@@ -22,6 +22,22 @@ first steps:
   offing check EXPEDITION.toml   what would each audience see, and how late?
 """
 
+_TOLD = """\
+examples:
+  offing tell EXPEDITION.toml stop
+  offing tell EXPEDITION.toml hold public
+  offing tell EXPEDITION.toml cut "12 min" "3 min"
+  offing tell EXPEDITION.toml say "The boiler is in sight." --vehicle Lantern
+  offing tell EXPEDITION.toml target "the boiler" "of interest"
+  offing tell EXPEDITION.toml leg Lantern bottom
+"""
+
+_REHEARSED = """\
+example, with a capture of NMEA 0183 sentences from last year:
+  offing rehearse EXPEDITION.toml dive.nmea --out tryout
+  offing show tryout/released/public/dive-001.recording
+"""
+
 _Commands = argparse._SubParsersAction  # argparse has no public name for it
 
 
@@ -52,8 +68,11 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add(commands: "_Commands[argparse.ArgumentParser]", name: str, short: str, long: str) -> argparse.ArgumentParser:
-    return commands.add_parser(name, help=short, description=long, formatter_class=argparse.RawDescriptionHelpFormatter)
+def _add(
+    commands: "_Commands[argparse.ArgumentParser]", name: str, short: str, long: str, examples: str | None = None
+) -> argparse.ArgumentParser:
+    form = argparse.RawDescriptionHelpFormatter
+    return commands.add_parser(name, help=short, description=long, epilog=examples, formatter_class=form)
 
 
 def _demo(commands: "_Commands[argparse.ArgumentParser]") -> None:
@@ -100,12 +119,15 @@ def _rehearse(commands: "_Commands[argparse.ArgumentParser]") -> None:
         commands,
         "rehearse",
         "run captures through the relay and write what would have been released",
-        "Runs captures through the very same pipeline under a virtual clock, as fast as it can, and writes below DIR:\n"
+        "Shows what would have been released of a dive that you have recorded: its captures go through the relay as\n"
+        "fast as it can, and what each audience would have got, and when, is written below DIR:\n"
         "  released/AUDIENCE/dive-NNN.recording   what each audience would have got\n"
         "  send-times/AUDIENCE-dive-NNN.csv       when each record would have left\n"
-        "  private/                               the exact journal: keep it to yourself\n"
-        "INPUT is .nmea, .tlog or .jsonl (also .gz), or the journal.db of a site. It goes to the first feed of its\n"
-        "format; FEED=INPUT names another. An .nmea capture is timed by its own sentences or by --rate.",
+        "  private/                               the exact record: keep it to yourself\n"
+        "INPUT is a file of what a feed received: .nmea, .tlog or .jsonl (also .gz), or the journal.db of a site. It\n"
+        "goes to the first feed of its format; FEED=INPUT names another. An .nmea capture is timed by its own\n"
+        "sentences, or by --rate.",
+        _REHEARSED,
     )
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
     parser.add_argument("inputs", nargs="+", metavar="INPUT")
@@ -180,35 +202,39 @@ def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser = _add(
         commands,
         "tell",
-        "tell a running relay what to do: hold, resume, cut, annotate, ...",
+        "tell a running relay what to do: stop, hold, resume, cut, annotate, ...",
         "Takes a decision to the relay that runs on this expedition file. It is journalled with your name before it\n"
-        "acts. Hold and cut act at once; what tells something (annotation, target, leg, begin, end) waits out the\n"
-        "embargo like everything else.",
+        "acts. Stop, hold and cut act at once; what tells something (annotation, target, leg, begin, end) waits out\n"
+        "the delay like everything else.",
+        _TOLD,
     )
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
     parser.add_argument("--who", help="who takes the decision (default: the user of this machine)")
+    parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
     words = parser.add_subparsers(dest="word", required=True, metavar="WORD")
     words.add_parser("status", help="how things stand: exact and private")
-    words.add_parser("stop", help="stop releasing to everybody, at once")
-    for word, text in (("hold", "stop releasing to an audience, or to all"), ("resume", "go on releasing")):
-        words.add_parser(word, help=text).add_argument("audience", nargs="?", help="default: all")
-    cut = words.add_parser("cut", help="remove an interval before it is released")
+    words.add_parser("stop", help="send nothing more to anybody, at once: the same as hold without an audience")
+    hold = words.add_parser("hold", help="send nothing more to an audience, at once; what falls due is kept")
+    hold.add_argument("audience", nargs="?", help="default: all")
+    resume = words.add_parser("resume", help="go on: what was kept meanwhile goes out at once, then what follows")
+    resume.add_argument("audience", nargs="?", help="default: all")
+    cut = words.add_parser("cut", help="remove an interval before it is released, for every audience")
     cut.add_argument("since", metavar="FROM", help='how long ago it begins, such as "12 min"')
     cut.add_argument("until", metavar="TO", help='how long ago it ends, such as "3 min" or "0 s"')
     early = words.add_parser("early", help="release to an audience now what its embargo holds back; asks twice")
     early.add_argument("audience")
     early.add_argument("since", metavar="UPTO", nargs="?", default="0 s", help='up to how long ago (default "0 s")')
-    leg = words.add_parser("leg", help="set the leg of a vehicle by hand")
-    leg.add_argument("vehicle")
+    leg = words.add_parser("leg", help="set the leg of a vehicle by hand; auto: judge it by depth and height again")
+    leg.add_argument("vehicle", metavar="VEHICLE", help="its name in the expedition file")
     leg.add_argument("leg", choices=["deck", "descent", "bottom", "ascent", "auto"])
     say = words.add_parser("say", help="annotate")
-    say.add_argument("text")
-    say.add_argument("--vehicle")
+    say.add_argument("text", help="what followers read, in quotes; refused, with the reason, if a place is found in it")
+    say.add_argument("--vehicle", help="the vehicle that it is about")
     say.add_argument("--audience", action="append", default=[], help="for this audience alone; may be repeated")
-    target = words.add_parser("target", help="name a target and its verdict")
-    target.add_argument("name")
+    target = words.add_parser("target", help="name a find, and say what it was found to be")
+    target.add_argument("name", help='what followers call it, such as "the boiler"')
     target.add_argument("verdict", help="unchecked, rock, modern debris, of interest or withheld")
-    target.add_argument("--vehicle")
+    target.add_argument("--vehicle", help="the vehicle that found it")
     words.add_parser("begin", help="begin a dive")
     words.add_parser("end", help="end the dive")
 

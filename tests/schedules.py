@@ -2,7 +2,8 @@
 
 Both runs are alike in all that comes in up to a cut, and in what outsiders can see happen to the process and to their
 own lines (kills, power cuts, starts, dialling) up to the horizon: the cut plus the longest delay. After the cut each
-run gets its own input and decisions, wall-clock steps, and restarts that fall between two send moments. After the
+run gets its own input and decisions, wall-clock steps, and restarts that fall between two send moments. What is
+released early is alike, too: it was received before it was decided, and that before the cut. After the
 horizon everything is its own.
 """
 
@@ -12,9 +13,9 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from dives import INVENTED_SITE, SECOND, message, plan, policy, walk
-from relay.core.decision import Begin, Cut, End, Hold, Resume, Say, SetLeg, Target, write_decision
+from relay.core.decision import Begin, Cut, Decision, Early, End, Hold, Resume, Say, SetLeg, Target, write_decision
 from relay.core.history import NOTHING, Position
-from relay.core.policy import DiveLimits, Leg, Plan
+from relay.core.policy import DiveLimits, Leg, Plan, SourcePlan
 from virtual_ship import AT_ONCE, Do, Event, Follower
 
 DECADE_S = 3.2e8
@@ -23,17 +24,26 @@ _POLICIES = (
     policy(QUICK, delay_us=3 * SECOND, extra_us=2 * SECOND, depth_step_m=10.0, stale_us=4 * SECOND),
     policy(SLOW, delay_us=9 * SECOND, extra_us=3 * SECOND, tick_us=3 * SECOND, depth_step_m=10.0),
 )
+_STATIONS = (("station", None), ("mirror", "station"))
 PLANS = (
     replace(plan(*_POLICIES, dive=DiveLimits(quiet_us=3 * SECOND)), vehicles=("Lantern",)),
     replace(plan(*_POLICIES, dive=DiveLimits(begin_depth_m=35.0, quiet_us=4 * SECOND)), vehicles=("Lantern",)),
     plan(*_POLICIES[::-1], dive=DiveLimits(quiet_us=6 * SECOND)),
+    replace(
+        plan(*_POLICIES, dive=DiveLimits(quiet_us=5 * SECOND)),
+        sources=tuple(SourcePlan(name=name, format="station-json", standby_for=of) for name, of in _STATIONS),
+    ),
 )
+LATEST_US = 900_000  # the longest that the disk takes for a row
 LONGEST_US = max(policy.delay_us for policy in _POLICIES)
 
 
 @dataclass
 class Schedule:
-    """One pair of runs. `receipts_us`: when each numbered message is whole, by its number, for each run."""
+    """One pair of runs. `receipts_us`: when each numbered message is whole, by its number, for each run.
+
+    `early`: to whom something was released early, when, and up to how long before. `held`: who is held in one run.
+    """
 
     plan: Plan
     cut_us: int
@@ -41,7 +51,7 @@ class Schedule:
     tails: tuple[list[Event], list[Event]]
     followers: list[tuple[str, Position | None]]
     receipts_us: tuple[dict[int, int], dict[int, int]]
-    reboots: bool = False
+    early: tuple[str, int, int] | None = None
     held: str | None = None
 
     def first_us(self, which: int) -> int:
@@ -75,19 +85,28 @@ def random_schedule(seed: int) -> Schedule:
     receipts: tuple[dict[int, int], dict[int, int]] = ({}, {})
     shared = list(_input(chance, expedition, 1, 100_000, cut_us, receipts[0]))
     receipts[1].update(receipts[0])
-    lives, reboots = _lives(chance, horizon_us)
+    lives = _lives(chance, horizon_us)
     followers, lines = _followers(chance, horizon_us)
-    common = shared + list(_decisions(chance, 0, cut_us)) + lives + lines
+    decided = list(_decisions(chance, 0, cut_us))
+    early = None
+    if chance.random() < 0.15:
+        back_us = chance.choice((0, chance.randint(0, 5 * SECOND)))
+        early = (chance.choice((QUICK, SLOW)), chance.randint(0, cut_us), back_us)
+        decided.append(_early(*early, _latency_us(chance)))
+    common = shared + decided + lives + lines + [Event(cut_us, Do.PART)]
     held = chance.choice((QUICK, SLOW)) if chance.random() < 0.15 else None
     tails = tuple(list(_tail(chance, expedition, cut_us, horizon_us, receipts[run])) for run in (0, 1))
     if held is not None:
-        hold = lambda now_us: write_decision(Hold(audience=held), "x")  # noqa: E731
-        tails[1].append(Event(chance.randint(cut_us + 1, horizon_us), Do.DECIDE, hold, AT_ONCE))
-    return Schedule(expedition, cut_us, common, (tails[0], tails[1]), followers, receipts, reboots, held)
+        hold = _held(chance, held, cut_us + (LATEST_US if decided else 1), horizon_us)
+        tails[1].extend(list(hold)[: 1 if decided else 2])
+    if not decided:
+        for tail in tails:
+            tail.extend(_needless(chance, cut_us + 1, horizon_us))
+    return Schedule(expedition, cut_us, common, (tails[0], tails[1]), followers, receipts, early, held)
 
 
 def _latency_us(chance: random.Random) -> int:
-    return chance.choice((0, 300, 4_000, 40_000, chance.randint(0, 900_000)))
+    return chance.choice((0, 300, 4_000, 40_000, chance.randint(0, LATEST_US - 1)))
 
 
 def _input(
@@ -102,6 +121,10 @@ def _input(
         if at_us > to_us:
             return
         data = line(number, chance.choice(expedition.vehicles), noted=chance.random() < 0.25)
+        if len(expedition.sources) > 1:
+            mirrored = [event for event in _mirrored(chance, at_us, data) if event.at_us <= to_us]
+            receipts.update((number, event.at_us) for event in mirrored if event.value is data)
+            yield from mirrored
         if chance.random() < 0.1:
             torn = chance.randrange(len(data))
             yield Event(at_us, Do.INPUT, data[:torn], _latency_us(chance))
@@ -109,11 +132,55 @@ def _input(
             if at_us > to_us:
                 return
         yield Event(at_us, Do.INPUT, data, _latency_us(chance))
-        receipts[number] = at_us
+        receipts[number] = min(at_us, receipts.get(number, at_us))
         number += 1
 
 
-Decide = Callable[[int], bytes]
+def _mirrored(chance: random.Random, at_us: int, data: bytes) -> Iterator[Event]:
+    """Yield what the standby makes of a message: mostly the same a little later, now and then nothing, or nonsense."""
+    at_us += chance.choice((2_000, 2_000, 40_000, chance.randint(0, 600_000)))
+    if chance.random() < 0.8:
+        told = data if chance.random() < 0.9 else chance.randbytes(20) + b"\n"
+        yield Event(at_us, Do.INPUT, told, _latency_us(chance), "mirror")
+
+
+Decide = Callable[[int, int], bytes]
+
+
+def _always(decision: Decision) -> Decide:
+    """Return what decides so, whenever it is."""
+    data = write_decision(decision, "x")
+    return lambda now_us, parted_us: data
+
+
+def _early(audience: str, at_us: int, back_us: int, latency_us: int) -> Event:
+    """Return an early release of what was received up to a while before it is decided."""
+    decide: Decide = lambda now_us, _: write_decision(  # noqa: E731
+        Early(audience=audience, upto_us=max(0, now_us - back_us)), "x"
+    )
+    return Event(at_us, Do.DECIDE, decide, latency_us)
+
+
+def _held(chance: random.Random, audience: str, from_us: int, to_us: int) -> Iterator[Event]:
+    """Yield a hold and perhaps its resume (which would undo an earlier hold, too)."""
+    first, second = sorted(chance.randint(from_us, to_us) for _ in range(2))
+    yield Event(first, Do.DECIDE, _always(Hold(audience=audience)), AT_ONCE)
+    if chance.random() < 0.6:
+        yield Event(second, Do.DECIDE, _always(Resume(audience=audience)), AT_ONCE)
+
+
+def _needless(chance: random.Random, from_us: int, to_us: int) -> Iterator[Event]:
+    """Yield what acts at once and changes nothing seen: a cut of what came after the parting, a needless resume.
+
+    Both are on the disk at once, and so is all before them: only where no decision taken before the parting waits.
+    """
+    for _ in range(chance.choice((0, 0, 1, 2))):
+        decide: Decide = lambda now_us, parted_us: write_decision(  # noqa: E731
+            Cut(from_us=parted_us + 1, to_us=now_us), "x"
+        )
+        if chance.random() < 0.3:
+            decide = _always(Resume(audience=chance.choice((None, QUICK, SLOW))))
+        yield Event(chance.randint(from_us, to_us), Do.DECIDE, decide, AT_ONCE)
 
 
 def _telling(chance: random.Random) -> Decide:
@@ -123,7 +190,7 @@ def _telling(chance: random.Random) -> Decide:
         Target(name="the boiler", verdict="of interest"), SetLeg(vehicle="Lantern", leg=chance.choice([None, *Leg])),
         Begin(), End(),
     ))  # fmt: skip
-    return lambda now_us: write_decision(decision, "x")
+    return _always(decision)
 
 
 def _removing(chance: random.Random) -> tuple[Decide, Decide]:
@@ -132,15 +199,12 @@ def _removing(chance: random.Random) -> tuple[Decide, Decide]:
     if chance.random() < 0.5:
         back_us, long_us = chance.randint(1, 20 * SECOND), chance.randint(1, 6 * SECOND)
 
-        def cut(now_us: int) -> bytes:
+        def cut(now_us: int, _: int) -> bytes:
             from_us = max(0, now_us - back_us)
             return write_decision(Cut(from_us=from_us, to_us=max(from_us + 1, min(now_us, from_us + long_us))), "x")
 
-        return cut, lambda now_us: write_decision(Resume(audience=audience), "x")
-    return (
-        lambda now_us: write_decision(Hold(audience=audience), "x"),
-        lambda now_us: write_decision(Resume(audience=audience), "x"),
-    )
+        return cut, _always(Resume(audience=audience))
+    return _always(Hold(audience=audience)), _always(Resume(audience=audience))
 
 
 def _decisions(chance: random.Random, from_us: int, to_us: int) -> Iterator[Event]:
@@ -159,9 +223,9 @@ def _wall(chance: random.Random, from_us: int, to_us: int) -> Iterator[Event]:
         yield Event(chance.randint(from_us, to_us), Do.WALL, 1.7e9 + chance.uniform(-1, 1) * DECADE_S)
 
 
-def _lives(chance: random.Random, horizon_us: int) -> tuple[list[Event], bool]:
-    """Return starts, kills and power cuts up to the horizon, and whether there was a reboot."""
-    events, at_us, reboots = [Event(0, Do.START)], 0, False
+def _lives(chance: random.Random, horizon_us: int) -> list[Event]:
+    """Return starts, kills and power cuts up to the horizon."""
+    events, at_us = [Event(0, Do.START)], 0
     for _ in range(chance.choice((0, 1, 1, 2, 3))):
         at_us += chance.randint(300_000, 12 * SECOND)
         how = chance.choice((Do.KILL, Do.KILL_AFTER_COMMIT, Do.POWER_CUT))
@@ -171,8 +235,7 @@ def _lives(chance: random.Random, horizon_us: int) -> tuple[list[Event], bool]:
         events.append(Event(at_us, how))
         at_us += down_us
         events.append(Event(at_us, Do.REBOOT if how is Do.POWER_CUT else Do.START))
-        reboots = reboots or how is Do.POWER_CUT
-    return events, reboots
+    return events
 
 
 def _followers(chance: random.Random, horizon_us: int) -> tuple[list[tuple[str, Position | None]], list[Event]]:
@@ -203,7 +266,8 @@ def _tail(
     for at in range(7 if kind in ("elsewhere", "burst") else 0):
         at_us = cut_us + 1 + at * (chance.randint(1, 2 * SECOND) if kind == "elsewhere" else 0)
         receipts[400 + at] = at_us
-        yield Event(at_us, Do.INPUT, line(400 + at, expedition.vehicles[-1], _near(far), True), _latency_us(chance))
+        data, source = line(400 + at, expedition.vehicles[-1], _near(far), True), chance.choice(expedition.sources).name
+        yield Event(at_us, Do.INPUT, data, _latency_us(chance), source)
     for _ in range(8 if kind == "noise" else 0):
         at_us = chance.randint(cut_us + 1, horizon_us)
         yield Event(at_us, Do.INPUT, chance.randbytes(40) + b"\n", _latency_us(chance))

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon
 
-from relay.core.area import Area, Zone, ZoneAction, hidden_disc
+from relay.core.area import Area, Lies, Zone, ZoneAction, hidden_disc, where_lies
 from relay.core.geodesy import Anchor, SiteFrame
 from relay.core.secrets import Secrets
 
@@ -140,3 +140,41 @@ def test_hidden_discs_of_zones_of_other_names_are_drawn_apart() -> None:
     one, other = (hidden_disc(replace(ZONE, name=name), frame, secrets) for name in ("bow", "stern"))
     assert math.hypot(one.east_m - other.east_m, one.north_m - other.north_m) > 1.0
     assert abs(one.radius_m - other.radius_m) > 1.0
+
+
+@pytest.mark.parametrize(("metres", "lies"), [
+    (0.0, Lies.INSIDE), (4_899.0, Lies.INSIDE), (4_901.0, Lies.ACROSS), (5_099.0, Lies.ACROSS), (5_101.0, Lies.OUTSIDE),
+])  # fmt: skip
+@pytest.mark.parametrize("bearing_deg", [0.0, 65.0, 200.0, 315.0])
+def test_zone_lies_inside_across_or_outside_a_circle(metres: float, lies: Lies, bearing_deg: float) -> None:
+    """A zone of 100 m, its centre so far from the middle of 5 km (geographiclib's direct geodesic)."""
+    there = Geodesic.WGS84.Direct(-41.2, 17.5, bearing_deg, metres)
+    zone = replace(ZONE, latitude_deg=there["lat2"], longitude_deg=there["lon2"])
+    assert where_lies(zone, Area("x", ((-41.2, 17.5),), 5_000.0)) is lies
+
+
+def test_zone_lies_to_a_polygon_as_shapely_has_it() -> None:
+    """Zones at random about a concave polygon, in the plane about its middle; those within 2 m of touching left out."""
+    corners_m = [(-3e3, -3e3), (3e3, -3e3), (3e3, 3e3), (0.0, -1e3), (-3e3, 3e3)]
+    middle, dice = (-41.2, 17.5), random.Random(4)
+    polygon, area = Polygon(corners_m), Area("x", tuple(on_earth(middle, corner) for corner in corners_m))
+    seen = set()
+    for _ in range(150):
+        at_m = (dice.uniform(-5e3, 5e3), dice.uniform(-5e3, 5e3))
+        latitude_deg, longitude_deg = on_earth(middle, at_m)
+        zone = replace(ZONE, latitude_deg=latitude_deg, longitude_deg=longitude_deg, radius_m=900.0)
+        disc = Point(at_m).buffer(900.0, 64)
+        if abs(polygon.boundary.distance(Point(at_m)) - 900.0) < 2.0:
+            continue
+        judged = where_lies(zone, area)
+        expected = Lies.INSIDE if polygon.contains(disc) else Lies.ACROSS if polygon.intersects(disc) else Lies.OUTSIDE
+        assert judged is expected
+        seen.add(judged)
+    assert seen == set(Lies)
+
+
+def test_zone_that_holds_a_whole_small_area_lies_across_it() -> None:
+    """None of its edge and not its centre is inside, and yet it hides all there is."""
+    there = Geodesic.WGS84.Direct(-41.2, 17.5, 90.0, 600.0)
+    zone = replace(ZONE, latitude_deg=there["lat2"], longitude_deg=there["lon2"], radius_m=1_000.0)
+    assert where_lies(zone, Area("x", ((-41.2, 17.5),), 100.0)) is Lies.ACROSS

@@ -12,7 +12,6 @@ from relay.core.errors import ExpeditionError
 from relay.core.policy import Disclosed, Leg, Place, Policy
 from relay.shell.expedition import parse_expedition, read_expedition
 from relay.shell.expedition_form import File, _Part, listen_address
-from relay.shell.plain_words import describe_audience, describe_feed
 
 PATH = Path("/somewhere/EXPEDITION.toml")
 
@@ -49,6 +48,12 @@ def area(text: str) -> tuple[str, str]:
     return part(f'[area]\nname = "the invented bank"\n{text}')
 
 
+def astray(centre: str) -> tuple[str, str]:
+    """Return a change that adds an area about 33.25 south, 22.5 east, and a zone somewhere else."""
+    shape = '[area]\nname = "the invented bank"\nradius = "40 km"\n'
+    return part(f'{shape}centre = [-33.3, 22.4]\n\n[[zone]]\nname = "bow"\n{BOW}\ncentre = {centre}')
+
+
 def standby(primary: str, more: str = "") -> tuple[str, str]:
     """Return a change that makes the second feed the standby for another, and perhaps adds a third one."""
     third = f'\n\n[[feed]]\nname = "third"\nformat = "station-json"\nfrom = "tcp-listen://127.0.0.1:4012"\n{more}'
@@ -81,20 +86,19 @@ PARTS = [
     (*area("corners = [[1, 2], [1, 3]]"), "corners", "give at least 3"),
     (*area("corners = [[1, 2], [1, 3], [2]]"), "corners", f"area.corners.3: [2] is not a position; {PLACE}"),
     (*area("corners = [[1, 2], [1, 3], [true, 3]]"), "corners", "area.corners.3: [True, 3] is not a position"),
-    (*zone('radius = "50 m"'), "[[zone]]", "zone.1.margin: is missing: add it"),
-    (*part(f'[[zone]]\nname = "bow"\n{BOW}'), "[[zone]]", "zone.1.centre: is missing: add it"),
+    (*zone('radius = "50 m"'), "[[zone]]", 'zone "bow": margin: is missing: add by how much'),
+    (*part(f'[[zone]]\nname = "bow"\n{BOW}'), "[[zone]]", 'zone "bow": centre: is missing: add centre = [latitude'),
     (*zone('radius = "50 m"\nmargin = "24 m"'), "[[zone]]", 'at least half the radius, margin = "25 m"'),
     (*zone('radius = "0.5 m"\nmargin = "50 m"'), "0.5 m", "must be from 1 m to 100000 m"),
     (*zone(f'{BOW}\naction = "hide"'), "hide", "one of 'withhold' or 'freeze'"),
-    (*zone(f'{BOW}\n[[zone]]\nname = "bow"\ncentre = [1.5, 2.0]\n{BOW}'), None, "zone.2.name: 'bow' is there twice"),
+    (*zone(f'{BOW}\n[[zone]]\nname = "bow"\ncentre = [1.5, 2.0]\n{BOW}'), None, "zone 2: name: 'bow' is there twice"),
     (*part('[text]\nforbidden = "Isoline"'), "forbidden", "must be a list: write it in brackets"),
     (*part('[text]\nforbidden = ["Marr", ""]'), "forbidden", "text.forbidden.2: is empty"),
     (*part('[text]\nforbiden = ["Marr"]'), "forbiden", 'did you mean "forbidden"?'),
     (*public('place = "near"'), "near", "one of 'local', 'area' or 'exact'"),
     (*public('place = "exact"'), "exact", 'take open = true away, or set place = "local"'),
     (*public('place = "area"'), "area", "add [area] with its name and shape"),
-    (*public('place = "area"'), "area", 'take "track" out of fields'),
-    (*public('place = "area"'), "area", 'take "heading" out of fields'),
+    (*public('place = "area"'), "area", 'no track and no heading: write fields = ["depth", "mode", "notes"], or set'),
     (*public('text = "unchecked"'), "unchecked", 'take text = "unchecked" away'),
     (*public('text = "off"'), "off", "one of 'checked' or 'unchecked'"),
     (*public('radius = "5 m"'), "radius", "must be from 10 m to 20000 m, not 5 m"),
@@ -136,8 +140,13 @@ PARTS = [
     ('format = "station-json"', f'{MAVLINK}\ndepth_from = "sonar"', "sonar", "one of 'relative_alt' or 'pressure'"),
     ('format = "station-json"', f"{MAVLINK}\nsystem = 1.5", "system = 1.5", "must be a whole number"),
     ('name = "position"', 'name = "Position"', "Position", "small letters, digits and hyphens"),
-    ('name = "station"', 'name = "position"', None, "feed.2.name: 'position' is there twice"),
-    ('from = "tcp-listen://127.0.0.1:4010"', "", 'above name = "station"', "feed.2.from: is missing: add it"),
+    ('name = "station"', 'name = "position"', None, "feed 2: name: 'position' is there twice"),
+    (
+        'from = "tcp-listen://127.0.0.1:4010"',
+        "",
+        'above name = "station"',
+        'feed "station": from: is missing: add where its bytes come from',
+    ),
     (*standby("bow"), "standby_for", "'bow' is not another [[feed]] of this file; one of position"),
     (*standby("station"), "standby_for", "'station' is not another [[feed]] of this file"),
     (*standby("position", 'standby_for = "station"'), 'standby_for = "station"', "'station' is itself a standby: name"),
@@ -146,8 +155,41 @@ PARTS = [
     (*part('[stations]\ncontradict = "0.5 m"'), "contradict", "must be from 1 m to 10000 m"),
     ('listen = "127.0.0.1:0"', 'address = "dive.example"', "dive.example", 'write it as "https://dive.example/"'),
     ('ship = "Harrow Tern"', 'ship = "Harrow Tern"\nlanguage = "fr"', "fr", "one of 'en' or 'de'"),
+    ('[[audience]]\nname = "family"', "[family]", "[family]", "no such key; known here: expedition, storage"),
+    (*area('centre = [-38, 61, -21, 93]\nradius = "5 km"'), "-38, 61", "has decimal commas; write it as [latitude"),
+    (*area('centre = [179.5, -33.5]\nradius = "5 km"'), "179.5", "is the longitude first?"),
+    (*area('centre = [1.0, 2.0]\nradius = "5 seamiles"'), "5 seamiles", "(units: m, km, ft, nm, NM)"),
+    (*astray("[22.5, -33.25]"), "centre = [22.5", "are latitude and longitude the wrong way round?"),
+    (
+        *astray("[-33.25, -22.5]"),
+        "centre = [-33.25, -2",
+        "should the longitude have the other sign (west is negative)?",
+    ),
+    (*astray("[33.25, 22.5]"), "centre = [33.25", "should the latitude have the other sign (south is negative)?"),
+    (*astray("[33.25, -22.5]"), "centre = [33.25", "should both have the other sign"),
+    (*astray("[-33.25, 24.5]"), "centre = [-33.25", "where nothing is shown: correct its centre, or that of"),
+    (
+        *part('[text]\nforbidden = ["Isoline"]'),
+        'name = "The search',
+        "holds one of your forbidden words, and followers",
+    ),
+    (
+        'ship = "Harrow Tern"',
+        'ship = "Harrow Tern 12 30.5 S 045 15.2 E"',
+        "ship =",
+        "followers read this name. “12 30.5",
+    ),
+    (*public('forbidden = ["Marr"]'), "forbidden", "no such key here; it belongs under [text]"),
+    ('format = "station-json"', 'format = "station-json"\nswath = "1 km"', "swath", "it belongs under [expedition]"),
+    ('"tcp-listen://127.0.0.1:4010"', '"udp://0.0.0.0:10110"', '"udp://0.0.0.0:10110"', "would share one port, 10110"),
+    (
+        'listen = "127.0.0.1:0"',
+        'listen = "0.0.0.0:4010"',
+        '"tcp-listen://127.0.0.1:4010"',
+        "4010 is the port of the follow",
+    ),
     ("[public]", "[publik]", "[publik]", 'did you mean "public"?'),
-    ("[dive]", "[[dive]]", "[[dive]]", "must be a table"),
+    ("[dive]", "[[dive]]", "[[dive]]", "write [dive] with single brackets"),
 ]
 
 
@@ -158,13 +200,13 @@ WRONG = [
     ('delay = "45 min"', 'delay = "-45 min"', "-45 min", "is not a duration"),
     ('delay = "45 min"', 'dealy = "45 min"', "dealy", 'did you mean "delay"?'),
     ('delay = "45 min"', 'delay = "40 days"', "40 days", "is not a duration"),
-    ('delay = "45 min"', 'delay = "800 h"', "800 h", "must be from 0 days to 30 days"),
+    ('delay = "45 min"', 'delay = "800 h"', "800 h", "must be from 0 h to 720 h"),
     ('extra = "10 min"', 'extra = "10"', 'extra = "10"', "is not a duration"),
     ('tick = "15 s"', 'tick = "0 s"', 'tick = "0 s"', "must be from 1 s to 600 s"),
     ('tick = "15 s"', 'tick = "1500 ms"', "1500 ms", "must be whole seconds"),
     ('"track", "depth", "heading"', '"track", "deepth"', "fields = ", "'deepth' is not known; one of 'track'"),
     ('fields = ["depth", "notes"]', "fields = []", "fields = []", "give at least 1"),
-    ('fields = ["depth", "notes"]', "", 'above name = "family"', "fields: is missing: add it"),
+    ('fields = ["depth", "notes"]', "", 'above name = "family"', 'fields: is missing: add preset = "public"'),
     ('cell = "25 m"', 'cell = "25"', 'cell = "25"', "is not a length"),
     ('cell = "25 m"', 'cell = "0 m"', 'cell = "0 m"', "must be from 1 m to 100000 m"),
     ('depth_step = "10 m"', 'depth_step = "10 deg"', "10 deg", "is not a length"),
@@ -190,7 +232,8 @@ WRONG = [
     ('begins = "report"', 'begins = "noon"', "noon", "one of 'report' or 'depth'"),
     ('ship = "Harrow Tern"', "", "[expedition]", "ship: is missing"),
     ('ship = "Harrow Tern"', 'ship = ""', 'ship = ""', "write at least 1 character"),
-    ("open = true", 'open = "perhaps"', "perhaps", "must be true or false"),
+    ("open = true", 'open = "perhaps"', "perhaps", "must be true or false, without quotes"),
+    ("open = true", 'open = "true"', 'open = "true"', "must be true or false, without quotes"),
     *PARTS,
 ]
 
@@ -218,10 +261,38 @@ def test_expedition_tells_all_faults_at_once() -> None:
     assert len(str(caught.value).splitlines()) == 2
 
 
-def test_expedition_that_is_not_toml_or_not_there(tmp_path: Path) -> None:
-    """A syntax error has line and column from the parser; a missing file is named."""
-    with pytest.raises(ExpeditionError, match=r"not TOML: .*line 2"):
-        parse_expedition("[expedition]\nname = \n", PATH)
+@pytest.mark.parametrize(("text", "line", "remedy"), [
+    ("[expedition]\nname = \n", 2, "text is written in quotes"),
+    ('[expedition]\nname = "The search\nship = "Harrow Tern"\n', 2, "a quote is opened on this line and not closed"),
+    ('[expedition]\nname = "The search', 2, "a quote is opened and not closed"),
+    ("[expedition]\nname = 'The search", 2, "a quote is opened and not closed"),
+    ('[expedition]\nname = "a"\nname = "b"\n', 3, "name is there already, on line 2: keep one of them"),
+    ('[expedition]\nname = "a"\n[expedition]\n', 3, "[expedition] is there already, on line 1: keep one of them"),
+    ("[[audience]]\ndelay = 45 min\n", 2, 'text is written in quotes, as in delay = "45 min"'),
+    ("[[audience]]\ndelay\n", 2, "a key needs its value behind it: key = value"),
+    ('[text]\nforbidden = ["Marr"\n', 2, "a bracket [ is opened and not closed"),
+    ('[text]\nforbidden = ["M\x07"]\n', 2, "a character stands here that no text editor shows"),
+    ('[audience]\nname = "a"\n[[audience]]\nname = "b"\n', 1, "write [[audience]] with double brackets"),
+    ('[feed]\nname = "a"\n[feed]\nname = "b"\n', 1, "write [[feed]] with double brackets"),
+    ("[area]\ncentre = [41 36 S, 12 18 W]\n", 2, "a position is not written like this; write it as [latitude, longit"),
+    ("[text]\n= 3\n", 2, "a line is a key = value, a [table], or a # remark"),
+])  # fmt: skip
+def test_text_that_is_not_toml_is_told_by_line_and_remedy(text: str, line: int, remedy: str) -> None:
+    """The line comes first, as for every fault; the parser's own words stand behind ours."""
+    with pytest.raises(ExpeditionError, match=f"line {line}: .* \\(not TOML: ") as caught:
+        parse_expedition(text, PATH)
+    assert remedy in str(caught.value)
+
+
+def test_one_table_where_several_may_be_is_told_by_its_brackets() -> None:
+    """`[audience]` for `[[audience]]` is the commonest slip of all."""
+    text = changed(*part("[audience]")).replace("[[audience]]", "[other]")
+    with pytest.raises(ExpeditionError, match=r"audience: there may be several: write \[\[audience\]\] with double"):
+        parse_expedition(text.partition("[other]")[0], PATH)
+
+
+def test_expedition_that_is_not_there(tmp_path: Path) -> None:
+    """A missing file is named."""
     with pytest.raises(ExpeditionError, match="can't be read"):
         read_expedition(tmp_path / "none.toml")
 
@@ -229,22 +300,6 @@ def test_expedition_that_is_not_toml_or_not_there(tmp_path: Path) -> None:
 def test_listen_address_takes_ipv6_in_brackets() -> None:
     """RFC 3986 writes IPv6 hosts in brackets."""
     assert listen_address("[::1]:80") == ("::1", 80)
-
-
-def test_check_says_in_plain_words_who_sees_what_and_how_late() -> None:
-    """The paragraph names door, delay, coarseness and what is never shown."""
-    expedition = parse_expedition(RIGHT, PATH)
-    public = describe_audience(expedition.plan.policies[0], True, expedition.plan)
-    for part in ("anyone who has the address", "45 min after it happened", "up to 10 min", "every 15 s",
-                 "nearest 25 m, at the bottom", "Depth: to the nearest 10 m", "steps of 22.5°",
-                 "Annotations", "latitude, longitude"):  # fmt: skip
-        assert part in public
-    family = describe_audience(expedition.plan.policies[1], False, expedition.plan)
-    assert "nobody on the public page" in family
-    assert "Track:" not in family
-    assert "Never shown: the track, height above the seabed, heading" in family
-    feed = describe_feed(expedition.plan.sources[0], "udp://127.0.0.1:10110")
-    assert feed.endswith("its sounder (DPT) gives the vehicle's altitude.")
 
 
 def test_every_key_of_the_form_has_a_wrong_file() -> None:
@@ -264,7 +319,9 @@ def test_faults_of_an_audience_are_all_told_each_at_its_key() -> None:
     lines = [int(re.findall(r"line (\d+):", line)[0]) for line in str(caught.value).splitlines()]
     assert lines == [line_with(text, key) for key in ("place =", "text =", "descent_step =")]
     text = changed('name = "family"', 'name = "family"\nopen = true\npreset = "heritage"')
-    with pytest.raises(ExpeditionError, match=f"line {line_with(text, 'family') - 1}: audience.2.place: exact place"):
+    with pytest.raises(
+        ExpeditionError, match=f'line {line_with(text, "preset =") - 1}: audience "family": open: preset "heritage"'
+    ):
         parse_expedition(text, PATH)
 
 

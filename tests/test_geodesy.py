@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from relay.core.geodesy import Anchor, AnchorSeeker, SiteFrame, distance_m, plane
+from relay.core.geodesy import Anchor, AnchorSeeker, SiteFrame, distance_m, plane, point_at
 from relay.core.secrets import Secrets
 
 WGS84 = Geodesic.WGS84
@@ -44,6 +44,16 @@ def test_distance_agrees_with_the_geodesic_test_set(shared_data: Path) -> None:
         first = (float(row["lat1_deg"]), 0.0)
         second = (float(row["lat2_deg"]), float(row["lon2_deg"]))
         assert distance_m(first, second) == pytest.approx(float(row["s12_m"]), abs=1e-4)
+
+
+def test_point_at_a_distance_is_where_geographiclib_has_it() -> None:
+    """The direct geodesic from random places in random directions, to a millimetre (geographiclib's Direct)."""
+    dice = random.Random(11)
+    for place in random_places(50):
+        azimuth_deg, metres = dice.uniform(0, 360), dice.uniform(1, 100_000)
+        there = Geodesic.WGS84.Direct(*place, azimuth_deg, metres)
+        found = point_at(place, azimuth_deg, metres)
+        assert Geodesic.WGS84.Inverse(*found, there["lat2"], there["lon2"])["s12"] < 0.001
 
 
 def test_heading_turn_follows_the_meridians_as_geographiclib_has_them() -> None:

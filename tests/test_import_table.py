@@ -35,6 +35,7 @@ CORE = {
     "area": "geodesy secrets",
     "dive_phases": "fuse policy",
     "track": "area policy quantise",
+    "present": "decision dive_phases fuse policy",
     "disclosure": "area dive_phases fuse geodesy policy quantise track",
     "embargo": "fuse",
     # places in annotations
@@ -57,7 +58,8 @@ CORE = {
     "stations": "fuse geodesy model policy",
     "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets "
     "stations",
-    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy secrets sources stations",
+    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy present secrets sources "
+    "stations",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -77,10 +79,15 @@ SHELL = {
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
     "expedition_form": "core.errors core.policy feed_url quantities | pydantic",
-    "expedition": "core.area core.errors core.policy expedition_form feed_url toml_lines | pydantic",
+    "expedition_faults": "expedition_form toml_lines | pydantic",
+    "expedition_sense": "core.area core.errors core.place_in_text core.policy expedition_faults expedition_form "
+    "feed_url toml_lines",
+    "expedition": "core.errors core.policy expedition_faults expedition_form expedition_sense feed_url | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.policy quantities",
+    "plain_ground": "core.area core.policy feed_url plain_words quantities",
+    "plain_cautions": "core.area core.place_in_text core.policy expedition quantities",
     # bytes in
     "feed_intake": "core.errors feed_url",
     "feed_datagram": "feed_intake feed_url",
@@ -125,10 +132,11 @@ SHELL = {
     "demo": "simulated station_reports",
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
     "running secrets_file ship site_files station_reports station_sender",
-    "tell": "core.errors control expedition quantities",
-    "app": "core.errors core.figures core.release core.secrets briefing clock demo_run expedition export page_words "
-    "plain_words public_files publish quantities recording rehearse running secrets_file ship site_files tell "
-    "| rich uvloop",
+    "tell_words": "quantities",
+    "tell": "core.errors control expedition quantities tell_words",
+    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run expedition export "
+    "page_words plain_cautions plain_ground plain_words public_files publish quantities recording rehearse running "
+    "secrets_file ship site_files tell | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

@@ -134,7 +134,9 @@ async def follower_left_alone(browser: Browser) -> AsyncIterator[tuple[Follower,
             someone = await stack.enter_async_context(follower(browser, address(site)))
             await someone.says(someone.connection, "connected")
         await someone.says(someone.connection, "disconnected: trying again in")
-        assert "45 to 55 minutes late" in await someone.page.locator("#honest").inner_text()
+        assert (
+            "more than 55 minutes late: nothing newer has come." in await someone.page.locator("#honest").inner_text()
+        )
         yield someone, port
         # A socket or a fetch that finds nobody is told on the console by the browser itself.
         someone.faults[:] = [fault for fault in someone.faults if "ERR_CONNECTION_REFUSED" not in fault]

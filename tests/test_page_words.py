@@ -39,10 +39,12 @@ def test_catalogues_have_the_same_keys_places_and_no_text_untranslated() -> None
 def test_numbers_are_written_as_the_language_has_them() -> None:
     """English and German marks (Unicode CLDR, from memory): 1,234.50 and 1.234,50."""
     assert [number(1234.5, words, 2) for words in (EN, DE)] == ["1,234.50", "1.234,50"]
-    assert [length(metres, EN) for metres in (0, 999, 1_000, 12_345)] == ["0 m", "999 m", "1.00 km", "12.35 km"]
+    assert [length(metres, EN) for metres in (0, 994, 999, 1_000, 2_190, 12_345)] == [
+        "0 m", "990 m", "1 km", "1 km", "2.2 km", "12 km",
+    ]  # fmt: skip
     assert [depth(metres, DE) for metres in (0, 1_118)] == ["0 m", "1.118 m"]
-    assert [area(m2, EN) for m2 in (0, 39_194, 99_999, 100_000, 10e6)] == [
-        "0 m²", "39,190 m²", "100,000 m²", "0.10 km²", "10.00 km²",
+    assert [area(m2, EN) for m2 in (0, 39_194, 99_999, 100_000, 3.14e6, 10e6)] == [
+        "0 m²", "39,000 m²", "0.10 km²", "0.10 km²", "3.1 km²", "10 km²",
     ]  # fmt: skip
     assert [duration(s, EN) for s in (0, 20, 59, 60, 2_700, 3_600, 9_540, 90_000)] == [
         "0 s", "20 s", "59 s", "1 min", "45 min", "1 h", "2 h 39 min", "25 h",

@@ -81,7 +81,7 @@ def check_words(plan: Plan) -> None:
     words, due = said(plan), released(plan)
     ticks = [row_of(item) for item in due if item.record.kind is Kind.TICK]
     assert any(row[0] == "reporting" for row in ticks)
-    never = re.search(r"Never shown: (.*)\.$", words)
+    never = re.search(r"Never shown: (.*?)(?:, unless an annotation says them)?\.$", words)
     assert never
     for name in re.split(", | and ", never[1].replace("tethered or", "tethered/or")):
         check_never(name.replace("tethered/or", "tethered or"), due, ticks)
@@ -105,23 +105,23 @@ def check_when(policy: Policy, words: str, due: list[Due]) -> None:
     assert opening.record.kind is Kind.DIVE
     lag_us = opening.instant_us - policy.tick_us  # the first report, at 0.4 s, is in the first tick
     assert policy.delay_us <= lag_us <= policy.delay_us + policy.extra_us
-    assert f"every {seconds(policy.tick_us)} s," in words
+    assert f"an update every {seconds(policy.tick_us)} s," in words
     instants = [item.instant_us for item in due if item.record.kind is Kind.TICK]
     assert {after - before for before, after in itertools.pairwise(instants)} == {policy.tick_us}
 
 
 def check_steps(words: str, ticks: list[list[object]]) -> None:
     """Hold what is said of coarseness, legs, bounds and heading to the rows."""
-    if track := re.search(r"Track: to the nearest ([\d.]+) m, (.*?)\.", words):
+    if track := re.search(r"Track: (.*?), to the nearest ([\d.]+) m, moved and turned", words):
         shown = [row for row in ticks if row[1] is not None]
         assert shown
         cells = [value for row in shown for value in row[1:3] if isinstance(value, int | float)]
         assert len(cells) == 2 * len(shown)
-        assert {value % float(track[1]) for value in cells} == {0}
-        if track[2] == "at the bottom":
+        assert {value % float(track[2]) for value in cells} == {0}
+        if track[1] == "only at the bottom":
             assert {row[7] for row in shown} <= {"bottom", None}
     else:
-        assert "THE EXACT POSITION" in words or {row[1] for row in ticks} == {None}
+        assert "Track: latitude and longitude as they were received" in words or {row[1] for row in ticks} == {None}
     if "only while the track is shown" in words:
         assert {row[1] is not None for row in ticks if row[4] is not None} <= {True}
     if "Depth: only at the bottom" in words:
@@ -132,10 +132,10 @@ def check_bounds(policy: Policy, words: str, ticks: list[list[object]]) -> None:
     """Hold what is said of the track's start and end to where and when the bottom was reached."""
     legs = [row[7] for row in ticks]
     shown = [at for at, row in enumerate(ticks) if row[1] is not None or row[4] is not None]
-    start = re.search(r"begins once the vehicle has been at the bottom for (\d+) min and is ([\d.]+) m", words)
+    start = re.search(r"begins once the vehicle has been at the bottom for (\d+) min and has moved ([\d.]+) m", words)
     if start and shown and "bottom" in legs:
         assert (shown[0] - legs.index("bottom")) * policy.tick_us >= int(start[1]) * 60 * SECOND
-    if shown and (radius := re.search(r"It stops wherever the vehicle is more than ([\d.]+) m from there", words)):
+    if shown and (radius := re.search(r"Nothing of it is shown while the vehicle is more than ([\d.]+) m from", words)):
         places = [ticks[at][1:3] for at in shown if ticks[at][1] is not None]
         assert all(math.dist(one, places[0]) <= 2 * float(radius[1]) for one in places)
 
@@ -143,9 +143,9 @@ def check_bounds(policy: Policy, words: str, ticks: list[list[object]]) -> None:
 def check_notes(words: str, due: list[Due]) -> None:
     """Hold what is said of annotations to those that left."""
     notes = [item.record.body[1] for item in due if item.record.kind is Kind.NOTE]
-    if "Annotations and targets: all of them" in words:
+    if "Annotations and targets (finds that you have named): all of them, unchecked" in words:
         assert notes == list(NOTES.values())
-    elif "Annotations and targets: all but those in which a place is found" in words:
+    elif "Annotations and targets (finds that you have named): all but those in which a position" in words:
         assert notes == [text for text in NOTES.values() if text != PLACE_TOLD]
     else:
         assert notes == []
@@ -159,7 +159,7 @@ def test_words_on_a_preset_are_kept_by_what_is_sent(name: str) -> None:
     words = said(plan)
     assert ("THE EXACT POSITION" in words) == (name == "heritage")
     assert ("latitude, longitude, which way is north" in words) == (name != "heritage")
-    assert "nobody on the public page" in words
+    assert "only those to whom you hand its recordings; they are not on the public page." in words
 
 
 FIELDS = [frozenset({field}) for field in Disclosed] + [frozenset(Disclosed) - {field} for field in Disclosed]
@@ -193,26 +193,69 @@ def test_heading_without_a_track_is_said_to_be_shown() -> None:
     alone = replace(plan, policies=(replace(plan.policies[0], fields=frozenset({Disclosed.HEADING, Disclosed.LEG})),))
     assert any(row_of(item)[4] is not None for item in released(alone) if item.record.kind is Kind.TICK)
     words = said(alone)
-    assert "Heading: in steps of 22.5°, at the bottom, though no track is shown." in words
-    assert "It begins once the vehicle has been at the bottom for 10 min" in words
+    assert "Heading: in steps of 22.5°, turned by a secret, only at the bottom, though no track is shown." in words
+    assert "It begins once the vehicle has been at the bottom for 10 min and has moved 100 m from" in words
 
 
 def test_words_name_the_declared_area_and_what_is_forbidden() -> None:
-    """The area's name and the number of forbidden words are in the paragraph."""
+    """The area's name, and that forbidden words are looked for, are in the paragraph."""
     area = Area("the invented bank", (INVENTED_SITE,), 50_000.0)
     words = said(replace(preset("public"), area=area, forbidden_words=("a", "b")))
     assert 'the declared area, "the invented bank", and nothing closer' in words
-    assert "any that holds one of your 2 forbidden words" in words
+    assert "a position, a bearing from a named place or a forbidden word is found" in words
+    assert "a position or a bearing from a named place is found" in said(preset("public"))
 
 
 def test_words_on_zones_say_what_happens_in_them() -> None:
-    """How many zones hide the track and how many hold it still, in good grammar, without naming one."""
+    """How many zones hide the track and how many hold it still, in good grammar, by name."""
     galley = Zone(name="galley", latitude_deg=1.0, longitude_deg=2.0, radius_m=50.0, margin_m=50.0,
                   action=ZoneAction.WITHHOLD)  # fmt: skip
     frozen = [replace(galley, name=name, action=ZoneAction.FREEZE) for name in ("bow", "stern")]
     one = said(replace(preset("public"), zones=(galley,), forbidden_words=("a",)))
-    assert "It is not shown in 1 zone; where a zone ends is blurred by a secret." in one
-    assert "any that holds your forbidden word" in one
+    assert 'It is not shown in the zone "galley"; where a zone ends is blurred by a secret.' in one
     both = said(replace(preset("public"), zones=(galley, *frozen)))
-    assert "It is not shown in 1 zone and stands still on the page in 2 zones; where" in both
-    assert "galley" not in both
+    assert (
+        'It is not shown in the zone "galley" and stands still on the page in the zones "bow" and "stern"; where'
+        in both
+    )
+    exact = said(replace(preset("heritage"), zones=(galley,)))
+    assert "Zones: they hide nothing from this audience." in exact
+    assert "blurred" not in exact
+
+
+def test_words_on_unchecked_annotations_promise_nothing_of_the_place() -> None:
+    """Whoever may write anything may write a position: neither "nothing closer" nor "never" is said of it."""
+    area = Area("the invented bank", (INVENTED_SITE,), 50_000.0)
+    plan = replace(preset("public"), area=area)
+    fields = frozenset({Disclosed.DEPTH, Disclosed.NOTES})
+    free = replace(plan.policies[0], place=Place.AREA, fields=fields, check_text=False)
+    words = said(replace(plan, policies=(free,)))
+    assert "but WHATEVER IS WRITTEN IN AN ANNOTATION IS SHOWN, a position, too." in words
+    assert "nothing closer" not in words
+    assert words.endswith("the date and the time of day, unless an annotation says them.")
+    assert PLACE_TOLD in {item.record.body[1] for item in released(replace(plan, policies=(free,)))
+                          if item.record.kind is Kind.NOTE}  # fmt: skip
+
+
+def test_words_say_what_a_policy_does_without_what_it_does_not() -> None:
+    """No secret frame without a track or heading, no distance of 0 m, no two steps of depth that are one."""
+    plan = preset("public")
+    policy = replace(plan.policies[0], fields=frozenset({Disclosed.DEPTH}), descent_step_m=50.0)
+    words = said(replace(plan, policies=(policy,)))
+    assert "secret so" not in words
+    assert "Depth: to the nearest 50 m. " in words
+    late = replace(plan.policies[0], track_start_m=0.0, extra_us=0)
+    assert "It begins once the vehicle has been at the bottom for 10 min." in said(replace(plan, policies=(late,)))
+    assert "How late: 45 min after it happened." in said(replace(plan, policies=(late,)))
+    near = replace(plan.policies[0], track_start_us=0)
+    assert "It begins once the vehicle has moved 100 m from where it touched down." in said(
+        replace(plan, policies=(near,))
+    )
+    assert "How late: between 45 min and 55 min after it happened; how much exactly is secret" in said(plan)
+    assert "How late: not at all: as it happens." in said(preset("heritage"))
+
+
+def test_words_on_an_open_audience_say_who_gets_in() -> None:
+    """The door is the one thing that the policy itself does not hold."""
+    plan = preset("public")
+    assert "Who: anyone who has the address of the page." in describe_audience(plan.policies[0], True, plan)

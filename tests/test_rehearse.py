@@ -2,6 +2,8 @@
 
 import csv
 import gzip
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -169,3 +171,36 @@ def test_rehearse_releases_annotations_and_legs_on_the_grid(tmp_path: Path) -> N
     recording = load_recording(tmp_path / "out" / "released" / "public" / "dive-001.recording")
     notes = [(record.elapsed_s, record.body) for record in recording.records if record.kind == Kind.NOTE]
     assert notes == [(15, [1, "launched"])]
+
+
+def rehearsed_in_words(tmp_path: Path, expedition: str, *messages: str) -> list[str]:
+    """Run the command as a process on station messages, ten seconds apart, and return the lines it printed."""
+    (tmp_path / "e.toml").write_text(expedition, encoding="utf-8")
+    lines = [f'{{"t": {at * 10}, "vehicle": "Lantern", {text}}}' for at, text in enumerate(messages)]
+    (tmp_path / "dive.jsonl").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    files = [str(tmp_path / name) for name in ("e.toml", "dive.jsonl", "out")]
+    command = [sys.executable, "-m", "relay", "rehearse", files[0], files[1], "--out", files[2]]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=Path(__file__).parents[1])
+    return done.stdout.splitlines()
+
+
+def test_rehearse_says_what_was_kept_back_and_what_stopped(tmp_path: Path) -> None:
+    """A note with a position is kept from those whose text is checked, and a vehicle astray stops everybody."""
+    area = '[area]\nname = "bank"\ncentre = [-33.3, 22.4]\nradius = "40 km"\n\n[[vehicle]]\nname = "Lantern"'
+    text = changed('[[vehicle]]\nname = "Lantern"', area).replace(
+        'name = "family"', 'name = "family"\ntext = "unchecked"'
+    )
+    said = rehearsed_in_words(tmp_path, text, '"depth_m": 20, "latitude_deg": -33.3, "longitude_deg": 22.4',
+                              '"depth_m": 20, "note": "we lie at 33 18.0 S 022 24.0 E"',
+                              '"depth_m": 20, "latitude_deg": -34.3, "longitude_deg": 22.4')  # fmt: skip
+    assert "the release to public STOPPED: Lantern was outside the declared area" in said
+    assert "the release to family STOPPED: Lantern was outside the declared area" in said
+    assert [line for line in said if line.startswith('kept from public: "we lie at 33 18.0 S 022 24.0 E": ')]
+
+
+def test_rehearse_says_why_no_dive_began(tmp_path: Path) -> None:
+    """The depth that was not reached, and what to write instead, with its brackets."""
+    said = rehearsed_in_words(tmp_path, changed('begins = "report"', 'begins = "depth"'), '"depth_m": 2')
+    (words,) = [line for line in said if line.startswith("released: nothing")]
+    assert "a depth of 5 m or more, and none did" in words
+    assert 'write [dive] begins = "report" in the expedition file' in words

@@ -25,7 +25,7 @@ LOCKS = ("requirements.lock", "requirements-dev.lock")
 EXTRA_OF_LIBRARY = {"pymavlink": "mavlink"}
 
 # They play stations and followers of real processes, at the pace of real ones: that is no waiting for something.
-IN_REAL_TIME = ("ship_process.py", "test_live_path.py", "canary_voyage.py")
+IN_REAL_TIME = ("ship_process.py", "test_live_path.py", "canary_voyage.py", "test_page_ship.py")
 
 # Modules whose test is another module's, because they are parts of one thing that is tested as a whole.
 TESTED_WITH: dict[str, str] = {
@@ -34,7 +34,8 @@ TESTED_WITH: dict[str, str] = {
     "nmea_fields": "nmea0183",
     "feed_intake": "feeds",
     "expedition_form": "expedition",
-    "plain_words": "expedition",
+    **dict.fromkeys(("expedition_faults", "expedition_sense"), "expedition"),
+    "plain_ground": "plain_cautions",
     "policy": "disclosure",
     "model": "fuse",
     "outlet": "recording",

@@ -2,6 +2,7 @@
 
 import json
 import logging
+import socket
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from expeditions import RIGHT, changed
 from nmea_sentences import sentence
 from peers import until
-from relay.core.errors import OurFault
+from relay.core.errors import OperatorError, OurFault
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.shell.clock import MachineTime
@@ -91,3 +92,18 @@ async def test_alarm_of_contradicting_stations_tells_how_far_apart_they_are(tmp_
     alarms = ship.alarms()
     await ship.close()
     assert alarms == ["two stations contradict each other about Lantern by 93 m: its place isn't released"]
+
+
+async def test_page_whose_port_is_taken_says_what_to_change(tmp_path: Path) -> None:
+    """No trace of the program: which port, why, and the line to write."""
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        port = other.getsockname()[1]
+        text = RIGHT.replace("127.0.0.1:0", f"127.0.0.1:{port}").replace(
+            "udp://127.0.0.1:10110", "udp://127.0.0.1:10191"
+        )
+        expedition = parse_expedition(text, tmp_path / "EXPEDITION.toml")
+        ship = Ship(expedition, MachineTime(), new_site(expedition))
+        words = rf'127.0.0.1:{port} \(Address already in use\): stop what .* \[public\] listen = "127.0.0.1:{port + 1}"'
+        with pytest.raises(OperatorError, match=words):
+            await ship.start()
+        await ship.close()

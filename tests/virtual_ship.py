@@ -207,6 +207,7 @@ class Do(Enum):
     DIAL = auto()
     DROP = auto()
     DISK = auto()
+    PART = auto()
     BEAT = auto()
 
 
@@ -214,15 +215,16 @@ class Do(Enum):
 class Event:
     """Something at a moment of true time, microseconds.
 
-    `value`: the bytes of INPUT; for DECIDE a function from the embargo moment to a decision; the wall clock for WALL,
-    a follower's number for DIAL and DROP, how long a BLINK is. `latency_us`: how long the disk takes for the row; at
-    the latest a beat takes it along. AT_ONCE: at once, and all before it.
+    `value`: the bytes of INPUT; for DECIDE a function from the embargo moments now and at PART to a decision;
+    the wall clock for WALL, a follower's number for DIAL and DROP, how long a BLINK is. `latency_us`: how long the
+    disk takes for the row; at the latest a beat takes it along. AT_ONCE: at once, and all before it.
     """
 
     at_us: int
     do: Do
     value: Any = None
     latency_us: int = 0
+    source: str = "station"
 
 
 class Voyage:
@@ -234,7 +236,8 @@ class Voyage:
         self.ship: VirtualShip | None = None
         self.public = Public(plan, [], self.machine)
         self.refused = 0
-        self.receipts: dict[int, int] = {}
+        self.parted_us: int | None = None
+        self._parting = False
         self._secrets = secrets
         self._life = 0
         self._beaten_us = self._written_us = -1
@@ -275,6 +278,9 @@ class Voyage:
     def _do(self, event: Event) -> None:
         if event.do is Do.WALL:
             self.machine.step_wall(event.value)
+        elif event.do is Do.PART:
+            self._parting = True
+            self._part()
         elif event.do in (Do.DIAL, Do.DROP):
             self._follow(self.followers[event.value], event.do is Do.DIAL)
         elif event.do in (Do.START, Do.REBOOT):
@@ -287,7 +293,7 @@ class Voyage:
     def _do_up(self, ship: VirtualShip, event: Event) -> None:
         """Do what needs a living process."""
         if event.do is Do.INPUT:
-            assert ship.journal.append("station", RowKind.STREAM, event.value)
+            assert ship.journal.append(event.source, RowKind.STREAM, event.value)
             self._wait_for_disk(ship, event)
         elif event.do is Do.DECIDE:
             self._decide(ship, event)
@@ -305,7 +311,7 @@ class Voyage:
 
     def _decide(self, ship: VirtualShip, event: Event) -> None:
         try:
-            ship.decide(event.value(ship._clock.now_us()), "a test")
+            ship.decide(event.value(ship._clock.now_us(), self.parted_us or 0), "a test")
         except OperatorError:
             self.refused += 1
         else:
@@ -318,6 +324,11 @@ class Voyage:
         self._written_us = max(self._written_us, event.at_us + event.latency_us)
         self._push(Event(self._written_us, Do.DISK, ship.journal.put), self._life)
 
+    def _part(self) -> None:
+        """Keep the embargo moment of the parting; while nothing runs, that of the next start."""
+        if self._parting and self.ship is not None:
+            self.parted_us, self._parting = self.ship._clock.now_us(), False
+
     def _follow(self, follower: Follower, dials: bool) -> None:
         follower.dialled, follower.subscriber = dials, None
         if dials and self.ship is not None:
@@ -329,6 +340,7 @@ class Voyage:
         self._written_us = self.machine.true_us
         self.public = Public(self.plan, self.followers, self.machine)
         self.ship = VirtualShip(self.plan, self._secrets, self.disk, self.machine, self.public)
+        self._part()
         for follower in self.followers:
             if follower.dialled:
                 self.public.dial(follower)
@@ -353,14 +365,16 @@ class Voyage:
     def _blink(self, ship: VirtualShip, lasts_us: int) -> None:
         """Kill the process and start it again, if nobody outside can tell: nothing due, nobody dialling meanwhile.
 
-        Nor a power cut later: how much time a boot proves depends on when the process before it was started.
+        Nor a power cut later: how much time a boot proves depends on when the process before it was started. And what
+        came before the parting must be on the disk, or one run alone would lose it.
         """
         back_us = self.machine.true_us + lasts_us
         due_us = ship.next_true_us(self.machine)
         dialling = any(at_us <= back_us and event.do in OUTSIDE for at_us, _, _, event in self._coming)
         known = ship._file.marks().get("clock boot_id") == self.machine.boot_id()
         cut_later = any(event.do is Do.POWER_CUT for _, _, _, event in self._coming)
-        if known and not dialling and not cut_later and (due_us is None or due_us > back_us):
+        losing = any(row.embargo_us <= (self.parted_us or 0) for row in ship.journal._waiting)
+        if known and not losing and not dialling and not cut_later and (due_us is None or due_us > back_us):
             self._kill(ship, False)
             self._push(Event(back_us, Do.START), None)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from math import cos, hypot, pi, sin, sqrt
 
-from relay.core.geodesy import Anchor, SiteFrame, distance_m, plane
+from relay.core.geodesy import Anchor, SiteFrame, distance_m, plane, point_at
 from relay.core.secrets import Secrets
 
 Position = tuple[float, float]
@@ -61,6 +61,28 @@ class Zone:
     radius_m: float
     margin_m: float
     action: ZoneAction
+
+
+class Lies(StrEnum):
+    """How much of a zone lies in the declared area."""
+
+    INSIDE = "inside"
+    ACROSS = "across its edge"
+    OUTSIDE = "outside"
+
+
+_EDGE_POINTS = 72
+
+
+def where_lies(zone: Zone, area: Area) -> Lies:
+    """Return where a zone, without its margin, lies to an area: judged at its centre and at 72 points of its edge."""
+    centre = (zone.latitude_deg, zone.longitude_deg)
+    edge = [point_at(centre, 360.0 / _EDGE_POINTS * step, zone.radius_m) for step in range(_EDGE_POINTS)]
+    judged = {area.contains(point) for point in (centre, *edge)}
+    if judged == {True}:
+        return Lies.INSIDE
+    holds_a_corner = any(distance_m(corner, centre) <= zone.radius_m for corner in area.corners)
+    return Lies.ACROSS if True in judged or holds_a_corner else Lies.OUTSIDE
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,6 +51,12 @@ def distance_m(first: tuple[float, float], second: tuple[float, float]) -> float
     return float(_WGS84.inv(first[1], first[0], second[1], second[0])[2])
 
 
+def point_at(start: tuple[float, float], azimuth_deg: float, distance_m: float) -> tuple[float, float]:
+    """Return the (latitude_deg, longitude_deg) that lies `distance_m` from `start` in the direction of an azimuth."""
+    longitude_deg, latitude_deg, _ = _WGS84.fwd(start[1], start[0], azimuth_deg, distance_m)
+    return float(latitude_deg), float(longitude_deg)
+
+
 class SiteFrame:
     """The published frame of one site: anchor, secret shift, secret turn."""
 

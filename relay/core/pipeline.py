@@ -15,7 +15,8 @@ from relay.core.errors import OperatorError
 from relay.core.fuse import Fuse, Stamped
 from relay.core.model import Accepted, Decoder, Event, PassedOver, Rejected, Row, RowKind
 from relay.core.place_in_text import Finding, find_places
-from relay.core.policy import Plan, SourcePlan
+from relay.core.policy import Disclosed, Plan, SourcePlan
+from relay.core.present import Present
 from relay.core.secrets import Secrets
 from relay.core.sources import decoder_for
 from relay.core.stations import Doubt, Stations
@@ -57,11 +58,12 @@ class Checkpoint:
 
 @dataclass(frozen=True, slots=True)
 class Blocked:
-    """An annotation that will not be released where text is checked, and why; for the desk alone."""
+    """An annotation that will not be released to `audiences`, and why; for the desk alone."""
 
     embargo_us: int
     text: str
     findings: tuple[Finding, ...]
+    audiences: tuple[str, ...]
 
 
 class _Source:
@@ -95,6 +97,7 @@ class Pipeline:
             for index, (policy, standing) in enumerate(zip(plan.policies, standings, strict=True))
         ]
         self.now = Fuse(len(plan.vehicles))
+        self.present = Present(plan)
         self.stations = Stations(plan)
         self.blocked: deque[Blocked] = deque(maxlen=200)
         self.first_row = start.row if start else 1
@@ -148,9 +151,13 @@ class Pipeline:
             self.embargo.cut(decision.from_us, min(decision.to_us, row.embargo_us))
         else:
             vehicle = self._vehicles.get(getattr(decision, "vehicle", None) or "")
-            self._watch_text(decision.text if isinstance(decision, Say) else None, row.embargo_us)
-            self._watch_text(decision.name if isinstance(decision, Target) else None, row.embargo_us)
-            self.embargo.hold(Stamped(row.embargo_us, row.seq, vehicle, decision))
+            if isinstance(decision, Say):
+                self._watch_text(decision.text, row.embargo_us, decision.audiences)
+            elif isinstance(decision, Target):
+                self._watch_text(decision.name, row.embargo_us)
+            told = Stamped(row.embargo_us, row.seq, vehicle, decision)
+            self.present.take(told)
+            self.embargo.hold(told)
 
     def _steer(self, decision: Hold | Resume | Early, at_us: int) -> None:
         for channel in self.channels:
@@ -163,9 +170,14 @@ class Pipeline:
             else:
                 channel.release_early(decision.upto_us, at_us)
 
-    def _watch_text(self, text: str | None, at_us: int) -> None:
-        if text is not None and (findings := self.check_text(text)):
-            self.blocked.append(Blocked(at_us, text, tuple(findings)))
+    def _watch_text(self, text: str | None, at_us: int, aimed: tuple[str, ...] = ()) -> None:
+        """Remember a text that is kept back from those who are shown annotations, but checked ones."""
+        if text is None or not (findings := self.check_text(text)):
+            return
+        checked = [policy for policy in self.plan.policies if policy.check_text and Disclosed.NOTES in policy.fields]
+        kept_from = tuple(policy.audience for policy in checked if not aimed or policy.audience in aimed)
+        if kept_from:
+            self.blocked.append(Blocked(at_us, text, tuple(findings), kept_from))
 
     def advance(self, now_us: int, unread_us: int | None = None) -> list[Due]:
         """Return what is due up to and including `now_us`, in the order in which it leaves.
@@ -227,4 +239,5 @@ class Pipeline:
         self._watch_text(event.observation.note, row.embargo_us)
         for counts in self.stations.sift([stamped]):
             self.now.take(counts)
+            self.present.take(counts)
         self.embargo.hold(stamped)

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 import uvloop
 from rich.console import Console
@@ -16,6 +17,7 @@ from rich.table import Table
 
 from relay.core.errors import OperatorError
 from relay.core.figures import figures
+from relay.core.policy import DiveLimits
 from relay.core.release import Kind
 from relay.core.secrets import Secrets
 from relay.shell.briefing import brief
@@ -24,10 +26,12 @@ from relay.shell.demo_run import run_demo
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
 from relay.shell.page_words import words_of
-from relay.shell.plain_words import describe_audience, describe_feed, describe_ground
+from relay.shell.plain_cautions import cautions
+from relay.shell.plain_ground import describe_feed, describe_ground, describe_vehicles
+from relay.shell.plain_words import describe_audience
 from relay.shell.public_files import Telling
 from relay.shell.publish import publish
-from relay.shell.quantities import web_address
+from relay.shell.quantities import say_number, web_address
 from relay.shell.recording import load_recording
 from relay.shell.rehearse import Outcome, rehearse
 from relay.shell.running import new_site, run_until_stopped
@@ -37,6 +41,8 @@ from relay.shell.site_files import site_folder
 from relay.shell.tell import tell
 
 FAULT = 2
+_PLAIN: dict[str, Any] = {"highlight": False, "markup": False, "soft_wrap": True}
+_log = logging.getLogger(__name__)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -64,11 +70,14 @@ def run(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     expedition = read_expedition(options.expedition)
     print(f"{expedition.plan.expedition}, aboard {expedition.ship}. The expedition file is in order.\n")
+    print(describe_vehicles(expedition.plan))
     for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True):
-        print(describe_feed(source, feed.url.text))
-    print(describe_ground(expedition.plan))
+        print(describe_feed(source, feed.url))
+    print("\n".join(describe_ground(expedition.plan)))
     for policy in expedition.plan.policies:
         print("\n" + describe_audience(policy, policy.audience in expedition.open_audiences, expedition.plan))
+    if told := cautions(expedition):
+        print("\n" + "\n".join(f"CAUTION: {words}" for words in told))
     return 0
 
 
@@ -76,6 +85,8 @@ def _ship(options: argparse.Namespace) -> int:
     _log_to_stderr()
     _raise_open_files()
     expedition = read_expedition(options.expedition)
+    for words in cautions(expedition):
+        _log.warning("caution: %s", words)
 
     async def serve() -> None:
         ship = Ship(expedition, MachineTime(), new_site(expedition))
@@ -114,7 +125,7 @@ def _rehearse(options: argparse.Namespace) -> int:
             rate=options.rate,
             progress=lambda rows, seconds: progress.update(task, what=f"{rows} rows, {seconds / 60:.0f} min of dive"),
         )
-    _print_outcome(outcome, options.out)
+    _print_outcome(outcome, options.out, expedition.plan.dive)
     return 0
 
 
@@ -123,7 +134,7 @@ def _progress() -> Progress:
     return Progress(*columns, console=Console(stderr=True), transient=True)
 
 
-def _print_outcome(outcome: Outcome, out: Path) -> None:
+def _print_outcome(outcome: Outcome, out: Path, limits: DiveLimits) -> None:
     console = Console()
     table = Table("feed", "read", "accepted", "of which passed over", "rejected", "why", box=None, pad_edge=False)
     for name, tally in outcome.tallies.items():
@@ -134,10 +145,27 @@ def _print_outcome(outcome: Outcome, out: Path) -> None:
             table.add_row(name, *map(str, counts), why or "-")
     console.print(table)
     for (audience, dive), records in sorted(outcome.released.items()):
-        console.print(f"released to {audience}, dive {dive}: {records} records", highlight=False)
+        console.print(f"released to {audience}, dive {dive}: {records} records", **_PLAIN)
+    for audience, vehicle in outcome.stopped.items():
+        console.print(f"the release to {audience} STOPPED: {vehicle} was outside the declared area", **_PLAIN)
+    for kept in outcome.kept_back:
+        why = " ".join(finding.why for finding in kept.findings)
+        console.print(f'kept from {", ".join(kept.audiences)}: "{kept.text}": {why}', **_PLAIN)
     if not outcome.released:
-        console.print("released: nothing (no dive began; see [dive] in the expedition file)", highlight=False)
-    console.print(f"written to {out}", highlight=False, soft_wrap=True)
+        console.print(f"released: nothing, for no dive began. {_begins(limits)}", **_PLAIN)
+    console.print(f"written to {out}", **_PLAIN)
+
+
+def _begins(limits: DiveLimits) -> str:
+    """Return what a dive begins with, and how to begin it otherwise."""
+    if limits.begin_depth_m is None:
+        return "A dive begins with the first report of a vehicle, and there was none: see what was rejected, and why."
+    deep = say_number(limits.begin_depth_m)
+    return (
+        f"A dive begins when a vehicle reports a depth of {deep} m or more, and none did. If the captures tell no "
+        'depth, write [dive] begins = "report" in the expedition file; if a sounder tells it, sounder = "depth" in its '
+        "feed."
+    )
 
 
 def _show(options: argparse.Namespace) -> int:

@@ -1,12 +1,12 @@
 """The form of an expedition file: what may stand in it, in which units, within which limits.
 
-Rules (R4): an unknown key or a value out of its limits is refused; `audience_faults` are what an audience's settings
-can't keep together. A preset fills in what an audience doesn't say itself.
+Rules (R4): an unknown key or a value out of its limits is refused. A preset fills in what an audience
+doesn't say itself.
 """
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, model_validator
 
 from relay.core.errors import OperatorError
 from relay.core.policy import Disclosed, Leg, Place
@@ -62,13 +62,20 @@ Slug = Annotated[str, Field(pattern=SLUG)]
 def _position(value: object) -> tuple[float, float]:
     """Read [latitude, longitude] in degrees."""
     if not isinstance(value, list) or len(value) != 2 or not all(type(item) in (int, float) for item in value):
-        raise ValueError(f"{value!r} is not a position; write it as [latitude, longitude] in degrees")
+        commas = isinstance(value, list) and len(value) == 4 and all(type(item) is int for item in value)
+        why = "has decimal commas" if commas else "is not a position"
+        raise ValueError(f"{value!r} {why}; {AS_POSITION}")
     latitude, longitude = float(value[0]), float(value[1])
     if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
-        raise ValueError("latitude is from -90 to 90 and longitude from -180 to 180 degrees")
+        swapped = "; is the longitude first?" if abs(longitude) <= 90 < abs(latitude) <= 180 else ""
+        raise ValueError(f"latitude is from -90 to 90 and longitude from -180 to 180 degrees{swapped}")
     return latitude, longitude
 
 
+AS_POSITION = (
+    "write it as [latitude, longitude] in degrees: numbers with a point, without quotes, south and west negative, "
+    "such as [-12.5, 45.25]"
+)
 _Position = Annotated[tuple[float, float], BeforeValidator(_position)]
 
 
@@ -198,8 +205,8 @@ class AudiencePart(_Part):
 
     name: Slug
     preset: Literal["public", "funders", "heritage"] | None = None
-    open: bool = False
-    delay: Annotated[Duration, _within(0, 30, "days", 86_400 * _SECOND)] = duration_us("45 min")
+    open: StrictBool = False
+    delay: Annotated[Duration, _within(0, 720, "h", 3_600 * _SECOND)] = duration_us("45 min")
     extra: Annotated[Duration, _within(0, 24, "h", 3_600 * _SECOND)] = duration_us("10 min")
     tick: Annotated[Duration, _within(1, 600, "s", _SECOND), AfterValidator(_whole_seconds)] = duration_us("15 s")
     fields: Annotated[list[Disclosed], Field(min_length=1)]
@@ -216,53 +223,6 @@ class AudiencePart(_Part):
     track_start_after: Annotated[Duration, _within(0, 24, "h", 3_600 * _SECOND)] = 0
     radius: Annotated[Length, _within(10, 20_000, "m")] | None = None
     text: Literal["checked", "unchecked"] = "checked"
-
-
-def audience_faults(audience: AudiencePart) -> list[tuple[str, str]]:
-    """Return what an audience's settings can't keep together: the key at fault, and what is wrong with its remedy."""
-    return [*_open_faults(audience), *_place_faults(audience), *_step_faults(audience)]
-
-
-def _open_faults(audience: AudiencePart) -> list[tuple[str, str]]:
-    faults = []
-    if audience.open and audience.place is Place.EXACT:
-        remedy = 'take open = true away, or set place = "local"'
-        faults.append(("place", f"exact place can't be open to anyone: {remedy}"))
-    if audience.open and audience.text == "unchecked":
-        faults.append(("text", 'an open audience\'s annotations are always checked: take text = "unchecked" away'))
-    if audience.open and audience.delay == 0:
-        why = "without one the ship is where the dive is"
-        faults.append(("delay", f'an open audience needs a delay: {why}; set delay = "45 min"'))
-    if 0 < audience.extra < audience.tick:
-        faults.append(("extra", "is whole ticks, so less than one adds nothing: make it at least one tick, or 0 s"))
-    return faults
-
-
-def _place_faults(audience: AudiencePart) -> list[tuple[str, str]]:
-    faults = []
-    for field in (Disclosed.TRACK, Disclosed.HEADING):
-        if audience.place is Place.AREA and field in audience.fields:
-            remedy = f'take "{field}" out of fields, or set place = "local"'
-            faults.append(("place", f'place = "area" shows no {field}: {remedy}'))
-    if Disclosed.TRACK in audience.fields and not audience.track_legs:
-        remedy = 'take "track" out of fields, or name a leg'
-        faults.append(("track_legs", f"is empty, so there is no track to show: {remedy}"))
-    if audience.radius is not None and audience.radius < 2 * audience.cell:
-        cells = f"two cells of {audience.cell:g} m"
-        faults.append(("radius", f"is smaller than {cells}: make it larger, or the cells smaller"))
-    if audience.radius is not None and audience.track_start >= audience.radius:
-        faults.append(("track_start", "the track would start beyond radius: make track_start smaller"))
-    return faults
-
-
-def _step_faults(audience: AudiencePart) -> list[tuple[str, str]]:
-    faults = []
-    if audience.depth == "relative" and audience.descent_step is not None:
-        why = "with relative depth the descent is not shown, or it would tell the depth"
-        faults.append(("descent_step", f"{why}: take descent_step away"))
-    if audience.descent_step is not None and audience.descent_step > audience.depth_step:
-        faults.append(("descent_step", "is for a finer depth away from the seabed: make it at most depth_step"))
-    return faults
 
 
 def listen_address(text: str) -> tuple[str, int]:
@@ -287,3 +247,18 @@ class File(_Part):
     vehicle: Annotated[list[VehiclePart], Field(min_length=1, max_length=16)]
     feed: Annotated[list[FeedPart], Field(min_length=1, max_length=64)]
     audience: Annotated[list[AudiencePart], Field(min_length=1, max_length=16)]
+
+
+PARTS: dict[str, type[BaseModel]] = {
+    "expedition": ExpeditionPart,
+    "storage": StoragePart,
+    "public": PublicPart,
+    "dive": DivePart,
+    "stations": StationsPart,
+    "area": AreaPart,
+    "text": TextPart,
+    "zone": ZonePart,
+    "vehicle": VehiclePart,
+    "feed": FeedPart,
+    "audience": AudiencePart,
+}

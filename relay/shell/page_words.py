@@ -288,11 +288,17 @@ def duration(seconds: float, words: PageWords) -> str:
     return " ".join(parts)
 
 
+def coarse(value: float) -> float:
+    """Return a number to two leading figures, as the followers' page tells what is summed up from coarse positions."""
+    return float(f"{value:.1e}")
+
+
 def length(metres: float, words: PageWords) -> str:
-    """Return a length: metres, or kilometres with two figures behind the point from one on."""
-    if metres < 1_000:
-        return words.metres.format(n=number(metres, words))
-    return words.kilometres.format(n=number(metres / 1_000, words, 2))
+    """Return a length to two leading figures: metres, or kilometres from one on."""
+    told_m = coarse(metres)
+    if told_m < 1_000:
+        return words.metres.format(n=number(told_m, words))
+    return words.kilometres.format(n=number(told_m / 1_000, words, 1 if told_m % 1_000 else 0))
 
 
 def depth(metres: float, words: PageWords) -> str:
@@ -301,7 +307,9 @@ def depth(metres: float, words: PageWords) -> str:
 
 
 def area(square_metres: float, words: PageWords) -> str:
-    """Return an area: square metres in tens, or square kilometres with two figures behind the point."""
-    if square_metres < 100_000:
-        return words.square_metres.format(n=number(round(square_metres, -1), words))
-    return words.square_kilometres.format(n=number(square_metres / 1e6, words, 2))
+    """Return an area to two leading figures: square metres, or square kilometres from a tenth on."""
+    told_m2 = coarse(square_metres)
+    if told_m2 < 100_000:
+        return words.square_metres.format(n=number(told_m2, words))
+    told_km2 = told_m2 / 1e6
+    return words.square_kilometres.format(n=number(told_km2, words, 2 if told_km2 < 1 else 1 if told_km2 < 10 else 0))

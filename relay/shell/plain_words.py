@@ -1,10 +1,10 @@
-"""What a policy means, in words that need no engineer: `offing check` prints them."""
+"""What an audience's policy means, in words that need no engineer: `offing check` prints them."""
 
 from collections.abc import Iterable
 
 from relay.core.area import ZoneAction
-from relay.core.policy import Disclosed, Leg, Place, Plan, Policy, SourcePlan
-from relay.shell.quantities import say_duration, say_number
+from relay.core.policy import Disclosed, Leg, Place, Plan, Policy
+from relay.shell.quantities import say_duration, say_length, say_number
 
 _NAMES = {
     Disclosed.TRACK: "the track",
@@ -27,28 +27,35 @@ _LEGS = {
 
 def describe_audience(policy: Policy, is_open: bool, plan: Plan) -> str:
     """Return a paragraph on one audience: who gets in, how late, what they see, how coarse, what they don't see."""
-    door = "anyone who has the address" if is_open else "nobody on the public page; its recordings stay aboard"
     lines = [
         f"Audience {policy.audience}",
-        f"  Who: {door}.",
+        f"  Who: {_OPEN if is_open else _CLOSED.format(policy.audience)}",
         f"  How late: {_late(policy)}",
-        f"  How often: one record every {say_duration(policy.tick_us)}, whatever arrives.",
+        f"  How often: an update every {say_duration(policy.tick_us)}, even when there is nothing new.",
         *(f"  {line}" for line in _seen(policy, plan)),
         f"  Never shown: {_withheld(policy)}.",
     ]
     return "\n".join(lines)
 
 
+_OPEN = "anyone who has the address of the page."
+_CLOSED = (
+    "only those to whom you hand its recordings; they are not on the public page. The relay keeps them in the folder "
+    "for what is released, below {}."
+)
+
+
 def _late(policy: Policy) -> str:
-    delay = f"{say_duration(policy.delay_us)} after it happened" if policy.delay_us else "as it happens"
+    least = say_duration(policy.delay_us)
     if policy.extra_us == 0:
-        return f"{delay}."
-    return f"{delay}, plus a secret addition of up to {say_duration(policy.extra_us)} drawn anew for each dive."
+        return f"{least} after it happened." if policy.delay_us else "not at all: as it happens."
+    most = say_duration(policy.delay_us + policy.extra_us)
+    return f"between {least} and {most} after it happened; how much exactly is secret, and changes with each dive."
 
 
 def _seen(policy: Policy, plan: Plan) -> list[str]:
     lines = [_place(policy, plan)]
-    if Disclosed.TRACK in policy.fields and policy.place is Place.LOCAL:
+    if Disclosed.TRACK in policy.fields:
         lines += _track(policy, plan)
     if Disclosed.DEPTH in policy.fields:
         lines.append(_depth(policy))
@@ -60,7 +67,7 @@ def _seen(policy: Policy, plan: Plan) -> list[str]:
         lines.append(_notes(policy, plan))
     others = [_NAMES[field] for field in _BRIEF if field in policy.fields]
     if others:
-        lines.append(f"Also: {_join(others)}.")
+        lines.append(f"Also: {join_words(others)}.")
     return lines
 
 
@@ -68,111 +75,121 @@ _BRIEF = (Disclosed.PITCH, Disclosed.ROLL, Disclosed.MODE, Disclosed.LEG)
 
 
 def _place(policy: Policy, plan: Plan) -> str:
-    if policy.place is Place.EXACT:
+    if policy.place is Place.EXACT and Disclosed.TRACK in policy.fields:
         return "Place: THE EXACT POSITION. Whoever sees this knows where the wreck is."
-    area = f'the declared area, "{plan.area.name}", and nothing closer' if plan.area else "not told"
-    if policy.place is Place.AREA:
-        return f"Place: {area}."
-    return (
-        f"Place: {area}; the track is moved and turned by a secret, so that it doesn't show where on a chart it lies."
-    )
+    area = f'the declared area, "{plan.area.name}"' if plan.area else "not told"
+    if _writes_freely(policy):
+        return f"Place: {area}, but WHATEVER IS WRITTEN IN AN ANNOTATION IS SHOWN, a position, too."
+    return f"Place: {area}{', and nothing closer' if plan.area else ''}."
+
+
+def _writes_freely(policy: Policy) -> bool:
+    return Disclosed.NOTES in policy.fields and not policy.check_text
 
 
 def _track(policy: Policy, plan: Plan) -> list[str]:
-    return [f"Track: to the nearest {say_number(policy.cell_m)} m, {_legs(policy)}.", *_bounds(policy, plan)]
+    if policy.place is Place.EXACT:
+        drawn = f"{_legs(policy)}, to the nearest {say_number(policy.cell_m)} m, turned by a secret"
+        return [
+            "Track: latitude and longitude as they were received, the whole dive, wherever it is.",
+            f"  For a drawing it is given in metres, too: {drawn}.",
+            *_bounds(policy, plan),
+        ]
+    coarse = f"{_legs(policy)}, to the nearest {say_number(policy.cell_m)} m"
+    secret = "moved and turned by a secret so that it doesn't show where on a chart it lies"
+    return [f"Track: {coarse}, {secret}.", *_bounds(policy, plan)]
 
 
 def _heading(policy: Policy, plan: Plan) -> list[str]:
     step = f"Heading: in steps of {say_number(policy.heading_step_deg)}°"
     if Disclosed.TRACK in policy.fields:
-        return [f"{step}, only while the track is shown."]
-    return [f"{step}, {_legs(policy)}, though no track is shown.", *_bounds(policy, plan)]
+        return [f"{step}, turned by the same secret, only while the track is shown."]
+    return [f"{step}, turned by a secret, {_legs(policy)}, though no track is shown.", *_bounds(policy, plan)]
 
 
 def _legs(policy: Policy) -> str:
     if policy.track_legs == frozenset(Leg):
         return "the whole dive"
-    return _join(_LEGS[leg] for leg in Leg if leg in policy.track_legs) if policy.track_legs else "never"
+    if not policy.track_legs:
+        return "never"
+    return f"only {join_words(_LEGS[leg] for leg in Leg if leg in policy.track_legs)}"
 
 
 def _bounds(policy: Policy, plan: Plan) -> list[str]:
     """Return where and when, within its legs, a track (or a heading alone) is shown."""
-    lines = []
-    if policy.track_start_m or policy.track_start_us:
-        lines.append(
-            f"  It begins once the vehicle has been at the bottom for {say_duration(policy.track_start_us)} and is "
-            f"{say_number(policy.track_start_m)} m from where it arrived."
-        )
-    if policy.radius_m is not None:
-        lines.append(f"  It stops wherever the vehicle is more than {say_number(policy.radius_m)} m from there.")
-    if plan.zones:
+    lines = [f"  {line}" for line in (_begins(policy), _reaches(policy)) if line]
+    if plan.zones and policy.place is Place.EXACT:
+        lines.append("  Zones: they hide nothing from this audience.")
+    elif plan.zones:
         lines.append(f"  {_zones(plan)}")
     return lines
+
+
+def _begins(policy: Policy) -> str | None:
+    """Return when a track begins, if that is not at once."""
+    told = []
+    if policy.track_start_us:
+        told.append(f"has been at the bottom for {say_duration(policy.track_start_us)}")
+    if policy.track_start_m:
+        told.append(f"has moved {say_number(policy.track_start_m)} m from where it touched down")
+    return f"It begins once the vehicle {join_words(told)}." if told else None
+
+
+def _reaches(policy: Policy) -> str | None:
+    if policy.radius_m is None:
+        return None
+    reach = say_length(policy.radius_m)
+    return f"Nothing of it is shown while the vehicle is more than {reach} from where it touched down."
 
 
 def _zones(plan: Plan) -> str:
     """Return what happens to a track in the zones."""
     words = {ZoneAction.WITHHOLD: "is not shown", ZoneAction.FREEZE: "stands still on the page"}
-    counts = {action: sum(zone.action is action for zone in plan.zones) for action in words}
-    told = [f"{words[action]} in {_count(count, 'zone')}" for action, count in counts.items() if count]
-    return f"It {_join(told)}; where a zone ends is blurred by a secret."
+    named = {action: [zone.name for zone in plan.zones if zone.action is action] for action in words}
+    told = [f"{words[action]} in {_zone(names)}" for action, names in named.items() if names]
+    return f"It {join_words(told)}; where a zone ends is blurred by a secret."
 
 
-def _count(count: int, noun: str) -> str:
-    return f"1 {noun}" if count == 1 else f"{count} {noun}s"
+def _zone(names: list[str]) -> str:
+    quoted = join_words(f'"{name}"' for name in names)
+    return f"{'the zone' if len(names) == 1 else 'the zones'} {quoted}"
 
 
 def _depth(policy: Policy) -> str:
     step = say_number(policy.depth_step_m)
     if policy.depth_relative:
         return f"Depth: only at the bottom, as metres above or below where it was first reached, to {step} m."
-    if policy.descent_step_m is None:
+    if policy.descent_step_m is None or policy.descent_step_m == policy.depth_step_m:
         return f"Depth: to the nearest {step} m."
     return (
-        f"Depth: to the nearest {step} m at the bottom, {say_number(policy.descent_step_m)} m on the way down and up."
+        f"Depth: to the nearest {step} m at the bottom, where depth can betray the place, and to "
+        f"{say_number(policy.descent_step_m)} m on the way down and up."
     )
 
 
 def _notes(policy: Policy, plan: Plan) -> str:
+    subject = "Annotations and targets (finds that you have named)"
     if not policy.check_text:
-        return "Annotations and targets: all of them, unchecked."
-    count = len(plan.forbidden_words)
-    forbidden = "your forbidden word" if count == 1 else f"one of your {count} forbidden words"
-    words = f", and any that holds {forbidden}" if count else ""
-    places = "coordinates, bearings from a named place"
-    return f"Annotations and targets: all but those in which a place is found ({places}){words}."
+        return f"{subject}: all of them, unchecked, WHATEVER THEY SAY."
+    places = ["a position", "a bearing from a named place", *(["a forbidden word"] if plan.forbidden_words else [])]
+    return (
+        f"{subject}: all but those in which {join_words(places, 'or')} is found; these are kept "
+        "back. `offing tell` refuses them with the reason; one from a station is listed in the relay's status alone. "
+        "The check can miss one."
+    )
 
 
 def _withheld(policy: Policy) -> str:
     names = [_NAMES[field] for field in Disclosed if field not in policy.fields]
+    if policy.place is not Place.EXACT or Disclosed.TRACK not in policy.fields:
+        names += ["latitude", "longitude"]
     if policy.place is not Place.EXACT:
-        names += ["latitude", "longitude", "which way is north"]
-    return _join([*names, "the date", "the time of day"])
+        names.append("which way is north")
+    words = join_words([*names, "the date", "the time of day"])
+    return f"{words}, unless an annotation says them" if _writes_freely(policy) else words
 
 
-def _join(words: Iterable[str]) -> str:
+def join_words(words: Iterable[str], last: str = "and") -> str:
+    """Return words as a list in a sentence: "a, b and c"."""
     texts = list(words)
-    return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
-
-
-def describe_feed(source: SourcePlan, url: str) -> str:
-    """Return a line on one feed: format, where from, whose, and what its sounder means."""
-    whose = f" for {source.vehicle}" if source.vehicle else ""
-    sounder = ""
-    if source.format == "nmea0183":
-        if source.sounder is None:
-            sounder = '; its sounder is passed over (sounder = "altitude" or "depth" says what it means)'
-        else:
-            sounder = f"; its sounder ({source.sounder_sentence}) gives the vehicle's {source.sounder}"
-    standby = f"; it is used only while {source.standby_for} says nothing or stands still" if source.standby_for else ""
-    return f"Feed {source.name}: {source.format} from {url}{whose}{sounder}{standby}."
-
-
-def describe_ground(plan: Plan) -> str:
-    """Return a line on the declared area, zones and forbidden words: what stops or hides, for all audiences."""
-    area = (
-        f'Declared area: "{plan.area.name}"; outside it the release stops.'
-        if plan.area
-        else ("No declared area: nothing stops the release if a vehicle is somewhere else than you think.")
-    )
-    return f"{area} Beyond {say_number(plan.site_radius_m / 1000)} km from the site's first fix no track is shown."
+    return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} {last} {texts[-1]}"

@@ -9,7 +9,8 @@ from urllib.parse import urlsplit
 
 _QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z°]+)\s*$")
 _SECONDS = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
-_METRES = {"m": 1.0, "km": 1000.0, "ft": 0.3048}  # the international foot, exact since 1959
+# The international foot, exact since 1959, and the international nautical mile, exact since 1929.
+_METRES = {"m": 1.0, "km": 1000.0, "ft": 0.3048, "nm": 1852.0, "NM": 1852.0}
 _DEGREES = {"deg": 1.0, "°": 1.0}
 
 
@@ -45,6 +46,11 @@ def say_duration(microseconds: int) -> str:
     minutes, seconds = divmod(rest, 60)
     parts = [(hours, "h"), (minutes, "min"), (seconds, "s")]
     return " ".join(f"{value} {unit}" for value, unit in parts if value) or "0 s"
+
+
+def say_length(metres: float) -> str:
+    """Return a length in words: "250 m", "1.5 km"."""
+    return f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"
 
 
 def say_number(value: float) -> str:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from relay.core.errors import CaptureError, OperatorError
 from relay.core.model import Row, RowKind
-from relay.core.pipeline import Pipeline, Tally
+from relay.core.pipeline import Blocked, Pipeline, Tally
 from relay.core.policy import Plan
 from relay.core.secrets import Secrets
 from relay.shell.capture import format_of, read_capture
@@ -24,12 +24,17 @@ _GROUP = 5_000
 
 @dataclass(slots=True)
 class Outcome:
-    """What a rehearsal did: counts by feed, and records released by audience and dive."""
+    """What a rehearsal did: counts by feed, records released by audience and dive, and what kept others back.
+
+    `stopped`: by audience, the vehicle that was outside the declared area, which ended the release for good.
+    """
 
     tallies: dict[str, Tally]
     rows: int = 0
     span_s: float = 0.0
     released: Counter[tuple[str, int]] = field(default_factory=Counter)
+    stopped: dict[str, str] = field(default_factory=dict)
+    kept_back: list[Blocked] = field(default_factory=list)
 
 
 def rehearse(
@@ -66,6 +71,8 @@ def rehearse(
             for due in pipeline.advance(moment):
                 outlet.release(due)
     outcome.span_s = last_us / 1e6
+    outcome.stopped = {item.policy.audience: item.outside for item in pipeline.channels if item.outside is not None}
+    outcome.kept_back = list(pipeline.blocked)
     return outcome
 
 

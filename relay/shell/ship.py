@@ -8,6 +8,7 @@ record stops the release and says so; it never guesses in favour of showing.
 import asyncio
 import contextlib
 import logging
+import os
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from time import monotonic as time_monotonic
@@ -78,8 +79,18 @@ class Ship:
         journal = Journal(self._file, self._clock)
         self._go_on(journal)
         await self._control.start()
-        await self.site.start(*self._expedition.listen)
+        await self._open_site()
         self.feeds = open_feeds([(feed.name, feed.url) for feed in self._expedition.feeds], _Sink(journal))
+
+    async def _open_site(self) -> None:
+        host, port = self._expedition.listen
+        try:
+            await self.site.start(host, port)
+        except OSError as error:
+            remedy = f'stop what listens there, or choose another port: [public] listen = "{host}:{port + 1}"'
+            raise OperatorError(
+                f"the page can't be given out at {host}:{port} ({os.strerror(error.errno or 0)}): {remedy}"
+            ) from error
 
     async def serve(self) -> None:
         """Run until cancelled; OperatorError if a feed can't be opened as the expedition file has it."""

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from relay.core.decision import Cut, Decision, Early, Say, Target
+from relay.core.decision import Begin, Cut, Decision, Early, End, Say, SetLeg, Target
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
 from relay.shell.quantities import say_duration
@@ -12,6 +12,7 @@ def ship_status(pipeline: Pipeline, now_us: int, stopped: str | None, alarms: li
     """Return the standing of a site as plain values: clock, feeds, audiences, alarms."""
     return {
         "now_us": now_us,
+        "dive_under_way": pipeline.present.under_way(now_us),
         "stopped": stopped,
         "alarms": alarms,
         "feeds": {
@@ -32,7 +33,12 @@ def ship_status(pipeline: Pipeline, now_us: int, stopped: str | None, alarms: li
             for channel in pipeline.channels
         },
         "kept_back": [
-            {"at_us": blocked.embargo_us, "text": blocked.text, "why": [finding.why for finding in blocked.findings]}
+            {
+                "at_us": blocked.embargo_us,
+                "text": blocked.text,
+                "from": list(blocked.audiences),
+                "why": [finding.why for finding in blocked.findings],
+            }
             for blocked in pipeline.blocked
         ],
     }
@@ -49,15 +55,28 @@ def _state(held: bool, outside: str | None, under_way: bool) -> str:
 def check_decision(decision: Decision, pipeline: Pipeline, now_us: int) -> dict[str, Any]:
     """Return what a decision will do, in words; OperatorError if it makes no sense here."""
     _check_names(decision, pipeline)
+    _check_dive(decision, pipeline.present.under_way(now_us))
     if isinstance(decision, Say | Target):
         _check_words(decision, pipeline)
     if isinstance(decision, Early) and decision.upto_us > now_us:
         raise OperatorError("what has not been received yet can't be released early")
+    if isinstance(decision, Early):
+        channel = next(channel for channel in pipeline.channels if channel.policy.audience == decision.audience)
+        return {"taken": "early", "held": channel.held, "already_out": channel.edge_us >= decision.upto_us}
     if not isinstance(decision, Cut):
         return {"taken": type(decision).__name__.lower()}
     if decision.to_us > now_us:
         raise OperatorError("a cut ends at the latest now: what is to come can be held, and cut when it is there")
     return {"taken": "cut", "already_out": _already_out(decision, pipeline)}
+
+
+def _check_dive(decision: Decision, under_way: bool) -> None:
+    """Refuse what would be lost because no dive is under way, and to begin one that is."""
+    if isinstance(decision, Begin):
+        if under_way:
+            raise OperatorError("a dive is under way already")
+    elif isinstance(decision, End | Say | Target | SetLeg) and not under_way:
+        raise OperatorError("no dive is under way now, and this belongs to one: say it when it has begun, or begin it")
 
 
 def _check_names(decision: Decision, pipeline: Pipeline) -> None:
@@ -86,5 +105,6 @@ def _already_out(cut: Cut, pipeline: Pipeline) -> dict[str, str]:
     out = {}
     for channel in pipeline.channels:
         late_us = min(channel.edge_us, cut.to_us) - cut.from_us
-        out[channel.policy.audience] = "none of it" if late_us <= 0 else f"the first {say_duration(late_us)} of it"
+        whole = "all of it" if late_us >= cut.to_us - cut.from_us else f"the first {say_duration(late_us)} of it"
+        out[channel.policy.audience] = "none of it" if late_us <= 0 else whole
     return out

@@ -11,7 +11,8 @@ from typing import Any
 from relay.core.errors import OperatorError
 from relay.shell.control import ask_control
 from relay.shell.expedition import read_expedition
-from relay.shell.quantities import duration_us
+from relay.shell.quantities import duration_us, say_duration
+from relay.shell.tell_words import say_status, say_taken
 
 
 def tell(options: argparse.Namespace) -> int:
@@ -21,19 +22,27 @@ def tell(options: argparse.Namespace) -> int:
 
 async def _tell(options: argparse.Namespace, folder: Path) -> int:
     if options.word == "status":
-        _print(await ask_control(folder, {"do": "status"}))
+        status = await ask_control(folder, {"do": "status"})
+        print(_json(status) if options.json else say_status(status))
         return 0
-    message = {**await _message(options, folder), "who": options.who or getpass.getuser()}
-    answer = await ask_control(folder, message)
-    if "confirm" in answer:
-        if not _agreed(options.audience, str(answer["question"])):
-            raise OperatorError("nothing was released early")
-        answer = await ask_control(folder, {**message, "code": answer["confirm"]})
-    _print(answer)
+    now_us = int((await ask_control(folder, {"do": "status"}))["now_us"]) if options.word in ("cut", "early") else None
+    message = _message(options, now_us)
+    answer = await _decided(options, folder, {**message, "who": options.who or getpass.getuser()})
+    print(_json(answer) if options.json else say_taken(message, answer, now_us))
     return 0
 
 
-async def _message(options: argparse.Namespace, folder: Path) -> dict[str, Any]:
+async def _decided(options: argparse.Namespace, folder: Path, message: dict[str, Any]) -> dict[str, Any]:
+    """Take a decision to the relay, a second time where that asks back."""
+    answer = await ask_control(folder, message)
+    if "confirm" not in answer:
+        return answer
+    if not _agreed(options.audience, str(answer["question"])):
+        raise OperatorError("nothing was released early")
+    return await ask_control(folder, {**message, "code": answer["confirm"]})
+
+
+def _message(options: argparse.Namespace, now_us: int | None) -> dict[str, Any]:
     """Return the decision in its journal form, times ago turned into moments of the embargo clock."""
     word = options.word
     if word == "stop":
@@ -48,16 +57,27 @@ async def _message(options: argparse.Namespace, folder: Path) -> dict[str, Any]:
         return {"do": "say", "text": options.text, "vehicle": options.vehicle, "audiences": options.audience}
     if word == "target":
         return {"do": "target", "name": options.name, "verdict": options.verdict, "vehicle": options.vehicle}
-    now_us = int((await ask_control(folder, {"do": "status"}))["now_us"])
-    since_us = max(0, now_us - _ago_us(options.since))
+    assert now_us is not None
     if word == "early":
-        return {"do": "early", "audience": options.audience, "upto_us": since_us}
-    return {"do": "cut", "from_us": since_us, "to_us": now_us - _ago_us(options.until)}
+        return {"do": "early", "audience": options.audience, "upto_us": max(0, now_us - _ago_us(options.since))}
+    return _cut(_ago_us(options.since), _ago_us(options.until), now_us)
+
+
+def _cut(since_us: int, until_us: int, now_us: int) -> dict[str, Any]:
+    """Return the cut from so long ago to so long ago, both on the embargo clock."""
+    if since_us <= until_us:
+        raise OperatorError('a cut goes from longer ago to less long ago, such as: cut "12 min" "3 min"')
+    if until_us >= now_us:
+        ago = say_duration(now_us)
+        raise OperatorError(
+            f"nothing was recorded that long ago: the record begins {ago} ago, so there is nothing to cut"
+        )
+    return {"do": "cut", "from_us": max(0, now_us - since_us), "to_us": now_us - until_us}
 
 
 def _ago_us(text: str) -> int:
     try:
-        return duration_us(text)
+        return 0 if text == "now" else duration_us(text)
     except ValueError as error:
         raise OperatorError(str(error)) from error
 
@@ -69,5 +89,5 @@ def _agreed(audience: str, question: str) -> bool:
     return sys.stdin.readline().strip() == audience
 
 
-def _print(answer: dict[str, Any]) -> None:
-    print(json.dumps(answer, indent=2, ensure_ascii=False))
+def _json(answer: dict[str, Any]) -> str:
+    return json.dumps(answer, indent=2, ensure_ascii=False)

@@ -21,10 +21,18 @@ export function honestLine(state: State): { late: string; place: string } {
   const { honest } = words;
   if (!header) return { late: honest.before, place: honest.localBefore };
   const [least_s, most_s] = header.delay_s;
-  const recorded = !state.live || (state.dive?.over ?? false);
+  const recorded = isReplay(state) || (state.dive?.over ?? false);
+  if (!recorded && isOverdue(state.connection)) {
+    return { late: most_s === 0 ? honest.promptOverdue : honest.overdue(format.delay(most_s, most_s)), place: placeLine(state) };
+  }
   if (most_s === 0) return { late: recorded ? honest.promptRecorded : honest.prompt, place: placeLine(state) };
   const delay = format.delay(least_s, most_s);
   return { late: recorded ? honest.recorded(delay) : honest.late(delay), place: placeLine(state) };
+}
+
+/** Whether something newer should have come: what is shown is then later than the delay says. */
+function isOverdue({ is }: Connection): boolean {
+  return is === 'delayed' || is === 'disconnected' || is === 'full';
 }
 
 function placeLine({ dive }: State): string {

@@ -116,7 +116,7 @@ function made(): Drawn[] {
     { view: keys.create(place('keys'), act, () => linking.copy(), choice), upon: DATA },
     { view: masthead.create(place('masthead'), act, embedded === null), upon: DATA | LINK | TICK },
     ...(embedded === null ? [] : [{ view: presenter.create(place('presenter'), act, embedded, presenting), upon: DATA | TICK | PLAYHEAD }]),
-    { view: honest.create(place('honest')), upon: DATA | TICK },
+    { view: honest.create(place('honest')), upon: DATA | TICK | PLAYHEAD | LINK },
     { view: remark.create(place('remark')), upon: DATA | LINK },
     { view: now.create(place('now')), upon: DATA | TICK | LINK },
     { view: plan.create(place('plan')), upon: DATA | TICK | SIZE },

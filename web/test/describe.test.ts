@@ -35,9 +35,21 @@ describe('the honest line', () => {
     expect(line({ delay_s: [20, 25] })).toMatch(/^You see this 20 to 25 seconds late\./);
   });
 
+  test('says that it is later than that while nothing newer comes', () => {
+    const words = 'You see this more than 55 minutes late: nothing newer has come.';
+    for (const connection of [{ is: 'delayed', silent_s: 60 }, { is: 'disconnected', retry_s: 8 }, { is: 'full', retry_s: 8 }] as const) {
+      expect(line({}, { connection })).toContain(words);
+      expect(line({ delay_s: [0, 0] }, { connection })).toContain('Nothing newer has come for a while.');
+      expect(line({}, { connection, live: false })).toMatch(/^A recording/);
+    }
+    expect(line({}, { connection: { is: 'connecting' } })).toMatch(/^You see this 45 to 55 minutes late\./);
+  });
+
   test('says that a recording is one', () => {
     expect(line({}, { live: false })).toMatch(/^A recording, shown 45 to 55 minutes late\./);
     expect(say.honestLine(stateOf(over())).late).toMatch(/^A recording/);
+    const dive = two();
+    expect(say.honestLine(stateOf(dive, { playhead: seek(follow(START, dive.end_s), 0, dive.end_s) })).late).toMatch(/^A recording/);
   });
 
   test('says what is told of the place, and no more', () => {
@@ -154,7 +166,7 @@ describe('the latest note', () => {
 
   test('is the last up to the moment shown, with whose it is and how long before', () => {
     expect([0, 15, 74, 149, 150].map(at)).toEqual([
-      null, 'Coal on the seabed (Lantern, just then)', 'Coal on the seabed (Lantern, just then)', 'Coal on the seabed (Lantern, 2 min earlier)', 'Change of watch (just then)',
+      null, 'Coal on the seabed (written on board about Lantern, just then)', 'Coal on the seabed (written on board about Lantern, just then)', 'Coal on the seabed (written on board about Lantern, 2 min earlier)', 'Change of watch (written on board, just then)',
     ]);
   });
 

@@ -36,8 +36,10 @@ export const de: Words = {
 
   honest: {
     late: (delay) => `Verzögerung dieser Ansicht: ${delay}.`,
+    overdue: (delay) => `Verzögerung dieser Ansicht: mehr als ${delay}. Neueres kam nicht.`,
     recorded: (delay) => `Eine Aufzeichnung. Verzögerung: ${delay}.`,
     prompt: 'Alles erscheint hier, sobald das Schiff es sendet.',
+    promptOverdue: 'Seit einer Weile kam nichts Neueres.',
     promptRecorded: 'Eine Aufzeichnung.',
     before: 'Was hier zu sehen ist, kommt verspätet,',
     local: 'Positionen sind grob und ohne Ort, mit Absicht.',
@@ -197,7 +199,7 @@ export const de: Words = {
   notes: {
     none: 'Bisher keine Notizen.',
     withheld: 'Notizen werden nicht gezeigt.',
-    by: (vehicle, when) => (vehicle === null ? when : `${vehicle}, ${when}`),
+    by: (vehicle, when) => (vehicle === null ? `an Bord notiert, ${when}` : `an Bord über ${vehicle} notiert, ${when}`),
     earlier: (time) => `${time} vorher`,
     justThen: 'gerade eben',
   },

@@ -33,8 +33,10 @@ export const en = {
 
   honest: {
     late: (delay: string) => `You see this ${delay} late.`,
+    overdue: (delay: string) => `You see this more than ${delay} late: nothing newer has come.`,
     recorded: (delay: string) => `A recording, shown ${delay} late.`,
     prompt: 'You see this as soon as the ship sends it.',
+    promptOverdue: 'Nothing newer has come for a while.',
     promptRecorded: 'A recording.',
     before: 'What you see here comes late,',
     local: 'Positions are coarse and without a place, on purpose.',
@@ -195,7 +197,7 @@ export const en = {
   notes: {
     none: 'No notes so far.',
     withheld: 'Notes are not told.',
-    by: (vehicle: string | null, when: string) => (vehicle === null ? when : `${vehicle}, ${when}`),
+    by: (vehicle: string | null, when: string) => (vehicle === null ? `written on board, ${when}` : `written on board about ${vehicle}, ${when}`),
     earlier: (time: string) => `${time} earlier`,
     justThen: 'just then',
   },

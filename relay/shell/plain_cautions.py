@@ -1,0 +1,90 @@
+"""What an expedition file allows that its operator should know of: said by `offing check` and when the relay starts.
+
+A caution stops nothing: it is about what is allowed and may give more away than meant. Its limits are judgements, and
+the public preset keeps to all of them.
+"""
+
+from collections.abc import Iterator
+
+from relay.core.area import Lies, where_lies
+from relay.core.place_in_text import Notation, find_places
+from relay.core.policy import MICROSECONDS, Disclosed, Leg, Place, Plan, Policy
+from relay.shell.expedition import Expedition
+from relay.shell.quantities import say_duration, say_number
+
+ADVISED_DELAY_US = 20 * 60 * MICROSECONDS
+ADVISED_CELL_M = 10.0
+ADVISED_STEP_M = 5.0
+
+
+def cautions(expedition: Expedition) -> list[str]:
+    """Return what to think twice about, a line each; empty where there is nothing."""
+    return [*_general(expedition), *_of_audiences(expedition)]
+
+
+def _general(expedition: Expedition) -> Iterator[str]:
+    plan = expedition.plan
+    if not expedition.open_audiences:
+        yield "no audience is open, so the public page shows nothing."
+    for what, name in _names(expedition):
+        for finding in find_places(name)[:1]:
+            yield f'followers read the name of {what}, "{name}": {finding.why}'
+    if plan.area is not None:  # its name is the one place that is told on purpose, but not a bearing from it
+        for finding in find_places(plan.area.name):
+            if finding.notation is Notation.FROM_A_PLACE:
+                yield f'followers read the name of the declared area, "{plan.area.name}": {finding.why}'
+    for zone in plan.zones:
+        if plan.area is not None and where_lies(zone, plan.area) is Lies.ACROSS:
+            yield f'zone "{zone.name}" reaches beyond the declared area: the edge of the area shows where it is.'
+
+
+def _names(expedition: Expedition) -> Iterator[tuple[str, str]]:
+    yield "the expedition", expedition.plan.expedition
+    yield "the ship", expedition.ship
+
+
+def _of_audiences(expedition: Expedition) -> Iterator[str]:
+    for policy in expedition.plan.policies:
+        is_open = policy.audience in expedition.open_audiences
+        for words in _of_open(policy) if is_open else _of_closed(policy, expedition.plan):
+            yield f"{policy.audience}: {words}"
+
+
+def _of_open(policy: Policy) -> Iterator[str]:
+    """Say what anyone may make of an open audience's policy."""
+    if policy.delay_us < ADVISED_DELAY_US:
+        late, advised = say_duration(policy.delay_us), say_duration(ADVISED_DELAY_US)
+        yield (
+            f"{late} is a short delay: whoever sees the ship, or her AIS, while she still lies there knows the place. "
+            f"{advised} or more is advised."
+        )
+    if policy.extra_us == 0:
+        yield 'without a secret addition the delay is known to the second: set extra, such as extra = "10 min".'
+    shown = Disclosed.TRACK in policy.fields and policy.place is Place.LOCAL
+    if shown and policy.cell_m < ADVISED_CELL_M:
+        yield (
+            f"positions to {say_number(policy.cell_m)} m show every turn of the vehicle, and so the shape of what it "
+            f'circles: cell = "{say_number(ADVISED_CELL_M)} m" or more is advised.'
+        )
+    if shown and policy.radius_m is None:
+        yield 'the shape of a long run can be looked for on charts: set a radius, such as radius = "1500 m".'
+    if shown and policy.track_legs - {Leg.BOTTOM}:
+        yield "the track is shown away from the bottom, too: it drifts with tide and current, which can be looked up."
+    if Disclosed.DEPTH in policy.fields and not policy.depth_relative and _finest(policy) < ADVISED_STEP_M:
+        yield (
+            f"depth to the nearest {say_number(_finest(policy))} m is looked for on charts: "
+            f'{say_number(ADVISED_STEP_M)} m or more is advised, or depth = "relative".'
+        )
+
+
+def _finest(policy: Policy) -> float:
+    return min(policy.depth_step_m, policy.descent_step_m or policy.depth_step_m)
+
+
+def _of_closed(policy: Policy, plan: Plan) -> Iterator[str]:
+    if Disclosed.NOTES not in policy.fields or policy.check_text:
+        return
+    if policy.place is not Place.EXACT:
+        yield "its annotations are not checked, so a position written in one reaches it, and a forbidden word, too."
+    elif plan.forbidden_words:
+        yield "its annotations are not checked, so your forbidden words reach it."

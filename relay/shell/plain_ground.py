@@ -1,0 +1,78 @@
+"""Vehicles, feeds, area, zones and forbidden words of an expedition file in words that need no engineer."""
+
+from relay.core.area import Area, Position, Zone
+from relay.core.policy import Plan, SourcePlan
+from relay.shell.feed_url import FeedUrl, Transport
+from relay.shell.plain_words import join_words
+from relay.shell.quantities import say_length, say_number
+
+
+def describe_vehicles(plan: Plan) -> str:
+    """Return a line on whose tracks followers see."""
+    return f"{'Vehicle' if len(plan.vehicles) == 1 else 'Vehicles'}: {join_words(plan.vehicles)}."
+
+
+def describe_feed(source: SourcePlan, url: FeedUrl) -> str:
+    """Return a line on one feed: format, where from, whose, and what its sounder means."""
+    whose = f" for {source.vehicle}" if source.vehicle else ""
+    standby = f"; it is used only while {source.standby_for} says nothing or stands still" if source.standby_for else ""
+    return f"Feed {source.name}: {source.format}{whose} from {url}{_comes(url)}{_sounder(source)}{standby}."
+
+
+def _comes(url: FeedUrl) -> str:
+    words = {
+        Transport.UDP: f"anything sent to port {url.port} of this machine",
+        Transport.TCP_LISTEN: f"whoever connects to port {url.port} of this machine",
+        Transport.WS_LISTEN: f"whoever connects to port {url.port} of this machine",
+    }
+    return f" ({words[url.transport]})" if url.transport in words and not url.multicast else ""
+
+
+def _sounder(source: SourcePlan) -> str:
+    if source.format != "nmea0183":
+        return ""
+    if source.sounder is not None:
+        meaning = {"altitude": "height above the seabed", "depth": "depth"}[source.sounder]
+        return f"; its sounder tells the vehicle's {meaning}"
+    return (
+        "; its sounder is ignored, so no height or depth comes from it "
+        '(sounder = "altitude" or "depth" would say what it measures)'
+    )
+
+
+def describe_ground(plan: Plan) -> list[str]:
+    """Return lines on the declared area, zones and forbidden words: what stops or hides, for all audiences."""
+    reach = say_length(plan.site_radius_m)
+    lines = [_area(plan.area), f"A track in metres is shown up to {reach} from the first position received."]
+    lines += [_zone(zone) for zone in plan.zones]
+    if plan.forbidden_words:
+        lines.append(f"Forbidden words: {', '.join(plan.forbidden_words)}.")
+    return lines
+
+
+def _zone(zone: Zone) -> str:
+    least, most = (say_number(zone.radius_m + widened * zone.margin_m) for widened in (1, 2))
+    return (
+        f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius, and up to '
+        f"{say_number(zone.margin_m)} m off its centre, both by a secret. Depth and annotations go on in it."
+    )
+
+
+def _area(area: Area | None) -> str:
+    if area is None:
+        return "Declared area: none, so nothing stops the release if a vehicle is somewhere else than you think."
+    stops = "When any vehicle is outside it, the release to every audience stops until you resume it."
+    return f'Declared area: "{area.name}", {_extent(area)}. {stops}'
+
+
+def _extent(area: Area) -> str:
+    """Return where an area is, to be compared with a chart."""
+    if area.radius_m is not None:
+        return f"{say_length(area.radius_m)} about {_position(area.corners[0])}"
+    return f"the polygon {', '.join(_position(corner) for corner in area.corners)}"
+
+
+def _position(position: Position) -> str:
+    latitude, longitude = position
+    north, east = "S" if latitude < 0 else "N", "W" if longitude < 0 else "E"
+    return f"{abs(latitude):.6g}° {north} {abs(longitude):.6g}° {east}"

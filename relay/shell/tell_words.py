@@ -1,0 +1,118 @@
+"""What `offing tell` answers, in words: what a decision does, and how a site stands.
+
+The answers themselves are those of `relay.shell.standing`; `--json` prints them as they are.
+"""
+
+from typing import Any
+
+from relay.shell.quantities import say_duration
+
+_LATER = "It goes out as late as everything else."
+
+
+def say_taken(message: dict[str, Any], answer: dict[str, Any], now_us: int | None) -> str:
+    """Return what a decision that was taken does; `now_us` is the moment that its times were counted back from."""
+    words = _WORDS[message["do"]](message, answer, now_us or 0)
+    return f"{words}\nBUT {answer['but']}." if "but" in answer else words
+
+
+def _to(message: dict[str, Any]) -> str:
+    return str(message.get("audience") or "everybody")
+
+
+def _hold(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
+    to = message.get("audience") or "anybody"
+    return (
+        f"Held: nothing more goes to {to}. What falls due meanwhile is kept: `resume` sends it all at once, "
+        "and `cut` before that removes what must never go out."
+    )
+
+
+def _resume(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
+    return f"Resumed: what fell due meanwhile goes to {_to(message)} now, and then what follows."
+
+
+def _cut(message: dict[str, Any], answer: dict[str, Any], now_us: int) -> str:
+    begun, ended = (say_duration(now_us - message[key]) for key in ("from_us", "to_us"))
+    lines = [f"Cut: what was received and told from {begun} to {ended} ago, where it is not out yet."]
+    lines += [_out(audience, much) for audience, much in answer["already_out"].items()]
+    return "\n  ".join(lines)
+
+
+def _out(audience: str, much: str) -> str:
+    if much == "none of it":
+        return f"{audience}: none of it was out"
+    return f"{audience} ALREADY HAS {much}, which can't be taken back"
+
+
+def _early(message: dict[str, Any], answer: dict[str, Any], now_us: int) -> str:
+    who, ago = message["audience"], say_duration(now_us - message["upto_us"])
+    if answer["already_out"]:
+        return f"{who} has already what was received until {ago} ago."
+    if answer["held"]:
+        return f"{who} is HELD: what was received until {ago} ago goes out when you resume it."
+    return f"Released early: {who} gets what was received until {ago} ago with its next update."
+
+
+def _leg(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
+    if message["leg"] is None:
+        return f"From now on {message['vehicle']}'s leg is judged by depth and height again. {_LATER}"
+    return f"From now on {message['vehicle']} counts as in the leg: {message['leg']}. {_LATER}"
+
+
+def _say(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
+    who = ", ".join(message["audiences"]) or "all who get annotations"
+    return f"Said, to {who}. {_LATER}"
+
+
+def _target(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
+    return f'Target "{message["name"]}": {message["verdict"]}. {_LATER}'
+
+
+_WORDS = {
+    "hold": _hold,
+    "resume": _resume,
+    "cut": _cut,
+    "early": _early,
+    "leg": _leg,
+    "say": _say,
+    "target": _target,
+    "begin": lambda *_: f"A dive begins now, for every audience. {_LATER}",
+    "end": lambda *_: f"The dive ends now, for every audience. {_LATER}",
+}
+
+
+def say_status(status: dict[str, Any]) -> str:
+    """Return how a site stands: alarms first, then audiences, feeds, and what was kept back."""
+    now_us = status["now_us"]
+    return "\n".join([
+        *(f"ALARM: {alarm}" for alarm in status["alarms"]),
+        "A dive is under way." if status["dive_under_way"] else "No dive is under way now.",
+        *(f"{name}: {_audience(audience, now_us)}" for name, audience in status["audiences"].items()),
+        *(f"feed {name}: {_feed(feed)}" for name, feed in status["feeds"].items()),
+        *(_kept_back(item, now_us) for item in status["kept_back"]),
+    ])  # fmt: skip
+
+
+def _audience(audience: dict[str, Any], now_us: int) -> str:
+    edge_us, state = audience["edge_us"], audience["state"]
+    out = (
+        f"out is what was received until {say_duration(now_us - edge_us)} ago" if edge_us > 0 else "nothing is out yet"
+    )
+    return f"{_STATES.get(state, state)}; {out}"
+
+
+_STATES = {"held": "HELD", "releasing": "a dive is being shown", "between dives": "no dive is being shown"}
+
+
+def _feed(feed: dict[str, Any]) -> str:
+    if not feed["bytes"]:
+        return "nothing received yet"
+    why = ", ".join(f"{count} {reason}" for reason, count in feed["rejected"].items())
+    passed = f", and {feed['passed_over']} that hold nothing that is used" if feed["passed_over"] else ""
+    return f"{feed['accepted']} messages taken{passed}; rejected: {why or 'none'}"
+
+
+def _kept_back(item: dict[str, Any], now_us: int) -> str:
+    ago = say_duration(now_us - item["at_us"])
+    return f'kept from {", ".join(item["from"])}, {ago} ago: "{item["text"]}": {" ".join(item["why"])}'

@@ -1,0 +1,113 @@
+"""What `offing check` says beside the audiences: cautions, vehicles, feeds, area, zones and forbidden words."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from expeditions import RIGHT, changed
+from relay.shell.expedition import parse_expedition
+from relay.shell.plain_cautions import cautions
+from relay.shell.plain_ground import describe_feed, describe_ground, describe_vehicles
+
+PATH = Path("EXPEDITION.toml")
+CAREFUL = RIGHT.replace('track_legs = ["bottom"]', 'track_legs = ["bottom"]\nradius = "1500 m"')
+AREA = '[area]\nname = "{}"\ncentre = [-33.3, 22.4]\nradius = "40 km"\n\n'
+LANTERN = '[[vehicle]]\nname = "Lantern"'
+FAMILY = '[[audience]]\nname = "family"'
+BOW = '[[zone]]\nname = "bow"\nradius = "100 m"\nmargin = "60 m"\ncentre = {}\n\n'
+
+
+def told(old: str, new: str) -> list[str]:
+    """Return the cautions on the careful file with one text replaced, which must be there once."""
+    assert CAREFUL.count(old) == 1, old
+    return cautions(parse_expedition(CAREFUL.replace(old, new), PATH))
+
+
+def test_nothing_is_said_of_a_careful_file() -> None:
+    """A caution for everybody is read by nobody; so no preset has one."""
+    assert cautions(parse_expedition(CAREFUL, PATH)) == []
+    whole = CAREFUL[CAREFUL.index('name = "public"') :]
+    assert told(whole, 'name = "public"\npreset = "public"\nopen = true\n') == []
+    assert told('name = "family"', 'name = "family"\npreset = "funders"') == []
+
+
+@pytest.mark.parametrize(("old", "new", "caution"), [
+    ('delay = "45 min"', 'delay = "1 s"', "public: 1 s is a short delay: whoever sees the ship, or her AIS"),
+    ('delay = "45 min"', 'delay = "1199 s"', "public: 19 min 59 s is a short delay"),
+    ('cell = "25 m"', 'cell = "1 m"', "public: positions to 1 m show every turn of the vehicle"),
+    ('cell = "25 m"', 'cell = "9.9 m"', "public: positions to 9.9 m show every turn of the vehicle"),
+    ('depth_step = "10 m"', 'depth_step = "0.1 m"', "public: depth to the nearest 0.1 m is looked for on charts"),
+    ('depth_step = "10 m"', 'depth_step = "10 m"\ndescent_step = "4 m"', "public: depth to the nearest 4 m is looked"),
+    ('track_legs = ["bottom"]', 'track_legs = ["bottom", "ascent"]', "public: the track is shown away from the bottom"),
+    ('extra = "10 min"', 'extra = "0 s"', "public: without a secret addition the delay is known to the second"),
+    (FAMILY, FAMILY + '\ntext = "unchecked"', "family: its annotations are not checked, so a position written in one"),
+    (FAMILY, f'[text]\nforbidden = ["Skerry"]\n{FAMILY}\npreset = "heritage"',
+     "family: its annotations are not checked, so your forbidden words reach it."),
+    ('\nradius = "1500 m"', "", "public: the shape of a long run can be looked for on charts: set a radius"),
+    ("open = true\n", "", "no audience is open, so the public page shows nothing."),
+    ('"The search for the Isoline Marr"', '"12 nm south of Quenby Head"', "followers read the name of the expedition"),
+    (LANTERN, AREA.format("off Quenby Head") + LANTERN,
+     'followers read the name of the declared area, "off Quenby Head"'),
+    (LANTERN, AREA.format("bank") + BOW.format("[-33.66, 22.4]") + LANTERN,
+     'zone "bow" reaches beyond the declared area: the edge of the area shows where it is.'),
+])  # fmt: skip
+def test_each_thing_to_think_twice_about_is_said_alone(old: str, new: str, caution: str) -> None:
+    """One change, one caution."""
+    (only,) = told(old, new)
+    assert only.startswith(caution)
+
+
+@pytest.mark.parametrize(("old", "new"), [
+    ('delay = "45 min"', 'delay = "20 min"'),
+    ('cell = "25 m"', 'cell = "10 m"'),
+    ('depth_step = "10 m"', 'depth_step = "5 m"'),
+    ('depth_step = "10 m"', 'depth_step = "1 m"\ndepth = "relative"'),
+    (LANTERN, AREA.format("Gulf of Quenby") + LANTERN),
+    ('delay = "20 min"', 'delay = "1 s"\ncell = "1 m"\ndepth_step = "0.1 m"'),
+])  # fmt: skip
+def test_nothing_is_said_at_the_limits_nor_of_those_who_are_trusted(old: str, new: str) -> None:
+    """What is just enough is enough; a closed audience's policy is between the operator and whom he trusts."""
+    assert told(old, new) == []
+
+
+def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
+    """Whose, from where, what its sounder means; what stops, hides and is forbidden, each by name."""
+    text = changed('[[vehicle]]\nname = "Lantern"', AREA.format("bank") + BOW.format("[-33.3, 22.4]")
+                   + '[text]\nforbidden = ["Skerry", "Quenby"]\n\n[[vehicle]]\nname = "Lantern"')  # fmt: skip
+    expedition = parse_expedition(text, PATH)
+    first, second = (
+        describe_feed(source, feed.url) for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True)
+    )
+    assert first == (
+        "Feed position: nmea0183 for Lantern from udp://127.0.0.1:10110 (anything sent to port 10110 of this machine); "
+        "its sounder tells the vehicle's height above the seabed."
+    )
+    assert second == (
+        "Feed station: station-json from tcp-listen://127.0.0.1:4010 (whoever connects to port 4010 of this machine)."
+    )
+    assert describe_vehicles(expedition.plan) == "Vehicles: Lantern and Moth."
+    area, reach, zone, words = describe_ground(expedition.plan)
+    assert area.startswith(
+        'Declared area: "bank", 40 km about 33.3° S 22.4° E. When any vehicle is outside it, the rel'
+    )
+    assert reach == "A track in metres is shown up to 20 km from the first position received."
+    assert zone.startswith('Zone "bow": the hole in the track is 160 to 220 m in radius, and up to 60 m off its centre')
+    assert words == "Forbidden words: Skerry, Quenby."
+    silent = parse_expedition(changed('sounder = "altitude"\n', ""), PATH)
+    assert "its sounder is ignored, so no height or depth comes from it" in describe_feed(
+        silent.plan.sources[0], silent.feeds[0].url
+    )
+    assert describe_ground(silent.plan)[0].startswith("Declared area: none, so nothing stops the release")
+
+
+def test_check_prints_the_cautions_last(tmp_path: Path) -> None:
+    """The command itself, as a process: in order, and yet cautioned, with code 0."""
+    path = tmp_path / "e.toml"
+    path.write_text(RIGHT.replace('delay = "45 min"', 'delay = "1 s"'), encoding="utf-8")
+    command = [sys.executable, "-m", "relay", "check", str(path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=Path(__file__).parents[1])
+    assert "The expedition file is in order." in done.stdout
+    cautions_ = [line for line in done.stdout.splitlines() if line.startswith("CAUTION: ")]
+    assert cautions_ == done.stdout.splitlines()[-2:]
