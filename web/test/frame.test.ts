@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { Frame } from '../src/frame';
+import { BUDGET_MS, Frame } from '../src/frame';
 import type { State } from '../src/state';
 
 function framed(step: () => { raise: number; more: boolean } = () => ({ raise: 0, more: false })) {
@@ -49,7 +49,7 @@ describe('the frame', () => {
     let time_ms = 0;
     const due: ((now_ms: number) => void)[] = [];
     const drawn: string[] = [];
-    const view = (name: string) => ({ draw: () => (drawn.push(name), (time_ms += 5)), destroy: () => {} });
+    const view = (name: string) => ({ draw: () => (drawn.push(name), (time_ms += 0.6 * BUDGET_MS)), destroy: () => {} });
     const views = ['a', 'b', 'c', 'd'].map((name) => ({ view: view(name), upon: 1 }));
     const frame = new Frame((run) => due.push(run), () => ({ raise: 0, more: false }), () => ({}) as State, views, () => time_ms);
     frame.raise(1);
