@@ -227,16 +227,32 @@ def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
     leg = words.add_parser("leg", help="set the leg of a vehicle by hand; auto: judge it by depth and height again")
     leg.add_argument("vehicle", metavar="VEHICLE", help="its name in the expedition file")
     leg.add_argument("leg", choices=["deck", "descent", "bottom", "ascent", "auto"])
-    say = words.add_parser("say", help="annotate")
-    say.add_argument("text", help="what followers read, in quotes; refused, with the reason, if a place is found in it")
-    say.add_argument("--vehicle", help="the vehicle that it is about")
-    say.add_argument("--audience", action="append", default=[], help="for this audience alone; may be repeated")
+    _say(words)
     target = words.add_parser("target", help="name a find, and say what it was found to be")
     target.add_argument("name", help='what followers call it, such as "the boiler"')
     target.add_argument("verdict", help="unchecked, rock, modern debris, of interest or withheld")
     target.add_argument("--vehicle", help="the vehicle that found it")
     words.add_parser("begin", help="begin a dive")
     words.add_parser("end", help="end the dive")
+
+
+def _say(words: "_Commands[argparse.ArgumentParser]") -> None:
+    say = words.add_parser("say", help="annotate")
+    say.add_argument("text", help="what followers read, in quotes; refused, with the reason, if a place is found in it")
+    say.add_argument("--vehicle", help="the vehicle that it is about")
+    say.add_argument("--audience", action="append", default=[], help="for this audience alone; may be repeated")
+    say.add_argument(
+        "--still",
+        type=Path,
+        metavar="PICTURE",
+        help="with this picture (JPEG, PNG or WebP), for audiences whose fields name stills: made smaller, all "
+        "metadata dropped; the original stays beside the journal",
+    )
+    say.add_argument(
+        "--looked",
+        action="store_true",
+        help="you have looked: nothing in the picture tells a place. What is burned into it is not removed",
+    )
 
 
 if __name__ == "__main__":

@@ -16,8 +16,10 @@ import msgpack
 import websockets
 from geographiclib.geodesic import Geodesic
 
+from canary_photo import photo
 from canary_spellings import notations, whole_positions
 from nmea_sentences import sentence
+from relay.__main__ import main
 from relay.core.errors import OperatorError
 from relay.shell.control import ask_control
 from relay.shell.seabed import INVENTED_PLACE
@@ -32,6 +34,7 @@ FEED_HOST, STATION_HOST = "127.83.11.9", "127.44.9.3"
 FEEDS = {"lark": socket.SOCK_DGRAM, "wren": socket.SOCK_STREAM, "rook": socket.SOCK_DGRAM, "finch": socket.SOCK_STREAM}
 OPEN, CLOSED = ("public", "funders", "family"), "wardens"
 PLAIN_NOTES = ("An anchor, upright in the silt.", "Visibility 4 m, current from the port side.")
+STILL_WORDS = "The bell, as it was found."
 VEHICLE_CLOCK = "084217.00"
 BEAT_S = 0.25
 
@@ -92,7 +95,7 @@ open = true
 delay = "1 s"
 extra = "1 s"
 tick = "1 s"
-fields = ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes"]
+fields = ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes", "stills"]
 descent_step = "10 m"
 depth_step = "50 m"
 track_start = "30 m"
@@ -220,6 +223,11 @@ class Station:
     async def decide(self) -> list[str]:
         """Take the operator's decisions, some of which must be refused; return what was answered to those."""
         refused = []
+        picture = self._private.parent / "camera.jpg"
+        picture.write_bytes(photo(ZONES["galley"]))
+        say = ["say", STILL_WORDS, "--still", str(picture), "--looked", "--audience", "public"]
+        told = await asyncio.to_thread(main, ["tell", str(self._private.parent / "EXPEDITION.toml"), *say])
+        assert told == 0
         for decision in (
             {"do": "say", "text": PLAIN_NOTES[1]},
             {"do": "say", "text": f"wreck at {ZONES['kiln'][0]:.5f}, {ZONES['kiln'][1]:.5f}"},

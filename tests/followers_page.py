@@ -1,10 +1,14 @@
 """The built page in a real browser: Chromium, driven by Playwright, watched for errors and for strangers."""
 
+import asyncio
 import os
 import shutil
 from collections.abc import AsyncIterator, Iterable
 from contextlib import asynccontextmanager
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import pytest
@@ -90,6 +94,14 @@ class Follower:
         """Wait until `where` says `words`."""
         await where.filter(has_text=words).first.wait_for()
 
+    async def drawn(self) -> None:
+        """Wait until every view is drawn: a frame draws as many of them as it has time for, so wait for many frames."""
+        frames = """(left) => new Promise((done) => {
+            const next = () => (left-- > 0 ? requestAnimationFrame(next) : done());
+            next();
+        })"""
+        await self.page.evaluate(frames, 20)
+
     async def spoken_value(self, words: str) -> None:
         """Wait until the ribbon's spoken value begins with `words`."""
         await self.page.locator(f'[role=slider][aria-valuetext^="{words}"]').wait_for()
@@ -106,6 +118,27 @@ async def follower(
     yield someone
     await context.close()
     assert someone.faults == []
+
+
+class _Quiet(SimpleHTTPRequestHandler):
+    """The standard library's server of a folder, which does not write to the terminal."""
+
+    def log_message(self, *_: object) -> None:
+        pass
+
+
+@asynccontextmanager
+async def folder_server(folder: Path) -> AsyncIterator[str]:
+    """Yield the address of a bare server of a folder's files."""
+    server = ThreadingHTTPServer(("127.0.0.1", 0), partial(_Quiet, directory=str(folder)))
+    thread = Thread(target=server.serve_forever)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{server.server_port}/"
+    finally:
+        await asyncio.to_thread(server.shutdown)
+        thread.join()
+        server.server_close()
 
 
 def demo_dive(upto_s: float = float("inf")) -> list[Frame]:

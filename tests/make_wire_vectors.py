@@ -6,14 +6,25 @@ the Python one are both tested on the file; `test_wire.py` holds the encoder to 
 
 import json
 from pathlib import Path
+from typing import Any
 
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import ReleasedRecord, ReleaseLog
+from relay.core.still import Still
 from relay.core.wire import decode, encode, footer
 
 SECOND = 1_000_000
 PATH = Path(__file__).parent / "vectors" / "wire.json"
+# 16 by 8 pixels, written by Pillow 13: pinned, so that the vectors don't depend on what is installed.
+JPEG_HEX = (
+    "ffd8ffe000104a46494600010100000100010000ffdb00430017101114110e171412141a18171b223925221f1f22463235293952485755"
+    "5148504e5b66836f5b617c624e50729b737c878b929492586da0ac9f8eaa838f928dffdb004301181a1a221e22432525438d5e505e8d8d"
+    "8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8d8dffc00011080008"
+    "001003012200021101031101ffc400160001010100000000000000000000000000000406ffc40014100100000000000000000000000000"
+    "000000ffc4001501010100000000000000000000000000000304ffc40017110100030000000000000000000000000000020441ffda000c"
+    "03010002110311003f0089b9024d256d7fffd9"
+)
 
 
 def records() -> list[ReleasedRecord]:
@@ -36,8 +47,14 @@ def records() -> list[ReleasedRecord]:
         log.note(15 * SECOND, 0, "Plätze für zwölf Kisten; the boiler — as found"),
         log.note(30 * SECOND, None, "x" * 500),
         log.tick(30 * SECOND + SECOND // 2, [half, full]),
+        log.still(30 * SECOND + SECOND // 2, 1, "Die Glocke", Still(bytes.fromhex(JPEG_HEX), "0f" * 32)),
         log.end(45 * SECOND),
     ]
+
+
+def hexed(body: Any) -> Any:
+    """Return a body as JSON can hold it: bytes in hexadecimal."""
+    return [item.hex() if isinstance(item, bytes) else item for item in body] if isinstance(body, list) else body
 
 
 def vectors() -> dict[str, object]:
@@ -47,7 +64,7 @@ def vectors() -> dict[str, object]:
         "provenance": "made by tests/make_wire_vectors.py from the release log's own encoder; MessagePack 2.0",
         "frames": [
             {"hex": frame.hex(), "dive": read.dive, "seq": read.seq, "kind": read.kind,
-             "elapsed_s": read.elapsed_s, "body": read.body}
+             "elapsed_s": read.elapsed_s, "body": hexed(read.body)}
             for frame in frames for read in [decode(frame)]
         ],
         "footer_hex": footer(frames).hex(),

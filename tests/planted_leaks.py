@@ -1,49 +1,7 @@
-"""Leaks to plant: each a defence taken out of a copy of `relay/`, and the test that must then fail.
+"""Leaks to plant: each a defence taken out of a copy of `relay/`, and the test that must then fail."""
 
-A patch replaces a text that stands exactly once in its file, so that this list breaks loudly when the code moves.
-"""
-
-from dataclasses import dataclass
-from pathlib import Path
-
-
-@dataclass(frozen=True, slots=True)
-class Patch:
-    """One text of one file below `relay/` and what it becomes."""
-
-    file: str
-    old: str
-    new: str
-
-
-@dataclass(frozen=True, slots=True)
-class Leak:
-    """What an outsider would get, how the code is made to give it, and the test that catches it."""
-
-    name: str
-    patches: tuple[Patch, ...]
-    test: str
-
-
-class MovedError(Exception):
-    """The text a patch replaces doesn't stand exactly once: the code moved, and the list has to follow."""
-
-
-def plant(leak: Leak, tree: Path) -> None:
-    """Apply a leak to the copy of `relay/` below `tree`; MovedError if one of its texts isn't there exactly once."""
-    for patch in leak.patches:
-        path = tree / "relay" / patch.file
-        text = path.read_text(encoding="utf-8")
-        if text.count(patch.old) != 1:
-            raise MovedError(f"{leak.name}: {text.count(patch.old)} times in relay/{patch.file}: {patch.old!r}")
-        path.write_text(text.replace(patch.old, patch.new), encoding="utf-8")
-
-
-def leak(name: str, test: str, *patches: tuple[str, str, str]) -> Leak:
-    """Return a leak from plain texts; the test is named without its folder and `.py`."""
-    file, _, function = test.partition("::")
-    return Leak(name, tuple(Patch(*patch) for patch in patches), f"tests/{file}.py::{function}")
-
+from planted_stills import STILLS
+from planting import Leak, leak
 
 _DISCLOSURE, _CHANNEL, _RELEASE = "core/disclosure.py", "core/channel.py", "core/release.py"
 _ROW_END = ("        report.roll_deg,\n    ]", "        report.roll_deg,\n        report.total,\n    ]")
@@ -378,7 +336,7 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS)
+LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS)
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:

@@ -1,10 +1,11 @@
 """Frames as the ship releases them, for tests of what comes after the door."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Place, Plan, Policy
 from relay.core.release import Kind, ReleasedRecord, ReleaseLog
+from relay.core.still import Still
 from relay.core.wire import encode
 from relay.shell.outlet import Frame
 
@@ -45,6 +46,27 @@ def dive_with_everything(number: int) -> list[Frame]:
         log.end(2 * TICK_US),
     ]
     return [_frame(record) for record in records]
+
+
+def dive_with_stills(number: int, pictures: Sequence[bytes]) -> list[Frame]:
+    """Return the frames of a closed dive in one tick of which all these JPEGs are shown."""
+    log = _log(number, "public")
+    records = [log.open(0), log.tick(0, [Report(heard=True, depth_m=10)])]
+    records += [log.still(0, 0, f"still {at}", Still(jpeg, "0f" * 32)) for at, jpeg in enumerate(pictures)]
+    return [_frame(record) for record in [*records, log.note(0, None, "and on"), log.end(TICK_US)]]
+
+
+def dive_with_a_still(number: int, text: str, still: Still, *, at: int = 3, ticks: int = 6) -> list[Frame]:
+    """Return the frames of a closed dive at whose tick `at` a still is shown, between notes of words alone."""
+    log = _log(number, "public")
+    records = [log.open(0)]
+    for tick in range(ticks):
+        records.append(log.tick(tick * TICK_US, [Report(heard=True, depth_m=10 * tick, leg="descent")]))
+        if tick in (1, ticks - 1):
+            records.append(log.note(tick * TICK_US, None, f"words alone at {tick}"))
+        if tick == at:
+            records.append(log.still(tick * TICK_US, 0, text, still))
+    return [_frame(record) for record in [*records, log.end(ticks * TICK_US)]]
 
 
 def _log(number: int, audience: str, place: Place = Place.LOCAL) -> ReleaseLog:

@@ -23,7 +23,7 @@ open = true
 delay = "{delay}"
 extra = "0 s"
 tick = "1 s"
-fields = ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes"]
+fields = ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", {said}]
 cell = "5 m"
 depth_step = "1 m"
 track_legs = ["deck", "descent", "bottom", "ascent"]
@@ -96,11 +96,12 @@ class ShipProcess:
 
 @contextlib.asynccontextmanager
 async def ship_process(
-    folder: Path, *, feed_format: str, source: str, delay: str, quiet: str
+    folder: Path, *, feed_format: str, source: str, delay: str, quiet: str, stills: bool = False
 ) -> AsyncIterator[ShipProcess]:
     """Yield a running ship's relay with one feed and one open audience; it is stopped at the end."""
     port = free_port()
     values = {"port": port, "format": feed_format, "source": source, "delay": delay, "quiet": quiet}
+    values["said"] = '"notes", "stills"' if stills else '"notes"'
     extra = 'sounder = "depth"\n' if feed_format == "nmea0183" else ""
     path = folder / "EXPEDITION.toml"
     path.write_text(EXPEDITION_TEXT.format(**values) + extra + AUDIENCE_TEXT.format(**values))

@@ -11,7 +11,7 @@ CSP = {
     "default-src 'none'",
     "script-src 'self'",
     "style-src 'self'",
-    "img-src 'self' data:",
+    "img-src 'self' blob:",
     "connect-src 'self'",
     "base-uri 'none'",
     "form-action 'none'",

@@ -12,6 +12,7 @@ import yaml
 from jsonschema import Draft202012Validator
 
 import relay
+from make_wire_vectors import hexed
 from peers import live, on_both_loops, running, take
 from relay.core.websocket import CloseCode
 from relay.core.wire import decode
@@ -21,7 +22,7 @@ from released import dive_with_everything
 DOCUMENT: dict[str, Any] = yaml.safe_load((Path(relay.__file__).parent / "asyncapi.yaml").read_text())
 MESSAGES = DOCUMENT["components"]["messages"]
 VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text())
-NAMES = {0: "dive", 1: "tick", 2: "note", 3: "end", 4: "target"}
+NAMES = {0: "dive", 1: "tick", 2: "note", 3: "end", 4: "target", 5: "still"}
 FRAMES = [bytes.fromhex(frame["hex"]) for frame in VECTORS["frames"]]
 FRAMES += [frame.data for frame in dive_with_everything(2)]
 
@@ -34,10 +35,10 @@ def validator(name: str) -> Draft202012Validator:
 
 
 def unpacked(data: bytes) -> list[Any]:
-    """Return a record as the document writes it: the bin in hexadecimal."""
-    *fields, pad = msgpack.unpackb(data)
+    """Return a record as the document writes it: its bins in hexadecimal."""
+    *fields, body, pad = msgpack.unpackb(data)
     assert isinstance(pad, bytes)
-    return [*fields, pad.hex()]
+    return [*fields, hexed(body), pad.hex()]
 
 
 async def received() -> list[bytes]:
@@ -108,6 +109,11 @@ ALTERED: list[tuple[str, Callable[[list[Any]], Any]]] = [
     ("note", _set(4, 1, to="")),
     ("note", _set(4, 1, to="x" * 501)),
     ("target", lambda value: value[4].pop()),
+    ("still", _set(4, 1, to="")),
+    ("still", _set(4, 2, to=0)),
+    ("still", _set(4, 3, to=1_025)),
+    ("still", _set(4, 4, to="89504e47ffd9")),
+    ("still", lambda value: value[4].append("38.6 S")),
     ("end", _set(4, to=[])),
 ]  # fmt: skip
 

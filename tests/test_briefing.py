@@ -98,6 +98,7 @@ def test_briefing_holds_recording_and_notes_and_asks_for_nothing() -> None:
     assert f"script-src {hashed(found.scripts[2][1])};" in found.policy
     assert f"style-src {hashed(found.styles[0])};" in found.policy
     assert found.policy.startswith("default-src 'none';")
+    assert "img-src blob:;" in found.policy  # what stills are shown by, and nothing else
     assert found.addresses == []
     assert "<title>A &lt;b&gt;search&lt;/b&gt;: 1</title>" in page
     assert "alert(1)</script>" not in page

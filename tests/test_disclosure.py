@@ -54,6 +54,7 @@ def test_report_discloses_only_what_the_policy_names() -> None:
         Disclosed.MODE: {"mode"},
         Disclosed.LEG: {"leg"},
         Disclosed.NOTES: set(),
+        Disclosed.STILLS: set(),
     }
     assert set(shown) == set(Disclosed)
     for field, names in shown.items():

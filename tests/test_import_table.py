@@ -20,6 +20,7 @@ CORE = {
     "policy": "area",
     "ranges": "",
     "secrets": "",
+    "still": "errors",
     "websocket": "",
     # bytes of a feed into observations
     "nmea_framing": "model",
@@ -29,7 +30,7 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
-    "decision": "errors policy ranges",
+    "decision": "errors policy ranges still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -53,11 +54,11 @@ CORE = {
     "place_in_text": "place_codes place_degrees place_finding place_fold place_labels place_names place_ranges "
     "place_tokens",
     # the door, and the way out of it
-    "release": "disclosure errors policy quantise",
+    "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "stations": "fuse geodesy model policy",
     "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets "
-    "stations",
+    "stations still",
     "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy present secrets sources "
     "stations",
     # what readers work out
@@ -119,7 +120,7 @@ SHELL = {
     "recording",
     # the running relay
     "control": "core.errors core.ranges",
-    "standing": "core.decision core.errors core.pipeline quantities",
+    "standing": "core.decision core.errors core.pipeline core.policy core.still quantities",
     "ship": "core.channel core.decision core.errors core.model core.pipeline core.wire checkpoint clock control "
     "expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",
@@ -132,8 +133,9 @@ SHELL = {
     "demo": "simulated station_reports",
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
     "running secrets_file ship site_files station_reports station_sender",
+    "still_file": "core.errors core.still | PIL",
     "tell_words": "quantities",
-    "tell": "core.errors control expedition quantities tell_words",
+    "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run expedition export "
     "page_words plain_cautions plain_ground plain_words public_files publish quantities recording rehearse running "
     "secrets_file ship site_files tell | rich uvloop",

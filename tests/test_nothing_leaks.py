@@ -6,13 +6,16 @@ import signal
 import socket
 import time
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 
 import relay
 from canaries import Scanner, Sighting
+from canary_photo import MAKER
 from canary_public import CLOSED, OPEN, Listener, ask, ask_everything, packed, plain
 from canary_voyage import (
     FEED_HOST,
@@ -21,6 +24,7 @@ from canary_voyage import (
     PLACE,
     PLAIN_NOTES,
     STATION_HOST,
+    STILL_WORDS,
     VEHICLE_CLOCK,
     ZONES,
     Station,
@@ -44,6 +48,7 @@ NOWHERE: dict[str, str | bytes] = {
     "a field nobody knows": "kurs_geheim",
     "a vehicle nobody knows": "Pelican",
     "a note that was kept back": "sherd at",
+    "a camera": MAKER,
     "a forbidden word": "Gannet Hollow",
 }
 # What only the public may not be told: names and addresses of the ship's inside.
@@ -185,6 +190,10 @@ def test_voyage_was_one(voyage: Voyage) -> None:
         assert notes == set(PLAIN_NOTES)
         targets = [record[4][1] for record in voyage.records[audience] if record[2] == 4]
         assert targets == ["boiler"]
+    stills = [record[4] for record in voyage.records["public"] if record[2] == 5]
+    assert [still[:4] for still in stills] == [[None, STILL_WORDS, 320, 240]]
+    with Image.open(BytesIO(stills[0][4])) as read:
+        assert read.size == (320, 240)
     assert len(voyage.refused) == 4
     statuses = {answer.split(b" ", 2)[1] for answer in voyage.public.values() if answer.startswith(b"HTTP/1.1 ")}
     assert statuses >= {b"101", b"200", b"304", b"400", b"404", b"405", b"408", b"426", b"431"}
@@ -197,6 +206,10 @@ def test_exact_record_and_closed_audience_hold_canaries(voyage: Voyage) -> None:
     kept = (voyage.folder / "private" / "journal.db").read_bytes()
     kept += b"".join(path.read_bytes() for path in (voyage.folder / "private").glob("journal.db-*"))
     assert {"latitude", "longitude"} <= {sighting.what.split(",")[0] for sighting in scanner.find(kept)}
+    originals = list((voyage.folder / "private" / "stills").iterdir())
+    assert [path.suffix for path in originals] == [".jpg"]
+    seen = scanner.find(originals[0].read_bytes())
+    assert {"latitude, decimal degrees", "longitude, decimal degrees", "a camera"} <= {one.what for one in seen}
     exact = (voyage.folder / "released" / CLOSED / "dive-001.recording").read_bytes()
     assert {"latitude, >f8", "longitude, >f8"} <= {sighting.what for sighting in scanner.find(exact)}
 

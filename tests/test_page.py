@@ -1,15 +1,11 @@
 """The followers' page, built, served by the real site and looked at in a real browser: states, words, keyboard."""
 
-import asyncio
 import json
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, asynccontextmanager
-from functools import partial
-from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from itertools import islice
 from pathlib import Path
 from shutil import copytree
-from threading import Thread
 
 import pytest
 import pytest_asyncio
@@ -25,6 +21,7 @@ from followers_page import (
     chromium,
     demo_dive,
     demo_records,
+    folder_server,
     follower,
     strangers,
 )
@@ -226,25 +223,10 @@ async def test_published_folder_is_a_site_of_recordings(browser: Browser, tmp_pa
     entry = {"dive": 1, "closed": True, "records": records, "recording": "recordings/dive-001.recording"}
     listing = {"format": 1, "expedition": EXPEDITION, "audience": "public", "dives": [entry]}
     (folder / "dives.json").write_text(json.dumps(listing))
-    server = ThreadingHTTPServer(("127.0.0.1", 0), partial(_Quiet, directory=str(tmp_path)))
-    thread = Thread(target=server.serve_forever)
-    thread.start()
-    try:
-        async with follower(browser, f"http://127.0.0.1:{server.server_port}/expedition/") as someone:
-            await someone.says(someone.headline, "The dive is over")
-            await someone.says(someone.connection, "recordings only")
-            someone.faults[:] = [fault for fault in someone.faults if "/live" not in fault and "404" not in fault]
-    finally:
-        await asyncio.to_thread(server.shutdown)
-        thread.join()
-        server.server_close()
-
-
-class _Quiet(SimpleHTTPRequestHandler):
-    """The standard library's server of a folder, which does not write to the terminal."""
-
-    def log_message(self, *_: object) -> None:
-        pass
+    async with folder_server(tmp_path) as home, follower(browser, f"{home}expedition/") as someone:
+        await someone.says(someone.headline, "The dive is over")
+        await someone.says(someone.connection, "recordings only")
+        someone.faults[:] = [fault for fault in someone.faults if "/live" not in fault and "404" not in fault]
 
 
 async def test_damaged_recording_is_not_shown(browser: Browser, tmp_path: Path) -> None:

@@ -1,24 +1,20 @@
 """Other open audiences, how many follow, and the way to all dives, on the followers' page in a real browser."""
 
-import asyncio
 import json
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from functools import partial
-from http.server import ThreadingHTTPServer
 from pathlib import Path
 from shutil import copytree
-from threading import Thread
 
 import pytest
 import pytest_asyncio
 from playwright.async_api import Browser
 
-from followers_page import BUILT, Follower, chromium, follower
+from followers_page import BUILT, Follower, chromium, folder_server, follower
 from peers import publish
 from relay.shell.outlet import Frame
 from released import EXPEDITION, dive, endless_dive
-from test_page import _Quiet, address, site_at
+from test_page import address, site_at
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
 
@@ -45,15 +41,8 @@ async def published(folder: Path, lists: dict[str, list[Frame]], followers: obje
             (folder / "dives.json").write_text(json.dumps(listing))
     if followers is not None:
         (folder / "followers.json").write_text(json.dumps({"followers": followers}))
-    server = ThreadingHTTPServer(("127.0.0.1", 0), partial(_Quiet, directory=str(folder)))
-    thread = Thread(target=server.serve_forever)
-    thread.start()
-    try:
-        yield f"http://127.0.0.1:{server.server_port}/"
-    finally:
-        await asyncio.to_thread(server.shutdown)
-        thread.join()
-        server.server_close()
+    async with folder_server(folder) as home:
+        yield home
 
 
 def _forgive_no_tail(someone: Follower) -> None:

@@ -175,6 +175,7 @@ async def test_state_is_accessible_and_fits_its_sheet(
         if to := os.environ.get("OFFING_PICTURES"):
             await someone.page.evaluate("new Promise((done) => setTimeout(done, 400))")
             await someone.page.screenshot(path=Path(to) / f"{state.__name__}-{size[0]}.png", full_page=True)
+        await someone.drawn()
         await someone.page.add_script_tag(path=str(AXE))
         untouched = "target-size: " if state is briefing_on_paper else "none"  # nobody presses a button on paper
         assert [found for found in await violations(someone.page) if not found.startswith(untouched)] == []

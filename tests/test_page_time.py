@@ -40,11 +40,7 @@ async def watching(browser: Browser, link: str = "", upto_s: float = 4_010) -> A
 
 async def moment(someone: Follower) -> float:
     """Return the dive time that the ribbon tells, once the page has drawn whatever was done to it."""
-    frames = """(left) => new Promise((done) => {
-        const next = () => (left-- > 0 ? requestAnimationFrame(next) : done());
-        next();
-    })"""
-    await someone.page.evaluate(frames, 20)  # a frame draws as many views as it has time for
+    await someone.drawn()
     return await told(someone)
 
 

@@ -10,7 +10,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from planted_leaks import LEAKS, Leak, MovedError, leak, plant, table
+from planted_leaks import LEAKS, table
+from planting import Leak, MovedError, leak, plant
 
 ROOT = Path(__file__).resolve().parents[1]
 ASSERTED = ("assert", "Assertion", "DID NOT RAISE", "Hypothesis found")

@@ -39,7 +39,6 @@ TESTED_WITH: dict[str, str] = {
     "policy": "disclosure",
     "model": "fuse",
     "outlet": "recording",
-    "standing": "control",
     "tell": "control",
     "demo_run": "live_path",
     "app": "live_path",

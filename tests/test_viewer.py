@@ -2,9 +2,11 @@
 
 import asyncio
 from dataclasses import replace
+from io import BytesIO
 from itertools import islice
 
 import pytest
+from PIL import Image
 from websockets.exceptions import ConnectionClosed
 from websockets.frames import Close, Opcode
 
@@ -24,7 +26,7 @@ from peers import (
 )
 from relay.core.websocket import CloseCode, encode_binary
 from relay.shell.gate import Limits
-from released import dive, endless_dive
+from released import dive, dive_with_stills, endless_dive
 
 
 @on_both_loops
@@ -91,6 +93,27 @@ async def test_stalled_viewer_that_never_reads_is_cut_off() -> None:
             publish(site, [next(frames)])
         await until(lambda: site.figures().connections == 0)
         stalled.line.close()
+
+
+@on_both_loops
+async def test_stills_that_fill_a_buffer_drop_nobody_who_takes_them() -> None:
+    """Four large stills in one tick, then more: a viewer that reads only afterwards has every record, in order."""
+    out = BytesIO()
+    Image.effect_noise((330, 330), 120).convert("RGB").save(out, "JPEG", quality=90)
+    frames = dive_with_stills(1, [out.getvalue()] * 4)
+    assert max(len(frame.data) for frame in frames) > 60_000
+    async with running(limits=FAST) as site:
+        late = await RawPeer.dial(site, upgrade(), receive_octets=4_096)
+        await late.receive_until(lambda got: b"\r\n\r\n" in got)
+        sent = publish(site, frames)
+        assert site.figures().tally.too_slow == 0
+        await late.receive_until(lambda got: len(got) - got.index(b"\r\n\r\n") - 4 > sum(map(len, sent)))
+        sent += publish(site, dive(2, 1))
+        whole = sum(len(encode_binary(data)) for data in sent)
+        await late.receive_until(lambda got: len(got) - got.index(b"\r\n\r\n") - 4 >= whole)
+        assert payloads(frames_of(late.received)) == sent
+        assert site.figures().tally.too_slow == 0
+        late.line.close()
 
 
 @pytest.mark.parametrize(

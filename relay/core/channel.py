@@ -23,6 +23,7 @@ from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import ReleasedRecord, ReleaseLog
 from relay.core.secrets import Secrets
 from relay.core.stations import Stations
+from relay.core.still import STILLS_A_DIVE
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,7 @@ class _Dive:
         self.log = ReleaseLog(policy, plan, number, begun_us)
         self.watch = DiveWatch(plan.dive, begun_us, by_hand=by_hand)
         self.disclosures = [Disclosure(policy, plan) for _ in plan.vehicles]
+        self.stills = 0
 
 
 class Channel:
@@ -93,6 +95,11 @@ class Channel:
         """Whether nothing is under way here that a restart would have to know beyond `standing`."""
         stopped = self.held or self.outside is not None or self._excused
         return not (stopped or self._dive or self._ended or self._kept)
+
+    @property
+    def stills(self) -> int:
+        """How many stills the dive under way has had here."""
+        return self._dive.stills if self._dive is not None else 0
 
     @property
     def edge_us(self) -> int:
@@ -238,9 +245,16 @@ class Channel:
             if isinstance(said, Observation) and said.note is not None and self._may_say(said.note):
                 yield dive.log.note(at_us, vehicle, said.note)
             elif isinstance(said, Say) and self._is_for(said) and self._may_say(said.text):
-                yield dive.log.note(at_us, vehicle, said.text)
+                yield self._said(dive, at_us, vehicle, said)
             elif isinstance(said, Target) and self._may_say(said.name):
                 yield dive.log.target(at_us, vehicle, said.name, said.verdict)
+
+    def _said(self, dive: _Dive, at_us: int, vehicle: int | None, said: Say) -> ReleasedRecord:
+        """Return an annotation of the desk, with its still where this audience may have it and there is room."""
+        if said.still is None or Disclosed.STILLS not in self.policy.fields or dive.stills >= STILLS_A_DIVE:
+            return dive.log.note(at_us, vehicle, said.text)
+        dive.stills += 1
+        return dive.log.still(at_us, vehicle, said.text, said.still)
 
     def _is_for(self, said: Say) -> bool:
         return not said.audiences or self.policy.audience in said.audiences

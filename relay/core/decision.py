@@ -6,13 +6,14 @@ only remove; leg, note, target, begin and end tell something, so they wait out t
 
 import json
 from collections.abc import Callable, Iterable
-from dataclasses import MISSING, asdict, dataclass, fields
+from dataclasses import MISSING, dataclass, fields
 from functools import partial
 from typing import Any
 
 from relay.core.errors import OperatorError
 from relay.core.policy import Leg
 from relay.core.ranges import note_fault
+from relay.core.still import Still, read_still, write_still
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,11 +56,12 @@ class SetLeg:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Say:
-    """An annotation from the desk, for some audiences (empty: all that get annotations)."""
+    """An annotation from the desk, for some audiences (empty: all that get annotations), perhaps with a still."""
 
     text: str
     vehicle: str | None = None
     audiences: tuple[str, ...] = ()
+    still: Still | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,8 +102,10 @@ _WORDS: dict[type[Decision], str] = {kind: word for word, kind in _NAMES.items()
 
 def write_decision(decision: Decision, who: str) -> bytes:
     """Return a decision as its journal row."""
-    value = {"do": _WORDS[type(decision)], "who": who, **asdict(decision)}
-    return json.dumps(value, ensure_ascii=False).encode()
+    values = {field.name: getattr(decision, field.name) for field in fields(decision)}
+    if values.get("still") is not None:
+        values["still"] = write_still(values["still"])
+    return json.dumps({"do": _WORDS[type(decision)], "who": who, **values}, ensure_ascii=False).encode()
 
 
 def read_decision(data: bytes) -> Decision:
@@ -136,6 +140,8 @@ def _checked(kind: type[Decision], given: dict[str, Any]) -> Decision:
         given["leg"] = Leg(given["leg"])
     if "audiences" in given:
         given["audiences"] = tuple(given["audiences"])
+    if given.get("still") is not None:
+        given["still"] = read_still(given["still"])
     decision = kind(**given)
     if isinstance(decision, Cut) and not 0 <= decision.from_us < decision.to_us:
         raise OperatorError("a cut goes from an earlier moment to a later one")
@@ -161,6 +167,14 @@ def _text_fault(value: object) -> str | None:
     return None if fault is None else f"the text won't do: {fault}"
 
 
+def _still_fault(value: object) -> str | None:
+    try:
+        read_still(value)
+    except OperatorError as error:
+        return str(error)
+    return None
+
+
 def _one_of(words: Iterable[str], what: str, value: object) -> str | None:
     choices = list(words)
     return None if value in choices else f"{value!r} is not {what}; one of {', '.join(choices)}"
@@ -175,6 +189,7 @@ _FAULTS: dict[str, Callable[[object], str | None]] = {
     "audiences": _names_fault,
     "text": _text_fault,
     "name": _text_fault,
+    "still": _still_fault,
     "leg": partial(_one_of, Leg, "a leg"),
     "verdict": partial(_one_of, VERDICTS, "a verdict"),
 }

@@ -7,7 +7,7 @@ Bounded: at `limit` observations the newest is not held (it stays in the journal
 """
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import accumulate, compress
 
 from relay.core.fuse import Stamped
@@ -52,6 +52,10 @@ class Embargo:
         """Return when the oldest observation this audience hasn't had was received, or None."""
         position = self._cursors[audience] - self._first
         return self._held[position].embargo_us if position < len(self._held) else None
+
+    def waiting(self) -> Iterator[Stamped]:
+        """Yield what some audience hasn't had, oldest first."""
+        yield from self._held
 
     def cut(self, from_us: int, to_us: int) -> None:
         """Remove what was received from `from_us` up to but not including `to_us`; what comes later is not touched."""

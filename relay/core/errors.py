@@ -5,6 +5,7 @@ OffingError                  everything below
 │   ├── ExpeditionError      the expedition file (with the line)
 │   ├── SecretsError         the secrets file is missing, changed, unreadable or open to others
 │   ├── CaptureError         a capture given to rehearse cannot be read or timed
+│   ├── RefusedError         the running relay doesn't take a message: nothing was journalled
 │   └── RecordingError       a recording is not one, is of another version, or is torn
 └── OurFault                 a rule of Offing's own would have been broken: always a bug
     ├── OutOfOrderError      a frame was published that does not follow the last one
@@ -33,6 +34,10 @@ class SecretsError(OperatorError):
 
 class CaptureError(OperatorError):
     """A capture cannot be read or timed."""
+
+
+class RefusedError(OperatorError):
+    """The running relay doesn't take a message: nothing of it was journalled."""
 
 
 class RecordingError(OperatorError):

@@ -6,7 +6,7 @@ not taken.
 """
 
 from array import array
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import NamedTuple, Protocol
@@ -24,6 +24,7 @@ class Position(NamedTuple):
 
 
 NOTHING = Position(0, -1)
+EVERYTHING = 1 << 62
 
 
 class Published(Protocol):
@@ -75,6 +76,12 @@ class Dive:
     def bytes_after(self, seq: int) -> int:
         """Return how many bytes of frames follow number `seq`."""
         return self._ends[-1] - self._ends[min(seq + 1, len(self.frames))]
+
+    def part(self, start: int, count: int, octets: int) -> list[bytes]:
+        """Return up to `count` frames from number `start` on, up to the one with which they come to `octets`."""
+        if start >= len(self.frames):
+            return []
+        return self.frames[start : min(start + count, bisect_left(self._ends, self._ends[start] + octets))]
 
     def recording(self) -> bytes:
         """Return the recording so far; a closed one ends with its footer."""
@@ -134,16 +141,20 @@ class History:
             sum(dive.bytes_after(seq) for dive, seq in spans),
         )
 
-    def after(self, position: Position, limit: int) -> tuple[list[bytes], Position]:
-        """Return up to `limit` frames that follow `position`, and the position after them."""
+    def after(self, position: Position, limit: int, octets: int = EVERYTHING) -> tuple[list[bytes], Position]:
+        """Return up to `limit` frames that follow `position`, and the position after them.
+
+        The last of them is the one with which they come to `octets` or more.
+        """
         frames: list[bytes] = []
         for dive in self._from(position):
             start = self._seq_in(dive, position) + 1
-            part = dive.frames[start : start + limit - len(frames)]
+            part = dive.part(start, limit - len(frames), octets)
             if part:
                 frames += part
                 position = Position(dive.number, start + len(part) - 1)
-            if len(frames) == limit:
+                octets -= sum(map(len, part))
+            if len(frames) == limit or octets <= 0:
                 break
         return frames, position
 

@@ -126,6 +126,10 @@ class Pipeline:
         """Return what in a text tells a place; empty means it may be released."""
         return find_places(text, forbidden=self.plan.forbidden_words, scene=self.plan.scene_names)
 
+    def stills_waiting(self) -> int:
+        """Return how many stills some audience hasn't had."""
+        return sum(isinstance(held.said, Say) and held.said.still is not None for held in self.embargo.waiting())
+
     def outside(self) -> list[str]:
         """Return the vehicles whose last fix, exact and now, lies outside the declared area."""
         area = self.plan.area

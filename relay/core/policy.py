@@ -24,6 +24,7 @@ class Disclosed(StrEnum):
     MODE = "mode"
     LEG = "leg"
     NOTES = "notes"
+    STILLS = "stills"
 
 
 class Leg(StrEnum):

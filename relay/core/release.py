@@ -13,6 +13,7 @@ from relay.core.disclosure import Report
 from relay.core.errors import OneDoorError
 from relay.core.policy import Disclosed, Place, Plan, Policy
 from relay.core.quantise import plain
+from relay.core.still import Still
 
 MICROSECONDS = 1_000_000
 FORMAT, VERSION = "offing recording", 1
@@ -27,6 +28,7 @@ class Kind(IntEnum):
     NOTE = 2
     END = 3
     TARGET = 4
+    STILL = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,10 @@ class ReleaseLog:
     def note(self, at_us: int, vehicle: int | None, text: str) -> ReleasedRecord:
         """Return the record of an annotation."""
         return self._mint(Kind.NOTE, at_us, [vehicle, text])
+
+    def still(self, at_us: int, vehicle: int | None, text: str, still: Still) -> ReleasedRecord:
+        """Return the record of an annotation with its picture: of the still, the pixels and their size alone."""
+        return self._mint(Kind.STILL, at_us, [vehicle, text, *still.size, still.jpeg])
 
     def target(self, at_us: int, vehicle: int | None, name: str, verdict: str) -> ReleasedRecord:
         """Return the record of a target and its verdict."""

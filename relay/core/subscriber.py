@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from enum import Enum, auto
 from urllib.parse import parse_qsl
 
-from relay.core.history import History, Position
+from relay.core.history import EVERYTHING, History, Position
 from relay.core.websocket import CloseCode
 
 _NUMBER = re.compile(r"[0-9]{1,9}")
@@ -90,9 +90,9 @@ class Subscriber:
             return Standing.AHEAD
         return Standing.REPLAYING if self.position < head else Standing.LIVE
 
-    def take(self, history: History, limit: int) -> list[bytes]:
-        """Return up to `limit` of the frames it is owed, oldest first, and count them as held."""
-        frames, self.position = history.after(self.position, limit)
+    def take(self, history: History, limit: int, octets: int = EVERYTHING) -> list[bytes]:
+        """Return up to `limit` of the frames it is owed, up to the one that makes `octets`, and count them as held."""
+        frames, self.position = history.after(self.position, limit, octets)
         return frames
 
     def wants(self, dive: int, seq: int) -> bool:

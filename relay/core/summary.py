@@ -82,7 +82,7 @@ class Gathering:
         if record.kind == Kind.TICK:
             for at, row in enumerate(record.body):
                 self._take_row(at, row)
-        elif record.kind == Kind.NOTE:
+        elif record.kind in (Kind.NOTE, Kind.STILL):
             self._note = record.body[1]
         elif record.kind == Kind.END:
             self._closed = True

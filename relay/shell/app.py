@@ -7,6 +7,7 @@ import resource
 import sys
 from collections.abc import Callable
 from dataclasses import asdict
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -177,11 +178,16 @@ def _show(options: argparse.Namespace) -> int:
     for record in recording.records:
         kind = names.get(record.kind, record.kind)
         place = {"dive": record.dive, "seq": record.seq, "kind": kind, "elapsed_s": record.elapsed_s}
-        print(json.dumps({**place, "body": record.body}, ensure_ascii=False))
+        print(json.dumps({**place, "body": record.body}, ensure_ascii=False, default=_bytes_told))
     if not recording.closed:
         torn = f", {recording.torn_bytes} bytes of a torn tail left out" if recording.torn_bytes else ""
         print(f"{options.recording}: not closed: the dive goes on, or the end is missing{torn}", file=sys.stderr)
     return 0
+
+
+def _bytes_told(data: bytes) -> dict[str, object]:
+    """Return of a still's bytes how many they are, and which."""
+    return {"octets": len(data), "sha256": sha256(data).hexdigest()}
 
 
 def _brief(options: argparse.Namespace) -> int:

@@ -68,7 +68,7 @@ def read_notes(path: Path, recording: Recording) -> list[OwnNote]:
     notes = values.get("note")
     if set(values) != {"note"} or not isinstance(notes, list):
         raise OperatorError(f'{path}: write each note as [[note]] with at = "0:28:16" or chapter = 5, and text = "..."')
-    said_s = [record.elapsed_s for record in recording.records if record.kind == Kind.NOTE]
+    said_s = [record.elapsed_s for record in recording.records if record.kind in (Kind.NOTE, Kind.STILL)]
     return [_note(f"{path}: note {number}", value, said_s) for number, value in enumerate(notes, 1)]
 
 
@@ -100,7 +100,7 @@ def briefing(site: Path, recording: bytes, notes: Sequence[OwnNote], expedition:
     if "<!--" in code or "</" in css:
         raise OperatorError(f"{site} has a script or style that can't be put into a page: build it again")
     policy = (
-        f"default-src 'none'; script-src '{_hash(code)}'; style-src '{_hash(css)}'; img-src data: blob:; "
+        f"default-src 'none'; script-src '{_hash(code)}'; style-src '{_hash(css)}'; img-src blob:; "
         "base-uri 'none'; form-action 'none'"
     )
     told = json.dumps({"notes": [{"at_s": note.at_s, "text": note.text} for note in notes]})

@@ -13,11 +13,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Protocol
 
-from relay.core.errors import OperatorError
+from relay.core.errors import OperatorError, RefusedError
 from relay.core.ranges import note_fault
 
 NAME = "control.sock"
-LINE_LIMIT = 16_384
+LINE_LIMIT = 163_840  # a still in base64, and room for the rest
 WHO_LIMIT = 80
 CONFIRM_S = 60.0
 PATH_LIMIT = 107  # octets of a Unix socket's address, less the closing zero: unix(7)
@@ -155,5 +155,5 @@ async def ask_control(folder: Path, message: dict[str, Any]) -> dict[str, Any]:
         raise OperatorError("the relay went away before it answered: ask for its status before you go on")
     answer: dict[str, Any] = json.loads(line)
     if not answer.pop("ok"):
-        raise OperatorError(str(answer["why"]))
+        raise RefusedError(str(answer["why"]))
     return answer

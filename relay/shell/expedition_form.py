@@ -26,7 +26,7 @@ PRESETS: dict[str, dict[str, object]] = {
         "track_start": "50 m", "track_start_after": "5 min", "radius": "2 km",
     },
     "heritage": {
-        "fields": ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes"],
+        "fields": ["track", "depth", "altitude", "heading", "pitch", "roll", "mode", "leg", "notes", "stills"],
         "place": "exact", "delay": "0 s", "extra": "0 s", "tick": "1 s", "cell": "1 m", "depth_step": "0.1 m",
         "heading_step": "1 deg", "tilt_step": "1 deg", "track_legs": ["deck", "descent", "bottom", "ascent"],
         "text": "unchecked",

@@ -67,13 +67,15 @@ def _rows(record: WireRecord, vehicles: Sequence[str]) -> Iterator[dict[str, Any
         for vehicle, row in zip(vehicles, record.body, strict=True):
             values = dict(zip(_TICK, row[: len(_TICK)], strict=True))
             yield {"kind": "tick", **first, "vehicle": vehicle, **values}
-    elif record.kind == Kind.NOTE:
-        yield {"kind": "note", **first, "vehicle": _named(record.body[0], vehicles), "text": record.body[1]}
+    elif record.kind in _SAID:
+        vehicle, text, *_ = record.body
+        yield {"kind": _SAID[record.kind], **first, "vehicle": _named(vehicle, vehicles), "text": text}
     elif record.kind == Kind.TARGET:
         vehicle, name, verdict = record.body
         yield {"kind": "target", **first, "vehicle": _named(vehicle, vehicles), "text": name, "verdict": verdict}
 
 
+_SAID: dict[int, str] = {Kind.NOTE: "note", Kind.STILL: "still"}  # of a still, the words: pictures are in the recording
 _TICK = ("status", "east_m", "north_m", "depth_m", "heading_deg", "altitude", "mode", "leg", "pitch_deg", "roll_deg")
 
 
@@ -139,14 +141,14 @@ def _points(recording: Recording) -> Iterator[dict[str, Any]]:
     for record in recording.records:
         if record.kind == Kind.TICK:
             shown = [None if row[1] is None else [row[1], row[2]] for row in record.body]
-        elif record.kind in (Kind.NOTE, Kind.TARGET):
-            vehicle, text, *verdict = record.body
+        elif record.kind in (*_SAID, Kind.TARGET):
+            vehicle, text, *more = record.body
             place = None if vehicle is None else shown[vehicle]
             geometry = None if place is None else {"type": "Point", "coordinates": place}
-            kind = "note" if record.kind == Kind.NOTE else "target"
-            more = {"verdict": verdict[0]} if verdict else {}
+            kind = _SAID.get(record.kind, "target")
+            verdict = {"verdict": more[0]} if record.kind == Kind.TARGET else {}
             yield _feature(
-                geometry, kind=kind, vehicle=_named(vehicle, vehicles), elapsed_s=record.elapsed_s, text=text, **more
+                geometry, kind=kind, vehicle=_named(vehicle, vehicles), elapsed_s=record.elapsed_s, text=text, **verdict
             )
 
 

@@ -16,6 +16,7 @@ _NAMES = {
     Disclosed.MODE: "whether the vehicle is tethered or autonomous",
     Disclosed.LEG: "the leg of the dive (deck, descent, bottom, ascent)",
     Disclosed.NOTES: "annotations and targets",
+    Disclosed.STILLS: "stills (pictures with annotations)",
 }
 _LEGS = {
     Leg.DECK: "on deck",
@@ -65,12 +66,18 @@ def _seen(policy: Policy, plan: Plan) -> list[str]:
         lines.append('Height above the seabed: in words ("on the bottom", "near the bottom", "mid-water").')
     if Disclosed.NOTES in policy.fields:
         lines.append(_notes(policy, plan))
+    if Disclosed.STILLS in policy.fields:
+        lines.append(_STILLS)
     others = [_NAMES[field] for field in _BRIEF if field in policy.fields]
     if others:
         lines.append(f"Also: {join_words(others)}.")
     return lines
 
 
+_STILLS = (
+    "Stills: pictures that the desk sends with an annotation, without their metadata. What can be seen or read in one, "
+    "such as a position burned into it, is checked by nobody but whoever sends it."
+)
 _BRIEF = (Disclosed.PITCH, Disclosed.ROLL, Disclosed.MODE, Disclosed.LEG)
 
 

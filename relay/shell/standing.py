@@ -5,6 +5,8 @@ from typing import Any
 from relay.core.decision import Begin, Cut, Decision, Early, End, Say, SetLeg, Target
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
+from relay.core.policy import Disclosed
+from relay.core.still import STILLS_A_DIVE
 from relay.shell.quantities import say_duration
 
 
@@ -60,6 +62,8 @@ def check_decision(decision: Decision, pipeline: Pipeline, now_us: int) -> dict[
         _check_words(decision, pipeline)
     if isinstance(decision, Early) and decision.upto_us > now_us:
         raise OperatorError("what has not been received yet can't be released early")
+    if isinstance(decision, Say) and decision.still is not None:
+        return {"taken": "say", "still_for": _shown_to(decision, pipeline)}
     if isinstance(decision, Early):
         channel = next(channel for channel in pipeline.channels if channel.policy.audience == decision.audience)
         return {"taken": "early", "held": channel.held, "already_out": channel.edge_us >= decision.upto_us}
@@ -98,6 +102,22 @@ def _check_words(decision: Say | Target, pipeline: Pipeline) -> None:
     findings = pipeline.check_text(text) if any(policy.check_text for policy in policies) else []
     if findings:
         raise OperatorError("not taken, please rewrite: " + " ".join(finding.why for finding in findings))
+
+
+def _shown_to(decision: Say, pipeline: Pipeline) -> list[str]:
+    """Return which audiences get the still of an annotation; refuse it where none does, or where there are too many."""
+    aimed = decision.audiences or [channel.policy.audience for channel in pipeline.channels]
+    named = {Disclosed.NOTES, Disclosed.STILLS}
+    shown = [channel for channel in pipeline.channels if named <= channel.policy.fields]
+    shown = [channel for channel in shown if channel.policy.audience in aimed]
+    if not shown:
+        raise OperatorError(
+            f'none of {", ".join(aimed)} is shown stills: leave --still away, or name "stills" in the fields of an '
+            "[[audience]] in the expedition file"
+        )
+    if max(channel.stills for channel in shown) + pipeline.stills_waiting() >= STILLS_A_DIVE:
+        raise OperatorError(f"a dive has at most {STILLS_A_DIVE} stills, and these are out or waiting: say it without")
+    return [channel.policy.audience for channel in shown]
 
 
 def _already_out(cut: Cut, pipeline: Pipeline) -> dict[str, str]:

@@ -8,10 +8,12 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from relay.core.errors import OperatorError
+from relay.core.errors import OperatorError, RefusedError
+from relay.core.still import write_still
 from relay.shell.control import ask_control
 from relay.shell.expedition import read_expedition
 from relay.shell.quantities import duration_us, say_duration
+from relay.shell.still_file import CAUTION, Picture, keep_original, made_still, read_picture
 from relay.shell.tell_words import say_status, say_taken
 
 
@@ -25,6 +27,8 @@ async def _tell(options: argparse.Namespace, folder: Path) -> int:
         status = await ask_control(folder, {"do": "status"})
         print(_json(status) if options.json else say_status(status))
         return 0
+    if options.word == "say" and options.still is not None:
+        return await _show(options, folder)
     now_us = int((await ask_control(folder, {"do": "status"}))["now_us"]) if options.word in ("cut", "early") else None
     message = _message(options, now_us)
     answer = await _decided(options, folder, {**message, "who": options.who or getpass.getuser()})
@@ -40,6 +44,33 @@ async def _decided(options: argparse.Namespace, folder: Path, message: dict[str,
     if not _agreed(options.audience, str(answer["question"])):
         raise OperatorError("nothing was released early")
     return await ask_control(folder, {**message, "code": answer["confirm"]})
+
+
+async def _show(options: argparse.Namespace, folder: Path) -> int:
+    """Say something with a still: its original is kept on the disk before the decision is in the journal."""
+    picture = read_picture(options.still)
+    still = made_still(options.still, picture)
+    if not options.looked:
+        raise OperatorError(f"{CAUTION}\nLook at {options.still}; if nothing in it tells a place, add --looked.")
+    await ask_control(folder, {"do": "status"})
+    message = _message(options, None)
+    answer = await _sent(options, folder, picture, {**message, "still": write_still(still)})
+    width, height = still.size
+    told = {"width": width, "height": height, "octets": len(still.jpeg), "original": still.original}
+    print(_json({**answer, "still": told}) if options.json else say_taken(message, {**answer, "still": told}, None))
+    print(CAUTION, file=sys.stderr)
+    return 0
+
+
+async def _sent(options: argparse.Namespace, folder: Path, picture: Picture, message: dict[str, Any]) -> dict[str, Any]:
+    """Keep the original, send the decision, and let the original go again if that is refused."""
+    kept, is_new = keep_original(folder, picture)
+    try:
+        return await ask_control(folder, {**message, "who": options.who or getpass.getuser()})
+    except RefusedError:
+        if is_new:
+            kept.unlink(missing_ok=True)
+        raise
 
 
 def _message(options: argparse.Namespace, now_us: int | None) -> dict[str, Any]:

@@ -60,9 +60,13 @@ def _leg(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
     return f"From now on {message['vehicle']} counts as in the leg: {message['leg']}. {_LATER}"
 
 
-def _say(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
+def _say(message: dict[str, Any], answer: dict[str, Any], _now_us: int) -> str:
     who = ", ".join(message["audiences"]) or "all who get annotations"
-    return f"Said, to {who}. {_LATER}"
+    if "still" not in answer:
+        return f"Said, to {who}. {_LATER}"
+    still = answer["still"]
+    size = f"{still['width']} × {still['height']} pixels, {still['octets']:,} bytes"
+    return f"Said, to {who}, with a still ({size}) for {', '.join(answer['still_for'])}. {_LATER}"
 
 
 def _target(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:

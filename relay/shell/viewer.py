@@ -2,12 +2,15 @@
 
 Rules: a frame is encoded once and the same bytes are written to every live viewer; a viewer whose buffer is
 full when a frame comes is dropped with 4001 and nobody else notices; what a viewer is owed is read from the
-history as its socket takes it, never queued. Dropping frees its seat at once.
+history as its socket takes it, never queued. Dropping frees its seat at once. A large frame (a still) fills every
+buffer for a moment, so whoever it fills is served from the history like a latecomer until it is taken; who takes
+nothing of it is silent, and cut off as such.
 
 | state     | on                                   | then      |
 | --------- | ------------------------------------ | --------- |
 | REPLAYING | the socket takes the last owed frame | LIVE      |
 | AHEAD     | a frame after its position           | LIVE      |
+| LIVE      | a large frame fills its buffer       | REPLAYING |
 | LIVE      | a frame while its buffer is full     | CLOSING   |
 | any       | the peer closes, errs or is silent   | CLOSING   |
 | CLOSING   | the peer's close, or the deadline    | gone      |
@@ -17,7 +20,7 @@ import asyncio
 import socket
 from typing import cast
 
-from relay.core.history import History, Published
+from relay.core.history import History, Position, Published
 from relay.core.subscriber import Ask, Standing, Subscriber, admit
 from relay.core.websocket import (
     PING,
@@ -36,6 +39,7 @@ from relay.core.websocket import (
 from relay.shell.gate import Gate
 
 REPLAY_BATCH = 16
+LARGE_OCTETS = 16_384
 
 
 class Gallery:
@@ -62,11 +66,18 @@ class Gallery:
         # A write may fill a buffer and so change `full`, never `live`: that happens in later callbacks alone.
         for viewer in self.live:
             viewer.transport.write(encoded)
+        if len(encoded) > LARGE_OCTETS:
+            self._let_take()
 
     def _drop_the_slow(self) -> None:
         for viewer in self.full & self.live:
             self.gate.tally.too_slow += 1
             viewer.close(CloseCode.TOO_SLOW)
+
+    def _let_take(self) -> None:
+        for viewer in self.full & self.live:
+            self.live.discard(viewer)
+            viewer.fall_behind(self.history.head)
 
     def _catch_up(self, frame: Published) -> None:
         for viewer in list(self.ahead):
@@ -138,12 +149,16 @@ class Viewer(asyncio.Protocol):
 
     def _replay(self, subscriber: Subscriber, gallery: Gallery) -> None:
         while self not in gallery.full:
-            frames = subscriber.take(gallery.history, REPLAY_BATCH)
+            frames = subscriber.take(gallery.history, REPLAY_BATCH, LARGE_OCTETS)
             if not frames:
                 self._subscriber = None
                 gallery.live.add(self)
                 return
             self.transport.write(b"".join(map(encode_binary, frames)))
+
+    def fall_behind(self, held: Position) -> None:
+        """Go on from the history, after what was written last, when the socket has taken that."""
+        self._subscriber = Subscriber(held)
 
     def wants(self, frame: Published) -> bool:
         """Whether a viewer that is ahead lacks this frame; it is live from then on."""

@@ -35,6 +35,12 @@ export function browserPorts(address: string): Ports {
 /** The text of an element that holds data; null where there is none. */
 export const dataIn = (id: string): string | null => document.getElementById(id)?.textContent ?? null;
 
+/** Addresses of pictures that the page holds, for this page alone. */
+export const pictureAddresses = {
+  make: (jpeg: Uint8Array<ArrayBuffer>): string => URL.createObjectURL(new Blob([jpeg], { type: 'image/jpeg' })),
+  giveBack: (address: string): void => URL.revokeObjectURL(address),
+};
+
 /** The time since the page was opened, in milliseconds. */
 export const now_ms = (): number => performance.now();
 

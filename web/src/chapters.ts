@@ -5,12 +5,12 @@
  * its begin, and vehicles that begin the same leg at the same tick share a chapter.
  */
 
-import type { Leg, Verdict } from './decode';
+import type { Leg, Still, Verdict } from './decode';
 import type { Dive } from './store';
 
 export type Chapter = { readonly at_s: number; readonly key: string } & (
   | { readonly is: 'leg'; readonly leg: Leg; readonly vehicles: readonly string[] }
-  | { readonly is: 'note'; readonly number: number; readonly vehicle: string | null; readonly text: string }
+  | { readonly is: 'note'; readonly number: number; readonly vehicle: string | null; readonly text: string; readonly still: Still | null }
   | { readonly is: 'target'; readonly name: string; readonly vehicle: string | null; readonly verdict: Verdict | null }
 );
 
@@ -39,8 +39,8 @@ function legs(dive: Dive): Chapter[] {
 }
 
 function notes(dive: Dive): Chapter[] {
-  return dive.notes.map(({ elapsed_s, number, vehicle, text }) => ({
-    at_s: elapsed_s, key: `note ${number}`, is: 'note', number, vehicle: nameOf(dive, vehicle), text,
+  return dive.notes.map(({ elapsed_s, number, vehicle, text, still }) => ({
+    at_s: elapsed_s, key: `note ${number}`, is: 'note', number, vehicle: nameOf(dive, vehicle), text, still,
   }));
 }
 

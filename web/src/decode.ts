@@ -9,8 +9,12 @@
 
 import { Decoder } from '@msgpack/msgpack';
 import { extent } from './extent';
+import { jpegSize } from './jpeg';
 
-const LIMITS = { maxStrLength: 4_096, maxBinLength: 65_536, maxArrayLength: 256, maxMapLength: 256, maxExtLength: 0 };
+/** The largest still that the wire allows: octets, and pixels a side (asyncapi.yaml, still). */
+export const STILL_OCTETS = 98_304;
+export const STILL_SIDE = 1_024;
+const LIMITS = { maxStrLength: 4_096, maxBinLength: STILL_OCTETS, maxArrayLength: 256, maxMapLength: 256, maxExtLength: 0 };
 /** One for all: it keeps its state between objects of a recording instead of making it anew for each. */
 const unpacker = new Decoder(LIMITS);
 const FORMAT = 'offing recording';
@@ -24,6 +28,13 @@ export type Verdict = (typeof VERDICTS)[number];
 export type Altitude = (typeof ALTITUDES)[number];
 export type Mode = (typeof MODES)[number];
 export type Leg = (typeof LEGS)[number];
+
+/** A picture that goes with a note: its bytes are a JPEG of just this size. */
+export interface Still {
+  readonly width: number;
+  readonly height: number;
+  readonly jpeg: Uint8Array<ArrayBuffer>;
+}
 
 export interface Header {
   readonly expedition: string;
@@ -66,7 +77,7 @@ export type Released = Place &
   (
     | { readonly kind: 'dive'; readonly header: Header }
     | { readonly kind: 'tick'; readonly reports: readonly Report[] }
-    | { readonly kind: 'note'; readonly vehicle: number | null; readonly text: string }
+    | { readonly kind: 'note'; readonly vehicle: number | null; readonly text: string; readonly still: Still | null }
     | { readonly kind: 'target'; readonly vehicle: number | null; readonly name: string; readonly verdict: Verdict | null }
     | { readonly kind: 'end' }
     | { readonly kind: 'unknown'; readonly code: number }
@@ -152,10 +163,7 @@ function bodyOf(kind: number, body: unknown): Body {
       must(Array.isArray(body), 'tick is not a list');
       return { kind: 'tick', reports: body.map(reportOf) };
     case 2:
-      must(Array.isArray(body) && body.length >= 2, 'note is not a pair');
-      must(body[0] === null || isWhole(body[0], 0), 'note: vehicle');
-      must(isText(body[1], 1_000), 'note: text');
-      return { kind: 'note', vehicle: body[0] as number | null, text: body[1] as string };
+      return { ...noteOf(body), still: null };
     case 3:
       must(body === null, 'end has a body');
       return { kind: 'end' };
@@ -164,9 +172,29 @@ function bodyOf(kind: number, body: unknown): Body {
       must(body[0] === null || isWhole(body[0], 0), 'target: vehicle');
       must(isText(body[1], 1_000), 'target: name');
       return { kind: 'target', vehicle: body[0] as number | null, name: body[1] as string, verdict: word(body[2], VERDICTS, 'target: verdict') };
+    case 5:
+      return { ...noteOf(body), still: stillOf(body as unknown[]) };
     default:
       return { kind: 'unknown', code: kind };
   }
+}
+
+function noteOf(body: unknown): { readonly kind: 'note'; readonly vehicle: number | null; readonly text: string } {
+  must(Array.isArray(body) && body.length >= 2, 'note is not a pair');
+  const [vehicle, text] = body as unknown[];
+  must(vehicle === null || isWhole(vehicle, 0), 'note: vehicle');
+  must(isText(text, 1_000), 'note: text');
+  return { kind: 'note', vehicle, text };
+}
+
+/** Read the still behind a note's vehicle and words. It is copied, or it would keep the whole recording in memory. */
+function stillOf([, , width, height, jpeg]: readonly unknown[]): Still {
+  must(isWhole(width, 1) && width <= STILL_SIDE && isWhole(height, 1) && height <= STILL_SIDE, 'still: size');
+  must(jpeg instanceof Uint8Array && jpeg.length <= STILL_OCTETS, 'still: picture');
+  const size = jpegSize(jpeg);
+  must(size !== null, 'still: not a plain JPEG');
+  must(size.width === width && size.height === height, 'still: another size than its picture');
+  return { width, height, jpeg: jpeg.slice() };
 }
 
 function headerOf(body: unknown): Header {

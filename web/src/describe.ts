@@ -9,7 +9,7 @@ import { chaptersOf, currentChapter, type Chapter } from './chapters';
 import { bottom_s, pace, way_m, type Pace } from './pace';
 import { gridStep } from './scale';
 import { isOver, isReplay, type Connection, type State } from './state';
-import type { Dive, Target, Track } from './store';
+import type { Dive, Note, Target, Track } from './store';
 import { covered_m2 } from './swath';
 import type { Leg } from './decode';
 import { units } from './units';
@@ -118,6 +118,8 @@ export interface VehicleWords {
   readonly heard: boolean;
   readonly lines: readonly (readonly [string, string])[];
 }
+
+const noteSpoken = ({ text, still }: Note): string => (still === null ? words.spoken.note(text) : words.spoken.noteWithStill(text));
 
 /** What is told of one vehicle at the moment shown. */
 export function vehicleWords(dive: Dive, index: number, at: number): VehicleWords {
@@ -347,5 +349,5 @@ export function announcement(state: State): string {
   if (!dive || at < 0 || state.playhead.mode !== 'following') return `${headline(state).title}. ${link}`;
   const each = dive.tracks.map((track, i) => `${track.name}: ${track.heard(at) ? vehicleWords(dive, i, at).where : words.vehicle.silent}.`);
   const note = dive.notes[dive.notes.length - 1];
-  return [`${headline(state).title}.`, ...each, note ? words.spoken.note(note.text) : '', link].filter(Boolean).join(' ');
+  return [`${headline(state).title}.`, ...each, note ? noteSpoken(note) : '', link].filter(Boolean).join(' ');
 }

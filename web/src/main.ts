@@ -1,7 +1,7 @@
 /** Put the page together: the browser's ports, the sources, the views, one frame. */
 
 import './style.css';
-import { browserDigest, browserPorts, copy, dataIn, isSeen, keep, kept, languagesWished, now_ms } from './browser';
+import { browserDigest, browserPorts, copy, dataIn, isSeen, keep, kept, languagesWished, now_ms, pictureAddresses } from './browser';
 import { embeddedPorts, readEmbedded } from './embedded';
 import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
@@ -126,7 +126,7 @@ function made(): Drawn[] {
     { view: ribbon.create(place('ribbon'), act), upon: DATA | PLAYHEAD | SIZE, prompt: true },
     { view: controls.create(place('controls'), act), upon: DATA | PLAYHEAD | LINK },
     { view: linking, upon: DATA | PLAYHEAD },
-    { view: chapters.create(place('chapters'), act), upon: DATA | PLAYHEAD },
+    { view: chapters.create(place('chapters'), act, pictureAddresses), upon: DATA | PLAYHEAD },
     { view: targets.create(place('targets')), upon: DATA | TICK },
     { view: figures.create(place('figures')), upon: DATA | TICK },
     { view: choices.create(place('choices'), chosen, choose), upon: 0 },

@@ -3,10 +3,10 @@
  *
  * Rules: append-only; a record is taken only if it is the very next of this dive, so a gap or a duplicate never
  * gets in; withheld is NaN, never zero; everything derived (deepest, bounds, last report) comes from released
- * records alone (R7); at most `mostTicks` ticks are held, and past that the dive refuses.
+ * records alone (R7); at most `mostTicks` ticks and `STILLS` stills are held, and past that the dive refuses.
  */
 
-import { ALTITUDES, LEGS, MODES, type Altitude, type Header, type Leg, type Mode, type Released, type Report, type Verdict } from './decode';
+import { ALTITUDES, LEGS, MODES, type Altitude, type Header, type Leg, type Mode, type Released, type Report, type Still, type Verdict } from './decode';
 import type { Bounds } from './scale';
 
 export type Judgement = 'taken' | 'gap' | 'duplicate' | 'another dive' | 'after the end' | 'misshapen' | 'full';
@@ -16,6 +16,7 @@ export interface Note {
   readonly elapsed_s: number;
   readonly vehicle: number | null;
   readonly text: string;
+  readonly still: Still | null;
 }
 
 export interface Target {
@@ -27,6 +28,9 @@ export interface Target {
 
 /** The least dive time between two positions of which a way or a pace is made: one that wavers runs no distance. */
 export const SAMPLE_S = 60;
+
+/** The most stills of a dive (asyncapi.yaml, still). */
+export const STILLS = 60;
 
 type NumberColumn = 'east_m' | 'north_m' | 'depth_m' | 'heading_deg' | 'pitch_deg' | 'roll_deg';
 const NUMBER_COLUMNS: readonly NumberColumn[] = ['east_m', 'north_m', 'depth_m', 'heading_deg', 'pitch_deg', 'roll_deg'];
@@ -120,6 +124,7 @@ export class Dive {
   count = 0;
   readonly notes: Note[] = [];
   readonly targets: Target[] = [];
+  private stills = 0;
   over = false;
   unknown = 0;
   /** The greatest dive time of any record. */
@@ -175,7 +180,10 @@ export class Dive {
     if (record.seq > this.nextSeq) return 'gap';
     if (this.over) return 'after the end';
     if (record.kind === 'dive') return 'misshapen';
-    if (record.kind === 'note' || record.kind === 'target') return record.vehicle === null || record.vehicle < this.tracks.length ? 'taken' : 'misshapen';
+    if (record.kind === 'note' || record.kind === 'target') {
+      if (record.vehicle !== null && record.vehicle >= this.tracks.length) return 'misshapen';
+      return record.kind === 'note' && record.still !== null && this.stills >= STILLS ? 'full' : 'taken';
+    }
     if (record.kind !== 'tick') return 'taken';
     const last_s = this.count > 0 ? (this.elapsed_s[this.count - 1] as number) : 0;
     if (record.reports.length !== this.tracks.length || record.elapsed_s < last_s) return 'misshapen';
@@ -185,8 +193,9 @@ export class Dive {
   private take(record: Released): void {
     if (record.kind === 'tick') this.tick(record.elapsed_s, record.reports);
     else if (record.kind === 'note') {
-      const { elapsed_s, vehicle, text } = record;
-      this.notes.push({ number: this.notes.length + 1, elapsed_s, vehicle, text });
+      const { elapsed_s, vehicle, text, still } = record;
+      this.notes.push({ number: this.notes.length + 1, elapsed_s, vehicle, text, still });
+      if (still !== null) this.stills += 1;
     } else if (record.kind === 'target') {
       const { elapsed_s, vehicle, name, verdict } = record;
       this.targets.push({ elapsed_s, vehicle, name, verdict });

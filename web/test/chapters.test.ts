@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { chaptersOf, currentChapter } from '../src/chapters';
 import { chapterWords } from '../src/describe';
-import { decoded, diveFrames, frame, heldDive, report, SILENT } from './frames';
+import { decoded, diveFrames, frame, heldDive, jpeg, report, SILENT } from './frames';
 
 const leg = (name: string | null) => report(10, null, null, name);
 const held = (...ticks: Parameters<typeof diveFrames>[1]) => heldDive(diveFrames(1, ticks));
@@ -30,6 +30,14 @@ describe('the chapters', () => {
     dive.append(decoded(frame(1, 5, 2, 15, [null, 'Coming up'])));
     expect(chaptersOf(dive).map(chapterWords)).toEqual(['Lantern is at work below', 'Seabed in sight', 'Lantern is on the way up', 'Coming up', 'Target Echo 7: rock']);
     expect(new Set(chaptersOf(dive).map(({ key }) => key)).size).toBe(5);
+  });
+
+  test('hold a still with the note that it came with, and no other', () => {
+    const dive = held([leg('bottom'), SILENT]);
+    dive.append(decoded(frame(1, 2, 2, 0, [0, 'Seabed in sight'])));
+    dive.append(decoded(frame(1, 3, 5, 0, [0, 'The bell', 64, 48, jpeg(64, 48)])));
+    expect(chaptersOf(dive).map((chapter) => (chapter.is === 'note' ? (chapter.still?.width ?? null) : chapter.is))).toEqual(['leg', null, 64]);
+    expect(chaptersOf(dive)[2]).toMatchObject({ number: 2, at_s: 0, text: 'The bell' });
   });
 
   test('are the same list until something comes', () => {

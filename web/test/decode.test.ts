@@ -1,8 +1,8 @@
 import { encode } from '@msgpack/msgpack';
 import { describe, expect, test } from 'vitest';
 import vectors from '../../tests/vectors/wire.json';
-import { checkRecording, decodeDives, decodeFrame, decodeRecording, Refused, type Released } from '../src/decode';
-import { closed, decoded, diveFrames, frame, HEADER, joined, report, SILENT } from './frames';
+import { checkRecording, decodeDives, decodeFrame, decodeRecording, Refused, STILL_OCTETS, STILL_SIDE, type Released } from '../src/decode';
+import { closed, decoded, diveFrames, frame, HEADER, jpeg, joined, report, SILENT } from './frames';
 
 const bytesOf = (hex: string): Uint8Array<ArrayBuffer> => Uint8Array.from(hex.match(/../g) ?? [], (pair) => parseInt(pair, 16));
 const reasonOf = (result: unknown): string => (result instanceof Refused ? result.reason : 'taken');
@@ -13,6 +13,10 @@ const FRAMES = vectors.frames.map((vector) => ({ ...vector, bytes: bytesOf(vecto
 const RECORDING = joined([...FRAMES.map(({ bytes }) => bytes), bytesOf(vectors.footer_hex)]);
 
 function bodyAgain(record: Released): unknown {
+  if (record.kind === 'note' && record.still !== null) {
+    const { width, height, jpeg } = record.still;
+    return [record.vehicle, record.text, width, height, Array.from(jpeg, (octet) => octet.toString(16).padStart(2, '0')).join('')];
+  }
   if (record.kind === 'note') return [record.vehicle, record.text];
   if (record.kind !== 'tick') return null;
   return record.reports.map((r) => [
@@ -26,7 +30,7 @@ describe('the shared vectors', () => {
     for (const { bytes, dive, seq, kind, elapsed_s, body } of FRAMES) {
       const record = decoded(bytes);
       expect([record.dive, record.seq, record.elapsed_s]).toEqual([dive, seq, elapsed_s]);
-      expect(record.kind).toBe(['dive', 'tick', 'note', 'end'][kind]);
+      expect(record.kind).toBe(['dive', 'tick', 'note', 'end', 'target', 'note'][kind]);
       if (record.kind === 'dive') expect(record.header).toMatchObject({ vehicles: ['Lantern', 'Moth'], delay_s: [2_700, 3_300], tick_s: 15 });
       else expect(bodyAgain(record)).toEqual(body);
     }
@@ -137,6 +141,54 @@ describe('a frame', () => {
       bytes[0] = n % 2 === 0 ? 0x96 : (bytes[0] as number);
       expect(() => decodeFrame(bytes)).not.toThrow();
     }
+  });
+});
+
+describe('a still', () => {
+  const [wide, high] = [640, 480];
+  const still = (picture: unknown, size: readonly unknown[] = [wide, high], first: readonly unknown[] = [0, 'The bell']) =>
+    decodeFrame(frame(1, 1, 5, 15, [...first, ...size, picture]));
+  const plain = jpeg(wide, high);
+  const altered = (at: number, octet: number) => Uint8Array.from(plain, (one, i) => (i === at ? octet : one));
+  const filled = (octets: number) => jpeg(wide, high, octets - plain.length);
+
+  test('comes with the words of its note, and keeps no more in memory than its own bytes', () => {
+    const record = still(plain);
+    if (record instanceof Refused || record.kind !== 'note' || record.still === null) throw new Error('no still');
+    expect(record).toMatchObject({ kind: 'note', vehicle: 0, text: 'The bell', still: { width: wide, height: high } });
+    expect(Array.from(record.still.jpeg)).toEqual(Array.from(plain));
+    expect(record.still.jpeg.buffer.byteLength).toBe(plain.length);
+  });
+
+  test('may be as large as the wire allows, in octets and a side, and no larger', () => {
+    expect(filled(STILL_OCTETS).length).toBe(98_304);
+    expect(reasonOf(still(filled(STILL_OCTETS)))).toBe('taken');
+    expect(reasonOf(still(filled(STILL_OCTETS + 1)))).toBe('not readable');
+    expect(reasonOf(still(jpeg(STILL_SIDE, 1), [STILL_SIDE, 1]))).toBe('taken');
+    expect(reasonOf(still(jpeg(STILL_SIDE + 1, 1), [STILL_SIDE + 1, 1]))).toBe('still: size');
+    expect(reasonOf(still(jpeg(1, STILL_SIDE + 1), [1, STILL_SIDE + 1]))).toBe('still: size');
+  });
+
+  test.each([
+    ['no picture', still(undefined), 'still: picture'],
+    ['a picture in words', still('ffd8'), 'still: picture'],
+    ['no bytes', still(new Uint8Array(0)), 'still: not a plain JPEG'],
+    ['a PNG', still(Uint8Array.from([0x89, 0x50, 0x4e, 0x47, 13, 10, 26, 10, ...plain])), 'still: not a plain JPEG'],
+    ['an SVG', still(new TextEncoder().encode('<svg xmlns="http://www.w3.org/2000/svg"/>')), 'still: not a plain JPEG'],
+    ['another first segment', still(altered(3, 0xe1)), 'still: not a plain JPEG'],
+    ['a density of its own', still(altered(13, 1)), 'still: not a plain JPEG'],
+    ['a comment', still(altered(21, 0xfe)), 'still: not a plain JPEG'],
+    ['bytes behind its end', still(joined([plain, new Uint8Array(2)])), 'still: not a plain JPEG'],
+    ['its end cut off', still(plain.subarray(0, -1)), 'still: not a plain JPEG'],
+    ['no frame', still(Uint8Array.from([...plain.subarray(0, 20), 0xff, 0xd9])), 'still: not a plain JPEG'],
+    ['another width than its picture', still(plain, [wide + 1, high]), 'still: another size than its picture'],
+    ['another height than its picture', still(plain, [wide, high - 1]), 'still: another size than its picture'],
+    ['a width of nothing', still(plain, [0, high]), 'still: size'],
+    ['a width in parts', still(plain, [640.5, high]), 'still: size'],
+    ['no words', still(plain, [wide, high], [0, null]), 'note: text'],
+    ['a vehicle below zero', still(plain, [wide, high], [-1, 'The bell']), 'note: vehicle'],
+  ])('with %s is refused', (_, result, reason) => {
+    expect(reasonOf(result)).toBe(reason);
   });
 });
 

@@ -35,6 +35,17 @@ export function frame(dive: number, seq: number, kind: number, elapsed_s: number
   }
 }
 
+/**
+ * A JPEG as far as its markers say (ITU-T T.81, annex B): a bare JFIF segment, a frame of three components, a scan of
+ * `more` octets. No picture comes of it; those of the shared vectors were made by a general-purpose library.
+ */
+export function jpeg(width: number, height: number, more = 0): Uint8Array<ArrayBuffer> {
+  const jfif = [0xff, 0xe0, 0, 16, ...new TextEncoder().encode('JFIF'), 0, 1, 1, 0, 0, 1, 0, 1, 0, 0];
+  const frame_ = [0xff, 0xc0, 0, 17, 8, height >> 8, height & 255, width >> 8, width & 255, 3, 1, 0x11, 0, 2, 0x11, 0, 3, 0x11, 0];
+  const scan = [0xff, 0xda, 0, 12, 3, 1, 0, 2, 0x11, 3, 0x11, 0, 63, 0, ...new Uint8Array(more)];
+  return Uint8Array.from([0xff, 0xd8, ...jfif, ...frame_, ...scan, 0xff, 0xd9]);
+}
+
 /** A dive of ticks, from one list of reports per tick. */
 export function diveFrames(dive: number, ticks: readonly (readonly Values[])[], header: object = HEADER): Uint8Array<ArrayBuffer>[] {
   return [frame(dive, 0, 0, 0, header), ...ticks.map((reports, i) => frame(dive, i + 1, 1, 15 * i, reports))];

@@ -16,7 +16,9 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   extent: [],
   announce: [],
   playhead: [],
-  decode: ['extent'],
+  jpeg: [],
+  decode: ['extent', 'jpeg'],
+  pictures: ['decode'],
   moment: [],
   keys: ['playhead', 'state'],
   store: ['decode', 'scale'],
@@ -34,6 +36,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   frame: ['state'],
   browser: ['transport'],
   dom: ['format'],
+  enlarged: ['decode', 'dom', 'words'],
   paint: ['format', 'scale'],
   sheet: ['dom', 'paint'],
   moving: ['dom', 'sheet'],
@@ -47,7 +50,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   'space/ink': ['space/camera', 'space/seabed'],
   'space/turning': ['space/camera'],
   'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'sheet', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
-  'views/*': ['announce', 'chapters', 'course', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'format', 'keys', 'moment', 'moving', 'paint', 'playhead', 'scale', 'seats', 'sheet', 'state', 'store', 'units', 'words'],
+  'views/*': ['announce', 'chapters', 'course', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'enlarged', 'format', 'keys', 'moment', 'moving', 'paint', 'pictures', 'playhead', 'scale', 'seats', 'sheet', 'state', 'store', 'units', 'words'],
   main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'sheet', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
 };
 

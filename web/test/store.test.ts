@@ -1,6 +1,6 @@
 import { describe, expect, test, vi } from 'vitest';
-import { Dive } from '../src/store';
-import { decoded, diveFrames, frame, heldDive, HEADER, report, SILENT } from './frames';
+import { Dive, STILLS } from '../src/store';
+import { decoded, diveFrames, frame, heldDive, HEADER, jpeg, report, SILENT } from './frames';
 
 const held = () => heldDive(diveFrames(1, [[report(100), SILENT], [report(200, 25, 50), report(190)], [SILENT, SILENT]]));
 const tick = (seq: number, elapsed_s: number, ...reports: unknown[]) => decoded(frame(1, seq, 1, elapsed_s, reports));
@@ -71,9 +71,28 @@ describe('a dive', () => {
     dive.append(decoded(frame(1, 4, 2, 30, [1, 'coal'])));
     dive.append(decoded(frame(1, 5, 2, 30, [null, 'tea'])));
     expect(dive.notes).toEqual([
-      { number: 1, elapsed_s: 30, vehicle: 1, text: 'coal' },
-      { number: 2, elapsed_s: 30, vehicle: null, text: 'tea' },
+      { number: 1, elapsed_s: 30, vehicle: 1, text: 'coal', still: null },
+      { number: 2, elapsed_s: 30, vehicle: null, text: 'tea', still: null },
     ]);
+  });
+
+  test('keeps a still beside the note that it came with', () => {
+    const dive = held();
+    const picture = jpeg(64, 48);
+    dive.append(decoded(frame(1, 4, 2, 30, [1, 'coal'])));
+    expect(dive.append(decoded(frame(1, 5, 5, 30, [0, 'The bell', 64, 48, picture])))).toBe('taken');
+    expect(dive.notes[1]).toEqual({ number: 2, elapsed_s: 30, vehicle: 0, text: 'The bell', still: { width: 64, height: 48, jpeg: picture } });
+    expect(dive.append(decoded(frame(1, 6, 5, 30, [2, 'whose?', 64, 48, picture])))).toBe('misshapen');
+    expect([dive.notes.length, dive.unknown]).toEqual([2, 0]);
+  });
+
+  test('holds as many stills as a dive may have, refuses one more, and goes on with words', () => {
+    const dive = held();
+    const still = (seq: number) => decoded(frame(1, seq, 5, 45, [null, 'again', 1, 1, jpeg(1, 1)]));
+    for (let i = 0; i < STILLS; i += 1) expect(dive.append(still(4 + i))).toBe('taken');
+    expect(dive.append(still(4 + STILLS))).toBe('full');
+    expect(dive.append(decoded(frame(1, 4 + STILLS, 2, 45, [null, 'in words'])))).toBe('taken');
+    expect(dive.notes.length).toBe(61);
   });
 
   test('knows the deepest and the last report up to any tick', () => {

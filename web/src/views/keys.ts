@@ -26,7 +26,7 @@ export function create(root: HTMLElement, act: Act, copy: () => void, choice: { 
   root.append(element('details', {}, element('summary', {}, say_.title), element('dl', {}, ...rows), element('p', { class: 'foot' }, say_.more), turned));
   let hasDive = false;
   const hear = (event: KeyboardEvent): void => {
-    if (!hasDive || event.defaultPrevented || event.isComposing) return;
+    if (!hasDive || event.defaultPrevented || event.isComposing || document.querySelector('dialog[open]')) return;
     const press = { key: event.key, shift: event.shiftKey, other: event.ctrlKey || event.altKey || event.metaKey, repeat: event.repeat };
     const asked = keyed(press, focusOf(event.target), box.checked);
     if (asked === null) return;

@@ -35,6 +35,7 @@ export function create(root: HTMLElement, act: Act, embedded: Embedded, kept: { 
     const taken = event.target instanceof Element && event.target.closest('[role="slider"], select, input, textarea') !== null;
     if (turn === undefined || taken || event.defaultPrevented || event.ctrlKey || event.altKey || event.metaKey) return;
     event.preventDefault();
+    document.querySelectorAll('dialog').forEach((sheet) => sheet.close());
     act(turn);
   };
   document.addEventListener('keydown', hear);

@@ -204,6 +204,13 @@ export const de: Words = {
     justThen: 'gerade eben',
   },
 
+  stills: {
+    title: 'Standbild',
+    alt: (text) => `Standbild: ${text}`,
+    open: (text) => `Das Standbild größer zeigen: ${text}`,
+    close: 'Schließen',
+  },
+
   targets: {
     title: 'Ziele',
     verdicts: {
@@ -359,5 +366,6 @@ export const de: Words = {
   spoken: {
     connection: (words) => `Verbindung: ${words}.`,
     note: (text) => `Neue Notiz: ${text}`,
+    noteWithStill: (text) => `Neue Notiz mit Standbild: ${text}`,
   },
 };

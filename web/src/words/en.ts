@@ -202,6 +202,13 @@ export const en = {
     justThen: 'just then',
   },
 
+  stills: {
+    title: 'Still',
+    alt: (text: string) => `Still: ${text}`,
+    open: (text: string) => `Show the still larger: ${text}`,
+    close: 'Close',
+  },
+
   targets: {
     title: 'Targets',
     verdicts: {
@@ -357,5 +364,6 @@ export const en = {
   spoken: {
     connection: (words: string) => `Connection: ${words}.`,
     note: (text: string) => `New note: ${text}`,
+    noteWithStill: (text: string) => `New note, with a still: ${text}`,
   },
 };
