@@ -88,15 +88,27 @@ class FirstSeen:
 
 
 @dataclass(frozen=True, slots=True)
+class Frames:
+    """The times between frames, in ms: at the median, at the 95th percentile, at most."""
+
+    median_ms: float
+    p95_ms: float
+    most_ms: float
+
+
+def _frames(times_ms: list[float]) -> Frames:
+    return Frames(median(times_ms), sorted(times_ms)[len(times_ms) * 95 // 100], max(times_ms))
+
+
+@dataclass(frozen=True, slots=True)
 class InBrowser:
     """What was measured. Times in ms, sizes in octets; `heap`: after each quarter of the hour that was followed."""
 
     first: "FirstSeen"
     first_dense: "FirstSeen"
     script_octets: int
-    scrub_frame_ms: float
-    scrub_worst_ms: float
-    floor_frame_ms: float
+    scrub: "Frames"
+    floor: "Frames"
     heap_octets: tuple[int, ...]
 
 
@@ -108,11 +120,10 @@ def in_browser() -> InBrowser:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=program, args=QUIET)
         first, dense = (_first_seen(browser, tick_s) for tick_s in (PUBLIC_TICK_S, 1))
-        times = _scrubbed(browser)
-        floor = _floor(browser)
+        scrub, floor = _frames(_scrubbed(browser)), _frames(_floor(browser))
         heap = _followed(browser)
         browser.close()
-    return InBrowser(first, dense, _script_octets(), median(times), max(times), median(floor), heap)
+    return InBrowser(first, dense, _script_octets(), scrub, floor, heap)
 
 
 def dive(seconds: int, tick_s: int = 1) -> Iterator[ReleasedRecord]:

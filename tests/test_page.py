@@ -95,18 +95,18 @@ async def test_page_tells_a_dive_under_way_in_words(browser: Browser) -> None:
 
 
 async def test_page_draws_what_was_released(browser: Browser) -> None:
-    """The canvases are not blank: each has ink, and the plan changes with the moment shown."""
+    """The drawings are not blank: each has ink, and changes with the moment shown."""
     async with site_at() as site:
         publish(site, demo_dive())
         async with follower(browser, address(site)) as someone:
             await someone.says(someone.headline, "The dive is over")
-            ends = [await canvas.screenshot() for canvas in await someone.page.locator("canvas").all()]
+            ends = [await drawing.screenshot() for drawing in await someone.page.locator(".paper, .ribbon").all()]
             assert len(ends) == 4
             await someone.ribbon.focus()
             for _ in range(20):
                 await someone.page.keyboard.press("PageDown")
             await someone.spoken_value("59")
-            then = [await canvas.screenshot() for canvas in await someone.page.locator("canvas").all()]
+            then = [await drawing.screenshot() for drawing in await someone.page.locator(".paper, .ribbon").all()]
             assert all(end != before for end, before in zip(ends, then, strict=True))
 
 

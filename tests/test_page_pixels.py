@@ -73,7 +73,7 @@ async def address() -> AsyncIterator[str]:
 async def drawn(someone: Follower, figure: str) -> Image.Image:
     """Return the pixels of a drawing as they are on the screen."""
     await someone.says(someone.headline, "The dive is over")
-    picture = await someone.page.locator(f"#{figure} canvas").screenshot(animations="disabled")
+    picture = await someone.page.locator(f"#{figure} canvas[role=img]").screenshot(animations="disabled")
     return Image.open(BytesIO(picture)).convert("RGB")
 
 

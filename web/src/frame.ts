@@ -3,7 +3,8 @@
  *
  * Rules: what changed is a set of flags; each view draws only when one of its own is raised, at most once a frame;
  * while nothing changes and nothing plays, no frame is asked for. Once a frame has taken its time, views whose turn
- * hasn't come wait for the next, and come first there: a slow phone shows every view a little later, none never.
+ * hasn't come wait for the next, and come first there: a slow phone shows every view a little later, none never. Views
+ * that are prompt wait for nothing: the mark under the reader's finger stays under it.
  */
 
 import type { State, View } from './state';
@@ -12,16 +13,23 @@ export interface Drawn {
   readonly view: View;
   /** The flags this view draws upon. */
   readonly upon: number;
+  /** Draws in the very frame in which its flags are raised. */
+  readonly prompt?: boolean;
 }
 
-/** How long the drawing of one frame may take before the rest waits, in milliseconds: about half of a sixtieth of a second. */
-export const BUDGET_MS = 8;
+/**
+ * How long the drawing of one frame may take before the rest waits, in milliseconds: a third of a sixtieth of a second,
+ * since the browser needs as much again to lay out and paint what was drawn.
+ */
+export const BUDGET_MS = 6;
 
 export class Frame {
   private dirty = 0;
   private asked = false;
   /** Views to draw, the longest owed first. */
   private readonly owed = new Set<Drawn>();
+  /** How long each view took the last time, in milliseconds. */
+  private readonly took_ms = new WeakMap<Drawn, number>();
 
   constructor(
     private readonly request: (run: (now_ms: number) => void) => void,
@@ -50,14 +58,23 @@ export class Frame {
     if (more || this.owed.size > 0) this.raise(0);
   }
 
-  /** Draw what is owed, the longest owed first, at least one view and as many as there is time for. */
+  /** Draw what is owed, the longest owed first, at least one view and as many as there is time for, going by the last time. */
   private drawOwed(): void {
     const state = this.state();
     const begun_ms = this.clock_ms();
-    for (const drawn of [...this.owed]) {
-      this.owed.delete(drawn);
-      if (this.drawn.includes(drawn)) drawn.view.draw(state);
-      if (this.clock_ms() - begun_ms >= BUDGET_MS) return;
+    const inTurn = [...this.owed].filter(({ prompt }) => !prompt);
+    for (const drawn of [...this.owed].filter(({ prompt }) => prompt)) this.drawOne(drawn, state);
+    for (const drawn of inTurn) {
+      const spent_ms = this.clock_ms() - begun_ms;
+      if (drawn !== inTurn[0] && spent_ms + (this.took_ms.get(drawn) ?? 0) >= BUDGET_MS) return;
+      this.drawOne(drawn, state);
     }
+  }
+
+  private drawOne(drawn: Drawn, state: State): void {
+    const begun_ms = this.clock_ms();
+    this.owed.delete(drawn);
+    if (this.drawn.includes(drawn)) drawn.view.draw(state);
+    this.took_ms.set(drawn, this.clock_ms() - begun_ms);
   }
 }

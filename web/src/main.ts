@@ -7,7 +7,7 @@ import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
 import { audienceOf, hashOf, momentOf, type Moment } from './moment';
 import { Page } from './page';
-import { remeasure } from './paint';
+import { remeasure } from './sheet';
 import { liveSource, recordingSource } from './source';
 import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, TURN, type Act, type View } from './state';
 import { isSystem, measureIn } from './units';
@@ -77,6 +77,7 @@ const shell: View = {
   draw(state): void {
     // The first words, which came with the page, stay until there is something to draw, or to say of the connection.
     if (state.dive || (state.listed && state.wanted === null) || state.connection.is !== 'connecting') document.getElementById('first')?.remove();
+    if (!document.getElementById('first')?.hasChildNodes()) document.body.dataset.first = 'gone';
     document.body.dataset.briefing = String(embedded !== null);
     document.body.dataset.scene = state.dive ? 'dive' : state.listed && state.wanted === null ? 'blank' : 'empty';
     document.body.dataset.replay = String(state.dive !== null && (state.playhead.mode !== 'following' || state.dive.over));
@@ -121,8 +122,8 @@ function made(): Drawn[] {
     { view: plan.create(place('plan')), upon: DATA | TICK | SIZE },
     { view: space.create(place('space'), loadSpace, () => raise(TURN), inSpace), upon: DATA | TICK | SIZE | TURN },
     { view: column.create(place('column')), upon: DATA | TICK | SIZE },
-    { view: depth.create(place('depth'), act), upon: DATA | PLAYHEAD | SIZE },
-    { view: ribbon.create(place('ribbon'), act), upon: DATA | PLAYHEAD | SIZE },
+    { view: depth.create(place('depth'), act), upon: DATA | PLAYHEAD | SIZE, prompt: true },
+    { view: ribbon.create(place('ribbon'), act), upon: DATA | PLAYHEAD | SIZE, prompt: true },
     { view: controls.create(place('controls'), act), upon: DATA | PLAYHEAD | LINK },
     { view: linking, upon: DATA | PLAYHEAD },
     { view: chapters.create(place('chapters'), act, pictureAddresses), upon: DATA | PLAYHEAD },

@@ -57,12 +57,6 @@ function hop(track: Track, from: number, to: number): number {
 
 /** Return the dive time told as the bottom leg, in seconds, up to tick `i`; null where legs aren't told. */
 export function bottom_s(dive: Dive, track: Track, i: number): number | null {
-  let ticks = 0;
-  let isTold = false;
-  for (let n = 0; n <= i; n += 1) {
-    const leg = track.leg(n);
-    isTold ||= leg !== null;
-    if (leg === 'bottom') ticks += 1;
-  }
-  return isTold ? ticks * dive.header.tick_s : null;
+  const isTold = track.firstLeg >= 0 && track.firstLeg <= i;
+  return isTold ? (track.bottomTicks[i] as number) * dive.header.tick_s : null;
 }

@@ -1,11 +1,10 @@
 /**
- * Pen and paper: a canvas that fits its place, the inks of the style sheet, and the marks of the vehicles.
+ * Pen and ink: lines, letters and the marks of the vehicles.
  *
  * Rules: colours and type come from the style sheet alone; vehicles differ by shape and by dash, never by colour
  * alone; sizes follow the reader's own text size.
  */
 
-import { element, mark } from './dom';
 import { figures } from './format';
 import { linear, type Linear } from './scale';
 
@@ -29,77 +28,11 @@ export interface Ink {
   readonly figures: string;
 }
 
-const INKS: Readonly<Record<keyof Ink, string>> = {
-  line: '--ink',
-  soft: '--soft',
-  hair: '--hair',
-  wash: '--wash',
-  accent: '--accent',
-  paper: '--paper',
-  serif: '--serif',
-  figures: '--figures',
-};
-
 /** The time axis from 0 to `end_s`: the same for every drawing of one width, so that those under each other agree. */
 export function timeAxis(pen: Pen, end_s: number): Linear & { readonly left: number; readonly right: number } {
   const left = Math.round(4 * pen.rem);
   const right = pen.width - 10;
   return { ...linear(0, end_s, left, right), left, right };
-}
-
-let generation = 0;
-
-/** Let every sheet be measured anew before it is drawn next: its size, its inks or the reader's text size may differ. */
-export function remeasure(): void {
-  generation += 1;
-}
-
-/** A canvas in `parent`; decorative where something else speaks for it. */
-export class Sheet {
-  readonly canvas: HTMLCanvasElement;
-  private fitted: { readonly generation: number; readonly width: number; readonly height: number; readonly ink: Ink; readonly rem: number } | null = null;
-
-  constructor(parent: HTMLElement, spoken: boolean) {
-    this.canvas = element('canvas', spoken ? { role: 'img' } : { 'aria-hidden': 'true' });
-    parent.append(this.canvas);
-  }
-
-  label(text: string): void {
-    mark(this.canvas, 'aria-label', text);
-  }
-
-  /** Fit the canvas to its place and wipe it; null while it has none. */
-  begin(): Pen | null {
-    const { canvas } = this;
-    const context = canvas.getContext('2d');
-    if (this.fitted?.generation !== generation) this.measure();
-    if (!this.fitted || !context) return null;
-    const { width, height, ink, rem } = this.fitted;
-    const ratio = window.devicePixelRatio || 1;
-    fit(canvas, Math.round(width * ratio), Math.round(height * ratio));
-    context.setTransform(ratio, 0, 0, ratio, 0, 0);
-    context.clearRect(0, 0, width, height);
-    context.lineJoin = 'round';
-    return { context, width, height, ink, rem };
-  }
-
-  /** Ask the browser how large the place is and what its inks are: that makes it lay the page out, so not every frame. */
-  private measure(): void {
-    const { clientWidth: width, clientHeight: height } = this.canvas;
-    const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
-    this.fitted = width === 0 || height === 0 ? null : { generation, width, height, ink: inkOf(this.canvas), rem };
-  }
-}
-
-function fit(canvas: HTMLCanvasElement, width: number, height: number): void {
-  if (canvas.width !== width) canvas.width = width;
-  if (canvas.height !== height) canvas.height = height;
-}
-
-function inkOf(canvas: HTMLCanvasElement): Ink {
-  const style = getComputedStyle(canvas);
-  const read = Object.entries(INKS).map(([name, property]) => [name, style.getPropertyValue(property).trim()]);
-  return Object.fromEntries(read) as unknown as Ink;
 }
 
 /** Put a straight line between whole pixels, so that a hairline stays one. */
@@ -125,9 +58,14 @@ export interface Lettering {
 
 const SIZE = 0.8125;
 
-/** Choose the lettering of the texts that follow. `size` is in rem. */
-function letter({ context, ink, rem }: Pen, { size = SIZE, face = 'figures', italic = false }: Lettering): void {
-  context.font = `${italic ? 'italic ' : ''}${size * rem}px ${ink[face]}`;
+/** The lettering as the browser calls it. `size` is in rem. */
+function fontOf({ ink, rem }: Pen, { size = SIZE, face = 'figures', italic = false }: Lettering): string {
+  return `${italic ? 'italic ' : ''}${size * rem}px ${ink[face]}`;
+}
+
+/** Choose the lettering of the texts that follow. */
+function letter(pen: Pen, lettering: Lettering): void {
+  pen.context.font = fontOf(pen, lettering);
 }
 
 /** Shorten a text to a width in pixels, with an ellipsis. */
@@ -153,16 +91,28 @@ export function write(pen: Pen, text: string, x: number, y: number, lettering: L
     letter(pen, run.lettering);
     context.strokeText(run.text, at, y);
     context.fillText(run.text, at, y);
-    at += context.measureText(run.text).width;
+    at += widthOfRun(pen, run.text, run.lettering);
   }
 }
 
 /** The width of a text in pixels, as it will be written. */
 export function widthOf(pen: Pen, text: string, lettering: Lettering): number {
-  return runs(text, lettering).reduce((width, run) => {
-    letter(pen, run.lettering);
-    return width + pen.context.measureText(run.text).width;
-  }, 0);
+  return runs(text, lettering).reduce((width, run) => width + widthOfRun(pen, run.text, run.lettering), 0);
+}
+
+const MOST_WIDTHS = 2_000;
+const widths = new Map<string, number>();
+
+/** The width of a text in one face: measured once, since to choose a face lets the browser look at the whole page. */
+function widthOfRun(pen: Pen, text: string, lettering: Lettering): number {
+  const key = `${fontOf(pen, lettering)} ${text}`;
+  const known = widths.get(key);
+  if (known !== undefined) return known;
+  letter(pen, lettering);
+  const { width } = pen.context.measureText(text);
+  if (widths.size >= MOST_WIDTHS) widths.clear();
+  widths.set(key, width);
+  return width;
 }
 
 /** Words in the face of words, figures in the face of figures. */
@@ -204,28 +154,27 @@ export function hatch(pen: Pen, left: number, right: number, top: number, height
   context.stroke();
 }
 
-/** Fill a shape with slanting hairlines that go on from one shape to the next, `apart` pixels from each other. */
-export function fillHatched(pen: Pen, shape: Path2D, apart: number): void {
-  const { context } = pen;
+/**
+ * Return slanting hairlines to fill shapes with, which go on from one shape to the next, `apart` pixels from each other:
+ * each pixel of the screen is ink or nothing, so that filling twice is the same as once. Null where there is no more canvas.
+ */
+export function hatching({ context, ink }: Pen, apart: number): CanvasPattern | null {
   const ratio = context.getTransform().a;
+  const key = [ink.hair, apart, ratio].join(' ');
+  if (hatched?.key === key) return hatched.pattern;
   const side = Math.round(apart * Math.SQRT2 * ratio);
-  const tile = Object.assign(document.createElement('canvas'), { width: side, height: side });
-  const pencil = tile.getContext('2d');
-  if (!pencil) return;
-  pencil.strokeStyle = pen.ink.hair;
-  pencil.lineWidth = ratio;
-  pencil.beginPath();
-  for (const off of [-side, 0, side]) {
-    pencil.moveTo(off - 1, side + 1);
-    pencil.lineTo(off + side + 1, -1);
-  }
-  pencil.stroke();
-  const pattern = context.createPattern(tile, 'repeat');
-  if (!pattern) return;
-  pattern.setTransform(new DOMMatrix().scale(1 / ratio));
-  context.fillStyle = pattern;
-  context.fill(shape);
+  const pencil = Object.assign(document.createElement('canvas'), { width: side, height: side }).getContext('2d');
+  if (!pencil) return null;
+  const long = Math.round(Math.SQRT2 * ratio);
+  pencil.fillStyle = ink.hair;
+  for (let y = 0; y < side; y += 1) for (const x of [side - 1 - y, -1 - y]) pencil.fillRect(x, y, long, 1);
+  const pattern = context.createPattern(pencil.canvas, 'repeat');
+  pattern?.setTransform(new DOMMatrix().scale(1 / ratio));
+  hatched = { key, pattern };
+  return pattern;
 }
+
+let hatched: { readonly key: string; readonly pattern: CanvasPattern | null } | null = null;
 
 /** The dash of a vehicle's line. */
 export function dash(vehicle: number): number[] {

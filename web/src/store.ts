@@ -47,6 +47,10 @@ export class Track {
   deepest_m = new Float32Array(0);
   /** The index of the last tick with a report, up to each tick; -1 before the first. */
   lastHeard = new Int32Array(0);
+  /** How many ticks up to each tick were told as the bottom leg. */
+  bottomTicks = new Int32Array(0);
+  /** The index of the first tick with a leg; -1 before there is one. */
+  firstLeg = -1;
   /** The index of the first tick with a released position; -1 before there is one. */
   firstPlaced = -1;
   /** The ticks, `SAMPLE_S` apart at least, whose positions make up the way. */
@@ -75,6 +79,7 @@ export class Track {
   grow(size: number): void {
     for (const name of [...NUMBER_COLUMNS, 'deepest_m'] as const) this[name] = grown(this[name], new Float32Array(size));
     this.lastHeard = grown(this.lastHeard, new Int32Array(size));
+    this.bottomTicks = grown(this.bottomTicks, new Int32Array(size));
     this.words = grown(this.words, new Uint8Array(size));
   }
 
@@ -89,6 +94,8 @@ export class Track {
     const depth_m = this.depth_m[i] as number;
     this.deepest_m[i] = Number.isNaN(before) || depth_m > before ? depth_m : before;
     if (isPlaced(report)) this.place(i, elapsed_s);
+    if (report.leg !== null && this.firstLeg < 0) this.firstLeg = i;
+    this.bottomTicks[i] = (i > 0 ? (this.bottomTicks[i - 1] as number) : 0) + (report.leg === 'bottom' ? 1 : 0);
     if (report.leg !== null && report.leg !== this.turns[this.turns.length - 1]?.leg) this.turns.push({ tick: i, leg: report.leg });
     this.lastHeard[i] = report.heard ? i : i > 0 ? (this.lastHeard[i - 1] as number) : -1;
   }

@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { Frame } from '../src/frame';
+import { BUDGET_MS, Frame } from '../src/frame';
 import type { State } from '../src/state';
 
 function framed(step: () => { raise: number; more: boolean } = () => ({ raise: 0, more: false })) {
@@ -49,7 +49,7 @@ describe('the frame', () => {
     let time_ms = 0;
     const due: ((now_ms: number) => void)[] = [];
     const drawn: string[] = [];
-    const view = (name: string) => ({ draw: () => (drawn.push(name), (time_ms += 5)), destroy: () => {} });
+    const view = (name: string) => ({ draw: () => (drawn.push(name), (time_ms += 0.6 * BUDGET_MS)), destroy: () => {} });
     const views = ['a', 'b', 'c', 'd'].map((name) => ({ view: view(name), upon: 1 }));
     const frame = new Frame((run) => due.push(run), () => ({ raise: 0, more: false }), () => ({}) as State, views, () => time_ms);
     frame.raise(1);
@@ -61,5 +61,25 @@ describe('the frame', () => {
     expect(drawn).toEqual(['a', 'b', 'c', 'd']);
     while (due.length > 0) due.shift()?.(0);
     expect(drawn).toEqual(['a', 'b', 'c', 'd', 'a', 'b']);
+  });
+
+  test('draws in the frame in which they are raised what is prompt, however long the others take', () => {
+    let time_ms = 0;
+    const due: ((now_ms: number) => void)[] = [];
+    const drawn: string[] = [];
+    const view = (name: string, ms: number) => ({ draw: () => (drawn.push(name), (time_ms += ms)), destroy: () => {} });
+    const views = [{ view: view('slow', 20), upon: 1 }, { view: view('words', 1), upon: 1 }, { view: view('mark', 1), upon: 1, prompt: true }];
+    const frame = new Frame((run) => due.push(run), () => ({ raise: 0, more: false }), () => ({}) as State, views, () => time_ms);
+    frame.raise(1);
+    due.shift()?.(0);
+    expect(drawn.splice(0)).toEqual(['mark', 'slow']);
+    frame.raise(1);
+    due.shift()?.(0);
+    expect(drawn.splice(0)).toEqual(['mark', 'words']);
+    frame.raise(1);
+    due.shift()?.(0);
+    expect(drawn.splice(0)).toEqual(['mark', 'slow']);
+    while (due.length > 0) due.shift()?.(0);
+    expect(drawn).toEqual(['words']);
   });
 });

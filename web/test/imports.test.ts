@@ -37,7 +37,11 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   browser: ['transport'],
   dom: ['format'],
   enlarged: ['decode', 'dom', 'words'],
-  paint: ['dom', 'format', 'scale'],
+  paint: ['format', 'scale'],
+  sheet: ['dom', 'paint'],
+  moving: ['dom', 'sheet'],
+  kept: ['paint'],
+  course: ['kept', 'paint', 'playhead', 'scale', 'store', 'swath', 'visits'],
   'space/camera': [],
   'space/frame3': ['space/camera', 'store'],
   'space/seabed': ['space/camera', 'space/frame3', 'store'],
@@ -45,9 +49,9 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   'space/describe': ['describe', 'format', 'space/camera', 'space/frame3', 'state', 'store', 'words'],
   'space/ink': ['space/camera', 'space/seabed'],
   'space/turning': ['space/camera'],
-  'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
-  'views/*': ['announce', 'chapters', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'enlarged', 'format', 'keys', 'moment', 'paint', 'pictures', 'playhead', 'scale', 'seats', 'state', 'store', 'swath', 'units', 'visits', 'words'],
-  main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'paint', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
+  'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'sheet', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
+  'views/*': ['announce', 'chapters', 'course', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'enlarged', 'format', 'keys', 'moment', 'moving', 'paint', 'pictures', 'playhead', 'scale', 'seats', 'sheet', 'state', 'store', 'units', 'words'],
+  main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'sheet', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
 };
 
 const FILES = import.meta.glob<string>('../src/**/*.ts', { query: '?raw', import: 'default', eager: true });

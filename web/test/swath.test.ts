@@ -3,7 +3,7 @@ import vectors from '../../tests/vectors/figures.json';
 import { decodeRecording } from '../src/decode';
 import { bottom_s, way_m } from '../src/pace';
 import { Dive } from '../src/store';
-import { covered_m2, stripsOf, unionArea_m2 } from '../src/swath';
+import { covered_m2, stripsBetween, stripsOf, unionArea_m2 } from '../src/swath';
 import { diveFrames, frame, HEADER, heldDive, report, SILENT } from './frames';
 
 const [RECORDED] = Object.values(import.meta.glob<string>('../../recordings/demo-dive.recording', { query: '?url&inline', import: 'default', eager: true }));
@@ -98,5 +98,27 @@ describe('the ground covered', () => {
     unionArea_m2(strips, 5);
     expect(strips.length).toBe(1_439);
     expect(performance.now() - begin_ms).toBeLessThan(1_000);
+  });
+
+  test('sample by sample comes to what it is of all strips at once, whichever moment is asked for first', () => {
+    const places = Array.from({ length: 90 }, (_, i) => [200 * Math.sin(i / 7), 150 * Math.cos(i / 5)] as const);
+    for (const moments of [[340, 8, 120, 359], [3, 41, 340]]) {
+      const dive = walked(places, 60);
+      for (const i of moments) within(covered_m2(dive, i), unionArea_m2(stripsOf(dive, i) ?? [], 60), 1e-9);
+    }
+  });
+
+  test('of strips that many lines cross is measured by fewer lines, as before', () => {
+    const dive = walked(Array.from({ length: 60 }, (_, i) => [0, i % 2 === 0 ? 0 : 4_000] as const), 20);
+    within(covered_m2(dive, 239), 80_000, 0.05);
+  });
+
+  test('between two moments is of the strips that end there, and of the one before', () => {
+    const dive = walked([[0, 0], [100, 0], [200, 0], [300, 0]]);
+    const all = stripsOf(dive, 15) ?? [];
+    expect(all.length).toBe(3);
+    expect(stripsBetween(dive, -1, 15)).toEqual(all);
+    expect(stripsBetween(dive, 8, 15)).toEqual(all.slice(1));
+    expect(stripsBetween(dive, 12, 15)).toEqual([]);
   });
 });

@@ -19,4 +19,10 @@ describe('visits', () => {
     for (const count of [1, 3, 3, 6, 2, dive.count]) visitsOf(track, count);
     expect(visitsOf(track, 1)).toMatchObject({ turns: [0, 1, 3, 4, 5, 6, 7], firsts: [1, 3, 7] });
   });
+
+  it('tells the metres run since positions were last told anew', () => {
+    const { track, dive } = trackOf(WAY);
+    expect(visitsOf(track, 3).run_m).toEqual([NaN, 0]);
+    expect(visitsOf(track, dive.count).run_m).toEqual([NaN, 0, 10, 20, NaN, 0, Math.hypot(10, 10)]);
+  });
 });

@@ -7,9 +7,10 @@
 
 import { element, mark, say } from '../dom';
 import * as format from '../format';
-import { line, Sheet, vehicleMark, widthOf, write, type Pen } from '../paint';
+import { line, vehicleMark, widthOf, write, type Pen } from '../paint';
 import { barLength, multiples, roundStep } from '../scale';
 import { firstFree, type Box } from '../seats';
+import { Sheet } from '../sheet';
 import type { State } from '../state';
 import type { Dive } from '../store';
 import { units } from '../units';
@@ -91,8 +92,7 @@ export function open(root: HTMLElement, turnedTo: () => void, lost: () => void):
       drawing.render(sight, 8 * (frame.reach.across + frame.reach.tall), ratio);
       renders += 1;
       mark(canvas, 'data-renders', String(renders));
-      const pen = lettering.begin();
-      if (pen) letter(pen, sight, dive, at, frame);
+      lettering.anew((pen) => letter(pen, sight, dive, at, frame));
     },
     destroy(): void {
       canvas.removeEventListener('webglcontextlost', lost);

@@ -3,8 +3,9 @@
 import { about, columnLabel } from '../describe';
 import { element, say } from '../dom';
 import * as format from '../format';
-import { crisp, line, Sheet, vehicleMark, write, type Pen } from '../paint';
+import { crisp, line, vehicleMark, write, type Pen } from '../paint';
 import { depthDomain, linear, multiples, roundStep, type Linear } from '../scale';
+import { Sheet } from '../sheet';
 import type { State, View } from '../state';
 import type { Dive } from '../store';
 import { units } from '../units';
@@ -21,16 +22,26 @@ export function create(root: HTMLElement): View {
   return {
     draw(state: State): void {
       const { dive } = state;
-      const pen = sheet.begin();
-      if (!pen || !dive) return;
+      if (!dive) return;
       sheet.label(columnLabel(state));
       const deepest_m = dive.deepest_m(dive.count - 1);
       say(foot, Number.isNaN(deepest_m) ? words.column.noDepth : dive.header.isDepthRelative ? words.column.relative : '');
       foot.hidden = foot.textContent === '';
-      if (!Number.isNaN(deepest_m)) column(pen, dive, state.at, deepest_m);
+      sheet.renew([dive, dive.shallowest_m, deepest_m, ...shown(dive, state.at)], (pen) => {
+        if (!Number.isNaN(deepest_m)) column(pen, dive, state.at, deepest_m);
+      });
     },
     destroy: () => root.replaceChildren(),
   };
+}
+
+/** All that the drawing has of the moment shown: most moments below look like the one before. */
+function shown(dive: Dive, at: number): readonly unknown[] {
+  const each = dive.tracks.flatMap((track) => {
+    const last = track.lastHeard[at] ?? -1;
+    return [last === at, track.depth_m[last] ?? NaN, track.altitude(last) === 'on the bottom'];
+  });
+  return [dive.deepest_m(at), ...each];
 }
 
 function column(pen: Pen, dive: Dive, at: number, deepest_m: number): void {

@@ -17,7 +17,6 @@ export function create(root: HTMLElement): View {
   const sums = element('dl');
   const whole = element('section', { class: 'vehicle sums' }, element('h3', {}, words.time.sums.title), sums);
   root.append(title, more, note, vehicles, whole);
-  let summed = '';
   let drawn: Dive | null = null;
   let blocks: Block[] = [];
   return {
@@ -30,9 +29,7 @@ export function create(root: HTMLElement): View {
       say(text, latest?.text ?? '');
       saySet(by, latest?.by ?? '');
       const told = diveSums(state);
-      const key = JSON.stringify(told);
-      if (key !== summed) sums.replaceChildren(...told.map(row));
-      summed = key;
+      tell(sums, told);
       whole.hidden = told.length === 0;
       const { dive } = state;
       if (dive !== drawn) {
@@ -59,23 +56,24 @@ function block(vehicle: number): Block {
   const list = element('dl');
   const heading = element('div', { class: 'vehicle-head' }, element('h3', {}, legendMark(vehicle), name), where);
   const node = element('section', { class: 'vehicle' }, heading, list);
-  let shown = '';
   return {
     node,
     show(told: VehicleWords): void {
       say(name, told.name);
       saySet(where, told.where);
       mark(node, 'data-heard', String(told.heard));
-      const key = JSON.stringify(told.lines);
-      if (key === shown) return;
-      shown = key;
-      list.replaceChildren(...told.lines.map(row));
+      tell(list, told.lines);
     },
   };
 }
 
-function row([label, value]: readonly [string, string]): HTMLElement {
-  const told = element('dd');
-  saySet(told, value);
-  return element('div', {}, element('dt', {}, label), told);
+/** Tell lines of a label and a value each, and touch none that says the same already. */
+function tell(list: HTMLElement, lines: readonly (readonly [string, string])[]): void {
+  while (list.children.length > lines.length) list.lastElementChild?.remove();
+  while (list.children.length < lines.length) list.append(element('div', {}, element('dt'), element('dd')));
+  lines.forEach(([label, value], n) => {
+    const [term, told] = (list.children[n] as HTMLElement).children;
+    say(term as HTMLElement, label);
+    saySet(told as HTMLElement, value);
+  });
 }

@@ -1,17 +1,17 @@
 /** The track from above, on squared paper: a scale of its own, and no north. */
 
+import { Course } from '../course';
 import { latestTargets, planLabel, trackMissing } from '../describe';
 import { element, mark, say } from '../dom';
 import * as format from '../format';
-import { crisp, cross, dash, fillHatched, line, Sheet, vehicleMark, widthOf, write, type Lettering, type Pen } from '../paint';
+import { crisp, cross, line, vehicleMark, widthOf, write, type Lettering, type Pen } from '../paint';
 import { indexAt } from '../playhead';
 import { barLength, gridStep, multiples, planScale, type Bounds, type PlanScale } from '../scale';
 import { firstFree, type Box } from '../seats';
+import { Sheet } from '../sheet';
 import type { State, View } from '../state';
 import type { Dive, Track } from '../store';
-import { stripsOf } from '../swath';
 import { units } from '../units';
-import { visitsOf } from '../visits';
 import { words } from '../words';
 
 const GRID_PIXELS = 44;
@@ -27,32 +27,41 @@ export function create(root: HTMLElement): View {
   const foot = element('p', { class: 'foot' });
   root.append(head, paper, foot);
   const sheet = new Sheet(paper, true);
+  const course = new Course();
+  const map = (pen: Pen, state: State, dive: Dive): void => {
+    const { at } = state;
+    const { at_s } = state.playhead;
+    const missing = trackMissing(dive, at);
+    const field: Pen = { ...pen, height: pen.height - Math.round(STRIP * pen.rem) };
+    const scale = planScale(wide(dive), field.width, field.height, MARGIN, 8 * (dive.header.cell_m ?? 25));
+    sheet.label(planLabel(state, scale.pixelsPerMetre, GRID_PIXELS));
+    const grid_m = gridStep(scale.pixelsPerMetre, GRID_PIXELS, units.plan.size);
+    if (missing === null) {
+      grid(field, scale, grid_m);
+      course.draw(pen, scale, dive, at);
+      moment(field, scale, dive, at, at_s);
+      scaleBar(pen, scale, field.height);
+    } else notice(pen, missing);
+    mark(root, 'data-track', missing === null ? 'told' : 'untold');
+    say(foot, missing === null ? caption(dive, grid_m, at_s) : say_.upMore);
+  };
   return {
     draw(state: State): void {
       const { dive, at } = state;
-      const pen = sheet.begin();
-      if (!pen) return;
-      if (!dive) {
-        blank(pen);
-        sheet.label(words.plan.labelEmpty(words.plan.blank));
-        return;
-      }
-      const missing = trackMissing(dive, at);
-      const foot_px = Math.round(STRIP * pen.rem);
-      const field: Pen = { ...pen, height: pen.height - foot_px };
-      const scale = planScale(wide(dive), field.width, field.height, MARGIN, 8 * (dive.header.cell_m ?? 25));
-      sheet.label(planLabel(state, scale.pixelsPerMetre, GRID_PIXELS));
-      const grid_m = gridStep(scale.pixelsPerMetre, GRID_PIXELS, units.plan.size);
-      if (missing === null) {
-        grid(field, scale, grid_m);
-        track(field, scale, dive, at, state.playhead.at_s);
-        scaleBar(pen, scale, field.height);
-      } else notice(pen, missing);
-      mark(root, 'data-track', missing === null ? 'told' : 'untold');
-      say(foot, missing === null ? caption(dive, grid_m, state.playhead.at_s) : say_.upMore);
+      const of = dive && [dive, dive.bounds, dive.notes.length, dive.targets.length, at, toldBy(dive, state.playhead.at_s)];
+      sheet.renew(of ?? [], (pen) => {
+        if (dive) map(pen, state, dive);
+        else blank(pen);
+        if (!dive) sheet.label(words.plan.labelEmpty(words.plan.blank));
+      });
     },
     destroy: () => root.replaceChildren(),
   };
+}
+
+/** How many targets were told by a moment. */
+function toldBy(dive: Dive, at_s: number): number {
+  return dive.targets.reduce((count, { elapsed_s }) => count + (elapsed_s <= at_s ? 1 : 0), 0);
 }
 
 /** What the sheet has to hold: all of the track, and the ground seen beside it. */
@@ -85,23 +94,24 @@ function caption(dive: Dive, grid_m: number, at_s: number): string {
   return parts.filter(Boolean).join(' ');
 }
 
-function grid(pen: Pen, scale: PlanScale, step_m: number): void {
-  const { bounds } = scale;
-  const { ink } = pen;
-  for (const east of multiples(bounds.west, bounds.east, step_m)) line(pen, crisp(scale.x(east)), 0, crisp(scale.x(east)), pen.height, ink.hair);
-  for (const north of multiples(bounds.south, bounds.north, step_m)) line(pen, 0, crisp(scale.y(north)), pen.width, crisp(scale.y(north)), ink.hair);
+function grid(pen: Pen, { bounds, x, y }: PlanScale, step_m: number): void {
+  const { context, ink } = pen;
+  context.beginPath();
+  for (const east of multiples(bounds.west, bounds.east, step_m)) upright(context, crisp(x(east)), pen.height);
+  for (const north of multiples(bounds.south, bounds.north, step_m)) level(context, crisp(y(north)), pen.width);
+  context.strokeStyle = ink.hair;
+  context.lineWidth = 1;
+  context.stroke();
 }
 
-/** The ground seen so far, hatched: to be told from the paper without colour, and the squares show beneath it. */
-function swath(pen: Pen, scale: PlanScale, dive: Dive, at: number): void {
-  const strips = stripsOf(dive, at);
-  if (strips === null || strips.length === 0) return;
-  const ground = new Path2D();
-  for (const corners of strips) {
-    corners.forEach(([east, north], n) => (n === 0 ? ground.moveTo(scale.x(east), scale.y(north)) : ground.lineTo(scale.x(east), scale.y(north))));
-    ground.closePath();
-  }
-  fillHatched(pen, ground, 5);
+function upright(context: CanvasRenderingContext2D, x: number, height: number): void {
+  context.moveTo(x, 0);
+  context.lineTo(x, height);
+}
+
+function level(context: CanvasRenderingContext2D, y: number, width: number): void {
+  context.moveTo(0, y);
+  context.lineTo(width, y);
 }
 
 interface Placed {
@@ -121,46 +131,12 @@ function placedTargets(dive: Dive, at_s: number): Placed[] {
   });
 }
 
-function track(pen: Pen, scale: PlanScale, dive: Dive, at: number, at_s: number): void {
-  const side = (dive.header.cell_m ?? 0) * scale.pixelsPerMetre;
-  const visits = dive.tracks.map((one) => visitsOf(one, at + 1));
-  dive.tracks.forEach((one, vehicle) => visited(pen, scale, one, at, visits[vehicle]?.firsts ?? [], side));
-  swath(pen, scale, dive, at);
-  dive.tracks.forEach((one, vehicle) => way(pen, scale, one, at, visits[vehicle]?.turns ?? [], vehicle));
+/** What belongs to the moment alone: targets as they were told by then, vehicles, names and numbers. */
+function moment(pen: Pen, scale: PlanScale, dive: Dive, at: number, at_s: number): void {
   const targets = placedTargets(dive, at_s);
   for (const { east_m, north_m, isChecked } of targets) cross(pen, scale.x(east_m), scale.y(north_m), 3.5, isChecked, pen.ink.line);
-  dive.tracks.forEach((one, vehicle) => now(pen, scale, one, vehicle, at, side));
+  dive.tracks.forEach((one, vehicle) => now(pen, scale, one, vehicle, at, (dive.header.cell_m ?? 0) * scale.pixelsPerMetre));
   lettering(pen, scale, dive, at, targets);
-}
-
-/** Shade every square once, however often it was visited. */
-function visited(pen: Pen, scale: PlanScale, one: Track, at: number, firsts: readonly number[], side: number): void {
-  pen.context.fillStyle = pen.ink.wash;
-  for (const i of firsts) {
-    if (i > at) break;
-    pen.context.fillRect(scale.x(one.east_m[i] as number) - side / 2, scale.y(one.north_m[i] as number) - side / 2, side, side);
-  }
-}
-
-function way(pen: Pen, scale: PlanScale, one: Track, at: number, turns: readonly number[], vehicle: number): void {
-  const { context, ink } = pen;
-  context.beginPath();
-  let down = false;
-  for (const i of turns) {
-    if (i > at) break;
-    const east = one.east_m[i] as number;
-    if (Number.isNaN(east)) down = false;
-    else if (down) context.lineTo(scale.x(east), scale.y(one.north_m[i] as number));
-    else {
-      context.moveTo(scale.x(east), scale.y(one.north_m[i] as number));
-      down = true;
-    }
-  }
-  context.setLineDash(dash(vehicle));
-  context.strokeStyle = ink.line;
-  context.lineWidth = 1.5;
-  context.stroke();
-  context.setLineDash([]);
 }
 
 /** Where a vehicle is: somewhere in this square, pointing this way. */

@@ -1,11 +1,18 @@
-/** The time of the dive as a slider: legs, silence, numbered notes, targets, and the moment shown. */
+/**
+ * The time of the dive as a slider: legs, silence, numbered notes, targets, and the moment shown.
+ *
+ * Rules: legs and clock are drawn anew only when something came, notes and targets when one of them comes to lie before
+ * the moment or beyond it; the moment itself is a mark that is moved.
+ */
 
 import { ribbonValue } from '../describe';
 import { element, mark } from '../dom';
 import * as format from '../format';
 import { keyedOnRibbon } from '../keys';
-import { crisp, cross, hatch, line, Sheet, shorten, timeAxis, widthOf, write, type Pen } from '../paint';
+import { moveTo } from '../moving';
+import { crisp, cross, hatch, line, shorten, timeAxis, widthOf, write, type Pen } from '../paint';
 import { clockStep, multiples, timeEnd, type Linear } from '../scale';
+import { Sheet } from '../sheet';
 import type { Act, State, View } from '../state';
 import type { Dive, Track } from '../store';
 import { words } from '../words';
@@ -26,7 +33,11 @@ export function create(root: HTMLElement, act: Act): View {
   });
   root.append(slider, element('p', { id: 'ribbon-help', class: 'unseen' }, words.ribbon.help));
   const sheet = new Sheet(slider, false);
-  let time: Linear | null = null;
+  const head = element('div', { class: 'head' });
+  const flags = new Sheet(head, false);
+  const moment = element('div', { class: 'moment handle' });
+  slider.append(head, moment);
+  let time: TimeAxis | null = null;
   let dive: Dive | null = null;
   slider.addEventListener('pointerdown', (event) => {
     slider.setPointerCapture(event.pointerId);
@@ -48,25 +59,47 @@ export function create(root: HTMLElement, act: Act): View {
     draw(state: State): void {
       dive = state.dive;
       if (!dive) return;
-      const head = headOf(dive);
-      slider.style.height = `${head + ROW * dive.tracks.length + AXIS}px`;
-      const pen = sheet.begin();
+      const rows = headOf(dive) + ROW * dive.tracks.length;
+      tall(head, headOf(dive));
+      tall(moment, rows);
+      tall(slider, rows + AXIS);
       mark(slider, 'aria-valuemax', String(Math.round(dive.end_s)));
       mark(slider, 'aria-valuenow', String(Math.round(state.playhead.at_s)));
       mark(slider, 'aria-valuetext', ribbonValue(state));
-      if (!pen) return;
-      const { tracks } = dive;
-      const axis = timeAxis(pen, timeEnd(dive.end_s, dive.over));
-      time = axis;
-      tracks.forEach((track, vehicle) => legs(pen, state.dive as Dive, track, axis, head + vehicle * ROW));
-      clockAxis(pen, dive, axis);
-      notYet(pen, axis.to(dive.end_s), axis.right, head + (ROW * tracks.length - 4) / 2);
-      notes(pen, dive, axis, state.playhead.at_s);
-      targets(pen, dive, axis, state.playhead.at_s);
-      handle(pen, axis.to(state.playhead.at_s), head + ROW * tracks.length);
+      const { at_s } = state.playhead;
+      const shown = dive;
+      sheet.renew([shown, shown.seq], (pen) => (time = still(pen, shown)));
+      if (!time) return;
+      const at = time;
+      flags.renew([shown, shown.seq, due(shown.notes, at_s), due(shown.targets, at_s)], (pen) => {
+        notes(pen, shown, at, at_s);
+        targets(pen, shown, at, at_s);
+      });
+      moveTo(moment, Math.round(time.to(at_s)));
     },
     destroy: () => root.replaceChildren(),
   };
+}
+
+function tall(node: HTMLElement, height: number): void {
+  const told = `${height}px`;
+  if (node.style.height !== told) node.style.height = told;
+}
+
+/** How many of what was told lie beyond a moment. */
+function due(told: readonly { readonly elapsed_s: number }[], at_s: number): number {
+  return told.reduce((count, { elapsed_s }) => count + (elapsed_s > at_s ? 1 : 0), 0);
+}
+
+/** Draw what doesn't depend on the moment shown, and return where its times are. */
+function still(pen: Pen, dive: Dive): TimeAxis {
+  const { tracks } = dive;
+  const top = headOf(dive);
+  const time = timeAxis(pen, timeEnd(dive.end_s, dive.over));
+  tracks.forEach((track, vehicle) => legs(pen, dive, track, time, top + vehicle * ROW));
+  clockAxis(pen, dive, time);
+  notYet(pen, time.to(dive.end_s), time.right, top + (ROW * tracks.length - 4) / 2);
+  return time;
 }
 
 /** What stands above the rows of the vehicles: numbered notes, and a row for targets where there are any. */
@@ -174,16 +207,4 @@ function targets(pen: Pen, dive: Dive, time: Linear, at_s: number): void {
     const style = elapsed_s > at_s ? pen.ink.soft : pen.ink.line;
     cross(pen, time.to(elapsed_s), NOTES + TARGETS / 2 - 1, 2.5, verdict !== 'unchecked', style);
   }
-}
-
-function handle(pen: Pen, x: number, foot: number): void {
-  const { context, ink } = pen;
-  line(pen, crisp(x), 0, crisp(x), foot, ink.accent, 1.5);
-  context.fillStyle = ink.accent;
-  context.beginPath();
-  context.moveTo(x - 7, 0);
-  context.lineTo(x + 7, 0);
-  context.lineTo(x, 10);
-  context.closePath();
-  context.fill();
 }

@@ -1,0 +1,146 @@
+"""What the page draws again and what it keeps: kept pictures are those of a page that draws from the start."""
+
+from collections.abc import AsyncIterator, Awaitable, Callable
+
+import pytest
+import pytest_asyncio
+from playwright.async_api import Browser
+
+from followers_page import LAPTOP, PHONE, Follower, chromium, demo_dive, follower
+from peers import publish
+from test_page import address, site_at
+
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+DRAWINGS = ("plan", "column", "depth", "ribbon")
+MOMENTS_S = (3_900, 1_200, 1_201, 2_600, 60, 3_400, 900)
+COUNTED = """
+const hand_over = ImageBitmapRenderingContext.prototype.transferFromImageBitmap;
+window.drawn = new Map();
+ImageBitmapRenderingContext.prototype.transferFromImageBitmap = function (picture) {
+  window.drawn.set(this.canvas, (window.drawn.get(this.canvas) ?? 0) + 1);
+  return hand_over.call(this, picture);
+};
+"""
+_DRAWN = "(id) => [...document.querySelectorAll(`#${id} canvas`)].map((canvas) => window.drawn.get(canvas) ?? 0)"
+_FRAMES = """(left) => new Promise((done) => {
+  const next = () => (left-- > 0 ? requestAnimationFrame(next) : done());
+  next();
+})"""
+Change = Callable[[Follower], Awaitable[None]]
+
+
+@pytest_asyncio.fixture(scope="module", loop_scope="module")
+async def browser() -> AsyncIterator[Browser]:
+    """One browser for all tests; each has a fresh context of its own."""
+    async with chromium() as program:
+        yield program
+
+
+async def drawn(someone: Follower, at_s: int) -> list[bytes]:
+    """Return all drawings, once the page shows a moment and its hand rests."""
+    await someone.page.locator(f'[role=slider][aria-valuenow="{at_s}"]').wait_for()
+    await someone.page.evaluate(_FRAMES, 40)  # a frame draws as many views as it has time for
+    await someone.page.evaluate("scrollTo(0, 0)")  # a page that was pushed along by words may lie between two pixels
+    places = [someone.page.locator(f"#{drawing} :is(.paper, .ribbon), .ribbon#{drawing}") for drawing in DRAWINGS]
+    return [await place.first.screenshot(animations="disabled") for place in places]
+
+
+async def go(someone: Follower, at_s: int) -> None:
+    """Go to a moment of the dive, as a link does."""
+    await someone.page.evaluate("(hash) => { location.hash = hash; }", f"#dive=1&at={at_s}")
+
+
+async def nothing(someone: Follower) -> None:
+    """Change nothing."""
+
+
+async def larger(someone: Follower) -> None:
+    """Give the page more room."""
+    await someone.page.set_viewport_size({"width": LAPTOP[0], "height": LAPTOP[1]})
+
+
+async def other_inks(someone: Follower) -> None:
+    """Ask for the reader's own colours."""
+    await someone.page.emulate_media(forced_colors="active")
+
+
+async def other_units(someone: Follower) -> None:
+    """Ask for feet."""
+    await someone.page.locator("#choices select").first.select_option("foot")
+
+
+@pytest.mark.parametrize("change", [nothing, larger, other_inks, other_units])
+async def test_drawings_come_to_the_same_whatever_was_shown_before(browser: Browser, change: Change) -> None:
+    """After going to and fro, and after a change of size, inks or units, each picture is that of a fresh page."""
+    async with site_at() as site:
+        publish(site, demo_dive())
+        async with follower(browser, address(site) + f"#dive=1&at={MOMENTS_S[0]}", PHONE) as someone:
+            await drawn(someone, MOMENTS_S[0])
+            for at_s in MOMENTS_S[1:-1]:
+                await go(someone, at_s)
+                await drawn(someone, at_s)
+            await change(someone)
+            for at_s in (MOMENTS_S[0], MOMENTS_S[-1]):
+                await go(someone, at_s)
+                kept = await drawn(someone, at_s)
+        async with follower(browser, address(site) + f"#dive=1&at={MOMENTS_S[-1]}", PHONE) as fresh:
+            await change(fresh)
+            if change is not nothing:
+                await fresh.page.reload()
+            if change is other_inks:
+                await other_inks(fresh)
+            first = await drawn(fresh, MOMENTS_S[-1])
+    assert [one == other for one, other in zip(kept, first, strict=True)] == [True] * len(DRAWINGS)
+
+
+async def dragged(someone: Follower, *along: int) -> list[bytes]:
+    """Press on the ribbon, drag along it, let go, and return all drawings at rest."""
+    await someone.says(someone.headline, "The dive is over")
+    await someone.ribbon.scroll_into_view_if_needed()
+    box = await someone.ribbon.bounding_box()
+    assert box
+    await someone.page.mouse.move(box["x"] + along[0], box["y"] + 10)
+    await someone.page.mouse.down()
+    for x in along[1:]:
+        await someone.page.mouse.move(box["x"] + x, box["y"] + 10)
+    await someone.page.mouse.up()
+    await someone.page.wait_for_url("**/#dive=1&at=*")
+    return await drawn(someone, round(float(someone.page.url.split("at=")[1])))
+
+
+async def test_moment_of_a_drag_is_the_moment_drawn(browser: Browser) -> None:
+    """When the hand that dragged along the ribbon rests, every drawing is that of a page that was pressed there."""
+    async with site_at() as site:
+        publish(site, demo_dive())
+        async with follower(browser, address(site), PHONE) as someone:
+            pictures = await dragged(someone, 80, 300, 120, 260, 90, 200, 199, 210, 180)
+        async with follower(browser, address(site), PHONE) as fresh:
+            assert await dragged(fresh, 180) == pictures
+
+
+async def test_going_through_the_dive_draws_neither_depth_nor_legs(browser: Browser) -> None:
+    """Depth and the ribbon's legs are drawn when something came; on the way only the plan is, and crossed flags."""
+    async with site_at() as site:
+        frames = demo_dive()
+        publish(site, frames[:-40])
+        async with follower(browser, "about:blank", PHONE) as someone:
+            await someone.page.add_init_script(COUNTED)
+            await someone.page.goto(address(site) + "#dive=1&at=3000")
+            await drawn(someone, 3_000)
+            before = {drawing: await someone.page.evaluate(_DRAWN, drawing) for drawing in DRAWINGS}
+            for at_s in MOMENTS_S[1:]:
+                await go(someone, at_s)
+                await drawn(someone, at_s)
+            after = {drawing: await someone.page.evaluate(_DRAWN, drawing) for drawing in DRAWINGS}
+            assert after["depth"] == before["depth"]
+            assert after["ribbon"][0] == before["ribbon"][0]
+            assert after["ribbon"][1] > before["ribbon"][1]
+            assert before["plan"][0] < after["plan"][0] <= before["plan"][0] + 2 * (len(MOMENTS_S) - 1)
+            publish(site, frames[-40:-30])
+            last = await someone.page.evaluate("document.querySelector('[role=slider]').getAttribute('aria-valuemax')")
+            await someone.page.locator(f'[role=slider]:not([aria-valuemax="{last}"])').wait_for()
+            await drawn(someone, MOMENTS_S[-1])
+            came = {drawing: await someone.page.evaluate(_DRAWN, drawing) for drawing in DRAWINGS}
+            assert all(now > then for now, then in zip(came["depth"], after["depth"], strict=True))
+            assert came["ribbon"][0] > after["ribbon"][0]
+            assert came["plan"] == after["plan"]
