@@ -22,8 +22,11 @@ new Promise((done) => {
 """
 INKS = """
 new Promise((done) => {
-  const inks = (canvas) => new Set(new Uint32Array(
-    canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data.buffer)).size;
+  const inks = (canvas) => {
+    const copy = new OffscreenCanvas(canvas.width, canvas.height).getContext('2d');
+    copy.drawImage(canvas, 0, 0);
+    return new Set(new Uint32Array(copy.getImageData(0, 0, canvas.width, canvas.height).data.buffer)).size;
+  };
   const look = (left) => {
     const told = [...document.querySelectorAll('canvas')].map(
       (canvas) => `${canvas.closest('[id]').id} ${inks(canvas) > 4 ? 'drawn' : 'blank'}`).join(', ');

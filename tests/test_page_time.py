@@ -196,7 +196,7 @@ async def test_chapters_are_the_legs_and_the_notes(browser: Browser) -> None:
         await someone.page.get_by_role("button", name="0:27:54 into the dive").press("Enter")
         await someone.page.locator('[role=slider][aria-valuenow="1674"]').wait_for()
         current = someone.page.locator("#chapters [aria-current=true]")
-        assert "Lantern is at work below" in await current.inner_text()
+        await someone.says(current, "Lantern is at work below")
         assert await current.count() == 1
 
 
