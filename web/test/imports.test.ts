@@ -51,7 +51,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   'space/turning': ['space/camera'],
   'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'sheet', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
   'views/*': ['announce', 'chapters', 'course', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'enlarged', 'format', 'keys', 'moment', 'moving', 'paint', 'pictures', 'playhead', 'scale', 'seats', 'sheet', 'state', 'store', 'units', 'words'],
-  main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'sheet', 'source', 'state', 'style.css', 'units', 'views/*', 'words'],
+  main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'sheet', 'source', 'state', 'style.css', 'transport', 'units', 'views/*', 'words'],
 };
 
 const FILES = import.meta.glob<string>('../src/**/*.ts', { query: '?raw', import: 'default', eager: true });
