@@ -35,18 +35,21 @@ AT_ONCE = 20
 QUIET = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 
 _SEEN = """
-addEventListener('DOMContentLoaded', () => {
+(() => {
   const painted = (run) => requestAnimationFrame(() => requestAnimationFrame(run));
   const shown = (name) => painted(() => { window[name] ??= performance.now(); });
+  let asked = null;
   const look = () => {
     const picture = document.querySelector('#first img');
-    if (picture && picture.complete && picture.naturalWidth > 0) shown('first_ms');
+    if (asked === null && picture && picture.complete && picture.naturalWidth > 0)
+      asked = picture.decode().then(() => shown('first_ms'), () => { asked = null; });
     const heading = document.querySelector('#now h2');
-    if (document.body.dataset.scene === 'dive' && heading && heading.textContent.includes('Lantern')) shown('drawn_ms');
+    if (document.body && document.body.dataset.scene === 'dive' && heading && heading.textContent.includes('Lantern'))
+      shown('drawn_ms');
     else requestAnimationFrame(look);
   };
   look();
-});
+})();
 """
 _WAIT = """
 () => new Promise((done) => {
