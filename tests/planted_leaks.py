@@ -26,6 +26,11 @@ LATE = (
         ),
     ),
     leak(
+        "which of two reports is newer by the vehicle's own clock, instead of the one that came last",
+        "test_pipeline::test_own_clock_of_the_vehicle_changes_nothing",
+        (_CHANNEL, "Fuse(len(self._plan.vehicles))", "Fuse(len(self._plan.vehicles), by_own_clock=True)"),
+    ),
+    leak(
         "everything, once the ship's wall clock is set forward",
         "test_clock::test_clock_never_goes_back_or_ahead_of_the_time_that_passed",
         ("shell/clock.py", "self._source.boot_us() + self.mark.offset_us)", "round(self._source.wall_s() * 1e6))"),
