@@ -335,6 +335,26 @@ DOORS = (
         ),
     ),
     leak(
+        "what a vehicle's own log tells, once it is imported: logs read as input when the relay starts again",
+        "test_import_changes_nothing::test_ship_that_is_killed_and_started_sends_the_same_with_and_without_imports",
+        (
+            "shell/ship.py",
+            "class _Sink:\n",
+            (
+                "def _with_logs(file, first):\n    from relay.shell.recovered import recovered_logs\n\n"
+                "    rows = list(file.rows(first))\n    yield from rows\n"
+                "    for log in recovered_logs(file.path.parent) if rows else ():\n"
+                "        yield Row(rows[-1].seq, rows[-1].embargo_us, 0.0, log.source.name, RowKind.WHOLE, log.data)\n"
+                "\n\nclass _Sink:\n"
+            ),
+        ),
+        (
+            "shell/ship.py",
+            "in self._file.rows(self.pipeline.first_row):",
+            "in _with_logs(self._file, self.pipeline.first_row):",
+        ),
+    ),
+    leak(
         "anything at all: the wire takes what the release log didn't make",
         "test_wire::test_released_record_can_not_be_made_elsewhere",
         (_RELEASE, "if self.minted is not _KEY:", "if self.minted is None and self.seq < 0:"),
