@@ -259,6 +259,8 @@ def test_expedition_tells_all_faults_at_once() -> None:
     with pytest.raises(ExpeditionError) as caught:
         parse_expedition(text, PATH)
     assert len(str(caught.value).splitlines()) == 2
+    with pytest.raises(ExpeditionError, match=r"^[^\n]*or 'heritage'; did you mean \"funders\"\?$"):
+        parse_expedition(changed('fields = ["depth", "notes"]', 'preset = "funder"'), PATH)
 
 
 @pytest.mark.parametrize(("text", "line", "remedy"), [
@@ -275,6 +277,8 @@ def test_expedition_tells_all_faults_at_once() -> None:
     ('[audience]\nname = "a"\n[[audience]]\nname = "b"\n', 1, "write [[audience]] with double brackets"),
     ('[feed]\nname = "a"\n[feed]\nname = "b"\n', 1, "write [[feed]] with double brackets"),
     ("[area]\ncentre = [41 36 S, 12 18 W]\n", 2, "a position is not written like this; write it as [latitude, longit"),
+    ('[area\nname = "a"\n', 1, "the name of a table needs its closing bracket"),
+    ('[[feed]\nname = "a"\n', 1, "the name of a table needs both closing brackets"),
     ("[text]\n= 3\n", 2, "a line is a key = value, a [table], or a # remark"),
 ])  # fmt: skip
 def test_text_that_is_not_toml_is_told_by_line_and_remedy(text: str, line: int, remedy: str) -> None:

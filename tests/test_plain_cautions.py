@@ -42,6 +42,8 @@ def test_nothing_is_said_of_a_careful_file() -> None:
     ('depth_step = "10 m"', 'depth_step = "10 m"\ndescent_step = "4 m"', "public: depth to the nearest 4 m is looked"),
     ('track_legs = ["bottom"]', 'track_legs = ["bottom", "ascent"]', "public: the track is shown away from the bottom"),
     ('extra = "10 min"', 'extra = "0 s"', "public: without a secret addition the delay is known to the second"),
+    (FAMILY, FAMILY + '\nopen = true\nextra = "10 min"',
+     "public and family are all open: whoever has the page's address sees each of them (?audience=family), so the qu"),
     (FAMILY, FAMILY + '\ntext = "unchecked"', "family: its annotations are not checked, so a position written in one"),
     (FAMILY, f'[text]\nforbidden = ["Skerry"]\n{FAMILY}\npreset = "heritage"',
      "family: its annotations are not checked, so your forbidden words reach it."),
@@ -83,21 +85,19 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
     )
     assert first == (
         "Feed position: nmea0183 for Lantern from udp://127.0.0.1:10110 (any program on this "
-        "machine that sends to port 10110 is believed); its sounder tells the vehicle's height above the seabed."
+        "machine that sends to port 10110 is believed); its DPT sentences tell the vehicle's height above the seabed."
     )
     assert second == (
-        "Feed station: station-json from tcp-listen://127.0.0.1:4010 (any program on this machine that connects to "
-        "port 4010 is believed)."
+        "Feed station: station-json for whichever vehicle each record names from tcp-listen://127.0.0.1:4010 (any "
+        "program on this machine that connects to port 4010 is believed)."
     )
     assert describe_vehicles(expedition.plan) == "Vehicles: Lantern and Moth."
     area, reach, zone, words = describe_ground(expedition.plan)
     assert area.startswith(
-        'Declared area: "bank", 40 km about 33.3° S 22.4° E. When any vehicle is outside it, the rel'
+        'Declared area: "bank", 40 km about 33.3° S 22.4° E. When any vehicle is outside it, nothing fr'
     )
-    assert reach.startswith("Tracks drawn in metres end 20 km from the first position received, for every audience; ")
-    assert zone.startswith(
-        'Zone "bow": the hole in the track is 160 to 220 m in radius, and its middle lies up to 60 m'
-    )
+    assert reach == "Tracks drawn in metres end 20 km from the first position ever received here, for every audience."
+    assert zone.startswith('Zone "bow": the hole in the track is 160 to 220 m in radius (the zone and one to two margi')
     assert words == "Forbidden words: Skerry, Quenby."
     wide = changed("udp://127.0.0.1:10110", "udp://0.0.0.0:10110")
     feed = parse_expedition(wide, PATH).feeds[0]

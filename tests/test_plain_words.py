@@ -81,7 +81,9 @@ def check_words(plan: Plan) -> None:
     words, due = said(plan), released(plan)
     ticks = [row_of(item) for item in due if item.record.kind is Kind.TICK]
     assert any(row[0] == "reporting" for row in ticks)
-    never = re.search(r"Never shown: (.*?)(?:, unless an annotation says them)?\.$", words)
+    never = re.search(
+        r"Never shown: (.*?)(?:; nor, unless an annotation says it, .*|, unless an annotation says them)?\.$", words
+    )
     assert never
     for name in re.split(", | and ", never[1].replace("tethered or", "tethered/or")):
         check_never(name.replace("tethered/or", "tethered or"), due, ticks)
@@ -145,7 +147,10 @@ def check_notes(words: str, due: list[Due]) -> None:
     notes = [item.record.body[1] for item in due if item.record.kind is Kind.NOTE]
     if "Annotations and targets (finds that you have named): all of them, unchecked" in words:
         assert notes == list(NOTES.values())
-    elif "Annotations and targets (finds that you have named): all but those in which a position" in words:
+    elif (
+        "Annotations and targets (finds that you have named): all but those in which the check finds a position"
+        in words
+    ):
         assert notes == [text for text in NOTES.values() if text != PLACE_TOLD]
     else:
         assert notes == []
@@ -158,7 +163,9 @@ def test_words_on_a_preset_are_kept_by_what_is_sent(name: str) -> None:
     check_words(plan)
     words = said(plan)
     assert ("THE EXACT POSITION" in words) == (name == "heritage")
-    assert ("latitude, longitude, which way is north" in words) == (name != "heritage")
+    assert ("latitude and longitude; nor, unless an annotation says it, which way is north" in words) == (
+        name != "heritage"
+    )
     assert "Who: nobody on the page. The relay writes its recordings into the folder for what is released" in words
 
 
@@ -202,8 +209,9 @@ def test_words_name_the_declared_area_and_what_is_forbidden() -> None:
     area = Area("the invented bank", (INVENTED_SITE,), 50_000.0)
     words = said(replace(preset("public"), area=area, forbidden_words=("a", "b")))
     assert 'the declared area, "the invented bank", and nothing closer' in words
-    assert "a position, a bearing from a named place or a forbidden word is found" in words
-    assert "a position or a bearing from a named place is found" in said(preset("public"))
+    assert "a distance or bearing from a named place or a forbidden word." in words
+    assert "or a distance or bearing from a named place." in said(preset("public"))
+    assert "nor, unless an annotation says it, which way is north, the date, the time of day or a finer depth" in words
 
 
 def test_words_on_zones_say_what_happens_in_them() -> None:
@@ -255,7 +263,7 @@ def test_words_say_what_a_policy_does_without_what_it_does_not() -> None:
         plan
     )
     assert "How late: not at all: in the recording as it happens." in said(preset("heritage"))
-    assert "turned as the drawing is, so not from north, only while" in said(preset("heritage"))
+    assert "turned as that drawing is, and only while it is shown" in said(preset("heritage"))
     assert "turned by the same secret as the track, only while" in said(plan)
 
 

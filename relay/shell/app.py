@@ -29,7 +29,7 @@ from relay.shell.export import export
 from relay.shell.import_log import import_log, show_record
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
-from relay.shell.plain_ground import describe_feed, describe_ground, describe_vehicles
+from relay.shell.plain_ground import describe_feed, describe_ground, describe_page, describe_vehicles
 from relay.shell.plain_words import describe_audience
 from relay.shell.public_files import Telling
 from relay.shell.publish import publish
@@ -74,6 +74,7 @@ def run(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     expedition = read_expedition(options.expedition)
     print(f"{expedition.plan.expedition}, aboard {expedition.ship}. The expedition file is in order.\n")
+    print(describe_page(expedition.listen))
     print(describe_vehicles(expedition.plan))
     for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True):
         print(describe_feed(source, feed.url))
@@ -144,7 +145,8 @@ def _print_outcome(outcome: Outcome, out: Path, limits: DiveLimits) -> None:
     for name, tally in outcome.tallies.items():
         accepted, passed, rejected = tally.accepted.total(), tally.passed_over.total(), tally.rejected.total()
         if accepted + passed + rejected:
-            why = ", ".join(f"{count} {reason}" for reason, count in tally.rejected.most_common())
+            reasons = (*tally.rejected.most_common(), *tally.passed_over.most_common(3))
+            why = ", ".join(f"{count} {reason}" for reason, count in reasons)
             counts = (accepted + passed + rejected, accepted + passed, passed, rejected)
             table.add_row(name, *map(str, counts), why or "-")
     console.print(table)
@@ -168,7 +170,7 @@ def _begins(limits: DiveLimits) -> str:
     return (
         f"A dive begins when a vehicle reports a depth of {deep} m or more, and none did. If the captures tell no "
         'depth, write [dive] begins = "report" in the expedition file; if a sounder tells it, sounder = "depth" in its '
-        "feed."
+        'feed, and sounder_sentence = "DBT" there if it sends DBT and not DPT.'
     )
 
 

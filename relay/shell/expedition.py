@@ -66,10 +66,17 @@ def parse_expedition(text: str, path: Path) -> Expedition:
     try:
         file = File.model_validate(_with_presets(values))
     except ValidationError as error:
-        raise ExpeditionError("\n".join(faults.checked(item) for item in error.errors())) from error
+        raise ExpeditionError("\n".join(faults.checked(item) for item in _own_faults(error))) from error
     if together := faults_together(file, path, values):
         raise ExpeditionError("\n".join(faults.line(fault) for fault in together))
     return _expedition(file, path)
+
+
+def _own_faults(error: ValidationError) -> list[Any]:
+    """Return the faults without those that come of an audience's preset not being known."""
+    items = error.errors()
+    without = [item["loc"][:2] for item in items if item["loc"][2:] == ("preset",)]
+    return [item for item in items if not (item["type"] == "missing" and item["loc"][:2] in without)]
 
 
 def _with_presets(values: dict[str, Any]) -> dict[str, Any]:

@@ -65,7 +65,7 @@ def _message(item: Any, place: TomlPath) -> str:
     if kind == "missing":
         return f"is missing: {_ADD.get(_named(place), 'add it')}"
     if kind in ("literal_error", "enum"):
-        return f"{item['input']!r} is not known; one of {item['ctx']['expected']}"
+        return f"{item['input']!r} is not known; one of {item['ctx']['expected']}{_meant(item)}"
     if kind == "string_pattern_mismatch":
         return f"{item['input']!r} won't do: {_PATTERNS[item['ctx']['pattern']]}"
     if kind == "list_type" and len(place) == 1:
@@ -75,6 +75,12 @@ def _message(item: Any, place: TomlPath) -> str:
     if kind in _REMEDIES:
         return _REMEDIES[kind].format(**item.get("ctx", {}))
     return str(item["msg"]).removeprefix("Value error, ")
+
+
+def _meant(item: Any) -> str:
+    """Return which of the values that are known may have been meant."""
+    close = difflib.get_close_matches(str(item["input"]), re.findall(r"'([^']*)'", item["ctx"]["expected"]), 1)
+    return f'; did you mean "{close[0]}"?' if close else ""
 
 
 def _named(place: TomlPath) -> str:
@@ -144,6 +150,8 @@ _SYNTAX = {
     "Unterminated string": "a quote is opened and not closed",
     "Expected \"'\"": "a quote is opened and not closed",
     "Unclosed array": "a bracket [ is opened and not closed",
+    "Expected ']' at the end of a table": "the name of a table needs its closing bracket, as in [area]",
+    "Expected ']]' at the end of an array": "the name of a table needs both closing brackets, as in [[feed]]",
     "Expected '='": "a key needs its value behind it: key = value",
     "Expected newline": 'something stands behind the value: text is written in quotes, as in delay = "45 min"',
     "Invalid value": "text is written in quotes, a list in brackets, and yes or no as true or false",

@@ -160,7 +160,10 @@ def _open_faults(audience: AudiencePart) -> list[tuple[str, str]]:
         why = "without one the ship is where the dive is"
         faults.append(("delay", f'an open audience needs a delay: {why}; set delay = "45 min"'))
     if Disclosed.STILLS in audience.fields and Disclosed.NOTES not in audience.fields:
-        faults.append(("fields", 'a still goes with its annotation: name "notes", too, or take "stills" out'))
+        all_of_it = "what you name takes the place of the preset's fields: name all that is to be shown"
+        faults.append(
+            ("fields", f'a still goes with its annotation: name "notes", too, or take "stills" out ({all_of_it})')
+        )
     if 0 < audience.extra < audience.tick:
         faults.append(("extra", "is whole ticks, so less than one adds nothing: make it at least one tick, or 0 s"))
     return faults

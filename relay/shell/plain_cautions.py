@@ -10,6 +10,7 @@ from relay.core.area import Lies, where_lies
 from relay.core.place_in_text import Notation, find_places
 from relay.core.policy import MICROSECONDS, Disclosed, Leg, Place, Plan, Policy
 from relay.shell.expedition import Expedition
+from relay.shell.plain_words import join_words
 from relay.shell.quantities import say_duration, say_number
 
 ADVISED_DELAY_US = 20 * 60 * MICROSECONDS
@@ -26,6 +27,12 @@ def _general(expedition: Expedition) -> Iterator[str]:
     plan = expedition.plan
     if not expedition.open_audiences:
         yield "no audience is open, so the public page shows nothing."
+    if len(expedition.open_audiences) > 1:
+        names = [policy.audience for policy in plan.policies if policy.audience in expedition.open_audiences]
+        yield (
+            f"{join_words(names)} are all open: whoever has the page's address sees each of them "
+            f"(?audience={names[-1]}), so the quickest and the finest of them is what is public."
+        )
     for what, name in _names(expedition):
         for finding in find_places(name)[:1]:
             yield f'followers read the name of {what}, "{name}": {finding.why}'

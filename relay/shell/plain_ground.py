@@ -7,6 +7,13 @@ from relay.shell.plain_words import join_words
 from relay.shell.quantities import say_length, say_number
 
 
+def describe_page(listen: tuple[str, int]) -> str:
+    """Return a line on where the page is given out, and to whom."""
+    host, port = listen
+    whom = "this machine alone, unless a web server stands before it" if host in _LOOPBACK else "the network"
+    return f"The page is given out at {f'[{host}]' if ':' in host else host}:{port}, to {whom}."
+
+
 def describe_vehicles(plan: Plan) -> str:
     """Return a line on whose tracks followers see."""
     return f"{'Vehicle' if len(plan.vehicles) == 1 else 'Vehicles'}: {join_words(plan.vehicles)}."
@@ -14,9 +21,16 @@ def describe_vehicles(plan: Plan) -> str:
 
 def describe_feed(source: SourcePlan, url: FeedUrl) -> str:
     """Return a line on one feed: format, where from, whose, and what its sounder means."""
-    whose = f" for {source.vehicle}" if source.vehicle else ""
     standby = f"; it is used only while {source.standby_for} says nothing or stands still" if source.standby_for else ""
-    return f"Feed {source.name}: {source.format}{whose} from {url}{_comes(url)}{_sounder(source)}{standby}."
+    return f"Feed {source.name}: {source.format}{_whose(source)} from {url}{_comes(url)}{_sounder(source)}{standby}."
+
+
+def _whose(source: SourcePlan) -> str:
+    """Return which vehicle a feed tells of: a station's records may name any that the file has."""
+    names = source.format in ("station-json", "station-msgpack")
+    if source.vehicle is None:
+        return " for whichever vehicle each record names"
+    return f" for {source.vehicle}{', or whichever vehicle a record names,' if names else ''}"
 
 
 def _comes(url: FeedUrl) -> str:
@@ -36,7 +50,7 @@ def _sounder(source: SourcePlan) -> str:
         return ""
     if source.sounder is not None:
         meaning = {"altitude": "height above the seabed", "depth": "depth"}[source.sounder]
-        return f"; its sounder tells the vehicle's {meaning}"
+        return f"; its {source.sounder_sentence} sentences tell the vehicle's {meaning}"
     return (
         "; its sounder is ignored, so no height or depth comes from it "
         '(sounder = "altitude" or "depth" would say what it measures)'
@@ -53,21 +67,25 @@ def describe_ground(plan: Plan) -> list[str]:
     return lines
 
 
-_REACH = "Tracks drawn in metres end {} from the first position received, for every audience; nearer limits are below."
+_REACH = "Tracks drawn in metres end {} from the first position ever received here, for every audience."
 
 
 def _zone(zone: Zone) -> str:
     least, most = (say_number(zone.radius_m + widened * zone.margin_m) for widened in (1, 2))
     return (
-        f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius, and its middle lies up to '
-        f"{say_number(zone.margin_m)} m from the zone's own; a secret decides both. Depth and annotations go on in it."
+        f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius (the zone and one to two margins) '
+        f"and its middle up to {say_number(zone.margin_m)} m from the zone's own; a secret decides both. Depth and "
+        "annotations go on in it."
     )
 
 
 def _area(area: Area | None) -> str:
     if area is None:
         return "Declared area: none, so nothing stops the release if a vehicle is somewhere else than you think."
-    stops = "When any vehicle is outside it, the release to every audience stops until you resume it."
+    stops = (
+        "When any vehicle is outside it, nothing from then on is released to anybody until you resume it; what "
+        "happened before still goes out when its delay is up, unless you stop that, too."
+    )
     return f'Declared area: "{area.name}", {_extent(area)}. {stops}'
 
 

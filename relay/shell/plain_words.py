@@ -70,7 +70,7 @@ def _seen(policy: Policy, plan: Plan) -> list[str]:
         lines.append(_notes(policy, plan))
     if Disclosed.STILLS in policy.fields:
         lines.append(_STILLS)
-    others = [_NAMES[field] for field in _BRIEF if field in policy.fields]
+    others = [_NAMES[field] + _to_step(policy, field) for field in _BRIEF if field in policy.fields]
     if others:
         lines.append(f"Also: {join_words(others)}.")
     return lines
@@ -83,10 +83,14 @@ _STILLS = (
 _BRIEF = (Disclosed.PITCH, Disclosed.ROLL, Disclosed.MODE, Disclosed.LEG)
 
 
+def _to_step(policy: Policy, field: Disclosed) -> str:
+    return f" in steps of {say_number(policy.tilt_step_deg)}°" if field in (Disclosed.PITCH, Disclosed.ROLL) else ""
+
+
 def _place(policy: Policy, plan: Plan) -> str:
     if policy.place is Place.EXACT and Disclosed.TRACK in policy.fields:
         return "Place: THE EXACT POSITION. Whoever sees this knows where the wreck is."
-    area = f'the declared area, "{plan.area.name}"' if plan.area else "not told"
+    area = f'the name of the declared area, "{plan.area.name}"' if plan.area else "not told"
     if _writes_freely(policy):
         return f"Place: {area}, but WHATEVER IS WRITTEN IN AN ANNOTATION IS SHOWN, a position, too."
     return f"Place: {area}{', and nothing closer' if plan.area else ''}."
@@ -98,9 +102,8 @@ def _writes_freely(policy: Policy) -> bool:
 
 def _track(policy: Policy, plan: Plan) -> list[str]:
     if policy.place is Place.EXACT:
-        drawn = (
-            f"{_legs(policy)} within the limit above, to the nearest {say_number(policy.cell_m)} m, turned by a secret"
-        )
+        within = f"{_legs(policy)} within {say_length(plan.site_radius_m)} of the first position"
+        drawn = f"{within}, to the nearest {say_number(policy.cell_m)} m, turned by a secret"
         return [
             "Track: latitude and longitude as they were received, the whole dive, wherever it is.",
             f"  For a drawing it is given in metres, too: {drawn}.",
@@ -114,12 +117,12 @@ def _track(policy: Policy, plan: Plan) -> list[str]:
 def _heading(policy: Policy, plan: Plan) -> list[str]:
     step = f"Heading: in steps of {say_number(policy.heading_step_deg)}°"
     if Disclosed.TRACK in policy.fields:
-        turned = "turned as the drawing is, so not from north" if policy.place is Place.EXACT else _TURNED
-        return [f"{step}, {turned}, only while the track is shown."]
+        if policy.place is Place.EXACT:
+            return [
+                f"{step}, turned as that drawing is, and only while it is shown: beside the positions, north is known."
+            ]
+        return [f"{step}, turned by the same secret as the track, only while the track is shown."]
     return [f"{step}, turned by a secret, {_legs(policy)}, though no track is shown.", *_bounds(policy, plan)]
-
-
-_TURNED = "turned by the same secret as the track"
 
 
 def _legs(policy: Policy) -> str:
@@ -186,22 +189,34 @@ def _notes(policy: Policy, plan: Plan) -> str:
     subject = "Annotations and targets (finds that you have named)"
     if not policy.check_text:
         return f"{subject}: all of them, unchecked, WHATEVER THEY SAY."
-    places = ["a position", "a bearing from a named place", *(["a forbidden word"] if plan.forbidden_words else [])]
+    places = [
+        "a position or a code for one",
+        "a link",
+        'a name like "... Bank"',
+        "a distance or bearing from a named place",
+        *(["a forbidden word"] if plan.forbidden_words else []),
+    ]
     return (
-        f"{subject}: all but those in which {join_words(places, 'or')} is found; these are kept "
-        "back. `offing tell` refuses them with the reason; of one from a station nobody is told, but `offing tell "
-        "EXPEDITION.toml status` lists it. The check can miss one."
+        f"{subject}: all but those in which the check finds {join_words(places, 'or')}. It can miss one, and doesn't "
+        "know every name: put yours under [text] forbidden. `offing tell` refuses what it finds, with the reason; what "
+        "comes from a station is kept back in silence, and `offing tell EXPEDITION.toml status` lists it."
     )
+
+
+_TIMES = ("the date", "the time of day")
 
 
 def _withheld(policy: Policy) -> str:
     names = [_NAMES[field] for field in Disclosed if field not in policy.fields]
     if policy.place is not Place.EXACT or Disclosed.TRACK not in policy.fields:
         names += ["latitude", "longitude"]
-    if policy.place is not Place.EXACT:
-        names.append("which way is north")
-    words = join_words([*names, "the date", "the time of day"])
-    return f"{words}, unless an annotation says them" if _writes_freely(policy) else words
+    others = list(_TIMES) if policy.place is Place.EXACT else ["which way is north", *_TIMES]
+    if Disclosed.NOTES not in policy.fields:
+        return join_words([*names, *others])
+    if not policy.check_text:
+        return f"{join_words([*names, *others])}, unless an annotation says them"
+    told = f"unless an annotation says it, {join_words([*others, 'a finer depth or heading'], 'or')}"
+    return f"{join_words(names)}; nor, {told}" if names else told
 
 
 def join_words(words: Iterable[str], last: str = "and") -> str:
