@@ -79,7 +79,9 @@ def _page() -> Table:
     seen = in_browser()
     table = _table(f"The followers' page, processor {SLOWER} times slower", show_header=False)
     for first, what in ((seen.first, "at the public tick"), (seen.first_dense, "a record a second")):
-        times = f"{first.words_ms:,.0f} ms; the page at work {first.drawn_ms:,.0f} ms"
+        times = (
+            f"{first.words_ms:,.0f} ms, at most {first.words_most_ms:,.0f}; the page at work {first.drawn_ms:,.0f} ms"
+        )
         table.add_row(f"words and picture of a dive of 6 h joined late, {what}", times)
     table.add_row("first script, compressed", f"{seen.script_octets / 1_024:.1f} KiB")
     for what, frames in (("dragging through 8 h, 28,800 records", seen.scrub), ("an empty page", seen.floor)):

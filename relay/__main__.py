@@ -38,6 +38,11 @@ example, with a capture of NMEA 0183 sentences from last year:
   offing show tryout/released/public/dive-001.recording
 """
 
+_IMPORTED = """\
+example, with Moth on deck again:
+  offing import EXPEDITION.toml --vehicle Moth moth-dive-3.jsonl
+"""
+
 _Commands = argparse._SubParsersAction  # argparse has no public name for it
 
 
@@ -64,6 +69,8 @@ def _parser() -> argparse.ArgumentParser:
     _brief(commands)
     _export(commands)
     _publish(commands)
+    _import(commands)
+    _record(commands)
     _tell(commands)
     return parser
 
@@ -196,6 +203,46 @@ def _publish(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="a new folder, or one made like this")
     parser.add_argument("--address", help="where it will be, for link previews, such as https://dive.example/")
     parser.add_argument("--language", default="en", help="of the pages made here: en or de (default en)")
+
+
+def _import(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    parser = _add(
+        commands,
+        "import",
+        "import a recovered vehicle's own log: it completes the exact record, on the ship alone",
+        "Keeps the log that a vehicle brought back, its bytes as they are, beside the journal: with its name, its\n"
+        "SHA-256, who imported it and when. Nothing that was or will be released is changed by it, and the relay may\n"
+        "run meanwhile. FILE is .nmea, .tlog, .jsonl (also .gz) or .msgpack, and tells the time. The same file is\n"
+        "kept once. What is printed holds no position.",
+        _IMPORTED,
+    )
+    parser.add_argument(
+        "expedition", type=Path, metavar="EXPEDITION.toml", help="the expedition file, or the folder it lies in"
+    )
+    parser.add_argument("file", type=Path, metavar="FILE", help="the log")
+    parser.add_argument("--vehicle", required=True, metavar="NAME", help="whose log it is")
+    parser.add_argument("--feed", metavar="NAME", help="read it as this feed of the expedition file is read")
+    parser.add_argument("--date", metavar="YYYY-MM-DD", help="the day (UTC) on which a log without a date begins")
+    parser.add_argument("--who", help="who imports it (default: the user of this machine)")
+    parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
+
+
+def _record(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    parser = _add(
+        commands,
+        "record",
+        "say what the exact record of a vehicle covers, or print it: on the ship alone",
+        "Reads the live reports in the journal and the logs that were imported as one, in the order of the vehicle's\n"
+        "own time, and says from when to when it goes and how many positions it has. With --print it prints all of\n"
+        "it, a report a line: exact and private.",
+    )
+    parser.add_argument(
+        "expedition", type=Path, metavar="EXPEDITION.toml", help="the expedition file, or the folder it lies in"
+    )
+    parser.add_argument("--vehicle", required=True, metavar="NAME", help="its name in the expedition file")
+    group = parser.add_mutually_exclusive_group()
+    group.add_argument("--json", action="store_true", help="answer as JSON, for another program")
+    group.add_argument("--print", action="store_true", help="print the record, positions and all, as JSON lines")
 
 
 def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:

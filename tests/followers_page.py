@@ -32,6 +32,12 @@ PATIENCE_MS = 15_000
 PHONE, LAPTOP = (360, 720), (1280, 800)
 
 
+IN_SOFTWARE = (
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+)  # WebGL without a graphics card
+
+
 @asynccontextmanager
 async def chromium(*options: str) -> AsyncIterator[Browser]:
     """Yield a browser, started with further `options`; skip where there is none, unless everything is required."""

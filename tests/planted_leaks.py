@@ -26,6 +26,11 @@ LATE = (
         ),
     ),
     leak(
+        "which of two reports is newer by the vehicle's own clock, instead of the one that came last",
+        "test_pipeline::test_own_clock_of_the_vehicle_changes_nothing",
+        (_CHANNEL, "Fuse(len(self._plan.vehicles))", "Fuse(len(self._plan.vehicles), by_own_clock=True)"),
+    ),
+    leak(
         "everything, once the ship's wall clock is set forward",
         "test_clock::test_clock_never_goes_back_or_ahead_of_the_time_that_passed",
         ("shell/clock.py", "self._source.boot_us() + self.mark.offset_us)", "round(self._source.wall_s() * 1e6))"),
@@ -327,6 +332,26 @@ DOORS = (
             "core/secrets.py",
             "@dataclass(frozen=True, slots=True, repr=False)\nclass Secrets:",
             "@dataclass(frozen=True, slots=True)\nclass Secrets:",
+        ),
+    ),
+    leak(
+        "what a vehicle's own log tells, once it is imported: logs read as input when the relay starts again",
+        "test_import_changes_nothing::test_ship_that_is_killed_and_started_sends_the_same_with_and_without_imports",
+        (
+            "shell/ship.py",
+            "class _Sink:\n",
+            (
+                "def _with_logs(file, first):\n    from relay.shell.recovered import recovered_logs\n\n"
+                "    rows = list(file.rows(first))\n    yield from rows\n"
+                "    for log in recovered_logs(file.path.parent) if rows else ():\n"
+                "        yield Row(rows[-1].seq, rows[-1].embargo_us, 0.0, log.source.name, RowKind.WHOLE, log.data)\n"
+                "\n\nclass _Sink:\n"
+            ),
+        ),
+        (
+            "shell/ship.py",
+            "in self._file.rows(self.pipeline.first_row):",
+            "in _with_logs(self._file, self.pipeline.first_row):",
         ),
     ),
     leak(

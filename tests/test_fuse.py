@@ -5,7 +5,7 @@ from pathlib import Path
 
 import gsw
 
-from relay.core.fuse import Fuse, Stamped, VehicleState, depth_from_pressure
+from relay.core.fuse import LATE_S, Fuse, Stamped, VehicleState, depth_from_pressure
 from relay.core.model import Mode, Observation
 
 SECOND = 1_000_000
@@ -78,3 +78,50 @@ def test_depth_from_pressure_lies_where_unesco_44_differs_as_published(shared_da
     for row in compared:
         difference = depth_from_pressure(float(row["p_dbar"]), float(row["lat_deg"])) - float(row["depth_m"])
         assert abs(difference) < 0.3
+
+
+def told(state: VehicleState, depth_m: float, own_s: float | None, received_s: float) -> object:
+    """Let a state take a depth with the vehicle's own time; return the depth it then knows."""
+    state.take(Observation(depth_m=depth_m, clock_s=own_s), round(received_s * SECOND))
+    return state.last("depth_m")
+
+
+def test_fuse_by_own_clock_lets_a_late_report_replace_nothing_newer() -> None:
+    """Field by field: what a late report alone has is news; what it had sooner than a newer one isn't."""
+    state = VehicleState(by_own_clock=True)
+    assert told(state, 20.0, 1_000.0, 0.0) == 20.0
+    state.take(Observation(depth_m=10.0, heading_deg=90.0, clock_s=970.0), SECOND)
+    assert (state.last("depth_m"), state.last("heading_deg"), state.heard_us) == (20.0, 90.0, SECOND)
+    assert told(state, 21.0, 1_000.0, 2.0) == 21.0
+
+
+def test_fuse_by_receipt_takes_a_late_report_as_it_comes() -> None:
+    """What is released goes by receipt: there the vehicle's clock has no say (R2)."""
+    state = VehicleState()
+    assert told(state, 20.0, 1_000.0, 0.0) == 20.0
+    assert told(state, 10.0, 970.0, 1.0) == 10.0
+
+
+def test_fuse_by_own_clock_takes_a_report_of_a_clock_that_was_set() -> None:
+    """Older by more than the limit, or so long after: the state follows, and one wrong time can't freeze it."""
+    for own_s, received_s, depth_m in (
+        (10_000.0 - LATE_S, 1.0, 20.0),
+        (10_000.0 - LATE_S - 0.1, 1.0, 10.0),
+        (9_999.0, LATE_S, 20.0),
+        (9_999.0, LATE_S + 0.1, 10.0),
+    ):
+        state = VehicleState(by_own_clock=True)
+        told(state, 20.0, 10_000.0, 0.0)
+        assert told(state, 10.0, own_s, received_s) == depth_m
+
+
+def test_fuse_by_own_clock_compares_times_of_day_across_midnight() -> None:
+    """NMEA 0183 positions tell no date: 23:59:50 is before 00:00:10 of the next day, whether that has a date or not."""
+    state = VehicleState(by_own_clock=True)
+    state.take(Observation(latitude_deg=1.0, longitude_deg=2.0, clock_s=20 * 86_400.0 + 10.0), 0)
+    state.take(Observation(latitude_deg=3.0, longitude_deg=4.0, time_of_day_s=86_390.0), SECOND)
+    assert state.last("position") == (1.0, 2.0)
+    state.take(Observation(latitude_deg=5.0, longitude_deg=6.0, time_of_day_s=12.0), SECOND)
+    assert state.last("position") == (5.0, 6.0)
+    state.take(Observation(latitude_deg=7.0, longitude_deg=8.0), SECOND)
+    assert state.last("position") == (7.0, 8.0)

@@ -39,6 +39,9 @@ CORE = {
     "present": "decision dive_phases fuse policy",
     "disclosure": "area dive_phases fuse geodesy policy quantise track",
     "embargo": "fuse",
+    # the exact record, on the ship alone
+    "own_time": "mavlink model policy sources",
+    "exact_record": "model own_time",
     # places in annotations
     "place_finding": "",
     "place_number_words": "",
@@ -105,6 +108,10 @@ SHELL = {
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
     "journal": "core.errors core.model clock",
+    "recovered": "core.errors core.policy",
+    "import_words": "",
+    "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock control "
+    "expedition import_words journal recovered",
     "checkpoint": "core.channel core.geodesy core.pipeline core.policy",
     # released records on their way out
     "recording": "core.errors core.wire",
@@ -144,8 +151,8 @@ SHELL = {
     "tell_words": "quantities",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run expedition export "
-    "page_words plain_cautions plain_ground plain_words public_files publish quantities recording rehearse running "
-    "secrets_file ship site_files tell | rich uvloop",
+    "import_log page_words plain_cautions plain_ground plain_words public_files publish quantities recording rehearse "
+    "running secrets_file ship site_files tell | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
@@ -163,10 +170,12 @@ IMPURE_METHODS = set("now utcnow today fromtimestamp get_running_loop getenv".sp
 # The rooms whose sockets strangers reach: they handle bytes that were released, and know of nothing exact.
 PUBLIC = set("answers conversation front gate pages representation site viewer wheel".split())
 EXACT = set(
-    "fuse geodesy disclosure embargo pipeline channel secrets model sources "
+    "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
     "overdue reach survey swath target_position".split()
 ) | {
     "shell.journal",
+    "shell.recovered",
+    "shell.import_log",
     "shell.secrets_file",
     "shell.feeds",
     "shell.checkpoint",
@@ -283,6 +292,20 @@ def test_public_rooms_know_nothing_exact() -> None:
     """What strangers reach has no row that leads to exact positions, secrets, the journal or the feeds (R1)."""
     exact = {name if "." in name else f"core.{name}" for name in EXACT}
     assert {} == {room: found for room in PUBLIC if (found := row_of(f"shell.{room}")[0] & exact)}
+
+
+# The rooms that a recovered log goes through: none of them leads to what is released.
+RECOVERED = {"core.own_time", "core.exact_record", "shell.recovered", "shell.import_log"}
+
+
+def test_recovered_logs_have_no_way_into_what_is_released() -> None:
+    """Nobody but the command imports the rooms of recovered logs, and those import nothing that releases."""
+    table = {"core": CORE, "shell": SHELL, "audit": AUDIT}
+    rooms = {f"{folder}.{room}" for folder, rows in table.items() for room in rows}
+    users = {room for room in rooms if row_of(room)[0] & RECOVERED} - RECOVERED
+    assert users == {"shell.app"}
+    releasing = {f"core.{name}" for name in "pipeline channel embargo fuse disclosure release wire".split()}
+    assert {} == {room: found for room in RECOVERED if (found := row_of(room)[0] & (releasing | {"shell.ship"}))}
 
 
 def test_core_never_imports_the_shell_and_audit_only_what_was_released() -> None:

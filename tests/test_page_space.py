@@ -10,7 +10,7 @@ import pytest_asyncio
 from PIL import Image
 from playwright.async_api import Browser, Locator
 
-from followers_page import LAPTOP, PHONE, Follower, chromium, demo_dive, follower
+from followers_page import IN_SOFTWARE, LAPTOP, PHONE, Follower, chromium, demo_dive, follower
 from peers import publish
 from relay.shell.site import Site
 from released import dive
@@ -18,13 +18,12 @@ from test_page import AXE, address, site_at, violations
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
 OPEN, CLOSE = "See it in three dimensions", "Close the three dimensions"
-SOFTWARE = ("--use-angle=swiftshader", "--enable-unsafe-swiftshader")
 
 
 @pytest_asyncio.fixture(scope="module", loop_scope="module")
 async def browser() -> AsyncIterator[Browser]:
     """A browser that draws WebGL in software."""
-    async with chromium(*SOFTWARE) as program:
+    async with chromium(*IN_SOFTWARE) as program:
         yield program
 
 
@@ -63,15 +62,19 @@ async def opened(someone: Follower) -> None:
     await drawing(someone).locator("canvas[data-renders]").wait_for()
 
 
+def scripts(someone: Follower) -> set[str]:
+    """Return the addresses of the scripts that the page has asked for."""
+    return {asked for asked in someone.asked if asked.endswith(".js")}
+
+
 async def test_space_is_fetched_only_when_asked_for(browser: Browser) -> None:
     """Nothing of it is in what a follower loads first; then one script more, from this site."""
     async with watching(browser) as (someone, site):
-        before = [asked for asked in someone.asked if asked.endswith(".js")]
-        assert len(before) == 1
+        before = scripts(someone)
+        assert len(before) == 2  # the wait until what came is painted, and the page
         await opened(someone)
-        after = [asked for asked in someone.asked if asked.endswith(".js")]
-        assert len(set(after)) == 2
-        assert all(asked.startswith(address(site)) for asked in after)
+        (more,) = scripts(someone) - before
+        assert more.startswith(address(site))
 
 
 async def test_space_draws_seabed_and_track_in_ink(browser: Browser) -> None:

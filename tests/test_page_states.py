@@ -13,7 +13,7 @@ import pytest
 import pytest_asyncio
 from playwright.async_api import Browser
 
-from followers_page import LAPTOP, PHONE, RECORDING, Follower, chromium, demo_dive, follower
+from followers_page import IN_SOFTWARE, LAPTOP, PHONE, RECORDING, Follower, chromium, demo_dive, follower
 from peers import publish
 from relay.__main__ import main
 from relay.shell.site import Site
@@ -23,13 +23,12 @@ from test_page import AXE, address, site_at, violations
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
 TABLET = (768, 1024)
 DESCENT_S, TWO_BELOW_S = 900, 4_600
-SOFTWARE = ("--use-angle=swiftshader", "--enable-unsafe-swiftshader")
 
 
 @pytest_asyncio.fixture(scope="module", loop_scope="module")
 async def browser() -> AsyncIterator[Browser]:
     """A browser that draws WebGL in software."""
-    async with chromium(*SOFTWARE) as program:
+    async with chromium(*IN_SOFTWARE) as program:
         yield program
 
 

@@ -85,10 +85,12 @@ def test_when_a_dive_is_changes_nothing_but_the_moments() -> None:
     assert later == [(instant_us + day_s * SECOND, audience, frame) for instant_us, audience, frame in first]
 
 
-def test_own_clock_of_the_vehicle_changes_nothing() -> None:
-    """A `t` in the messages, whatever it says, decides nothing on a live feed."""
+@pytest.mark.parametrize("step_s", [977, 1, -1, -40])
+def test_own_clock_of_the_vehicle_changes_nothing(step_s: int) -> None:
+    """A `t` in the messages, whatever it says, decides nothing on a live feed: not even what is newer."""
     journal = dive_rows(60)
-    lying = [replace(row, data=row.data.replace(b"{", b'{"t": %d, ' % (row.seq * 977), 1)) for row in journal]
+    clocks = (b'{"t": %d, ' % (100_000 + row.seq * step_s) for row in journal)
+    lying = [replace(row, data=row.data.replace(b"{", clock, 1)) for row, clock in zip(journal, clocks, strict=True)]
     assert sent(run(Pipeline(TWO, SECRETS), lying)) == sent(run(Pipeline(TWO, SECRETS), journal))
 
 

@@ -77,24 +77,31 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
     text = changed('[[vehicle]]\nname = "Lantern"', AREA.format("bank") + BOW.format("[-33.3, 22.4]")
                    + '[text]\nforbidden = ["Skerry", "Quenby"]\n\n[[vehicle]]\nname = "Lantern"')  # fmt: skip
     expedition = parse_expedition(text, PATH)
+    first_source = expedition.plan.sources[0]
     first, second = (
         describe_feed(source, feed.url) for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True)
     )
     assert first == (
-        "Feed position: nmea0183 for Lantern from udp://127.0.0.1:10110 (anything sent to port 10110 of this machine); "
-        "its sounder tells the vehicle's height above the seabed."
+        "Feed position: nmea0183 for Lantern from udp://127.0.0.1:10110 (any program on this "
+        "machine that sends to port 10110 is believed); its sounder tells the vehicle's height above the seabed."
     )
     assert second == (
-        "Feed station: station-json from tcp-listen://127.0.0.1:4010 (whoever connects to port 4010 of this machine)."
+        "Feed station: station-json from tcp-listen://127.0.0.1:4010 (any program on this machine that connects to "
+        "port 4010 is believed)."
     )
     assert describe_vehicles(expedition.plan) == "Vehicles: Lantern and Moth."
     area, reach, zone, words = describe_ground(expedition.plan)
     assert area.startswith(
         'Declared area: "bank", 40 km about 33.3° S 22.4° E. When any vehicle is outside it, the rel'
     )
-    assert reach == "A track in metres is shown up to 20 km from the first position received."
-    assert zone.startswith('Zone "bow": the hole in the track is 160 to 220 m in radius, and up to 60 m off its centre')
+    assert reach.startswith("Tracks drawn in metres end 20 km from the first position received, for every audience; ")
+    assert zone.startswith(
+        'Zone "bow": the hole in the track is 160 to 220 m in radius, and its middle lies up to 60 m'
+    )
     assert words == "Forbidden words: Skerry, Quenby."
+    wide = changed("udp://127.0.0.1:10110", "udp://0.0.0.0:10110")
+    feed = parse_expedition(wide, PATH).feeds[0]
+    assert "(anyone on the network who sends to port 10110 is believed)" in describe_feed(first_source, feed.url)
     silent = parse_expedition(changed('sounder = "altitude"\n', ""), PATH)
     assert "its sounder is ignored, so no height or depth comes from it" in describe_feed(
         silent.plan.sources[0], silent.feeds[0].url

@@ -159,7 +159,7 @@ def test_words_on_a_preset_are_kept_by_what_is_sent(name: str) -> None:
     words = said(plan)
     assert ("THE EXACT POSITION" in words) == (name == "heritage")
     assert ("latitude, longitude, which way is north" in words) == (name != "heritage")
-    assert "only those to whom you hand its recordings; they are not on the public page." in words
+    assert "Who: nobody on the page. The relay writes its recordings into the folder for what is released" in words
 
 
 FIELDS = [frozenset({field}) for field in Disclosed] + [frozenset(Disclosed) - {field} for field in Disclosed]
@@ -246,13 +246,17 @@ def test_words_say_what_a_policy_does_without_what_it_does_not() -> None:
     assert "Depth: to the nearest 50 m. " in words
     late = replace(plan.policies[0], track_start_m=0.0, extra_us=0)
     assert "It begins once the vehicle has been at the bottom for 10 min." in said(replace(plan, policies=(late,)))
-    assert "How late: 45 min after it happened." in said(replace(plan, policies=(late,)))
+    assert "How late: in the recording 45 min after it happened." in said(replace(plan, policies=(late,)))
     near = replace(plan.policies[0], track_start_us=0)
     assert "It begins once the vehicle has moved 100 m from where it touched down." in said(
         replace(plan, policies=(near,))
     )
-    assert "How late: between 45 min and 55 min after it happened; how much exactly is secret" in said(plan)
-    assert "How late: not at all: as it happens." in said(preset("heritage"))
+    assert "How late: in the recording between 45 min and 55 min after it happened; how much exactly is secret" in said(
+        plan
+    )
+    assert "How late: not at all: in the recording as it happens." in said(preset("heritage"))
+    assert "turned as the drawing is, so not from north, only while" in said(preset("heritage"))
+    assert "turned by the same secret as the track, only while" in said(plan)
 
 
 def test_words_on_an_open_audience_say_who_gets_in() -> None:

@@ -39,6 +39,7 @@ TESTED_WITH: dict[str, str] = {
     "policy": "disclosure",
     "model": "fuse",
     "outlet": "recording",
+    "import_words": "import_log",
     "tell": "control",
     "demo_run": "live_path",
     "app": "live_path",

@@ -2,6 +2,7 @@
 
 import math
 import random
+import re
 from itertools import pairwise
 from typing import Any
 
@@ -267,7 +268,7 @@ def test_swath_that_is_none_is_refused(values: tuple[Any, ...], said: str) -> No
         ([(0.0, 0.0), (0.0, 0.1), (0.0, 0.2)], "no ring"),
         ([(0.0, 0.0), (0.1, 0.1), (0.0, 0.1), (0.1, 0.0)], "no ring"),
         ([(0.0, 0.0), (0.1, 0.1), (math.nan, 0.1)], "plan's corner 3"),
-        ([(0.0, 0.0), (0.1, 0.1), (0.0, 2.0)], "lies .* m from the origin"),
+        ([(0.0, 0.0), (0.1, 0.1), (0.0, 2.0)], "plan's corner 3 lies .* m from the origin"),
     ],
 )
 def test_plan_that_is_no_ring_is_refused(plan: list[Place], said: str) -> None:
@@ -281,7 +282,8 @@ def test_tracks_that_are_none_are_refused() -> None:
     for swept in ([], [Swept([], Swath(1.0))]):
         with pytest.raises(SurveyError, match="empty"):
             coverage(swept)
-    with pytest.raises(SurveyError, match=r"lies .* m from the origin"):
+    with pytest.raises(SurveyError, match=r"a position of the track lies .* m from the origin") as refused:
         covered(track_of([(0.0, 0.0), (0.0, 100.0)]), origin=(-30.1, -20.0))
+    assert not re.search(r"30\.|22\.|20\.0", str(refused.value)), "the message holds no position"
     with pytest.raises(SurveyError, match="origin's latitude_deg"):
         covered(track_of([(0.0, 0.0)]), origin=(91.0, 0.0))

@@ -13,13 +13,29 @@ const wordsInPage: Plugin = {
       .replaceAll('%noscript%', words.page.noscript),
 };
 
+const MAIN = 'src/main.ts';
+
+/** Have the page's script fetched beside the first one, which starts it. */
+const fetchedAhead: Plugin = {
+  name: 'fetched-ahead',
+  transformIndexHtml: {
+    order: 'post',
+    handler(html, { bundle }) {
+      const built = Object.values(bundle ?? {}).find((file) => file.type === 'chunk' && file.facadeModuleId?.endsWith(MAIN));
+      const link = `<link rel="modulepreload" fetchpriority="low" crossorigin href="./${built?.fileName ?? MAIN}" />`;
+      return html.replace('</head>', `  ${link}\n  </head>`);
+    },
+  },
+};
+
 export default defineConfig({
   base: './',
-  plugins: [wordsInPage],
+  plugins: [wordsInPage, fetchedAhead],
   build: {
     target: 'es2022',
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
+    rollupOptions: { input: { start: 'index.html', main: MAIN } },
     reportCompressedSize: true,
     // The drawing in three dimensions is fetched only when asked for; its library is most of it.
     chunkSizeWarningLimit: 600,

@@ -2,6 +2,11 @@
 
 Rules: last received wins, field by field; a position is one value, and none where it is in doubt; pressure becomes
 depth here (TEOS-10, which needs the latitude), and only where the same report has no depth of its own.
+
+What is released goes by receipt alone, so that no clock but the embargo's has a say in it (R2). The exact state, for
+the ship, may go by the vehicle's own clock: a report that an acoustic link brings late or out of order then replaces
+nothing newer. It replaces it all the same when it is older by more than `LATE_S`, or comes that long after: then the
+clock was set, and one wrong time must not freeze the state.
 """
 
 from dataclasses import dataclass
@@ -12,6 +17,8 @@ from relay.core.model import Observation
 
 _SCALARS = ("depth_m", "altitude_m", "heading_deg", "pitch_deg", "roll_deg", "rate_of_turn_deg_min",
             "speed_mps", "course_deg", "water_speed_mps", "mode")  # fmt: skip
+LATE_S = 300.0  # common practice, no source: acoustic links bring reports up to some minutes late
+_DAY_S = 86_400.0
 
 
 class Stamped(NamedTuple):
@@ -30,10 +37,18 @@ class Stamped(NamedTuple):
 
 @dataclass(slots=True)
 class Value:
-    """A value and when it was received."""
+    """A value, when it was received, and the time of day of the vehicle's own clock, if the report told it."""
 
     value: Any
     embargo_us: int
+    own_s: float | None = None
+
+    def is_late_beside(self, known: "Value") -> bool:
+        """Return whether this value was true before the known one was, by the vehicle's own clock."""
+        if self.own_s is None or known.own_s is None:
+            return False
+        older_s, since_s = (known.own_s - self.own_s) % _DAY_S, (self.embargo_us - known.embargo_us) / 1e6
+        return 0.0 < older_s <= LATE_S and since_s <= LATE_S
 
 
 def depth_from_pressure(pressure_dbar: float, latitude_deg: float) -> float:
@@ -44,9 +59,10 @@ def depth_from_pressure(pressure_dbar: float, latitude_deg: float) -> float:
 
 
 class VehicleState:
-    """What is known of one vehicle."""
+    """What is known of one vehicle; `by_own_clock`: what its own clock calls older replaces nothing newer."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, by_own_clock: bool = False) -> None:
+        self._by_own_clock = by_own_clock
         self._values: dict[str, Value] = {}
         self.heard_us: int | None = None
         self.in_doubt = False
@@ -54,21 +70,23 @@ class VehicleState:
     def take(self, observation: Observation, embargo_us: int) -> None:
         """Let every field the observation reports replace the older value."""
         self.heard_us = embargo_us
+        own_s = observation.time_of_day_s if observation.clock_s is None else observation.clock_s
         if observation.latitude_deg is not None and observation.longitude_deg is not None:
             place = (observation.latitude_deg, observation.longitude_deg)
-            self._values["position"] = Value(place, embargo_us)
+            self._put("position", Value(place, embargo_us, own_s))
         for name in _SCALARS:
             value = getattr(observation, name)
             if value is not None:
-                self._values[name] = Value(value, embargo_us)
-        if observation.pressure_dbar is not None and observation.depth_m is None:
-            self._take_pressure(observation.pressure_dbar, embargo_us)
-
-    def _take_pressure(self, pressure_dbar: float, embargo_us: int) -> None:
+                self._put(name, Value(value, embargo_us, own_s))
         position = self._values.get("position")
-        if position is not None:
-            depth_m = depth_from_pressure(pressure_dbar, position.value[0])
-            self._values["depth_m"] = Value(depth_m, embargo_us)
+        if observation.pressure_dbar is not None and observation.depth_m is None and position is not None:
+            depth_m = depth_from_pressure(observation.pressure_dbar, position.value[0])
+            self._put("depth_m", Value(depth_m, embargo_us, own_s))
+
+    def _put(self, name: str, value: Value) -> None:
+        known = self._values.get(name)
+        if not (self._by_own_clock and known is not None and value.is_late_beside(known)):
+            self._values[name] = value
 
     def fresh(self, name: str, at_us: int, stale_us: int) -> Any:
         """Return the value of a field, or None if it was never reported, is older than `stale_us`, or is in doubt."""
@@ -91,8 +109,8 @@ class VehicleState:
 class Fuse:
     """The states of all vehicles of an expedition, by their place in its list."""
 
-    def __init__(self, vehicles: int) -> None:
-        self.states = [VehicleState() for _ in range(vehicles)]
+    def __init__(self, vehicles: int, *, by_own_clock: bool = False) -> None:
+        self.states = [VehicleState(by_own_clock=by_own_clock) for _ in range(vehicles)]
 
     def take(self, stamped: Stamped) -> None:
         """Let an observation replace older values of its vehicle; a decision changes none."""

@@ -96,7 +96,7 @@ class Pipeline:
             Channel(index, policy, plan, secrets, self.embargo, standing)
             for index, (policy, standing) in enumerate(zip(plan.policies, standings, strict=True))
         ]
-        self.now = Fuse(len(plan.vehicles))
+        self.now = Fuse(len(plan.vehicles), by_own_clock=True)
         self.present = Present(plan)
         self.stations = Stations(plan)
         self.blocked: deque[Blocked] = deque(maxlen=200)

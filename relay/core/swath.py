@@ -103,7 +103,7 @@ def coverage(
     """Return what the swaths of some vehicles have covered, and of a plan, a ring of three corners or more.
 
     Places are (latitude_deg, longitude_deg); `origin` defaults to the plan's first corner, else to the first position.
-    Costs about 0.15 ms a position: thin a dense track by the rule's `every_s`. Raises SurveyError for a track without
+    Costs up to 0.3 ms a position: thin a dense track by the rule's `every_s`. Raises SurveyError for a track without
     positions or out of order, a place further than `FURTHEST_M` from the origin, and a ring that is none.
     """
     if not swept or not all(one.track for one in swept):
@@ -167,7 +167,7 @@ def _runs(legs: list[Leg]) -> Iterator[list[TrackPoint]]:
 
 def _ends(run: list[TrackPoint], origin: given.Position) -> Iterator[tuple[_Across, _Across]]:
     """Yield the lines across the vehicle at both ends of each leg of a run, in the plane."""
-    placed = [_placed(point.place, origin) for point in run]
+    placed = [_placed("a position of the track", point.place, origin) for point in run]
     courses = [_course(before, after) for before, after in pairwise(placed)]
     bows = [
         None if point.heading_deg is None else radians(point.heading_deg + turn_deg)
@@ -193,13 +193,14 @@ def _turn(before: float, after: float) -> float:
     return remainder(after - before, tau)
 
 
-def _placed(place: given.Position, origin: given.Position) -> Placed:
+def _placed(whose: str, place: given.Position, origin: given.Position) -> Placed:
     """Return metres east and north of a place, and what to add to a true heading there to have it in the plane."""
     if place == origin:
         return 0.0, 0.0, 0.0
     east_m, north_m, turn_deg, distance_m = plane(*place, Anchor(*origin, 0))
     if distance_m > FURTHEST_M:
-        raise SurveyError(f"{place} lies {distance_m:.0f} m from the origin: take one within {FURTHEST_M:.0f} m of all")
+        # Which place it is isn't said: messages may end in a log, exact positions mustn't.
+        raise SurveyError(f"{whose} lies {distance_m:.0f} m from the origin: take one within {FURTHEST_M:.0f} m of all")
     return east_m, north_m, turn_deg
 
 
@@ -227,7 +228,10 @@ def _ring(plan: Sequence[given.Position], origin: given.Position) -> Any:
     from shapely import Polygon
     from shapely.validation import explain_validity
 
-    corners = [_placed(given.position(f"plan's corner {at}:", *place), origin)[:2] for at, place in enumerate(plan, 1)]
+    corners = [
+        _placed(whose, given.position(f"{whose}:", *place), origin)[:2]
+        for whose, place in ((f"plan's corner {at}", place) for at, place in enumerate(plan, 1))
+    ]
     if len(set(corners)) < 3:
         raise SurveyError(f"the plan has {len(set(corners))} different corners: give at least 3")
     ring = Polygon(corners)

@@ -26,6 +26,7 @@ from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
+from relay.shell.import_log import import_log, show_record
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
 from relay.shell.plain_ground import describe_feed, describe_ground, describe_vehicles
@@ -53,7 +54,9 @@ def run(options: argparse.Namespace) -> int:
         "check": _check,
         "demo": _demo,
         "export": _export,
+        "import": import_log,
         "publish": _publish,
+        "record": show_record,
         "rehearse": _rehearse,
         "ship": _ship,
         "show": _show,

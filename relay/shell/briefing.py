@@ -21,7 +21,8 @@ from relay.core.release import Kind
 from relay.core.wire import Recording
 from relay.shell.recording import load_recording
 
-_SCRIPT = re.compile(r'<script type="module"[^>]* src="\./([^"]+)"></script>')
+_START = re.compile(r'<script type="module"[^>]* src="\./([^"]+)"></script>')  # it waits for what a briefing hasn't
+_SCRIPT = re.compile(r'<link rel="modulepreload"[^>]* href="\./([^"]+)"[^>]*>')
 _STYLE = re.compile(r'<link rel="stylesheet"[^>]* href="\./([^"]+)">')
 _ICON = re.compile(r'<link rel="icon"[^>]*/?>')
 _CLOCK = re.compile(r"(?:(\d{1,3}):)?([0-5]?\d):([0-5]\d)")
@@ -109,7 +110,7 @@ def briefing(site: Path, recording: bytes, notes: Sequence[OwnNote], expedition:
         f'<script type="application/octet-stream" id="recording">{base64.b64encode(recording).decode()}</script>'
         f'<script type="application/json" id="briefing">{told}</script>'
     )
-    page = page.replace(script[0], "").replace(style[0], f"<style>{css}</style>")
+    page = _START.sub("", page).replace(script[0], "").replace(style[0], f"<style>{css}</style>")
     page = _ICON.sub("", page)
     page = page.replace("<head>", f'<head><meta http-equiv="Content-Security-Policy" content="{policy}" />', 1)
     page = re.sub(

@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import reduce
+from io import BytesIO
 from math import isfinite
 from operator import xor
 from pathlib import Path
@@ -79,30 +80,43 @@ def read_capture(path: Path, *, rate: float | None, largest_bytes: int = LARGEST
     if rate is not None and not (isfinite(rate) and rate > 0.0):
         raise CaptureError(f"{path}: a rate of {rate} lines per second cannot be played; give --rate above zero")
     capture_format = format_of(path)
-    data = _read(path, largest_bytes)
+    data = unpacked(path, read_file(path, largest_bytes), largest_bytes)
     if capture_format == "mavlink":
         return _telemetry_chunks(path, data)
     times = _sentence_times if capture_format == "nmea0183" else _message_times
     return _line_chunks(path, data, times, rate)
 
 
-def _read(path: Path, largest_bytes: int) -> bytes:
-    """Return the whole file, unpacked, or raise CaptureError."""
+def read_file(path: Path, largest_bytes: int = LARGEST_BYTES) -> bytes:
+    """Return the bytes of a file as they are, or raise CaptureError."""
     try:
-        with gzip.open(path) if path.suffix.lower() == ".gz" else path.open("rb") as file:
+        with path.open("rb") as file:
             data = file.read(largest_bytes + 1)
     except FileNotFoundError as error:
         raise CaptureError(f"{path}: there is no such file; check the path") from error
-    except (EOFError, zlib.error, gzip.BadGzipFile) as error:
-        raise CaptureError(f"{path}: not a whole gzip file ({error}); copy it again from its source") from error
     except OSError as error:
         raise CaptureError(
             f"{path}: cannot be read ({error.strerror}); check that it is a file you may read"
         ) from error
+    return _sized(path, data, largest_bytes)
+
+
+def unpacked(path: Path, data: bytes, largest_bytes: int = LARGEST_BYTES) -> bytes:
+    """Return what a file of this name and these bytes holds: unzipped if it ends in .gz; or raise CaptureError."""
+    if path.suffix.lower() != ".gz":
+        return data
+    try:
+        with gzip.open(BytesIO(data)) as file:
+            return _sized(path, file.read(largest_bytes + 1), largest_bytes)
+    except (EOFError, zlib.error, gzip.BadGzipFile) as error:
+        raise CaptureError(f"{path}: not a whole gzip file ({error}); copy it again from its source") from error
+
+
+def _sized(path: Path, data: bytes, largest_bytes: int) -> bytes:
     if not data:
         raise CaptureError(f"{path}: the file is empty; choose another capture")
     if len(data) > largest_bytes:
-        raise CaptureError(f"{path}: larger than {largest_bytes} bytes; cut it into parts and rehearse one of them")
+        raise CaptureError(f"{path}: larger than {largest_bytes} bytes; cut it into parts and give one of them")
     return data
 
 

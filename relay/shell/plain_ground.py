@@ -20,12 +20,15 @@ def describe_feed(source: SourcePlan, url: FeedUrl) -> str:
 
 
 def _comes(url: FeedUrl) -> str:
-    words = {
-        Transport.UDP: f"anything sent to port {url.port} of this machine",
-        Transport.TCP_LISTEN: f"whoever connects to port {url.port} of this machine",
-        Transport.WS_LISTEN: f"whoever connects to port {url.port} of this machine",
-    }
-    return f" ({words[url.transport]})" if url.transport in words and not url.multicast else ""
+    """Return whose bytes are believed, where anybody may send some."""
+    does = {Transport.UDP: "sends", Transport.TCP_LISTEN: "connects", Transport.WS_LISTEN: "connects"}
+    if url.transport not in does or url.multicast:
+        return ""
+    who = "any program on this machine that" if url.host in _LOOPBACK else "anyone on the network who"
+    return f" ({who} {does[url.transport]} to port {url.port} is believed)"
+
+
+_LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 def _sounder(source: SourcePlan) -> str:
@@ -43,18 +46,21 @@ def _sounder(source: SourcePlan) -> str:
 def describe_ground(plan: Plan) -> list[str]:
     """Return lines on the declared area, zones and forbidden words: what stops or hides, for all audiences."""
     reach = say_length(plan.site_radius_m)
-    lines = [_area(plan.area), f"A track in metres is shown up to {reach} from the first position received."]
+    lines = [_area(plan.area), _REACH.format(reach)]
     lines += [_zone(zone) for zone in plan.zones]
     if plan.forbidden_words:
         lines.append(f"Forbidden words: {', '.join(plan.forbidden_words)}.")
     return lines
 
 
+_REACH = "Tracks drawn in metres end {} from the first position received, for every audience; nearer limits are below."
+
+
 def _zone(zone: Zone) -> str:
     least, most = (say_number(zone.radius_m + widened * zone.margin_m) for widened in (1, 2))
     return (
-        f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius, and up to '
-        f"{say_number(zone.margin_m)} m off its centre, both by a secret. Depth and annotations go on in it."
+        f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius, and its middle lies up to '
+        f"{say_number(zone.margin_m)} m from the zone's own; a secret decides both. Depth and annotations go on in it."
     )
 
 

@@ -31,7 +31,7 @@ def describe_audience(policy: Policy, is_open: bool, plan: Plan) -> str:
     lines = [
         f"Audience {policy.audience}",
         f"  Who: {_OPEN if is_open else _CLOSED.format(policy.audience)}",
-        f"  How late: {_late(policy)}",
+        f"  How late: {_late(policy, is_open)}",
         f"  How often: an update every {say_duration(policy.tick_us)}, even when there is nothing new.",
         *(f"  {line}" for line in _seen(policy, plan)),
         f"  Never shown: {_withheld(policy)}.",
@@ -41,17 +41,19 @@ def describe_audience(policy: Policy, is_open: bool, plan: Plan) -> str:
 
 _OPEN = "anyone who has the address of the page."
 _CLOSED = (
-    "only those to whom you hand its recordings; they are not on the public page. The relay keeps them in the folder "
-    "for what is released, below {}."
+    "nobody on the page. The relay writes its recordings into the folder for what is released, below {}; who sees them "
+    "is whom you hand them to."
 )
 
 
-def _late(policy: Policy) -> str:
+def _late(policy: Policy, is_open: bool) -> str:
+    where = "" if is_open else "in the recording "
     least = say_duration(policy.delay_us)
     if policy.extra_us == 0:
-        return f"{least} after it happened." if policy.delay_us else "not at all: as it happens."
+        return f"{where}{least} after it happened." if policy.delay_us else f"not at all: {where}as it happens."
     most = say_duration(policy.delay_us + policy.extra_us)
-    return f"between {least} and {most} after it happened; how much exactly is secret, and changes with each dive."
+    secret = "how much exactly is secret, and changes with each dive"
+    return f"{where}between {least} and {most} after it happened; {secret}."
 
 
 def _seen(policy: Policy, plan: Plan) -> list[str]:
@@ -96,7 +98,9 @@ def _writes_freely(policy: Policy) -> bool:
 
 def _track(policy: Policy, plan: Plan) -> list[str]:
     if policy.place is Place.EXACT:
-        drawn = f"{_legs(policy)}, to the nearest {say_number(policy.cell_m)} m, turned by a secret"
+        drawn = (
+            f"{_legs(policy)} within the limit above, to the nearest {say_number(policy.cell_m)} m, turned by a secret"
+        )
         return [
             "Track: latitude and longitude as they were received, the whole dive, wherever it is.",
             f"  For a drawing it is given in metres, too: {drawn}.",
@@ -110,8 +114,12 @@ def _track(policy: Policy, plan: Plan) -> list[str]:
 def _heading(policy: Policy, plan: Plan) -> list[str]:
     step = f"Heading: in steps of {say_number(policy.heading_step_deg)}°"
     if Disclosed.TRACK in policy.fields:
-        return [f"{step}, turned by the same secret, only while the track is shown."]
+        turned = "turned as the drawing is, so not from north" if policy.place is Place.EXACT else _TURNED
+        return [f"{step}, {turned}, only while the track is shown."]
     return [f"{step}, turned by a secret, {_legs(policy)}, though no track is shown.", *_bounds(policy, plan)]
+
+
+_TURNED = "turned by the same secret as the track"
 
 
 def _legs(policy: Policy) -> str:
@@ -181,8 +189,8 @@ def _notes(policy: Policy, plan: Plan) -> str:
     places = ["a position", "a bearing from a named place", *(["a forbidden word"] if plan.forbidden_words else [])]
     return (
         f"{subject}: all but those in which {join_words(places, 'or')} is found; these are kept "
-        "back. `offing tell` refuses them with the reason; one from a station is listed in the relay's status alone. "
-        "The check can miss one."
+        "back. `offing tell` refuses them with the reason; of one from a station nobody is told, but `offing tell "
+        "EXPEDITION.toml status` lists it. The check can miss one."
     )
 
 

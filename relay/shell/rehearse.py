@@ -5,6 +5,7 @@ the ship; what is written for an audience is what the ship would have written fo
 """
 
 import heapq
+import sqlite3
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -86,7 +87,7 @@ def _rows(plan: Plan, inputs: list[str], rate: float | None) -> Iterator[Row]:
     if any(name.endswith(".db") for name in inputs):
         if len(inputs) > 1:
             raise CaptureError("a journal is rehearsed alone: leave the other inputs out")
-        yield from read_rows(Path(inputs[0]))
+        yield from _journal_rows(Path(inputs[0]))
         return
     captures = [_capture(plan, name, at, rate) for at, name in enumerate(inputs)]
     origin_s: float | None = None
@@ -94,6 +95,15 @@ def _rows(plan: Plan, inputs: list[str], rate: float | None) -> Iterator[Row]:
         origin_s = t_s if origin_s is None else origin_s
         kind = RowKind.WHOLE if whole else RowKind.STREAM
         yield Row(seq, round((t_s - origin_s) * 1e6), t_s, source, kind, data)
+
+
+def _journal_rows(path: Path) -> Iterator[Row]:
+    try:
+        yield from read_rows(path)
+    except sqlite3.Error as error:
+        raise CaptureError(
+            f"{path}: not a journal that can be read ({error}); give the journal.db of a site"
+        ) from error
 
 
 def _capture(plan: Plan, name: str, at: int, rate: float | None) -> Iterator[tuple[float, int, str, bool, bytes]]:

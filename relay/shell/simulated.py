@@ -150,7 +150,7 @@ class Scene:
         yield from pilot.hold(35.0, along_hull(4.0, 11.0), altitude_m=2.0, facing=BOILERS)
         pilot.say("Furnace doors still shut. A white anemone sits on each hinge.")
         yield from pilot.circle(BOILERS, 11.0, 0.9, 0.2, altitude_m=2.6)
-        pilot.say("Moth's lamps shine through between the boilers: she is on the far side.")
+        pilot.say("From here Moth's lamps shine through between the boilers.")
         yield from pilot.hold(210.0, pilot.body.place, altitude_m=2.0, facing=BOILERS)
         yield from self._bow()
         yield from self._stern_break()

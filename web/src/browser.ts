@@ -32,24 +32,6 @@ export function browserPorts(address: string): Ports {
   };
 }
 
-/** How long a picture that came with the page is waited for, in milliseconds: a slow line must not keep the dive back. */
-const PICTURE_MOST_MS = 1_500;
-
-/**
- * Wait until the picture that came with the page is painted, if one did.
- *
- * Making sense of a long dive keeps a slow phone busy, and a picture that came meanwhile would not be seen.
- */
-export function picturePainted(): Promise<void> {
-  const picture = document.querySelector<HTMLImageElement>('#first img');
-  if (picture === null) return Promise.resolve();
-  return new Promise((done) => {
-    const painted = (): void => void requestAnimationFrame(() => setTimeout(done));
-    picture.decode().then(painted, () => done());
-    setTimeout(done, PICTURE_MOST_MS);
-  });
-}
-
 /** The text of an element that holds data; null where there is none. */
 export const dataIn = (id: string): string | null => document.getElementById(id)?.textContent ?? null;
 

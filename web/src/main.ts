@@ -1,7 +1,6 @@
 /** Put the page together: the browser's ports, the sources, the views, one frame. */
 
-import './style.css';
-import { browserDigest, browserPorts, copy, dataIn, isSeen, keep, kept, languagesWished, now_ms, pictureAddresses, picturePainted } from './browser';
+import { browserDigest, browserPorts, copy, dataIn, isSeen, keep, kept, languagesWished, now_ms, pictureAddresses } from './browser';
 import { embeddedPorts, readEmbedded } from './embedded';
 import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
@@ -10,7 +9,6 @@ import { Page } from './page';
 import { remeasure } from './sheet';
 import { liveSource, recordingSource } from './source';
 import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, TURN, type Act, type View } from './state';
-import type { Ports } from './transport';
 import { isSystem, measureIn } from './units';
 import * as cautions from './views/cautions';
 import * as chapters from './views/chapters';
@@ -35,9 +33,7 @@ import { languageFor, speak, words } from './words';
 
 const embedded = readEmbedded(dataIn('recording'), dataIn('briefing'));
 const outside = browserPorts(document.baseURI);
-const painted = picturePainted();
-const world: Ports = { ...outside, read: async (path) => (await Promise.all([outside.read(path), painted]))[0] };
-const ports = embedded === null ? world : embeddedPorts(embedded, world);
+const ports = embedded === null ? outside : embeddedPorts(embedded, outside);
 const calm = matchMedia('(prefers-reduced-motion: reduce)');
 
 function place(id: string): HTMLElement {

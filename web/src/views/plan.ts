@@ -43,7 +43,7 @@ export function create(root: HTMLElement): View {
       scaleBar(pen, scale, field.height);
     } else notice(pen, missing);
     mark(root, 'data-track', missing === null ? 'told' : 'untold');
-    say(foot, missing === null ? caption(dive, grid_m, at_s) : say_.upMore);
+    say(foot, missing === null ? caption(scale, dive, grid_m, state) : say_.upMore);
   };
   return {
     draw(state: State): void {
@@ -82,12 +82,13 @@ function notice(pen: Pen, text: string): void {
   write(pen, text, pen.width / 2, pen.height / 2, { face: 'serif', italic: true, size: 1, align: 'center', style: pen.ink.soft });
 }
 
-function caption(dive: Dive, grid_m: number, at_s: number): string {
+function caption(scale: PlanScale, dive: Dive, grid_m: number, { at, playhead: { at_s } }: State): string {
   const { cell_m, swath_m } = dive.header;
   const parts = [
     words.plan.grid(format.exactLength(grid_m)),
     cell_m === null ? '' : words.plan.cell(format.length(cell_m)),
     swath_m === null ? '' : words.time.plan.swath(format.length(swath_m)),
+    numbersOf(scale, dive, at).length > 0 ? words.time.plan.numbers : '',
     placedTargets(dive, at_s).length > 0 ? words.time.plan.targets : '',
     words.plan.upMore,
   ];

@@ -313,6 +313,7 @@ export const de: Words = {
     },
     plan: {
       swath: (width) => `Schraffiert: der bisher gesehene Grund, entlang des Weges ${width} breit.`,
+      numbers: 'Zahlen: was an Bord geschrieben wurde, wie die Kapitel es zählen.',
       targets: 'Kreuze: Ziele, gezeichnet, wo das Fahrzeug war, als sie gemeldet wurden; umringt, wenn sie angesehen wurden.',
     },
     sums: {

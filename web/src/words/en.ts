@@ -311,6 +311,7 @@ export const en = {
     },
     plan: {
       swath: (width: string) => `Hatched: the ground seen so far, ${width} across along the track.`,
+      numbers: 'Numbers: what was written on board, as the chapters count it.',
       targets: 'Crosses: targets, drawn where the vehicle was shown when each was told; ringed where it was looked at.',
     },
     sums: {

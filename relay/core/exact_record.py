@@ -1,0 +1,130 @@
+"""The exact record of a vehicle: its own recovered logs and its live reports, as one, in the order of its own time.
+
+Rules: exact and private, for the ship alone, and never input to anything that is released. A log stands as it is; a
+live report adds what no log tells of that instant, so that what both tell stands once and gaps are filled from either
+side. Where the two differ the log counts: the link may have rounded, and the journal keeps what was received.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from relay.core.model import OBSERVATION_FIELDS, Observation
+from relay.core.own_time import Report
+
+_MINUTE_S = 60.0
+_NOT_TOLD = ("vehicle", "clock_s", "time_of_day_s")
+_TOLD = tuple(name for name in OBSERVATION_FIELDS if name not in _NOT_TOLD)
+
+
+@dataclass(frozen=True, slots=True)
+class ExactRecord:
+    """The reports of one vehicle in the order of their times.
+
+    `both`: live reports of which a log tells something of the same instant; `differing`: those among them of which it
+    tells something else.
+    """
+
+    reports: tuple[Report, ...]
+    both: int = 0
+    differing: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """What reports cover, without a position: how many, from when to when (Unix seconds, the vehicle's own clock).
+
+    `minutes_gained`: whole minutes of the vehicle's clock in which they have a position and live reports have none.
+    """
+
+    reports: int
+    positions: int
+    first_s: float
+    last_s: float
+    minutes_gained: int
+
+
+class _Logged:
+    """What logs tell at the instants at which there are live reports, too."""
+
+    def __init__(self, logs: Iterable[Report], instants: set[int]) -> None:
+        self._values: dict[tuple[int, str], set[Any]] = {}
+        self._frames: set[bytes] = set()
+        for report in logs:
+            if report.frame is not None:
+                self._frames.add(report.frame)
+            if (instant := _instant(report)) in instants:
+                for name, value in _told(report.observation).items():
+                    self._values.setdefault((instant, name), set()).add(value)
+
+    def compare(self, report: Report) -> tuple[list[str], bool]:
+        """Return the fields of a live report that no log tells of its instant, and whether one tells otherwise."""
+        told = _told(report.observation)
+        if report.frame is not None and report.frame in self._frames:
+            return [], False
+        if not report.own:
+            return list(told), False
+        known = {name: self._values.get((_instant(report), name)) for name in told}
+        differs = any(values is not None and told[name] not in values for name, values in known.items())
+        return [name for name, values in known.items() if values is None], differs
+
+
+def merged(logs: Sequence[Sequence[Report]], live: Sequence[Report]) -> ExactRecord:
+    """Return logs, in the order of their import, and live reports as one record."""
+    out, had = list[Report](), set[tuple[int, Observation]]()
+    for log in logs:
+        out += [report for report in log if (_instant(report), report.observation) not in had]
+        had |= {(_instant(report), report.observation) for report in log}
+    logged = _Logged(out, {_instant(report) for report in live})
+    both = differing = 0
+    for report in _once(live):
+        lacking, differs = logged.compare(report)
+        both += len(lacking) < len(_told(report.observation))
+        differing += differs
+        if lacking:
+            out.append(_only(report, lacking))
+    return ExactRecord(tuple(sorted(out, key=lambda report: report.t_s)), both, differing)
+
+
+def _once(live: Iterable[Report]) -> Iterable[Report]:
+    """Yield live reports but the copies: a mirrored station, or a link that repeats itself, tells the same again."""
+    had: set[tuple[int, Observation]] = set()
+    for report in live:
+        told = _instant(report), report.observation
+        if not report.own or told not in had:
+            yield report
+        had.add(told)
+
+
+def _instant(report: Report) -> int:
+    """Return the time in milliseconds: finer than any clock a log is kept by, coarser than what a format rounds."""
+    return round(report.t_s * 1_000)
+
+
+def _told(observation: Observation) -> dict[str, Any]:
+    return {name: value for name in _TOLD if (value := getattr(observation, name)) is not None}
+
+
+def _only(report: Report, names: Sequence[str]) -> Report:
+    """Return a report with these of its fields alone."""
+    others = {name: None for name in _told(report.observation) if name not in names}
+    return replace(report, observation=replace(report.observation, **others)) if others else report
+
+
+def coverage(reports: Sequence[Report], live: Sequence[Report]) -> Coverage:
+    """Return what reports, at least one, cover beside the live ones."""
+    times = [report.t_s for report in reports]
+    gained = _minutes_placed(reports) - _minutes_placed(live)
+    positions = sum(report.observation.latitude_deg is not None for report in reports)
+    return Coverage(len(reports), positions, min(times), max(times), len(gained))
+
+
+def _minutes_placed(reports: Iterable[Report]) -> set[int]:
+    return {int(report.t_s // _MINUTE_S) for report in reports if report.observation.latitude_deg is not None}
+
+
+def as_values(report: Report) -> dict[str, Any]:
+    """Return a report as plain values: `t` in Unix seconds, whose clock told it, where it came from, what it tells."""
+    clock = "vehicle" if report.own else "ship"
+    known = {"t": report.t_s, "clock": clock, "from": str(report.origin), "vehicle": report.observation.vehicle}
+    return known | {name: str(value) if name == "mode" else value for name, value in _told(report.observation).items()}
