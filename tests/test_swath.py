@@ -139,9 +139,11 @@ def test_there_and_back_covers_no_more_than_there() -> None:
 
 
 def test_three_times_is_seen_again_once() -> None:
-    """Ground that three passes saw counts once as seen again."""
+    """Ground that three passes saw counts once as seen again, and stays so whatever other ground comes after."""
     tracks = [track_of(line((0, 0), (5_000, 0), 50)) for _ in range(3)]
     assert covered(*tracks).again_share == pytest.approx(1.0, rel=1e-3)
+    elsewhere = track_of(line((0, 3_000), (5_000, 3_000), 50))
+    assert covered(*tracks, elsewhere).again_share == pytest.approx(0.5, rel=1e-3)
 
 
 def test_yaw_sees_nothing_again() -> None:
