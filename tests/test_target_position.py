@@ -124,7 +124,7 @@ def test_spread_is_what_monte_carlo_finds(vehicle: Fix, seen: Sighting) -> None:
     [
         (replace(HERE, sigma_m=0.5), sighting(sigmas=(25.0, 5.0, 0.5))),
         (replace(HERE, sigma_m=0.5), sighting(range_is=SLANT, height_m=Measured(54.5, 1.0))),
-        (replace(HERE, sigma_m=0.1), sighting(sigmas=(0.1, 0.1, 0.0), range_is=SLANT, height_m=Measured(45.0, 6.0))),
+        (replace(HERE, sigma_m=1.0), sighting(sigmas=(0.1, 0.1, 0.0), range_is=SLANT, height_m=Measured(45.0, 6.0))),
         (replace(HERE, sigma_m=0.1), sighting(range_m=400.0, range_is=SLANT, depression_deg=Measured(0.0, 8.0))),
     ],
 )
