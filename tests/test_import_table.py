@@ -67,6 +67,13 @@ CORE = {
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
+    # what the ship works out for itself, exact
+    "given": "errors ranges",
+    "survey": "errors geodesy given",
+    "target_position": "errors geodesy given",
+    "swath": "errors geodesy given survey | shapely",
+    "reach": "geodesy given",
+    "overdue": "errors given",
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
@@ -162,9 +169,10 @@ IMPURE_METHODS = set("now utcnow today fromtimestamp get_running_loop getenv".sp
 
 # The rooms whose sockets strangers reach: they handle bytes that were released, and know of nothing exact.
 PUBLIC = set("answers conversation front gate pages representation site viewer wheel".split())
-EXACT = set("fuse geodesy disclosure embargo pipeline channel secrets model sources".split()) | {
-    "own_time",
-    "exact_record",
+EXACT = set(
+    "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
+    "overdue reach survey swath target_position".split()
+) | {
     "shell.journal",
     "shell.recovered",
     "shell.import_log",

@@ -6,7 +6,8 @@ OffingError                  everything below
 │   ├── SecretsError         the secrets file is missing, changed, unreadable or open to others
 │   ├── CaptureError         a capture given to rehearse cannot be read or timed
 │   ├── RefusedError         the running relay doesn't take a message: nothing was journalled
-│   └── RecordingError       a recording is not one, is of another version, or is torn
+│   ├── RecordingError       a recording is not one, is of another version, or is torn
+│   └── SurveyError          a number given to the survey's arithmetic is none, or can't be true
 └── OurFault                 a rule of Offing's own would have been broken: always a bug
     ├── OutOfOrderError      a frame was published that does not follow the last one
     ├── OneDoorError         something other than `release` tried to make or send a released record
@@ -42,6 +43,10 @@ class RefusedError(OperatorError):
 
 class RecordingError(OperatorError):
     """A recording is not one, is of an unknown version, or is torn where it must not be."""
+
+
+class SurveyError(OperatorError):
+    """A value given to the survey's arithmetic is no number, out of its range, or contradicts another."""
 
 
 class OurFault(OffingError):
