@@ -52,7 +52,7 @@ test-web: web/node_modules/.stamp ## Run the page's own tests
 test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (ARGS="-k name" chooses)
 	@.ci/need chromium:chromium firefox-esr:firefox-esr
 	$(call say,python and browser tests)
-	@$(BIN)/python -m pytest --numprocesses 2 --dist worksteal $(ARGS)
+	@$(BIN)/python -m pytest --numprocesses 3 --dist worksteal $(ARGS)
 
 bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out beside a floor
 	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev

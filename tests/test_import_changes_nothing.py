@@ -137,7 +137,7 @@ async def test_import_beside_a_running_relay_changes_nothing_that_is_sent(tmp_pa
     lines = [json.dumps(message).encode() + b"\n" for message in told]
     logged = "".join(json.dumps({**message, "note": "logged"}) + "\n" for message in told)
     (tmp_path / "lantern.jsonl").write_text(logged, encoding="utf-8")
-    async with ship_process(tmp_path, feed_format="station-json", source=source, delay="1 s", quiet="4 s") as ship:
+    async with ship_process(tmp_path, feed_format="station-json", source=source, delay="1 s", quiet="15 s") as ship:
         follower = Follower(ship.port)
         following = asyncio.ensure_future(follower.follow())
         async with asyncio.timeout(60):
