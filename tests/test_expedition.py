@@ -279,6 +279,7 @@ def test_expedition_tells_all_faults_at_once() -> None:
     ("[area]\ncentre = [41 36 S, 12 18 W]\n", 2, "a position is not written like this; write it as [latitude, longit"),
     ('[area\nname = "a"\n', 1, "the name of a table needs its closing bracket"),
     ('[[feed]\nname = "a"\n', 1, "the name of a table needs both closing brackets"),
+    ("[text]\nforbidden = [\u201cMarr\u201d]\n", 2, "quotes are straight"),
     ("[text]\n= 3\n", 2, "a line is a key = value, a [table], or a # remark"),
 ])  # fmt: skip
 def test_text_that_is_not_toml_is_told_by_line_and_remedy(text: str, line: int, remedy: str) -> None:

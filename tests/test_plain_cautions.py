@@ -42,6 +42,8 @@ def test_nothing_is_said_of_a_careful_file() -> None:
     ('depth_step = "10 m"', 'depth_step = "10 m"\ndescent_step = "4 m"', "public: depth to the nearest 4 m is looked"),
     ('track_legs = ["bottom"]', 'track_legs = ["bottom", "ascent"]', "public: the track is shown away from the bottom"),
     ('extra = "10 min"', 'extra = "0 s"', "public: without a secret addition the delay is known to the second"),
+    (LANTERN, AREA.format("bank").replace("40 km", "400 m") + LANTERN, "the declared area reaches 400 m only: it t"),
+    ('sounder = "altitude"\n\n[[feed]]', '\n[[feed]]\nvehicle = "Moth"', "no feed tells depth or height of Lantern: s"),
     (FAMILY, FAMILY + '\nopen = true\nextra = "10 min"',
      "public and family are all open: whoever has the page's address sees each of them (?audience=family), so the qu"),
     (FAMILY, FAMILY + '\ntext = "unchecked"', "family: its annotations are not checked, so a position written in one"),
@@ -96,7 +98,10 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
     assert area.startswith(
         'Declared area: "bank", 40 km about 33.3° S 22.4° E. When any vehicle is outside it, nothing fr'
     )
-    assert reach == "Tracks drawn in metres end 20 km from the first position ever received here, for every audience."
+    assert reach.startswith(
+        "Tracks drawn in metres end 20 km from the first position that was received with this private"
+    )
+    assert zone.endswith("Depth and annotations go on in it, heading doesn't; its name is told to nobody.")
     assert zone.startswith('Zone "bow": the hole in the track is 160 to 220 m in radius (the zone and one to two margi')
     assert words == "Forbidden words: Skerry, Quenby."
     wide = changed("udp://127.0.0.1:10110", "udp://0.0.0.0:10110")

@@ -211,6 +211,7 @@ def test_words_name_the_declared_area_and_what_is_forbidden() -> None:
     assert 'the declared area, "the invented bank", and nothing closer' in words
     assert "a distance or bearing from a named place or a forbidden word." in words
     assert "or a distance or bearing from a named place." in said(preset("public"))
+    assert "Dates, times, depths and compass directions are not looked for: they go out." in words
     assert "nor, unless an annotation says it, which way is north, the date, the time of day or a finer depth" in words
 
 
@@ -263,7 +264,9 @@ def test_words_say_what_a_policy_does_without_what_it_does_not() -> None:
         plan
     )
     assert "How late: not at all: in the recording as it happens." in said(preset("heritage"))
-    assert "turned as that drawing is, and only while it is shown" in said(preset("heritage"))
+    assert "turned as that drawing is: whoever has the positions, too, can work out the true" in said(
+        preset("heritage")
+    )
     assert "turned by the same secret as the track, only while" in said(plan)
 
 

@@ -149,7 +149,7 @@ _SYNTAX = {
     "Illegal character": "a character stands here that no text editor shows: take it out",
     "Unterminated string": "a quote is opened and not closed",
     "Expected \"'\"": "a quote is opened and not closed",
-    "Unclosed array": "a bracket [ is opened and not closed",
+    "Unclosed array": "a bracket [ is opened and not closed, or a comma is missing between two values",
     "Expected ']' at the end of a table": "the name of a table needs its closing bracket, as in [area]",
     "Expected ']]' at the end of an array": "the name of a table needs both closing brackets, as in [[feed]]",
     "Expected '='": "a key needs its value behind it: key = value",
@@ -169,6 +169,8 @@ def syntax_fault(path: Path, text: str, error: TOMLDecodeError) -> str:
         number, remedy = _twice(lines, number)
     elif words.startswith("Unclosed array") and re.match(r"\s*(centre|corners)\s*=", lines[number - 1]):
         remedy = f"a position is not written like this; {AS_POSITION}"
+    elif re.search("[\u201c\u201d\u201e]", lines[number - 1]):
+        remedy = 'quotes are straight, as in name = "Lantern"'
     else:
         remedy = next((ours for theirs, ours in _SYNTAX.items() if words.startswith(theirs)), _SYNTAX["Invalid value"])
     return f"{path} line {number}: {remedy} (not TOML: {words})"

@@ -11,11 +11,12 @@ from relay.core.place_in_text import Notation, find_places
 from relay.core.policy import MICROSECONDS, Disclosed, Leg, Place, Plan, Policy
 from relay.shell.expedition import Expedition
 from relay.shell.plain_words import join_words
-from relay.shell.quantities import say_duration, say_number
+from relay.shell.quantities import say_duration, say_length, say_number
 
 ADVISED_DELAY_US = 20 * 60 * MICROSECONDS
 ADVISED_CELL_M = 10.0
 ADVISED_STEP_M = 5.0
+SMALL_AREA_M = 10_000.0
 
 
 def cautions(expedition: Expedition) -> list[str]:
@@ -40,9 +41,21 @@ def _general(expedition: Expedition) -> Iterator[str]:
         for finding in find_places(plan.area.name):
             if finding.notation is Notation.FROM_A_PLACE:
                 yield f'followers read the name of the declared area, "{plan.area.name}": {finding.why}'
+    if plan.area is not None and plan.area.radius_m is not None and plan.area.radius_m < SMALL_AREA_M:
+        small = say_length(plan.area.radius_m)
+        yield f"the declared area reaches {small} only: it tells the place to {small}, and beyond it everything stops."
+    yield from _untold(plan)
     for zone in plan.zones:
         if plan.area is not None and where_lies(zone, plan.area) is Lies.ACROSS:
             yield f'zone "{zone.name}" reaches beyond the declared area: the edge of the area shows where it is.'
+
+
+def _untold(plan: Plan) -> Iterator[str]:
+    """Say of which vehicles nothing can tell a depth or height, though it may be meant to."""
+    for name in plan.vehicles:
+        feeds = [source for source in plan.sources if source.vehicle in (name, None)]
+        if feeds and all(source.format == "nmea0183" and source.sounder is None for source in feeds):
+            yield f'no feed tells depth or height of {name}: sounder = "altitude" or "depth" in its feed would.'
 
 
 def _names(expedition: Expedition) -> Iterator[tuple[str, str]]:

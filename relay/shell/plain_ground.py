@@ -67,7 +67,10 @@ def describe_ground(plan: Plan) -> list[str]:
     return lines
 
 
-_REACH = "Tracks drawn in metres end {} from the first position ever received here, for every audience."
+_REACH = (
+    "Tracks drawn in metres end {} from the first position that was received with this private folder, for every "
+    "audience: a site further off takes a folder of its own."
+)
 
 
 def _zone(zone: Zone) -> str:
@@ -75,7 +78,7 @@ def _zone(zone: Zone) -> str:
     return (
         f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius (the zone and one to two margins) '
         f"and its middle up to {say_number(zone.margin_m)} m from the zone's own; a secret decides both. Depth and "
-        "annotations go on in it."
+        "annotations go on in it, heading doesn't; its name is told to nobody."
     )
 
 

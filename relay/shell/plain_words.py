@@ -102,10 +102,11 @@ def _writes_freely(policy: Policy) -> bool:
 
 def _track(policy: Policy, plan: Plan) -> list[str]:
     if policy.place is Place.EXACT:
-        within = f"{_legs(policy)} within {say_length(plan.site_radius_m)} of the first position"
-        drawn = f"{within}, to the nearest {say_number(policy.cell_m)} m, turned by a secret"
+        within = "inside the declared area" if plan.area else "wherever it is"
+        near = f"{_legs(policy)} within {say_length(plan.site_radius_m)} of the first position"
+        drawn = f"{near}, to the nearest {say_number(policy.cell_m)} m, turned by a secret"
         return [
-            "Track: latitude and longitude as they were received, the whole dive, wherever it is.",
+            f"Track: latitude and longitude as they were received, the whole dive, {within}.",
             f"  For a drawing it is given in metres, too: {drawn}.",
             *_bounds(policy, plan),
         ]
@@ -118,9 +119,7 @@ def _heading(policy: Policy, plan: Plan) -> list[str]:
     step = f"Heading: in steps of {say_number(policy.heading_step_deg)}°"
     if Disclosed.TRACK in policy.fields:
         if policy.place is Place.EXACT:
-            return [
-                f"{step}, turned as that drawing is, and only while it is shown: beside the positions, north is known."
-            ]
+            return [f"{step}, turned as that drawing is: whoever has the positions, too, can work out the true one."]
         return [f"{step}, turned by the same secret as the track, only while the track is shown."]
     return [f"{step}, turned by a secret, {_legs(policy)}, though no track is shown.", *_bounds(policy, plan)]
 
@@ -199,7 +198,8 @@ def _notes(policy: Policy, plan: Plan) -> str:
     return (
         f"{subject}: all but those in which the check finds {join_words(places, 'or')}. It can miss one, and doesn't "
         "know every name: put yours under [text] forbidden. `offing tell` refuses what it finds, with the reason; what "
-        "comes from a station is kept back in silence, and `offing tell EXPEDITION.toml status` lists it."
+        "comes from a station is kept back in silence, and `offing tell EXPEDITION.toml status` lists it. Dates, "
+        "times, depths and compass directions are not looked for: they go out."
     )
 
 

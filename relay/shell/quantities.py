@@ -31,6 +31,8 @@ def angle_deg(text: object) -> float:
 
 def _read(text: object, units: dict[str, float], what: str, example: str) -> float:
     found = _QUANTITY.match(text) if isinstance(text, str) else None
+    if isinstance(text, str) and "," in text and _QUANTITY.match(pointed := text.replace(",", ".")):
+        raise ValueError(f'{text!r} is not {what}; write it with a point: "{pointed}"')
     if found is None or found[2] not in units:
         raise ValueError(f'{text!r} is not {what}; write it as "{example}" (units: {", ".join(units)})')
     value = float(found[1]) * units[found[2]]
