@@ -270,6 +270,8 @@ async def test_who_comes_late_sees_the_dive_from_its_begin_and_follows(browser: 
         publish(site, demo_dive(4_100)[len(demo_dive(4_010)) :])
         for someone in (early, late):
             await someone.page.locator('[role=slider][aria-valuenow="4100"]').wait_for()
+        chapters = await early.page.locator("#chapters li").count()
+        await late.page.locator("#chapters li").nth(chapters - 1).wait_for()
         assert await early.page.locator("#chapters").inner_text() == await late.page.locator("#chapters").inner_text()
         await late.ribbon.press("Home")
         await late.says(late.headline, "Lantern is on the way down")
