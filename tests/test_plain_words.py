@@ -230,6 +230,8 @@ def test_words_on_zones_say_what_happens_in_them() -> None:
     exact = said(replace(preset("heritage"), zones=(galley,)))
     assert "Zones: they hide nothing from this audience." in exact
     assert "blurred" not in exact
+    for plan in (replace(preset(name), zones=(galley, *frozen)) for name in ("public", "funders", "heritage")):
+        assert not any(name in str(item.record.body) for item in released(plan) for name in ("galley", "stern"))
 
 
 def test_words_on_unchecked_annotations_promise_nothing_of_the_place() -> None:
