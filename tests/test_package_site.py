@@ -1,6 +1,7 @@
 """The wheel, really built and really installed: it carries the page, and needs no Node where it runs."""
 
 import os
+import shutil
 import subprocess
 import sys
 import venv
@@ -13,6 +14,7 @@ import pytest
 import relay
 
 ROOT = Path(__file__).resolve().parents[1]
+NOT_SOURCES = (".git", ".venv", ".*_cache", ".hypothesis", "__pycache__", "node_modules", "dist*", "build")
 LIBRARIES = Path(pytest.__file__).resolve().parents[1]
 
 pytestmark = pytest.mark.slow
@@ -27,10 +29,12 @@ def _run(*command: str | Path, folder: Path, path: str, libraries: str = "") -> 
 
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the wheel, built from this checkout."""
+    """Return the wheel, built from a copy of this checkout: building empties `web/dist`, which other tests read."""
     folder = tmp_path_factory.mktemp("wheel")
+    checkout = shutil.copytree(ROOT, folder / "checkout", symlinks=True, ignore=shutil.ignore_patterns(*NOT_SOURCES))
+    (checkout / "web" / "node_modules").symlink_to(ROOT / "web" / "node_modules")
     build = (sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", folder)
-    _run(*build, folder=ROOT, path=os.environ["PATH"])
+    _run(*build, folder=checkout, path=os.environ["PATH"])
     (built,) = folder.glob("*.whl")
     return built
 
