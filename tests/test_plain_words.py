@@ -48,12 +48,16 @@ def whole_dive() -> list[Row]:
     """Return a dive of 45 minutes, down, along the seabed and up, every value told every five seconds."""
     journal = []
     for at, step in enumerate(walk(540)):
-        depth_m = min(200.0, 4.0 * at, 4.0 * (530 - at))
-        values = {**step, "east": step["east"] * 5, "north": step["north"] * 5, "depth": max(0.0, depth_m)}
-        line = message({**values, "altitude": max(2.0, 203.0 - depth_m)}, INVENTED_SITE, note=NOTES.get(at))
+        values = {**step, "east": step["east"] * 5, "north": step["north"] * 5, "depth": depth_at(at)}
+        line = message({**values, "altitude": max(2.0, 203.0 - depth_at(at))}, INVENTED_SITE, note=NOTES.get(at))
         tilts = b'{"pitch_deg": %.1f, "roll_deg": %.1f, ' % (at % 30 - 15.0, at % 40 - 20.0)
         journal.append((at * 5 * SECOND + 400_000, tilts + line[1:]))
     return rows(journal)
+
+
+def depth_at(report: int) -> float:
+    """Return the depth that a report of the dive tells, metres: a seabed that falls off slowly, at about 200 m."""
+    return max(0.0, min(185.0 + 0.06 * report, 4.0 * report, 4.0 * (530 - report)))
 
 
 NOTES = {300: "silt over the plates", 310: PLACE_TOLD}
@@ -89,6 +93,7 @@ def check_words(plan: Plan) -> None:
         check_never(name.replace("tethered/or", "tethered or"), due, ticks)
     check_when(plan.policies[0], words, due)
     check_steps(words, ticks)
+    check_depths(plan.policies[0], words, due)
     check_bounds(plan.policies[0], words, ticks)
     check_notes(words, due)
 
@@ -114,7 +119,7 @@ def check_when(policy: Policy, words: str, due: list[Due]) -> None:
 
 def check_steps(words: str, ticks: list[list[object]]) -> None:
     """Hold what is said of coarseness, legs, bounds and heading to the rows."""
-    if track := re.search(r"Track: (.*?), to the nearest ([\d.]+) m, moved and turned", words):
+    if track := re.search(r"Track: (.*?), in steps of ([\d.]+) m \(up to [\d.]+ m off each way\), moved and", words):
         shown = [row for row in ticks if row[1] is not None]
         assert shown
         cells = [value for row in shown for value in row[1:3] if isinstance(value, int | float)]
@@ -128,6 +133,25 @@ def check_steps(words: str, ticks: list[list[object]]) -> None:
         assert {row[1] is not None for row in ticks if row[4] is not None} <= {True}
     if "Depth: only at the bottom" in words:
         assert {row[7] for row in ticks if row[3] is not None} <= {"bottom", None}
+
+
+def check_depths(policy: Policy, words: str, due: list[Due]) -> None:
+    """Hold what is said of depth, where it is absolute, to what each report told: in which steps, and how far off."""
+    said_of = re.search(r"Depth: in steps of ([\d.]+) m \(up to ([\d.]+) m off\)(?:.*?and of ([\d.]+) m on)?", words)
+    if said_of is None:
+        return
+    step, off, elsewhere = float(said_of[1]), float(said_of[2]), float(said_of[3] or said_of[1])
+    begun_us = -(-400_000 // policy.tick_us) * policy.tick_us
+    seen = set()
+    for item in due:
+        if item.record.kind is not Kind.TICK or (row := row_of(item))[3] is None:
+            continue
+        report = (item.record.elapsed_us + begun_us - 400_000) // (5 * SECOND)
+        told = float(str(row[3]))
+        assert min(told % step, step - told % step, told % elsewhere, elsewhere - told % elsewhere) < 1e-6
+        assert abs(told - depth_at(report)) <= max(off, 0.75 * elsewhere) + 0.06
+        seen.add(told)
+    assert len(seen) > 1
 
 
 def check_bounds(policy: Policy, words: str, ticks: list[list[object]]) -> None:
@@ -145,7 +169,7 @@ def check_bounds(policy: Policy, words: str, ticks: list[list[object]]) -> None:
 def check_notes(words: str, due: list[Due]) -> None:
     """Hold what is said of annotations to those that left."""
     notes = [item.record.body[1] for item in due if item.record.kind is Kind.NOTE]
-    if "Annotations and targets (finds that you have named): all of them, unchecked" in words:
+    if "Annotations and targets (finds that you have named): all that it gets are unchecked" in words:
         assert notes == list(NOTES.values())
     elif (
         "Annotations and targets (finds that you have named): all but those in which the check finds a position"
@@ -212,7 +236,10 @@ def test_words_name_the_declared_area_and_what_is_forbidden() -> None:
     assert "a distance or bearing from a named place or a forbidden word." in words
     assert "or a distance or bearing from a named place." in said(preset("public"))
     assert "Dates, times, depths and compass directions are not looked for: they go out." in words
-    assert "nor, unless an annotation says it, which way is north, the date, the time of day or a finer depth" in words
+    assert (
+        "nor, unless an annotation says it, which way is north, the date, the time of day or a finer depth or heading"
+        in words
+    )
 
 
 def test_words_on_zones_say_what_happens_in_them() -> None:
@@ -254,7 +281,7 @@ def test_words_say_what_a_policy_does_without_what_it_does_not() -> None:
     policy = replace(plan.policies[0], fields=frozenset({Disclosed.DEPTH}), descent_step_m=50.0)
     words = said(replace(plan, policies=(policy,)))
     assert "secret so" not in words
-    assert "Depth: to the nearest 50 m. " in words
+    assert "Depth: in steps of 50 m (up to 37.5 m off). " in words
     late = replace(plan.policies[0], track_start_m=0.0, extra_us=0)
     assert "It begins once the vehicle has been at the bottom for 10 min." in said(replace(plan, policies=(late,)))
     assert "How late: in the recording 45 min after it happened." in said(replace(plan, policies=(late,)))
@@ -270,9 +297,13 @@ def test_words_say_what_a_policy_does_without_what_it_does_not() -> None:
         preset("heritage")
     )
     assert "turned by the same secret as the track, only while" in said(plan)
+    assert "It undoes that secret for every audience and every dive of the site" in said(preset("heritage"))
+    assert "a finer" not in said(replace(plan, policies=(replace(late, fields=frozenset({Disclosed.NOTES})),)))
 
 
 def test_words_on_an_open_audience_say_who_gets_in() -> None:
     """The door is the one thing that the policy itself does not hold."""
     plan = preset("public")
-    assert "Who: anyone who has the address of the page." in describe_audience(plan.policies[0], True, plan)
+    words = describe_audience(plan.policies[0], True, plan)
+    assert "Who: anyone who reaches the page." in words
+    assert "Who follows live knows the time of day as closely as that." in words

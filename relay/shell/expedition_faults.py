@@ -154,7 +154,7 @@ _SYNTAX = {
     "Expected ']]' at the end of an array": "the name of a table needs both closing brackets, as in [[feed]]",
     "Expected '='": "a key needs its value behind it: key = value",
     "Expected newline": 'something stands behind the value: text is written in quotes, as in delay = "45 min"',
-    "Invalid value": "text is written in quotes, a list in brackets, and yes or no as true or false",
+    "Invalid value": "text is written in quotes, a list in brackets, and yes or no as true or false, in small letters",
     "Invalid statement": "a line is a key = value, a [table], or a # remark",
 }  # fmt: skip
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")

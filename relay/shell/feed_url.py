@@ -129,7 +129,7 @@ def _clash(url: FeedUrl, other: FeedUrl) -> bool:
 
 def _fault(text: str, what: str, transport: Transport | None = None) -> OperatorError:
     example = EXAMPLES[transport] if transport else "; ".join(EXAMPLES.values())
-    return OperatorError(f'feed URL "{text}" {what}. Write it like {example}')
+    return OperatorError(f'feed URL "{text}" {what}{"" if what.endswith("?") else "."} Write it like {example}')
 
 
 def _transport(text: str) -> Transport:

@@ -16,6 +16,7 @@ from relay.shell.quantities import say_duration, say_length, say_number
 ADVISED_DELAY_US = 20 * 60 * MICROSECONDS
 ADVISED_CELL_M = 10.0
 ADVISED_STEP_M = 5.0
+ADVISED_BOTTOM_STEP_M = 50.0
 SMALL_AREA_M = 10_000.0
 
 
@@ -32,7 +33,8 @@ def _general(expedition: Expedition) -> Iterator[str]:
         names = [policy.audience for policy in plan.policies if policy.audience in expedition.open_audiences]
         yield (
             f"{join_words(names)} are all open: whoever has the page's address sees each of them "
-            f"(?audience={names[-1]}), so the quickest and the finest of them is what is public."
+            f"(?audience={names[-1]}), so what is public is the quickest, {_quickest(expedition)}, and the finest of "
+            "everything that any of them is shown."
         )
     for what, name in _names(expedition):
         for finding in find_places(name)[:1]:
@@ -48,6 +50,12 @@ def _general(expedition: Expedition) -> Iterator[str]:
     for zone in plan.zones:
         if plan.area is not None and where_lies(zone, plan.area) is Lies.ACROSS:
             yield f'zone "{zone.name}" reaches beyond the declared area: the edge of the area shows where it is.'
+
+
+def _quickest(expedition: Expedition) -> str:
+    policies = [policy for policy in expedition.plan.policies if policy.audience in expedition.open_audiences]
+    first = min(policies, key=lambda policy: policy.delay_us)
+    return f"{first.audience} ({say_duration(first.delay_us)})"
 
 
 def _untold(plan: Plan) -> Iterator[str]:
@@ -90,15 +98,27 @@ def _of_open(policy: Policy) -> Iterator[str]:
         yield 'the shape of a long run can be looked for on charts: set a radius, such as radius = "1500 m".'
     if shown and policy.track_legs - {Leg.BOTTOM}:
         yield "the track is shown away from the bottom, too: it drifts with tide and current, which can be looked up."
-    if Disclosed.DEPTH in policy.fields and not policy.depth_relative and _finest(policy) < ADVISED_STEP_M:
+    if shown and not policy.track_start_us and not policy.track_start_m:
         yield (
-            f"depth to the nearest {say_number(_finest(policy))} m is looked for on charts: "
-            f'{say_number(ADVISED_STEP_M)} m or more is advised, or depth = "relative".'
+            "the track begins where the vehicle touches down, below where the ship lay: set track_start_after, such as "
+            'track_start_after = "10 min", and track_start = "100 m".'
         )
+    if Disclosed.DEPTH in policy.fields and not policy.depth_relative:
+        yield from _of_depth(policy)
 
 
-def _finest(policy: Policy) -> float:
-    return min(policy.depth_step_m, policy.descent_step_m or policy.depth_step_m)
+def _of_depth(policy: Policy) -> Iterator[str]:
+    if policy.depth_step_m < ADVISED_BOTTOM_STEP_M:
+        yield (
+            f"depth at the bottom in steps of {say_number(policy.depth_step_m)} m is looked for on charts: as with "
+            f'preset = "public", depth_step = "{say_number(ADVISED_BOTTOM_STEP_M)} m" or more is advised, with a finer '
+            'descent_step; or depth = "relative".'
+        )
+    elif policy.descent_step_m is not None and policy.descent_step_m < ADVISED_STEP_M:
+        yield (
+            f"depth in steps of {say_number(policy.descent_step_m)} m on the way down tells to that where the bottom "
+            f'is: descent_step = "{say_number(ADVISED_STEP_M)} m" or more is advised.'
+        )
 
 
 def _of_closed(policy: Policy, plan: Plan) -> Iterator[str]:

@@ -68,8 +68,8 @@ def describe_ground(plan: Plan) -> list[str]:
 
 
 _REACH = (
-    "Tracks drawn in metres end {} from the first position that was received with this private folder, for every "
-    "audience: a site further off takes a folder of its own."
+    "Nobody is shown a track in metres, or a heading, while a vehicle is more than {} from the first position that was "
+    "received with this private folder: a site further off takes a folder of its own."
 )
 
 
@@ -77,8 +77,8 @@ def _zone(zone: Zone) -> str:
     least, most = (say_number(zone.radius_m + widened * zone.margin_m) for widened in (1, 2))
     return (
         f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius (the zone and one to two margins) '
-        f"and its middle up to {say_number(zone.margin_m)} m from the zone's own; a secret decides both. Depth and "
-        "annotations go on in it, heading doesn't; its name is told to nobody."
+        f"and its middle up to {say_number(zone.margin_m)} m from the zone's own; a secret decides both. All else that "
+        "an audience is shown goes on in it, heading doesn't; its name is told to nobody."
     )
 
 
@@ -95,8 +95,15 @@ def _area(area: Area | None) -> str:
 def _extent(area: Area) -> str:
     """Return where an area is, to be compared with a chart."""
     if area.radius_m is not None:
-        return f"{say_length(area.radius_m)} about {_position(area.corners[0])}"
+        return f"{say_length(area.radius_m)} about {_position(area.corners[0])}{_swapped(area.corners[0])}"
     return f"the polygon {', '.join(_position(corner) for corner in area.corners)}"
+
+
+def _swapped(position: Position) -> str:
+    """Return where it would lie with latitude and longitude the other way round, which people write by mistake."""
+    latitude, longitude = position
+    other = f" (the other way round it would be {_position((longitude, latitude))})"
+    return "" if abs(longitude) > 90 or latitude == longitude else other
 
 
 def _position(position: Position) -> str:

@@ -3,7 +3,9 @@
 from collections.abc import Iterable
 
 from relay.core.area import ZoneAction
+from relay.core.disclosure import NEAR_THE_BOTTOM_M, ON_THE_BOTTOM_M
 from relay.core.policy import Disclosed, Leg, Place, Plan, Policy
+from relay.core.quantise import SLACK
 from relay.shell.quantities import say_duration, say_length, say_number
 
 _NAMES = {
@@ -39,7 +41,7 @@ def describe_audience(policy: Policy, is_open: bool, plan: Plan) -> str:
     return "\n".join(lines)
 
 
-_OPEN = "anyone who has the address of the page."
+_OPEN = "anyone who reaches the page."
 _CLOSED = (
     "nobody on the page. The relay writes its recordings into the folder for what is released, below {}; who sees them "
     "is whom you hand them to."
@@ -53,7 +55,8 @@ def _late(policy: Policy, is_open: bool) -> str:
         return f"{where}{least} after it happened." if policy.delay_us else f"not at all: {where}as it happens."
     most = say_duration(policy.delay_us + policy.extra_us)
     secret = "how much exactly is secret, and changes with each dive"
-    return f"{where}between {least} and {most} after it happened; {secret}."
+    live = " Who follows live knows the time of day as closely as that." if is_open else ""
+    return f"{where}between {least} and {most} after it happened; {secret}.{live}"
 
 
 def _seen(policy: Policy, plan: Plan) -> list[str]:
@@ -65,7 +68,7 @@ def _seen(policy: Policy, plan: Plan) -> list[str]:
     if Disclosed.HEADING in policy.fields:
         lines += _heading(policy, plan)
     if Disclosed.ALTITUDE in policy.fields:
-        lines.append('Height above the seabed: in words ("on the bottom", "near the bottom", "mid-water").')
+        lines.append(_ALTITUDE)
     if Disclosed.NOTES in policy.fields:
         lines.append(_notes(policy, plan))
     if Disclosed.STILLS in policy.fields:
@@ -77,8 +80,12 @@ def _seen(policy: Policy, plan: Plan) -> list[str]:
 
 
 _STILLS = (
-    "Stills: pictures that the desk sends with an annotation, without their metadata. What can be seen or read in one, "
-    "such as a position burned into it, is checked by nobody but whoever sends it."
+    "Stills: pictures sent with an annotation by `offing tell`, without their metadata. What can be seen or "
+    "read in one, such as a position burned into it, is checked by nobody but whoever sends it."
+)
+_ALTITUDE = (
+    f'Height above the seabed: in words ("on the bottom" up to {ON_THE_BOTTOM_M:g} m, "near the bottom" up to '
+    f'{NEAR_THE_BOTTOM_M:g} m, then "mid-water"; a quarter more before a word is given up).'
 )
 _BRIEF = (Disclosed.PITCH, Disclosed.ROLL, Disclosed.MODE, Disclosed.LEG)
 
@@ -104,15 +111,28 @@ def _track(policy: Policy, plan: Plan) -> list[str]:
     if policy.place is Place.EXACT:
         within = "inside the declared area" if plan.area else "wherever it is"
         near = f"{_legs(policy)} within {say_length(plan.site_radius_m)} of the first position"
-        drawn = f"{near}, to the nearest {say_number(policy.cell_m)} m, turned by a secret"
+        drawn = f"{near}, in steps of {say_number(policy.cell_m)} m, moved and turned by the site's secret"
         return [
             f"Track: latitude and longitude as they were received, the whole dive, {within}.",
             f"  For a drawing it is given in metres, too: {drawn}.",
+            f"  {_UNDOES}",
             *_bounds(policy, plan),
         ]
-    coarse = f"{_legs(policy)}, to the nearest {say_number(policy.cell_m)} m"
-    secret = "moved and turned by a secret so that it doesn't show where on a chart it lies"
-    return [f"Track: {coarse}, {secret}.", *_bounds(policy, plan)]
+    coarse = f"{_legs(policy)}, in steps of {say_number(policy.cell_m)} m ({_off(policy.cell_m)} each way)"
+    return [
+        f"Track: {coarse}, {_SECRET}.",
+        "  Distance and speed on the page are worked out from it.",
+        *_bounds(policy, plan),
+    ]
+
+
+_SECRET = "moved and turned by the site's secret, one for all audiences, so that no chart shows where it lies"
+_UNDOES = "It undoes that secret for every audience and every dive of the site: whoever has both puts all on a chart."
+
+
+def _off(step: float) -> str:
+    """Return how far what is told in steps is off: a step is held until the value is well past its edge."""
+    return f"up to {say_number((0.5 + SLACK) * step)} m off"
 
 
 def _heading(policy: Policy, plan: Plan) -> list[str]:
@@ -175,19 +195,20 @@ def _zone(names: list[str]) -> str:
 def _depth(policy: Policy) -> str:
     step = say_number(policy.depth_step_m)
     if policy.depth_relative:
-        return f"Depth: only at the bottom, as metres above or below where it was first reached, to {step} m."
+        first = "metres above or below where it was first reached"
+        return f"Depth: only at the bottom, as {first}, in steps of {step} m ({_off(policy.depth_step_m)})."
     if policy.descent_step_m is None or policy.descent_step_m == policy.depth_step_m:
-        return f"Depth: to the nearest {step} m."
+        return f"Depth: in steps of {step} m ({_off(policy.depth_step_m)})."
     return (
-        f"Depth: to the nearest {step} m at the bottom, where depth can betray the place, and to "
-        f"{say_number(policy.descent_step_m)} m on the way down and up."
+        f"Depth: in steps of {step} m ({_off(policy.depth_step_m)}) at the bottom, where depth can betray the place, "
+        f"and of {say_number(policy.descent_step_m)} m on the way down and up."
     )
 
 
 def _notes(policy: Policy, plan: Plan) -> str:
     subject = "Annotations and targets (finds that you have named)"
     if not policy.check_text:
-        return f"{subject}: all of them, unchecked, WHATEVER THEY SAY."
+        return f"{subject}: all that it gets are unchecked, WHATEVER THEY SAY; {_REFUSED}"
     places = [
         "a position or a code for one",
         "a link",
@@ -203,6 +224,10 @@ def _notes(policy: Policy, plan: Plan) -> str:
     )
 
 
+_REFUSED = (
+    "of `offing tell` it gets what is told to all, which is checked, and what is aimed at it alone "
+    "(--audience), which isn't."
+)
 _TIMES = ("the date", "the time of day")
 
 
@@ -215,7 +240,9 @@ def _withheld(policy: Policy) -> str:
         return join_words([*names, *others])
     if not policy.check_text:
         return f"{join_words([*names, *others])}, unless an annotation says them"
-    told = f"unless an annotation says it, {join_words([*others, 'a finer depth or heading'], 'or')}"
+    shown = [_NAMES[field] for field in (Disclosed.DEPTH, Disclosed.HEADING) if field in policy.fields]
+    finer = [f"a finer {join_words(shown, 'or')}"] if shown else []
+    told = f"unless an annotation says it, {join_words([*others, *finer], 'or')}"
     return f"{join_words(names)}; nor, {told}" if names else told
 
 

@@ -34,7 +34,8 @@ def _read(text: object, units: dict[str, float], what: str, example: str) -> flo
     if isinstance(text, str) and "," in text and _QUANTITY.match(pointed := text.replace(",", ".")):
         raise ValueError(f'{text!r} is not {what}; write it with a point: "{pointed}"')
     if found is None or found[2] not in units:
-        raise ValueError(f'{text!r} is not {what}; write it as "{example}" (units: {", ".join(units)})')
+        miles = "; nm are nautical miles" if "nm" in units else ""
+        raise ValueError(f'{text!r} is not {what}; write it as "{example}" (units: {", ".join(units)}{miles})')
     value = float(found[1]) * units[found[2]]
     if not isfinite(value):
         raise ValueError(f"{text!r} is not finite")
