@@ -5,6 +5,8 @@ SHELL := /bin/bash
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
 MAKEFLAGS += --no-builtin-rules --no-print-directory
+# The tests start hundreds of Pythons, which would all compile everything again.
+unexport PYTHONDONTWRITEBYTECODE
 
 PYTHON ?= python3
 VENV := .venv
@@ -52,7 +54,7 @@ test-web: web/node_modules/.stamp ## Run the page's own tests
 test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (ARGS="-k name" chooses)
 	@.ci/need chromium:chromium firefox-esr:firefox-esr
 	$(call say,python and browser tests)
-	@$(BIN)/python -m pytest --numprocesses 3 --dist worksteal $(ARGS)
+	@$(BIN)/python -m pytest --numprocesses 4 --dist worksteal $(ARGS)
 
 bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out beside a floor
 	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev

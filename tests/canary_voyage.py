@@ -9,6 +9,7 @@ from asyncio.subprocess import PIPE
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from importlib import import_module
+from itertools import chain, repeat, takewhile
 from pathlib import Path
 from typing import Any
 
@@ -198,9 +199,10 @@ class Station:
         self._line.close()
         await self._packs.close()
 
-    async def play(self, moments: list[Moment]) -> None:
-        """Send moments, one a beat."""
-        for moment in moments:
+    async def play(self, moments: list[Moment], until: asyncio.Event | None = None) -> None:
+        """Send moments, one a beat; then the last of them again and again, `until` something else has happened."""
+        waits = takewhile(lambda _: until is not None and not until.is_set(), repeat(moments[-1]))
+        for moment in chain(moments, waits):
             self.sent += [moment.lantern, moment.moth]
             for data in nmea(moment):
                 self._datagrams.sendto(data, (FEED_HOST, self._ports["lark"]))

@@ -96,7 +96,7 @@ SHELL = {
     "expedition": "core.errors core.policy expedition_faults expedition_form expedition_sense feed_url | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
-    "plain_words": "core.area core.policy quantities",
+    "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
     "plain_ground": "core.area core.policy feed_url plain_words quantities",
     "plain_cautions": "core.area core.place_in_text core.policy expedition plain_words quantities",
     # bytes in

@@ -116,10 +116,13 @@ async def _dives(
     listening = [asyncio.ensure_future(listener.listen()) for listener in listeners.values()]
     async with station:
         before = await ask_everything(ship.port)
-        playing = asyncio.ensure_future(station.play(dive(26, 0.0)))
+        moments, decided = dive(26, 0.0), asyncio.Event()
+        playing = asyncio.ensure_future(station.play(moments[:18], decided))
         await asyncio.gather(*(listener.until(1, 0) for listener in listeners.values()))
         refused = await station.decide()
+        decided.set()
         await playing
+        await station.play(moments[18:])
         await asyncio.gather(*(listener.until(1, 3) for listener in listeners.values()))
         playing = asyncio.ensure_future(station.play([*dive(16, 40.0), *astray(12)]))
         during = await ask_everything(ship.port, patient=True)

@@ -216,7 +216,7 @@ async def test_still_told_to_a_running_ship_is_on_the_page_no_earlier_than_its_d
     browser: Browser, tmp_path: Path
 ) -> None:
     """Real processes, from `offing ship` and `offing tell say --still` to the picture in the browser."""
-    delay_s, port = 6.0, free_port()
+    delay_s, port = 10.0, free_port()
     (tmp_path / "bell.jpg").write_bytes(photo((-38.61472, -21.93306), SIZE))
     source, options = f"tcp-listen://127.0.0.1:{port}", {"feed_format": "station-json", "quiet": "60 s"}
     async with ship_process(tmp_path, source=source, delay=f"{delay_s:g} s", stills=True, **options) as ship:
@@ -237,6 +237,6 @@ async def test_still_told_to_a_running_ship_is_on_the_page_no_earlier_than_its_d
             assert kept == [(tmp_path / "bell.jpg").read_bytes()]
             assert answered_s - said_s < delay_s, "too slow a machine to tell early from late"
             assert await small(someone).count() == 0
-            await small(someone).wait_for()
+            await small(someone).wait_for(timeout=30_000)
             assert time.monotonic() >= said_s + delay_s
             assert await seen(small(someone).locator("img")) == SIZE
