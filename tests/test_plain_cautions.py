@@ -108,7 +108,7 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
     assert describe_vehicles(expedition.plan) == "Vehicles: Lantern and Moth."
     area, reach, zone, words = describe_ground(expedition.plan)
     assert area.startswith(
-        'Declared area: "bank", 40 km about 33.3° S 22.4° E (the other way round it would be 22.4° N 33.3° W). When any'
+        'Declared area: "bank", all within 40 km of 33.3° S 22.4° E (the other way round it would be 22.4° N 33.3° W). '
     )
     assert reach.startswith(
         "Nobody is shown a track in metres, or a heading, while a vehicle is more than 20 km from the first position"

@@ -86,7 +86,8 @@ def _area(area: Area | None) -> str:
     if area is None:
         return "Declared area: none, so nothing stops the release if a vehicle is somewhere else than you think."
     stops = (
-        "When any vehicle is outside it, nothing from then on is released to anybody until you resume it; what "
+        "When any vehicle is outside it, nothing from then on is released to anybody until you resume it "
+        "(`offing tell EXPEDITION.toml resume`); what "
         "happened before still goes out when its delay is up, unless you stop that, too."
     )
     return f'Declared area: "{area.name}", {_extent(area)}. {stops}'
@@ -95,7 +96,7 @@ def _area(area: Area | None) -> str:
 def _extent(area: Area) -> str:
     """Return where an area is, to be compared with a chart."""
     if area.radius_m is not None:
-        return f"{say_length(area.radius_m)} about {_position(area.corners[0])}{_swapped(area.corners[0])}"
+        return f"all within {say_length(area.radius_m)} of {_position(area.corners[0])}{_swapped(area.corners[0])}"
     return f"the polygon {', '.join(_position(corner) for corner in area.corners)}"
 
 

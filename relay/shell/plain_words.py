@@ -121,12 +121,12 @@ def _track(policy: Policy, plan: Plan) -> list[str]:
     coarse = f"{_legs(policy)}, in steps of {say_number(policy.cell_m)} m ({_off(policy.cell_m)} each way)"
     return [
         f"Track: {coarse}, {_SECRET}.",
-        "  Distance and speed on the page are worked out from it.",
+        "  Distance and speed are worked out from it.",
         *_bounds(policy, plan),
     ]
 
 
-_SECRET = "moved and turned by the site's secret, one for all audiences, so that no chart shows where it lies"
+_SECRET = "moved and turned by the site's secret, one for all audiences: no chart shows where it lies"
 _UNDOES = "It undoes that secret for every audience and every dive of the site: whoever has both puts all on a chart."
 
 
@@ -208,7 +208,7 @@ def _depth(policy: Policy) -> str:
 def _notes(policy: Policy, plan: Plan) -> str:
     subject = "Annotations and targets (finds that you have named)"
     if not policy.check_text:
-        return f"{subject}: all that it gets are unchecked, WHATEVER THEY SAY; {_REFUSED}"
+        return f"{subject}: {_UNCHECKED}"
     places = [
         "a position or a code for one",
         "a link",
@@ -224,9 +224,9 @@ def _notes(policy: Policy, plan: Plan) -> str:
     )
 
 
-_REFUSED = (
-    "of `offing tell` it gets what is told to all, which is checked, and what is aimed at it alone "
-    "(--audience), which isn't."
+_UNCHECKED = (
+    "not checked for this audience. What a station sends reaches it WHATEVER IT SAYS, and so does what `offing tell` "
+    "says to it alone (--audience). What is said to everybody is checked, for the sake of the others."
 )
 _TIMES = ("the date", "the time of day")
 
