@@ -98,6 +98,7 @@ async def test_link_is_shown_where_it_cannot_be_copied(browser: Browser) -> None
     async with watching(browser, "#dive=1&at=3894") as (someone, _):
         await someone.page.add_init_script("Object.defineProperty(navigator, 'clipboard', { value: undefined })")
         await someone.page.reload()
+        await someone.page.locator("#chapters li").first.wait_for()
         await someone.button("Copy a link to this moment").press("Enter")
         await someone.says(someone.page.get_by_role("status"), "Here is the link, to be copied by hand")
         field = someone.page.get_by_role("textbox", name="Link to this moment")
