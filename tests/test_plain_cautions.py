@@ -93,7 +93,6 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
     text = changed('[[vehicle]]\nname = "Lantern"', AREA.format("bank") + BOW.format("[-33.3, 22.4]")
                    + '[text]\nforbidden = ["Skerry", "Quenby"]\n\n[[vehicle]]\nname = "Lantern"')  # fmt: skip
     expedition = parse_expedition(text, PATH)
-    first_source = expedition.plan.sources[0]
     first, second = (
         describe_feed(source, feed.url) for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True)
     )
@@ -114,11 +113,20 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
         "Nobody is shown a track in metres, or a heading, while a vehicle is more than 20 km from the first position"
     )
     assert zone.endswith(
-        "All else that an audience is shown goes on in it, heading doesn't; its name is told to nobody."
+        "In it no track and no heading is shown; depth, annotations and all else go on. Its name is told to nobody."
     )
+    trusted = text.replace('delay = "20 min"\nfields = ["depth", "notes"]', 'preset = "heritage"')
+    assert describe_ground(parse_expedition(trusted, PATH).plan)[2].endswith("It hides nothing from family.")
+    frozen = text.replace('margin = "60 m"', 'margin = "60 m"\naction = "freeze"')
+    assert "In it the track stands still and no heading" in describe_ground(parse_expedition(frozen, PATH).plan)[2]
     assert zone.startswith('Zone "bow": the hole in the track is 160 to 220 m in radius (the zone and one to two margi')
     assert words == "Forbidden words: Skerry, Quenby."
+
+
+def test_feeds_that_anybody_reaches_and_what_is_missing_are_told() -> None:
+    """A port open to the network, a sounder without a meaning, no area: each said where it is read."""
     wide = changed("udp://127.0.0.1:10110", "udp://0.0.0.0:10110")
+    first_source = parse_expedition(wide, PATH).plan.sources[0]
     feed = parse_expedition(wide, PATH).feeds[0]
     assert "(anyone on the network who sends to port 10110 is believed)" in describe_feed(first_source, feed.url)
     silent = parse_expedition(changed('sounder = "altitude"\n', ""), PATH)
@@ -134,7 +142,8 @@ def test_check_prints_the_cautions_last(tmp_path: Path) -> None:
     path.write_text(RIGHT.replace('delay = "45 min"', 'delay = "1 s"'), encoding="utf-8")
     command = [sys.executable, "-m", "relay", "check", str(path)]
     done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=Path(__file__).parents[1])
-    assert "The expedition file is in order." in done.stdout
+    assert "The expedition file can be used." in done.stdout
+    assert "think twice about this:\nCAUTION: " in done.stdout
     cautions_ = [line for line in done.stdout.splitlines() if line.startswith("CAUTION: ")]
     assert len(cautions_) > 1
     assert cautions_ == done.stdout.splitlines()[-len(cautions_) :]

@@ -71,7 +71,7 @@ def released(plan: Plan) -> list[Due]:
 
 def said(plan: Plan) -> str:
     """Return what is said of the one audience of a plan, in one line."""
-    return " ".join(describe_audience(plan.policies[0], False, plan).split())
+    return " ".join(describe_audience(plan.policies[0], frozenset(), plan).split())
 
 
 def row_of(item: Due) -> list[object]:
@@ -85,12 +85,7 @@ def check_words(plan: Plan) -> None:
     words, due = said(plan), released(plan)
     ticks = [row_of(item) for item in due if item.record.kind is Kind.TICK]
     assert any(row[0] == "reporting" for row in ticks)
-    never = re.search(
-        r"Never shown: (.*?)(?:; nor, unless an annotation says it, .*|, unless an annotation says them)?\.$", words
-    )
-    assert never
-    for name in re.split(", | and ", never[1].replace("tethered or", "tethered/or")):
-        check_never(name.replace("tethered/or", "tethered or"), due, ticks)
+    check_hidden(words, due, ticks)
     check_when(plan.policies[0], words, due)
     check_steps(words, ticks)
     check_depths(plan.policies[0], words, due)
@@ -98,12 +93,19 @@ def check_words(plan: Plan) -> None:
     check_notes(words, due)
 
 
-def check_never(name: str, due: list[Due], ticks: list[list[object]]) -> None:
-    """Hold a name in the list of what is never shown to the records."""
-    if name in ("annotations", "targets"):
+def check_hidden(words: str, due: list[Due], ticks: list[list[object]]) -> None:
+    """Hold what is said to be shown never, or in the words of annotations alone, to the records."""
+    hidden = re.findall(r"(?:Never shown|Only an annotation[a-z ]*): (.*?)\. ", words)
+    assert hidden
+    names = re.sub("a finer .*", "", ", ".join(hidden))
+    if "annotations and targets" in names:
         assert not [item for item in due if item.record.kind in (Kind.NOTE, Kind.TARGET)]
-    for column in COLUMNS.get(name, ()):
-        assert {row[column] for row in ticks if len(row) > column} <= {None}, name
+    for name, columns in COLUMNS.items():
+        for column in columns if name in names else ():
+            assert {row[column] for row in ticks if len(row) > column} <= {None}, name
+    if "(what is shown only on some legs gives it away while it is shown)" not in names:
+        given_away = any("only " in said for said in re.findall(r"(?:Track|Heading|Depth): ([^.]*)", words))
+        assert not given_away or "the leg of the dive" not in names
 
 
 def check_when(policy: Policy, words: str, due: list[Due]) -> None:
@@ -189,10 +191,10 @@ def test_words_on_a_preset_are_kept_by_what_is_sent(name: str) -> None:
     check_words(plan)
     words = said(plan)
     assert ("THE EXACT POSITION" in words) == (name == "heritage")
-    assert ("latitude and longitude; nor, unless an annotation says it, which way is north" in words) == (
+    assert ("Only an annotation that gets past the check could tell: latitude, longitude, which" in words) == (
         name != "heritage"
     )
-    assert "Who: nobody on the page. The relay writes its recordings into the folder for what is released" in words
+    assert "Who: nobody on the page. As it falls due, what is released to it is written to recordings, a f" in words
 
 
 FIELDS = [frozenset({field}) for field in Disclosed] + [frozenset(Disclosed) - {field} for field in Disclosed]
@@ -238,10 +240,7 @@ def test_words_name_the_declared_area_and_what_is_forbidden() -> None:
     assert "a distance or bearing from a named place or a forbidden word." in words
     assert "or a distance or bearing from a named place." in said(preset("public"))
     assert "Dates, times, depths and compass directions are not looked for: they go out." in words
-    assert (
-        "nor, unless an annotation says it, which way is north, the date, the time of day or a finer depth or heading"
-        in words
-    )
+    assert "which way is north, the date, the time of day or a finer depth or heading. No record says" in words
 
 
 def test_words_on_zones_say_what_happens_in_them() -> None:
@@ -257,7 +256,7 @@ def test_words_on_zones_say_what_happens_in_them() -> None:
         in both
     )
     exact = said(replace(preset("heritage"), zones=(galley,)))
-    assert "Zones: they hide nothing from this audience." in exact
+    assert "Zones hide nothing from this audience, the heading neither." in exact
     assert "blurred" not in exact
     for plan in (replace(preset(name), zones=(galley, *frozen)) for name in ("public", "funders", "heritage")):
         assert not any(name in str(item.record.body) for item in released(plan) for name in ("galley", "stern"))
@@ -272,7 +271,10 @@ def test_words_on_unchecked_annotations_promise_nothing_of_the_place() -> None:
     words = said(replace(plan, policies=(free,)))
     assert "but WHATEVER IS WRITTEN IN AN ANNOTATION IS SHOWN, a position, too." in words
     assert "nothing closer" not in words
-    assert words.endswith("the date and the time of day, unless an annotation says them.")
+    assert (
+        "Only an annotation could tell: latitude, longitude, which way is north, the date, the time of day or a "
+        "finer depth. No record says" in words
+    )
     assert PLACE_TOLD in {item.record.body[1] for item in released(replace(plan, policies=(free,)))
                           if item.record.kind is Kind.NOTE}  # fmt: skip
 
@@ -299,13 +301,33 @@ def test_words_say_what_a_policy_does_without_what_it_does_not() -> None:
         preset("heritage")
     )
     assert "turned by the same secret as the track, only while" in said(plan)
-    assert "It undoes that secret for every audience and every dive of the site" in said(preset("heritage"))
+    assert "THIS UNDOES THAT SECRET for every audience and every dive of the site" in said(preset("heritage"))
     assert "a finer" not in said(replace(plan, policies=(replace(late, fields=frozenset({Disclosed.NOTES})),)))
 
 
 def test_words_on_an_open_audience_say_who_gets_in() -> None:
     """The door is the one thing that the policy itself does not hold."""
     plan = preset("public")
-    words = describe_audience(plan.policies[0], True, plan)
-    assert "Who: anyone who reaches the page." in words
-    assert "Who follows live knows the time of day as closely as that." in words
+    name = plan.policies[0].audience
+    words = describe_audience(plan.policies[0], frozenset({name}), plan)
+    assert "Who: anyone who reaches the page.\n" in words
+    assert "who watches live has a clock, and so can tell it to within what is said" in words
+    guests = replace(plan.policies[0], audience="guests")
+    both = replace(plan, policies=(*plan.policies, guests))
+    words = describe_audience(guests, frozenset({name, "guests"}), both)
+    assert f"They can choose {name} there as well, and see all that it shows.\n" in words
+    assert "They can choose" not in describe_audience(guests, frozenset({"guests"}), both)
+
+
+def test_words_say_that_what_is_shown_on_one_leg_gives_the_leg_away() -> None:
+    """A leg that is said to be never shown, while a track is shown at the bottom alone, is told by the track."""
+    plan = preset("public")
+    at_bottom = replace(plan.policies[0], fields=frozenset({Disclosed.TRACK}))
+    shown = [row_of(item) for item in released(plan) if item.record.kind is Kind.TICK]
+    assert {row[7] for row in shown if row[1] is not None} == {"bottom"}
+    told = "ascent) in words (what is shown only on some legs gives it away while it is shown)"
+    assert told in said(replace(plan, policies=(at_bottom,)))
+    deep = replace(at_bottom, fields=frozenset({Disclosed.DEPTH}), depth_relative=True, descent_step_m=None)
+    assert told in said(replace(plan, policies=(deep,)))
+    whole = replace(at_bottom, track_legs=frozenset(Leg))
+    assert "in words" not in said(replace(plan, policies=(whole,)))

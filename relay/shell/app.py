@@ -73,16 +73,17 @@ def run(options: argparse.Namespace) -> int:
 
 def _check(options: argparse.Namespace) -> int:
     expedition = read_expedition(options.expedition)
-    print(f"{expedition.plan.expedition}, aboard {expedition.ship}. The expedition file is in order.\n")
+    print(f"{expedition.plan.expedition}, aboard {expedition.ship}. The expedition file can be used.\n")
     print(describe_page(expedition.listen))
     print(describe_vehicles(expedition.plan))
     for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True):
         print(describe_feed(source, feed.url))
     print("\n".join(describe_ground(expedition.plan)))
     for policy in expedition.plan.policies:
-        print("\n" + describe_audience(policy, policy.audience in expedition.open_audiences, expedition.plan))
+        print("\n" + describe_audience(policy, expedition.open_audiences, expedition.plan))
     if told := cautions(expedition):
-        print("\n" + "\n".join(f"CAUTION: {words}" for words in told))
+        print("\nIt can be used as it is, but think twice about this:")
+        print("\n".join(f"CAUTION: {words}" for words in told))
     return 0
 
 

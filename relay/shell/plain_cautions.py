@@ -112,7 +112,8 @@ def _of_depth(policy: Policy) -> Iterator[str]:
         yield (
             f"depth at the bottom in steps of {say_number(policy.depth_step_m)} m is looked for on charts: as with "
             f'preset = "public", depth_step = "{say_number(ADVISED_BOTTOM_STEP_M)} m" or more is advised, with a finer '
-            'descent_step; or depth = "relative".'
+            'descent_step; or depth = "relative", which tells only how far above or below where the '
+            "bottom was first reached."
         )
     elif policy.descent_step_m is not None and policy.descent_step_m < ADVISED_STEP_M:
         yield (

@@ -1,7 +1,7 @@
 """Vehicles, feeds, area, zones and forbidden words of an expedition file in words that need no engineer."""
 
-from relay.core.area import Area, Position, Zone
-from relay.core.policy import Plan, SourcePlan
+from relay.core.area import Area, Position, Zone, ZoneAction
+from relay.core.policy import Disclosed, Place, Plan, SourcePlan
 from relay.shell.feed_url import FeedUrl, Transport
 from relay.shell.plain_words import join_words
 from relay.shell.quantities import say_length, say_number
@@ -61,7 +61,7 @@ def describe_ground(plan: Plan) -> list[str]:
     """Return lines on the declared area, zones and forbidden words: what stops or hides, for all audiences."""
     reach = say_length(plan.site_radius_m)
     lines = [_area(plan.area), _REACH.format(reach)]
-    lines += [_zone(zone) for zone in plan.zones]
+    lines += [_zone(zone) + _unhidden(plan) for zone in plan.zones]
     if plan.forbidden_words:
         lines.append(f"Forbidden words: {', '.join(plan.forbidden_words)}.")
     return lines
@@ -74,12 +74,20 @@ _REACH = (
 
 
 def _zone(zone: Zone) -> str:
+    hides = {ZoneAction.WITHHOLD: "no track and", ZoneAction.FREEZE: "the track stands still and"}[zone.action]
     least, most = (say_number(zone.radius_m + widened * zone.margin_m) for widened in (1, 2))
     return (
         f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius (the zone and one to two margins) '
-        f"and its middle up to {say_number(zone.margin_m)} m from the zone's own; a secret decides both. All else that "
-        "an audience is shown goes on in it, heading doesn't; its name is told to nobody."
+        f"and its middle up to {say_number(zone.margin_m)} m from the zone's own; a secret decides both. In it {hides} "
+        "no heading is shown; depth, annotations and all else go on. Its name is told to nobody."
     )
+
+
+def _unhidden(plan: Plan) -> str:
+    """Return for whom the zones do not count."""
+    moves = {Disclosed.TRACK, Disclosed.HEADING}
+    exact = [each.audience for each in plan.policies if each.place is Place.EXACT and each.fields & moves]
+    return f" It hides nothing from {join_words(exact)}." if exact else ""
 
 
 def _area(area: Area | None) -> str:

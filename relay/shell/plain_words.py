@@ -28,24 +28,38 @@ _LEGS = {
 }
 
 
-def describe_audience(policy: Policy, is_open: bool, plan: Plan) -> str:
+def describe_audience(policy: Policy, open_audiences: frozenset[str], plan: Plan) -> str:
     """Return a paragraph on one audience: who gets in, how late, what they see, how coarse, what they don't see."""
+    is_open = policy.audience in open_audiences
     lines = [
         f"Audience {policy.audience}",
-        f"  Who: {_OPEN if is_open else _CLOSED.format(policy.audience)}",
+        f"  Who: {_opened(policy, open_audiences, plan) if is_open else _CLOSED.format(policy.audience)}",
         f"  How late: {_late(policy, is_open)}",
         f"  How often: an update every {say_duration(policy.tick_us)}, even when there is nothing new.",
         *(f"  {line}" for line in _seen(policy, plan)),
-        f"  Never shown: {_withheld(policy)}.",
+        *(f"  {line}" for line in _withheld(policy, is_open)),
     ]
     return "\n".join(lines)
 
 
-_OPEN = "anyone who reaches the page."
 _CLOSED = (
-    "nobody on the page. The relay writes its recordings into the folder for what is released, below {}; who sees them "
-    "is whom you hand them to."
+    "nobody on the page. As it falls due, what is released to it is written to recordings, a file for each dive, in "
+    "{}/ in the folder for what is released. Who sees it is whom you hand those files to."
 )
+_LIVE = (
+    "No record says when anything happened, but who watches live has a clock, and so can tell it to within what is "
+    'said at "How late".'
+)
+_FILED = "No record says when anything happened, but the dates of the files on a disk do, as closely as they are late."
+
+
+def _opened(policy: Policy, open_audiences: frozenset[str], plan: Plan) -> str:
+    others = [each.audience for each in plan.policies if each.audience in open_audiences - {policy.audience}]
+    if not others:
+        return "anyone who reaches the page."
+    return (
+        f"anyone who reaches the page. They can choose {join_words(others)} there as well, and see all that it shows."
+    )
 
 
 def _late(policy: Policy, is_open: bool) -> str:
@@ -55,8 +69,7 @@ def _late(policy: Policy, is_open: bool) -> str:
         return f"{where}{least} after it happened." if policy.delay_us else f"not at all: {where}as it happens."
     most = say_duration(policy.delay_us + policy.extra_us)
     secret = "how much exactly is secret, and changes with each dive"
-    live = " Who follows live knows the time of day as closely as that." if is_open else ""
-    return f"{where}between {least} and {most} after it happened; {secret}.{live}"
+    return f"{where}between {least} and {most} after it happened; {secret}."
 
 
 def _seen(policy: Policy, plan: Plan) -> list[str]:
@@ -127,7 +140,10 @@ def _track(policy: Policy, plan: Plan) -> list[str]:
 
 
 _SECRET = "moved and turned by the site's secret, one for all audiences: no chart shows where it lies"
-_UNDOES = "It undoes that secret for every audience and every dive of the site: whoever has both puts all on a chart."
+_UNDOES = (
+    "THIS UNDOES THAT SECRET for every audience and every dive of the site: whoever has a recording of this audience "
+    "can put what the others are shown on a chart, too."
+)
 
 
 def _off(step: float) -> str:
@@ -156,7 +172,7 @@ def _bounds(policy: Policy, plan: Plan) -> list[str]:
     """Return where and when, within its legs, a track (or a heading alone) is shown."""
     lines = [f"  {line}" for line in (_begins(policy), _reaches(policy)) if line]
     if plan.zones and policy.place is Place.EXACT:
-        lines.append("  Zones: they hide nothing from this audience.")
+        lines.append("  Zones hide nothing from this audience, the heading neither.")
     elif plan.zones:
         lines.append(f"  {_zones(plan)}")
     return lines
@@ -229,21 +245,32 @@ _UNCHECKED = (
     "says to it alone (--audience). What is said to everybody is checked, for the sake of the others."
 )
 _TIMES = ("the date", "the time of day")
+_GIVES_AWAY = " in words (what is shown only on some legs gives it away while it is shown)"
 
 
-def _withheld(policy: Policy) -> str:
+def _withheld(policy: Policy, is_open: bool) -> list[str]:
+    """Return what is in no record, and what is in none but the words of an annotation."""
     names = [_NAMES[field] for field in Disclosed if field not in policy.fields]
-    if policy.place is not Place.EXACT or Disclosed.TRACK not in policy.fields:
-        names += ["latitude", "longitude"]
+    if Disclosed.LEG not in policy.fields and _tells_leg(policy):
+        names[names.index(_NAMES[Disclosed.LEG])] += _GIVES_AWAY
     others = list(_TIMES) if policy.place is Place.EXACT else ["which way is north", *_TIMES]
+    if policy.place is not Place.EXACT or Disclosed.TRACK not in policy.fields:
+        others = ["latitude", "longitude", *others]
+    clocks = _LIVE if is_open else _FILED
     if Disclosed.NOTES not in policy.fields:
-        return join_words([*names, *others])
-    if not policy.check_text:
-        return f"{join_words([*names, *others])}, unless an annotation says them"
+        return [f"Never shown: {join_words([*names, *others])}. {clocks}"]
+    never = [f"Never shown: {join_words(names)}."] if names else []
+    past = " that gets past the check" if policy.check_text else ""
     shown = [_NAMES[field] for field in (Disclosed.DEPTH, Disclosed.HEADING) if field in policy.fields]
     finer = [f"a finer {join_words(shown, 'or')}"] if shown else []
-    told = f"unless an annotation says it, {join_words([*others, *finer], 'or')}"
-    return f"{join_words(names)}; nor, {told}" if names else told
+    return [*never, f"Only an annotation{past} could tell: {join_words([*others, *finer], 'or')}. {clocks}"]
+
+
+def _tells_leg(policy: Policy) -> bool:
+    """Say whether a track, heading or depth is shown on some legs alone."""
+    some_legs = policy.track_legs not in (frozenset(Leg), frozenset())
+    moves = bool(policy.fields & {Disclosed.TRACK, Disclosed.HEADING}) and some_legs
+    return moves or (Disclosed.DEPTH in policy.fields and policy.depth_relative)
 
 
 def join_words(words: Iterable[str], last: str = "and") -> str:
