@@ -16,8 +16,8 @@ CAREFUL = RIGHT.replace(
     'track_legs = ["bottom"]', 'track_legs = ["bottom"]\nradius = "1500 m"\ntrack_start_after = "5 min"'
 ).replace('depth_step = "10 m"', 'depth_step = "50 m"\ndescent_step = "10 m"')
 SEVERAL = (
-    "public and family are all open: whoever has the page's address sees each of them (?audience=family), so what is "
-    "public is the quickest, family (20 min), and the finest of everything that any of them is shown."
+    "public and family are all open: a stranger can choose any of them on the page (?audience=family). So the world is "
+    "only as late as the quickest, family (20 min), and sees whatever one of them shows."
 )
 FIELDS, PRESET = 'fields = ["track", "depth", "heading", "mode", "notes"]\ncell = "25 m"\n', 'preset = "public"\n'
 STEPS = 'depth_step = "50 m"\ndescent_step = "10 m"'
@@ -46,11 +46,11 @@ def test_nothing_is_said_of_a_careful_file() -> None:
     ('delay = "45 min"', 'delay = "1199 s"', "public: 19 min 59 s is a short delay"),
     ('cell = "25 m"', 'cell = "1 m"', "public: positions to 1 m show every turn of the vehicle"),
     ('cell = "25 m"', 'cell = "9.9 m"', "public: positions to 9.9 m show every turn of the vehicle"),
-    (STEPS, 'depth_step = "0.1 m"', "public: depth at the bottom in steps of 0.1 m is looked for on charts: as with"),
-    (STEPS, 'depth_step = "49 m"\ndescent_step = "1 m"', "public: depth at the bottom in steps of 49 m is looked f"),
+    (STEPS, 'depth_step = "0.1 m"', "public: depth at the bottom in steps of 0.1 m lets a stranger look for the place"),
+    (STEPS, 'depth_step = "49 m"\ndescent_step = "1 m"', "public: depth at the bottom in steps of 49 m lets a"),
     (STEPS, 'depth_step = "50 m"\ndescent_step = "4 m"', "public: depth in steps of 4 m on the way down tells to"),
     ('\ntrack_start_after = "5 min"', "", "public: the track begins where the vehicle touches down, below where t"),
-    (FIELDS + STEPS, PRESET + 'depth_step = "10 m"', "public: depth at the bottom in steps of 10 m is looked for on"),
+    (FIELDS + STEPS, PRESET + 'depth_step = "10 m"', "public: depth at the bottom in steps of 10 m lets a st"),
     ('track_legs = ["bottom"]', 'track_legs = ["bottom", "ascent"]', "public: the track is shown away from the bottom"),
     ('extra = "10 min"', 'extra = "0 s"', "public: without a secret addition the delay is known to the second"),
     (LANTERN, AREA.format("bank").replace("40 km", "400 m") + LANTERN, "the declared area reaches 400 m only: it t"),
@@ -98,7 +98,8 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
     )
     assert first == (
         "Feed position: nmea0183 for Lantern from udp://127.0.0.1:10110 (any program on this "
-        "machine that sends to port 10110 is believed); its DPT sentences tell the vehicle's height above the seabed."
+        "machine that sends to port 10110 is believed); its sounder (DPT sentences) tells the vehicle's height above "
+        "the seabed."
     )
     assert second == (
         "Feed station: station-json for whichever vehicle each record names from tcp-listen://127.0.0.1:4010 (any "
@@ -113,13 +114,14 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
         "Nobody is shown a track in metres, or a heading, while a vehicle is more than 20 km from the first position"
     )
     assert zone.endswith(
-        "In it no track and no heading is shown; depth, annotations and all else go on. Its name is told to nobody."
+        "In it no track and no heading is shown; depth, annotations and all else go on. The relay itself tells "
+        "its name to nobody."
     )
     trusted = text.replace('delay = "20 min"\nfields = ["depth", "notes"]', 'preset = "heritage"')
     assert describe_ground(parse_expedition(trusted, PATH).plan)[2].endswith("It hides nothing from family.")
     frozen = text.replace('margin = "60 m"', 'margin = "60 m"\naction = "freeze"')
     assert "In it the track stands still and no heading" in describe_ground(parse_expedition(frozen, PATH).plan)[2]
-    assert zone.startswith('Zone "bow": the hole in the track is 160 to 220 m in radius (the zone and one to two margi')
+    assert zone.startswith('Zone "bow": the hole in the track is 160 to 220 m in radius (the zone and once to t')
     assert words == "Forbidden words: Skerry, Quenby."
 
 

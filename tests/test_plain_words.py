@@ -95,15 +95,15 @@ def check_words(plan: Plan) -> None:
 
 def check_hidden(words: str, due: list[Due], ticks: list[list[object]]) -> None:
     """Hold what is said to be shown never, or in the words of annotations alone, to the records."""
-    hidden = re.findall(r"(?:Never shown|Only an annotation[a-z ]*): (.*?)\. ", words)
+    hidden = re.findall(r"(?:Never shown|Not shown, unless the words [a-z ]*): (.*?)\. ", words)
     assert hidden
-    names = re.sub("a finer .*", "", ", ".join(hidden))
+    names = re.sub("; but [^)]* so tells it|a finer .*", "", ", ".join(hidden))
     if "annotations and targets" in names:
         assert not [item for item in due if item.record.kind in (Kind.NOTE, Kind.TARGET)]
     for name, columns in COLUMNS.items():
         for column in columns if name in names else ():
             assert {row[column] for row in ticks if len(row) > column} <= {None}, name
-    if "(what is shown only on some legs gives it away while it is shown)" not in names:
+    if "and so tells it" not in words:
         given_away = any("only " in said for said in re.findall(r"(?:Track|Heading|Depth): ([^.]*)", words))
         assert not given_away or "the leg of the dive" not in names
 
@@ -121,7 +121,9 @@ def check_when(policy: Policy, words: str, due: list[Due]) -> None:
 
 def check_steps(words: str, ticks: list[list[object]]) -> None:
     """Hold what is said of coarseness, legs, bounds and heading to the rows."""
-    if track := re.search(r"Track: (.*?), in steps of ([\d.]+) m \(up to [\d.]+ m off each way\), moved and", words):
+    if track := re.search(
+        r"Track: (.*?), in steps of ([\d.]+) m \(each kept until it is [\d.]+ m off either way\), moved and", words
+    ):
         shown = [row for row in ticks if row[1] is not None]
         assert shown
         cells = [value for row in shown for value in row[1:3] if isinstance(value, int | float)]
@@ -139,7 +141,9 @@ def check_steps(words: str, ticks: list[list[object]]) -> None:
 
 def check_depths(policy: Policy, words: str, due: list[Due]) -> None:
     """Hold what is said of depth, where it is absolute, to what each report told: in which steps, and how far off."""
-    said_of = re.search(r"Depth: in steps of ([\d.]+) m \(up to ([\d.]+) m off\)(?:.*?and of ([\d.]+) m on)?", words)
+    said_of = re.search(
+        r"Depth: in steps of ([\d.]+) m \(each kept until it is ([\d.]+) m off\)(?:.*?and of ([\d.]+) m on)?", words
+    )
     if said_of is None:
         return
     step, off, elsewhere = float(said_of[1]), float(said_of[2]), float(said_of[3] or said_of[1])
@@ -191,7 +195,7 @@ def test_words_on_a_preset_are_kept_by_what_is_sent(name: str) -> None:
     check_words(plan)
     words = said(plan)
     assert ("THE EXACT POSITION" in words) == (name == "heritage")
-    assert ("Only an annotation that gets past the check could tell: latitude, longitude, which" in words) == (
+    assert ("latitude, longitude, which way is north, the date, the time of day or a finer" in words) == (
         name != "heritage"
     )
     assert "Who: nobody on the page. As it falls due, what is released to it is written to recordings, a f" in words
@@ -236,11 +240,11 @@ def test_words_name_the_declared_area_and_what_is_forbidden() -> None:
     """The area's name, and that forbidden words are looked for, are in the paragraph."""
     area = Area("the invented bank", (INVENTED_SITE,), 50_000.0)
     words = said(replace(preset("public"), area=area, forbidden_words=("a", "b")))
-    assert 'the declared area, "the invented bank", and nothing closer' in words
+    assert 'the declared area, "the invented bank"; the relay itself tells nothing closer' in words
     assert "a distance or bearing from a named place or a forbidden word." in words
     assert "or a distance or bearing from a named place." in said(preset("public"))
     assert "Dates, times, depths and compass directions are not looked for: they go out." in words
-    assert "which way is north, the date, the time of day or a finer depth or heading. No record says" in words
+    assert "which way is north, the date, the time of day or a finer depth or heading. Clocks: " in words
 
 
 def test_words_on_zones_say_what_happens_in_them() -> None:
@@ -256,7 +260,7 @@ def test_words_on_zones_say_what_happens_in_them() -> None:
         in both
     )
     exact = said(replace(preset("heritage"), zones=(galley,)))
-    assert "Zones hide nothing from this audience, the heading neither." in exact
+    assert "The zones hide nothing from this audience." in exact
     assert "blurred" not in exact
     for plan in (replace(preset(name), zones=(galley, *frozen)) for name in ("public", "funders", "heritage")):
         assert not any(name in str(item.record.body) for item in released(plan) for name in ("galley", "stern"))
@@ -272,8 +276,8 @@ def test_words_on_unchecked_annotations_promise_nothing_of_the_place() -> None:
     assert "but WHATEVER IS WRITTEN IN AN ANNOTATION IS SHOWN, a position, too." in words
     assert "nothing closer" not in words
     assert (
-        "Only an annotation could tell: latitude, longitude, which way is north, the date, the time of day or a "
-        "finer depth. No record says" in words
+        "Not shown, unless the words of an annotation tell it: height above the seabed, heading, latitude, longitude, "
+        "which way is north, the date, the time of day or a finer depth. Clocks:" in words
     )
     assert PLACE_TOLD in {item.record.body[1] for item in released(replace(plan, policies=(free,)))
                           if item.record.kind is Kind.NOTE}  # fmt: skip
@@ -285,7 +289,7 @@ def test_words_say_what_a_policy_does_without_what_it_does_not() -> None:
     policy = replace(plan.policies[0], fields=frozenset({Disclosed.DEPTH}), descent_step_m=50.0)
     words = said(replace(plan, policies=(policy,)))
     assert "secret so" not in words
-    assert "Depth: in steps of 50 m (up to 37.5 m off). " in words
+    assert "Depth: in steps of 50 m (each kept until it is 37.5 m off). " in words
     late = replace(plan.policies[0], track_start_m=0.0, extra_us=0)
     assert "It begins once the vehicle has been at the bottom for 10 min." in said(replace(plan, policies=(late,)))
     assert "How late: in the recording 45 min after it happened." in said(replace(plan, policies=(late,)))
@@ -311,12 +315,12 @@ def test_words_on_an_open_audience_say_who_gets_in() -> None:
     name = plan.policies[0].audience
     words = describe_audience(plan.policies[0], frozenset({name}), plan)
     assert "Who: anyone who reaches the page.\n" in words
-    assert "who watches live has a clock, and so can tell it to within what is said" in words
+    assert "Clocks: who watches live can tell from a clock when something happened" in words
     guests = replace(plan.policies[0], audience="guests")
     both = replace(plan, policies=(*plan.policies, guests))
     words = describe_audience(guests, frozenset({name, "guests"}), both)
-    assert f"They can choose {name} there as well, and see all that it shows.\n" in words
-    assert "They can choose" not in describe_audience(guests, frozenset({"guests"}), both)
+    assert f"who can choose {name} there, too: what is shown there earlier or finer is not kept from anyone" in words
+    assert "who can choose" not in describe_audience(guests, frozenset({"guests"}), both)
 
 
 def test_words_say_that_what_is_shown_on_one_leg_gives_the_leg_away() -> None:
@@ -325,9 +329,9 @@ def test_words_say_that_what_is_shown_on_one_leg_gives_the_leg_away() -> None:
     at_bottom = replace(plan.policies[0], fields=frozenset({Disclosed.TRACK}))
     shown = [row_of(item) for item in released(plan) if item.record.kind is Kind.TICK]
     assert {row[7] for row in shown if row[1] is not None} == {"bottom"}
-    told = "ascent) in words (what is shown only on some legs gives it away while it is shown)"
-    assert told in said(replace(plan, policies=(at_bottom,)))
+    told = "ascent; but {} is shown only at the bottom, and so tells it)"
+    assert told.format("the track") in said(replace(plan, policies=(at_bottom,)))
     deep = replace(at_bottom, fields=frozenset({Disclosed.DEPTH}), depth_relative=True, descent_step_m=None)
-    assert told in said(replace(plan, policies=(deep,)))
+    assert told.format("depth") in said(replace(plan, policies=(deep,)))
     whole = replace(at_bottom, track_legs=frozenset(Leg))
-    assert "in words" not in said(replace(plan, policies=(whole,)))
+    assert "and so tells it" not in said(replace(plan, policies=(whole,)))

@@ -32,9 +32,9 @@ def _general(expedition: Expedition) -> Iterator[str]:
     if len(expedition.open_audiences) > 1:
         names = [policy.audience for policy in plan.policies if policy.audience in expedition.open_audiences]
         yield (
-            f"{join_words(names)} are all open: whoever has the page's address sees each of them "
-            f"(?audience={names[-1]}), so what is public is the quickest, {_quickest(expedition)}, and the finest of "
-            "everything that any of them is shown."
+            f"{join_words(names)} are all open: a stranger can choose any of them on the page "
+            f"(?audience={names[-1]}). So the world is only as late as the quickest, {_quickest(expedition)}, and sees "
+            "whatever one of them shows."
         )
     for what, name in _names(expedition):
         for finding in find_places(name)[:1]:
@@ -110,10 +110,10 @@ def _of_open(policy: Policy) -> Iterator[str]:
 def _of_depth(policy: Policy) -> Iterator[str]:
     if policy.depth_step_m < ADVISED_BOTTOM_STEP_M:
         yield (
-            f"depth at the bottom in steps of {say_number(policy.depth_step_m)} m is looked for on charts: as with "
-            f'preset = "public", depth_step = "{say_number(ADVISED_BOTTOM_STEP_M)} m" or more is advised, with a finer '
-            'descent_step; or depth = "relative", which tells only how far above or below where the '
-            "bottom was first reached."
+            f"depth at the bottom in steps of {say_number(policy.depth_step_m)} m lets a stranger look for the place "
+            f'on a chart of depths. Advised is depth_step = "{say_number(ADVISED_BOTTOM_STEP_M)} m" or more with a '
+            'finer descent_step, as in preset = "public"; or depth = "relative", which tells only how far above or '
+            "below where the bottom was first reached."
         )
     elif policy.descent_step_m is not None and policy.descent_step_m < ADVISED_STEP_M:
         yield (

@@ -10,7 +10,7 @@ from relay.shell.quantities import say_length, say_number
 def describe_page(listen: tuple[str, int]) -> str:
     """Return a line on where the page is given out, and to whom."""
     host, port = listen
-    whom = "this machine alone, unless a web server stands before it" if host in _LOOPBACK else "the network"
+    whom = _ALONE if host in _LOOPBACK else "the network"
     return f"The page is given out at {f'[{host}]' if ':' in host else host}:{port}, to {whom}."
 
 
@@ -42,6 +42,7 @@ def _comes(url: FeedUrl) -> str:
     return f" ({who} {does[url.transport]} to port {url.port} is believed)"
 
 
+_ALONE = 'this machine alone; if a web server passes it on, "anyone" below is whoever reaches that'
 _LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
@@ -50,7 +51,7 @@ def _sounder(source: SourcePlan) -> str:
         return ""
     if source.sounder is not None:
         meaning = {"altitude": "height above the seabed", "depth": "depth"}[source.sounder]
-        return f"; its {source.sounder_sentence} sentences tell the vehicle's {meaning}"
+        return f"; its sounder ({source.sounder_sentence} sentences) tells the vehicle's {meaning}"
     return (
         "; its sounder is ignored, so no height or depth comes from it "
         '(sounder = "altitude" or "depth" would say what it measures)'
@@ -68,8 +69,8 @@ def describe_ground(plan: Plan) -> list[str]:
 
 
 _REACH = (
-    "Nobody is shown a track in metres, or a heading, while a vehicle is more than {} from the first position that was "
-    "received with this private folder: a site further off takes a folder of its own."
+    "Nobody is shown a track in metres, or a heading, while a vehicle is more than {} from the first position that the "
+    "relay received. It remembers that one in the private folder: give a site further off a private folder of its own."
 )
 
 
@@ -77,9 +78,10 @@ def _zone(zone: Zone) -> str:
     hides = {ZoneAction.WITHHOLD: "no track and", ZoneAction.FREEZE: "the track stands still and"}[zone.action]
     least, most = (say_number(zone.radius_m + widened * zone.margin_m) for widened in (1, 2))
     return (
-        f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius (the zone and one to two margins) '
-        f"and its middle up to {say_number(zone.margin_m)} m from the zone's own; a secret decides both. In it {hides} "
-        "no heading is shown; depth, annotations and all else go on. Its name is told to nobody."
+        f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius (the zone and once to twice the '
+        f"margin given for it) and its middle up to {say_number(zone.margin_m)} m from the zone's own; a secret "
+        f"decides both. In it {hides} no heading is shown; depth, annotations and all else go on. The relay itself tells its "
+        "name to nobody."
     )
 
 

@@ -37,7 +37,8 @@ def describe_audience(policy: Policy, open_audiences: frozenset[str], plan: Plan
         f"  How late: {_late(policy, is_open)}",
         f"  How often: an update every {say_duration(policy.tick_us)}, even when there is nothing new.",
         *(f"  {line}" for line in _seen(policy, plan)),
-        *(f"  {line}" for line in _withheld(policy, is_open)),
+        *(f"  {line}" for line in _withheld(policy)),
+        f"  {_LIVE if is_open else _FILED}",
     ]
     return "\n".join(lines)
 
@@ -47,10 +48,9 @@ _CLOSED = (
     "{}/ in the folder for what is released. Who sees it is whom you hand those files to."
 )
 _LIVE = (
-    "No record says when anything happened, but who watches live has a clock, and so can tell it to within what is "
-    'said at "How late".'
+    "Clocks: who watches live can tell from a clock when something happened, as closely as it is said how late it is."
 )
-_FILED = "No record says when anything happened, but the dates of the files on a disk do, as closely as they are late."
+_FILED = "Clocks: the dates of the files on disk tell when they were written, and so about when the dive was."
 
 
 def _opened(policy: Policy, open_audiences: frozenset[str], plan: Plan) -> str:
@@ -58,7 +58,8 @@ def _opened(policy: Policy, open_audiences: frozenset[str], plan: Plan) -> str:
     if not others:
         return "anyone who reaches the page."
     return (
-        f"anyone who reaches the page. They can choose {join_words(others)} there as well, and see all that it shows."
+        f"anyone who reaches the page, who can choose {join_words(others)} there, too: what is shown there earlier or "
+        "finer is not kept from anyone by what is said below."
     )
 
 
@@ -98,7 +99,7 @@ _STILLS = (
 )
 _ALTITUDE = (
     f'Height above the seabed: in words ("on the bottom" up to {ON_THE_BOTTOM_M:g} m, "near the bottom" up to '
-    f'{NEAR_THE_BOTTOM_M:g} m, then "mid-water"; a quarter more before a word is given up).'
+    f'{NEAR_THE_BOTTOM_M:g} m, then "mid-water"; a word stays until a quarter beyond its limit).'
 )
 _BRIEF = (Disclosed.PITCH, Disclosed.ROLL, Disclosed.MODE, Disclosed.LEG)
 
@@ -113,7 +114,7 @@ def _place(policy: Policy, plan: Plan) -> str:
     area = f'the name of the declared area, "{plan.area.name}"' if plan.area else "not told"
     if _writes_freely(policy):
         return f"Place: {area}, but WHATEVER IS WRITTEN IN AN ANNOTATION IS SHOWN, a position, too."
-    return f"Place: {area}{', and nothing closer' if plan.area else ''}."
+    return f"Place: {area}{'; the relay itself tells nothing closer' if plan.area else ''}."
 
 
 def _writes_freely(policy: Policy) -> bool:
@@ -131,9 +132,9 @@ def _track(policy: Policy, plan: Plan) -> list[str]:
             f"  {_UNDOES}",
             *_bounds(policy, plan),
         ]
-    coarse = f"{_legs(policy)}, in steps of {say_number(policy.cell_m)} m ({_off(policy.cell_m)} each way)"
+    coarse = f"{_legs(policy)}, in steps of {say_number(policy.cell_m)} m ({_off(policy.cell_m)} either way)"
     return [
-        f"Track: {coarse}, {_SECRET}.",
+        f"Track: {coarse}, {_SECRET}{_but_for(plan)}.",
         "  Distance and speed are worked out from it.",
         *_bounds(policy, plan),
     ]
@@ -148,7 +149,12 @@ _UNDOES = (
 
 def _off(step: float) -> str:
     """Return how far what is told in steps is off: a step is held until the value is well past its edge."""
-    return f"up to {say_number((0.5 + SLACK) * step)} m off"
+    return f"each kept until it is {say_number((0.5 + SLACK) * step)} m off"
+
+
+def _but_for(plan: Plan) -> str:
+    exact = [each.audience for each in plan.policies if each.place is Place.EXACT and Disclosed.TRACK in each.fields]
+    return f", unless a recording of {join_words(exact)} falls into the wrong hands" if exact else ""
 
 
 def _heading(policy: Policy, plan: Plan) -> list[str]:
@@ -172,7 +178,7 @@ def _bounds(policy: Policy, plan: Plan) -> list[str]:
     """Return where and when, within its legs, a track (or a heading alone) is shown."""
     lines = [f"  {line}" for line in (_begins(policy), _reaches(policy)) if line]
     if plan.zones and policy.place is Place.EXACT:
-        lines.append("  Zones hide nothing from this audience, the heading neither.")
+        lines.append("  The zones hide nothing from this audience.")
     elif plan.zones:
         lines.append(f"  {_zones(plan)}")
     return lines
@@ -217,7 +223,8 @@ def _depth(policy: Policy) -> str:
         return f"Depth: in steps of {step} m ({_off(policy.depth_step_m)})."
     return (
         f"Depth: in steps of {step} m ({_off(policy.depth_step_m)}) at the bottom, where depth can betray the place, "
-        f"and of {say_number(policy.descent_step_m)} m on the way down and up."
+        f"and of {say_number(policy.descent_step_m)} m on the way down and up, so where the way down ends it "
+        "tells the depth of the bottom about as finely."
     )
 
 
@@ -245,32 +252,40 @@ _UNCHECKED = (
     "says to it alone (--audience). What is said to everybody is checked, for the sake of the others."
 )
 _TIMES = ("the date", "the time of day")
-_GIVES_AWAY = " in words (what is shown only on some legs gives it away while it is shown)"
+_IN_WORDS = (Disclosed.DEPTH, Disclosed.ALTITUDE, Disclosed.HEADING)
 
 
-def _withheld(policy: Policy, is_open: bool) -> list[str]:
-    """Return what is in no record, and what is in none but the words of an annotation."""
-    names = [_NAMES[field] for field in Disclosed if field not in policy.fields]
-    if Disclosed.LEG not in policy.fields and _tells_leg(policy):
-        names[names.index(_NAMES[Disclosed.LEG])] += _GIVES_AWAY
-    others = list(_TIMES) if policy.place is Place.EXACT else ["which way is north", *_TIMES]
+def _withheld(policy: Policy) -> list[str]:
+    """Return what is in no record, and what is in none but the words of an annotation or the picture of a still."""
+    hidden = [field for field in Disclosed if field not in policy.fields]
+    times = list(_TIMES) if policy.place is Place.EXACT else ["which way is north", *_TIMES]
     if policy.place is not Place.EXACT or Disclosed.TRACK not in policy.fields:
-        others = ["latitude", "longitude", *others]
-    clocks = _LIVE if is_open else _FILED
+        times = ["latitude", "longitude", *times]
     if Disclosed.NOTES not in policy.fields:
-        return [f"Never shown: {join_words([*names, *others])}. {clocks}"]
+        return [f"Never shown: {join_words([*(_name(policy, field) for field in hidden), *times])}."]
+    names = [_name(policy, field) for field in hidden if field not in _IN_WORDS]
     never = [f"Never shown: {join_words(names)}."] if names else []
-    past = " that gets past the check" if policy.check_text else ""
+    still = " or the picture in a still" if Disclosed.STILLS in policy.fields else ""
+    words = [_NAMES[field] for field in hidden if field in _IN_WORDS]
     shown = [_NAMES[field] for field in (Disclosed.DEPTH, Disclosed.HEADING) if field in policy.fields]
     finer = [f"a finer {join_words(shown, 'or')}"] if shown else []
-    return [*never, f"Only an annotation{past} could tell: {join_words([*others, *finer], 'or')}. {clocks}"]
+    told = join_words([*words, *times, *finer], "or")
+    return [*never, f"Not shown, unless the words of an annotation{still} tell it: {told}."]
 
 
-def _tells_leg(policy: Policy) -> bool:
-    """Say whether a track, heading or depth is shown on some legs alone."""
-    some_legs = policy.track_legs not in (frozenset(Leg), frozenset())
-    moves = bool(policy.fields & {Disclosed.TRACK, Disclosed.HEADING}) and some_legs
-    return moves or (Disclosed.DEPTH in policy.fields and policy.depth_relative)
+def _name(policy: Policy, field: Disclosed) -> str:
+    """Return what is hidden: of a leg, by what it is given away all the same."""
+    if field is not Disclosed.LEG:
+        return _NAMES[field]
+    moving = [_NAMES[each] for each in (Disclosed.TRACK, Disclosed.HEADING) if each in policy.fields]
+    if moving and policy.track_legs not in (frozenset(Leg), frozenset()):
+        return f"{_LEG}; but {moving[0]} is shown {_legs(policy)}, and so tells it)"
+    if Disclosed.DEPTH in policy.fields and policy.depth_relative:
+        return f"{_LEG}; but depth is shown only at the bottom, and so tells it)"
+    return _NAMES[field]
+
+
+_LEG = _NAMES[Disclosed.LEG].removesuffix(")")
 
 
 def join_words(words: Iterable[str], last: str = "and") -> str:
