@@ -80,8 +80,8 @@ def _zone(zone: Zone) -> str:
     return (
         f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius (the zone and once to twice the '
         f"margin given for it) and its middle up to {say_number(zone.margin_m)} m from the zone's own; a secret "
-        f"decides both. In it {hides} no heading is shown; depth, annotations and all else go on. The relay itself tells its "
-        "name to nobody."
+        f"decides both. In it {hides} no heading is shown; depth, annotations and all else go on. The relay itself "
+        "tells its name to nobody."
     )
 
 
