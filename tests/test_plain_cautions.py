@@ -58,7 +58,7 @@ def test_nothing_is_said_of_a_careful_file() -> None:
     (FAMILY, FAMILY + '\nopen = true\nextra = "10 min"\ndepth_step = "50 m"', SEVERAL),
     (FAMILY, FAMILY + '\ntext = "unchecked"', "family: its annotations are not checked, so a position written in one"),
     (FAMILY, f'[text]\nforbidden = ["Skerry"]\n{FAMILY}\npreset = "heritage"',
-     "family: its annotations are not checked, so your forbidden words reach it."),
+     "family: its annotations are not checked, so your forbidden words can reach it."),
     ('\nradius = "1500 m"', "", "public: the shape of a long run can be looked for on charts: set a radius"),
     ("open = true\n", "", "no audience is open, so the public page shows nothing."),
     ('"The search for the Isoline Marr"', '"12 nm south of Quenby Head"', "followers read the name of the expedition"),

@@ -142,7 +142,9 @@ def check_steps(words: str, ticks: list[list[object]]) -> None:
 def check_depths(policy: Policy, words: str, due: list[Due]) -> None:
     """Hold what is said of depth, where it is absolute, to what each report told: in which steps, and how far off."""
     said_of = re.search(
-        r"Depth: in steps of ([\d.]+) m \(each kept until it is ([\d.]+) m off\)(?:.*?and of ([\d.]+) m on)?", words
+        r"Depth: in steps of ([\d.]+) m \(each kept until it is ([\d.]+) m off\)"
+        r"(?:.*?and of ([\d.]+) m on the way down and up)?",
+        words,
     )
     if said_of is None:
         return
@@ -301,9 +303,7 @@ def test_words_say_what_a_policy_does_without_what_it_does_not() -> None:
         plan
     )
     assert "How late: not at all: in the recording as it happens." in said(preset("heritage"))
-    assert "turned as that drawing is: whoever has the positions, too, can work out the true" in said(
-        preset("heritage")
-    )
+    assert "turned as that drawing is; with the positions the true one can be worked out." in said(preset("heritage"))
     assert "turned by the same secret as the track, only while" in said(plan)
     assert "THIS UNDOES THAT SECRET for every audience and every dive of the site" in said(preset("heritage"))
     assert "a finer" not in said(replace(plan, policies=(replace(late, fields=frozenset({Disclosed.NOTES})),)))
@@ -319,8 +319,8 @@ def test_words_on_an_open_audience_say_who_gets_in() -> None:
     guests = replace(plan.policies[0], audience="guests")
     both = replace(plan, policies=(*plan.policies, guests))
     words = describe_audience(guests, frozenset({name, "guests"}), both)
-    assert f"who can choose {name} there, too: what is shown there earlier or finer is not kept from anyone" in words
-    assert "who can choose" not in describe_audience(guests, frozenset({"guests"}), both)
+    assert f"can choose {name} there as well: what is shown there earlier or finer, this one" in words
+    assert "can choose" not in describe_audience(guests, frozenset({"guests"}), both)
 
 
 def test_words_say_that_what_is_shown_on_one_leg_gives_the_leg_away() -> None:

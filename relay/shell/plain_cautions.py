@@ -128,4 +128,4 @@ def _of_closed(policy: Policy, plan: Plan) -> Iterator[str]:
     if policy.place is not Place.EXACT:
         yield "its annotations are not checked, so a position written in one reaches it, and a forbidden word, too."
     elif plan.forbidden_words:
-        yield "its annotations are not checked, so your forbidden words reach it."
+        yield "its annotations are not checked, so your forbidden words can reach it."

@@ -58,8 +58,8 @@ def _opened(policy: Policy, open_audiences: frozenset[str], plan: Plan) -> str:
     if not others:
         return "anyone who reaches the page."
     return (
-        f"anyone who reaches the page, who can choose {join_words(others)} there, too: what is shown there earlier or "
-        "finer is not kept from anyone by what is said below."
+        f"anyone who reaches the page, and can choose {join_words(others)} there as well: what is shown there earlier "
+        "or finer, this one doesn't keep back."
     )
 
 
@@ -99,7 +99,7 @@ _STILLS = (
 )
 _ALTITUDE = (
     f'Height above the seabed: in words ("on the bottom" up to {ON_THE_BOTTOM_M:g} m, "near the bottom" up to '
-    f'{NEAR_THE_BOTTOM_M:g} m, then "mid-water"; a word stays until a quarter beyond its limit).'
+    f'{NEAR_THE_BOTTOM_M:g} m, then "mid-water"; each is kept until the height is a quarter more).'
 )
 _BRIEF = (Disclosed.PITCH, Disclosed.ROLL, Disclosed.MODE, Disclosed.LEG)
 
@@ -135,12 +135,12 @@ def _track(policy: Policy, plan: Plan) -> list[str]:
     coarse = f"{_legs(policy)}, in steps of {say_number(policy.cell_m)} m ({_off(policy.cell_m)} either way)"
     return [
         f"Track: {coarse}, {_SECRET}{_but_for(plan)}.",
-        "  Distance and speed are worked out from it.",
+        "  Distance and speed are worked out from what is shown of it.",
         *_bounds(policy, plan),
     ]
 
 
-_SECRET = "moved and turned by the site's secret, one for all audiences: no chart shows where it lies"
+_SECRET = "moved and turned by the site's secret, one for all audiences, so that it doesn't tell by itself where it is"
 _UNDOES = (
     "THIS UNDOES THAT SECRET for every audience and every dive of the site: whoever has a recording of this audience "
     "can put what the others are shown on a chart, too."
@@ -154,14 +154,14 @@ def _off(step: float) -> str:
 
 def _but_for(plan: Plan) -> str:
     exact = [each.audience for each in plan.policies if each.place is Place.EXACT and Disclosed.TRACK in each.fields]
-    return f", unless a recording of {join_words(exact)} falls into the wrong hands" if exact else ""
+    return f"; a recording of {join_words(exact)} in the wrong hands would tell it" if exact else ""
 
 
 def _heading(policy: Policy, plan: Plan) -> list[str]:
     step = f"Heading: in steps of {say_number(policy.heading_step_deg)}°"
     if Disclosed.TRACK in policy.fields:
         if policy.place is Place.EXACT:
-            return [f"{step}, turned as that drawing is: whoever has the positions, too, can work out the true one."]
+            return [f"{step}, turned as that drawing is; with the positions the true one can be worked out."]
         return [f"{step}, turned by the same secret as the track, only while the track is shown."]
     return [f"{step}, turned by a secret, {_legs(policy)}, though no track is shown.", *_bounds(policy, plan)]
 
@@ -221,10 +221,11 @@ def _depth(policy: Policy) -> str:
         return f"Depth: only at the bottom, as {first}, in steps of {step} m ({_off(policy.depth_step_m)})."
     if policy.descent_step_m is None or policy.descent_step_m == policy.depth_step_m:
         return f"Depth: in steps of {step} m ({_off(policy.depth_step_m)})."
+    finer = say_number(policy.descent_step_m)
     return (
-        f"Depth: in steps of {step} m ({_off(policy.depth_step_m)}) at the bottom, where depth can betray the place, "
-        f"and of {say_number(policy.descent_step_m)} m on the way down and up, so where the way down ends it "
-        "tells the depth of the bottom about as finely."
+        f"Depth: in steps of {step} m ({_off(policy.depth_step_m)}) at the bottom, where it could be looked for on a "
+        f"chart of depths, and of {finer} m on the way down and up, whose ends tell the depth of the bottom to about "
+        f"{finer} m."
     )
 
 
