@@ -1,5 +1,6 @@
 """The running relay: what it says when something is wrong."""
 
+import asyncio
 import json
 import logging
 import socket
@@ -107,3 +108,23 @@ async def test_page_whose_port_is_taken_says_what_to_change(tmp_path: Path) -> N
         with pytest.raises(OperatorError, match=words):
             await ship.start()
         await ship.close()
+
+
+async def test_stop_that_comes_with_new_rows_stops_all_the_same(tmp_path: Path) -> None:
+    """Rows wake the release at the very moment at which it is told to end: it ends, and isn't only woken."""
+    expedition = parse_expedition(RIGHT, tmp_path / "EXPEDITION.toml")
+    ship = Ship(expedition, MachineTime(), new_site(expedition))
+    await ship.start()
+    ship.decide(b'{"do": "begin"}', "a test")
+    await until(lambda: ship.pipeline.next_us() is not None)
+    serving = asyncio.ensure_future(ship.serve())
+    for _ in range(10):
+        await asyncio.sleep(0)  # every job waits for something now, the release for its next moment
+    ship._durable([])
+    serving.cancel()
+    await asyncio.wait({serving}, timeout=5)
+    ended = serving.done()
+    serving.cancel()
+    await asyncio.wait({serving})
+    await ship.close()
+    assert ended

@@ -126,7 +126,8 @@ class Ship:
         """Wait until the decisions taken are on the disk and act; False if it doesn't take them for `SETTLE_S`."""
         assert self._journal is not None
         try:
-            await asyncio.wait_for(self._journal.settled(), SETTLE_S)
+            async with asyncio.timeout(SETTLE_S):
+                await self._journal.settled()
         except TimeoutError:
             return False
         return True
@@ -246,8 +247,10 @@ class Ship:
         self._release_due()
         due_us = None if self.stopped else self.pipeline.next_us()
         wait_s = None if due_us is None else max(0.001, (due_us - self._clock.now_us()) / 1e6)
+        # Not wait_for: cancelled just as rows wake it, that of Python 3.11 forgets it, and nothing stops us any more.
         with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(self._wake.wait(), wait_s)
+            async with asyncio.timeout(wait_s):
+                await self._wake.wait()
 
     def _release_due(self) -> None:
         """Release what is due, as far as the journal lets it."""
