@@ -136,8 +136,8 @@ async def test_going_through_the_dive_draws_neither_depth_nor_legs(browser: Brow
             assert after["ribbon"][0] == before["ribbon"][0]
             assert after["ribbon"][1] > before["ribbon"][1]
             assert before["plan"][0] < after["plan"][0] <= before["plan"][0] + 2 * (len(MOMENTS_S) - 1)
-            publish(site, frames[-40:-30])
             last = await someone.page.evaluate("document.querySelector('[role=slider]').getAttribute('aria-valuemax')")
+            publish(site, frames[-40:-30])
             await someone.page.locator(f'[role=slider]:not([aria-valuemax="{last}"])').wait_for()
             await drawn(someone, MOMENTS_S[-1])
             came = {drawing: await someone.page.evaluate(_DRAWN, drawing) for drawing in DRAWINGS}
