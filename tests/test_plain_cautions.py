@@ -114,11 +114,12 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
         "Nobody is shown a track in metres, or a heading, while a vehicle is more than 20 km from the first position"
     )
     assert zone.endswith(
-        "In it no track and no heading is shown; depth, annotations and all else go on. The relay itself tells "
-        "its name to nobody."
+        "In it no track and no heading is shown, and distance, speed and ground covered know only of the track that "
+        "is; depth, annotations and all else go on. Everybody sees that there is a hole; what this zone is called the "
+        "relay tells nobody."
     )
     trusted = text.replace('delay = "20 min"\nfields = ["depth", "notes"]', 'preset = "heritage"')
-    assert describe_ground(parse_expedition(trusted, PATH).plan)[2].endswith("It hides nothing from family.")
+    assert describe_ground(parse_expedition(trusted, PATH).plan)[2].endswith("From family it hides nothing.")
     frozen = text.replace('margin = "60 m"', 'margin = "60 m"\naction = "freeze"')
     assert "In it the track stands still and no heading" in describe_ground(parse_expedition(frozen, PATH).plan)[2]
     assert zone.startswith('Zone "bow": the hole in the track is 160 to 220 m in radius (the zone and once to t')

@@ -114,7 +114,7 @@ def check_when(policy: Policy, words: str, due: list[Due]) -> None:
     assert opening.record.kind is Kind.DIVE
     lag_us = opening.instant_us - policy.tick_us  # the first report, at 0.4 s, is in the first tick
     assert policy.delay_us <= lag_us <= policy.delay_us + policy.extra_us
-    assert f"an update every {seconds(policy.tick_us)} s," in words
+    assert f"a record every {seconds(policy.tick_us)} s," in words
     instants = [item.instant_us for item in due if item.record.kind is Kind.TICK]
     assert {after - before for before, after in itertools.pairwise(instants)} == {policy.tick_us}
 
@@ -122,7 +122,9 @@ def check_when(policy: Policy, words: str, due: list[Due]) -> None:
 def check_steps(words: str, ticks: list[list[object]]) -> None:
     """Hold what is said of coarseness, legs, bounds and heading to the rows."""
     if track := re.search(
-        r"Track: (.*?), in steps of ([\d.]+) m \(each kept until it is [\d.]+ m off either way\), moved and", words
+        r"Track: (.*?), in steps of ([\d.]+) m \(each is told until the vehicle is [\d.]+ m from it either "
+        r"way\), moved and",
+        words,
     ):
         shown = [row for row in ticks if row[1] is not None]
         assert shown
@@ -133,7 +135,7 @@ def check_steps(words: str, ticks: list[list[object]]) -> None:
             assert {row[7] for row in shown} <= {"bottom", None}
     else:
         assert "Track: latitude and longitude as they were received" in words or {row[1] for row in ticks} == {None}
-    if "only while the track is shown" in words:
+    if "only while the track is shown" in words or "turned as that drawing is, and only where that is" in words:
         assert {row[1] is not None for row in ticks if row[4] is not None} <= {True}
     if "Depth: only at the bottom" in words:
         assert {row[7] for row in ticks if row[3] is not None} <= {"bottom", None}
@@ -142,7 +144,7 @@ def check_steps(words: str, ticks: list[list[object]]) -> None:
 def check_depths(policy: Policy, words: str, due: list[Due]) -> None:
     """Hold what is said of depth, where it is absolute, to what each report told: in which steps, and how far off."""
     said_of = re.search(
-        r"Depth: in steps of ([\d.]+) m \(each kept until it is ([\d.]+) m off\)"
+        r"Depth: in steps of ([\d.]+) m \(each is told until the true depth is ([\d.]+) m from it\)"
         r"(?:.*?and of ([\d.]+) m on the way down and up)?",
         words,
     )
@@ -245,7 +247,10 @@ def test_words_name_the_declared_area_and_what_is_forbidden() -> None:
     assert 'the declared area, "the invented bank"; the relay itself tells nothing closer' in words
     assert "a distance or bearing from a named place or a forbidden word." in words
     assert "or a distance or bearing from a named place." in said(preset("public"))
-    assert "Dates, times, depths and compass directions are not looked for: they go out." in words
+    assert (
+        "Dates, times, depths and compass directions by themselves are not looked for: they go out, and a single"
+        in words
+    )
     assert "which way is north, the date, the time of day or a finer depth or heading. Clocks: " in words
 
 
@@ -291,7 +296,7 @@ def test_words_say_what_a_policy_does_without_what_it_does_not() -> None:
     policy = replace(plan.policies[0], fields=frozenset({Disclosed.DEPTH}), descent_step_m=50.0)
     words = said(replace(plan, policies=(policy,)))
     assert "secret so" not in words
-    assert "Depth: in steps of 50 m (each kept until it is 37.5 m off). " in words
+    assert "Depth: in steps of 50 m (each is told until the true depth is 37.5 m from it). " in words
     late = replace(plan.policies[0], track_start_m=0.0, extra_us=0)
     assert "It begins once the vehicle has been at the bottom for 10 min." in said(replace(plan, policies=(late,)))
     assert "How late: in the recording 45 min after it happened." in said(replace(plan, policies=(late,)))
@@ -303,10 +308,36 @@ def test_words_say_what_a_policy_does_without_what_it_does_not() -> None:
         plan
     )
     assert "How late: not at all: in the recording as it happens." in said(preset("heritage"))
-    assert "turned as that drawing is; with the positions the true one can be worked out." in said(preset("heritage"))
+    assert (
+        "turned as that drawing is, and only where that is; with the positions the true one can be worked out."
+        in said(preset("heritage"))
+    )
     assert "turned by the same secret as the track, only while" in said(plan)
     assert "THIS UNDOES THAT SECRET for every audience and every dive of the site" in said(preset("heritage"))
     assert "a finer" not in said(replace(plan, policies=(replace(late, fields=frozenset({Disclosed.NOTES})),)))
+
+
+def test_words_say_that_the_secret_is_one_for_all_and_who_could_undo_it() -> None:
+    """What two audiences are shown lies one over the other, as near as their cells are; an exact one is named."""
+    plan = preset("public")
+    finer = replace(plan.policies[0], audience="guests", cell_m=10.0)
+    exact = replace(preset("heritage").policies[0], audience="wardens")
+    both = replace(plan, policies=(plan.policies[0], finer, exact))
+    at: dict[str, dict[int, tuple[float, float]]] = {"family": {}, "guests": {}}
+    for item in released(both):
+        if item.record.kind is Kind.TICK and item.record.audience in at and (row := row_of(item))[1] is not None:
+            at[item.record.audience][item.record.elapsed_us] = float(str(row[1])), float(str(row[2]))
+    shared = at["family"].keys() & at["guests"].keys()
+    assert len(shared) > 20
+    # Each is off by half a step and a quarter at most, on either axis: 18.75 m and 7.5 m.
+    apart = [abs(at["family"][us][axis] - at["guests"][us][axis]) for us in shared for axis in (0, 1)]
+    assert max(apart) <= 26.25
+    words = said(both)
+    told = (
+        "That secret is one for all audiences and all dives of the site: what they are shown can be laid one over the"
+    )
+    assert f"{told} other, and a recording of wardens in the wrong hands puts it on a chart." in words
+    assert f"{told} other. Distance" in said(plan)
 
 
 def test_words_on_an_open_audience_say_who_gets_in() -> None:
@@ -314,8 +345,11 @@ def test_words_on_an_open_audience_say_who_gets_in() -> None:
     plan = preset("public")
     name = plan.policies[0].audience
     words = describe_audience(plan.policies[0], frozenset({name}), plan)
-    assert "Who: anyone who reaches the page.\n" in words
-    assert "Clocks: who watches live can tell from a clock when something happened" in words
+    assert "Who: anyone who reaches the page, live and again later.\n" in words
+    assert "How often: an update every 15 s, even when there is nothing new." in words
+    assert (
+        "Clocks: though the relay tells no time of day, who watches live can tell from a clock when something" in words
+    )
     guests = replace(plan.policies[0], audience="guests")
     both = replace(plan, policies=(*plan.policies, guests))
     words = describe_audience(guests, frozenset({name, "guests"}), both)

@@ -70,7 +70,8 @@ def describe_ground(plan: Plan) -> list[str]:
 
 _REACH = (
     "Nobody is shown a track in metres, or a heading, while a vehicle is more than {} from the first position that the "
-    "relay received. It remembers that one in the private folder: give a site further off a private folder of its own."
+    "relay received, be it in port. It remembers that one in the private folder: to work further off, give this "
+    "expedition another one ([storage] private)."
 )
 
 
@@ -80,8 +81,9 @@ def _zone(zone: Zone) -> str:
     return (
         f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius (the zone and once to twice the '
         f"margin given for it) and its middle up to {say_number(zone.margin_m)} m from the zone's own; a secret "
-        f"decides both. In it {hides} no heading is shown; depth, annotations and all else go on. The relay itself "
-        "tells its name to nobody."
+        f"decides both. In it {hides} no heading is shown, and distance, speed and ground covered know only of the "
+        "track that is; depth, annotations and all else go on. Everybody sees that there is a hole; what this zone is "
+        "called the relay tells nobody."
     )
 
 
@@ -89,7 +91,7 @@ def _unhidden(plan: Plan) -> str:
     """Return for whom the zones do not count."""
     moves = {Disclosed.TRACK, Disclosed.HEADING}
     exact = [each.audience for each in plan.policies if each.place is Place.EXACT and each.fields & moves]
-    return f" It hides nothing from {join_words(exact)}." if exact else ""
+    return f" From {join_words(exact)} it hides nothing." if exact else ""
 
 
 def _area(area: Area | None) -> str:
@@ -98,7 +100,8 @@ def _area(area: Area | None) -> str:
     stops = (
         "When any vehicle is outside it, nothing from then on is released to anybody until you resume it "
         "(`offing tell EXPEDITION.toml resume`); what "
-        "happened before still goes out when its delay is up, unless you stop that, too."
+        "happened before still goes out when its delay is up, unless you stop that, too (`offing tell EXPEDITION.toml "
+        "stop`)."
     )
     return f'Declared area: "{area.name}", {_extent(area)}. {stops}'
 

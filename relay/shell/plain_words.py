@@ -35,7 +35,7 @@ def describe_audience(policy: Policy, open_audiences: frozenset[str], plan: Plan
         f"Audience {policy.audience}",
         f"  Who: {_opened(policy, open_audiences, plan) if is_open else _CLOSED.format(policy.audience)}",
         f"  How late: {_late(policy, is_open)}",
-        f"  How often: an update every {say_duration(policy.tick_us)}, even when there is nothing new.",
+        f"  How often: {_often(policy, is_open)}",
         *(f"  {line}" for line in _seen(policy, plan)),
         *(f"  {line}" for line in _withheld(policy)),
         f"  {_LIVE if is_open else _FILED}",
@@ -45,22 +45,32 @@ def describe_audience(policy: Policy, open_audiences: frozenset[str], plan: Plan
 
 _CLOSED = (
     "nobody on the page. As it falls due, what is released to it is written to recordings, a file for each dive, in "
-    "{}/ in the folder for what is released. Who sees it is whom you hand those files to."
+    "{}/ in the folder for what is released on this machine, which no page gives out. Who sees it is whom you hand "
+    "those files to."
 )
 _LIVE = (
-    "Clocks: who watches live can tell from a clock when something happened, as closely as it is said how late it is."
+    "Clocks: though the relay tells no time of day, who watches live can tell from a clock when something happened, as "
+    "closely as it is said how late it is."
 )
-_FILED = "Clocks: the dates of the files on disk tell when they were written, and so about when the dive was."
+_FILED = (
+    "Clocks: though the relay tells no date, the dates of the files on disk tell when they were written, and so about "
+    "when the dive was."
+)
 
 
 def _opened(policy: Policy, open_audiences: frozenset[str], plan: Plan) -> str:
     others = [each.audience for each in plan.policies if each.audience in open_audiences - {policy.audience}]
     if not others:
-        return "anyone who reaches the page."
+        return "anyone who reaches the page, live and again later."
     return (
-        f"anyone who reaches the page, and can choose {join_words(others)} there as well: what is shown there earlier "
-        "or finer, this one doesn't keep back."
+        f"anyone who reaches the page, live and again later, and can choose {join_words(others)} there as well: what "
+        "is shown there earlier or finer, this one doesn't keep back."
     )
+
+
+def _often(policy: Policy, is_open: bool) -> str:
+    what = "an update" if is_open else "a record"
+    return f"{what} every {say_duration(policy.tick_us)}, even when there is nothing new."
 
 
 def _late(policy: Policy, is_open: bool) -> str:
@@ -132,15 +142,19 @@ def _track(policy: Policy, plan: Plan) -> list[str]:
             f"  {_UNDOES}",
             *_bounds(policy, plan),
         ]
-    coarse = f"{_legs(policy)}, in steps of {say_number(policy.cell_m)} m ({_off(policy.cell_m)} either way)"
+    off = f"each is told until the vehicle is {_off(policy.cell_m)} m from it either way"
+    coarse = f"{_legs(policy)}, in steps of {say_number(policy.cell_m)} m ({off})"
     return [
-        f"Track: {coarse}, {_SECRET}{_but_for(plan)}.",
-        "  Distance and speed are worked out from what is shown of it.",
+        f"Track: {coarse}, moved and turned by the site's secret, so that it doesn't tell by itself where it is.",
+        f"  {_ONE_SECRET}{_but_for(plan)}.",
+        "  Distance and speed are shown as well: they are worked out from what is shown of it.",
         *_bounds(policy, plan),
     ]
 
 
-_SECRET = "moved and turned by the site's secret, one for all audiences, so that it doesn't tell by itself where it is"
+_ONE_SECRET = (
+    "That secret is one for all audiences and all dives of the site: what they are shown can be laid one over the other"
+)
 _UNDOES = (
     "THIS UNDOES THAT SECRET for every audience and every dive of the site: whoever has a recording of this audience "
     "can put what the others are shown on a chart, too."
@@ -149,19 +163,24 @@ _UNDOES = (
 
 def _off(step: float) -> str:
     """Return how far what is told in steps is off: a step is held until the value is well past its edge."""
-    return f"each kept until it is {say_number((0.5 + SLACK) * step)} m off"
+    return say_number((0.5 + SLACK) * step)
+
+
+def _depth_off(step: float) -> str:
+    return f"each is told until the true depth is {_off(step)} m from it"
 
 
 def _but_for(plan: Plan) -> str:
     exact = [each.audience for each in plan.policies if each.place is Place.EXACT and Disclosed.TRACK in each.fields]
-    return f"; a recording of {join_words(exact)} in the wrong hands would tell it" if exact else ""
+    return f", and a recording of {join_words(exact)} in the wrong hands puts it on a chart" if exact else ""
 
 
 def _heading(policy: Policy, plan: Plan) -> list[str]:
     step = f"Heading: in steps of {say_number(policy.heading_step_deg)}°"
     if Disclosed.TRACK in policy.fields:
         if policy.place is Place.EXACT:
-            return [f"{step}, turned as that drawing is; with the positions the true one can be worked out."]
+            with_them = "with the positions the true one can be worked out"
+            return [f"{step}, turned as that drawing is, and only where that is; {with_them}."]
         return [f"{step}, turned by the same secret as the track, only while the track is shown."]
     return [f"{step}, turned by a secret, {_legs(policy)}, though no track is shown.", *_bounds(policy, plan)]
 
@@ -218,14 +237,14 @@ def _depth(policy: Policy) -> str:
     step = say_number(policy.depth_step_m)
     if policy.depth_relative:
         first = "metres above or below where it was first reached"
-        return f"Depth: only at the bottom, as {first}, in steps of {step} m ({_off(policy.depth_step_m)})."
+        return f"Depth: only at the bottom, as {first}, in steps of {step} m ({_depth_off(policy.depth_step_m)})."
     if policy.descent_step_m is None or policy.descent_step_m == policy.depth_step_m:
-        return f"Depth: in steps of {step} m ({_off(policy.depth_step_m)})."
+        return f"Depth: in steps of {step} m ({_depth_off(policy.depth_step_m)})."
     finer = say_number(policy.descent_step_m)
     return (
-        f"Depth: in steps of {step} m ({_off(policy.depth_step_m)}) at the bottom, where it could be looked for on a "
-        f"chart of depths, and of {finer} m on the way down and up, whose ends tell the depth of the bottom to about "
-        f"{finer} m."
+        f"Depth: in steps of {step} m ({_depth_off(policy.depth_step_m)}) at the bottom, and of {finer} m on the way "
+        f"down and up. The ends of these tell the depth of the bottom to about {finer} m all the same, and that can be "
+        "looked for on a chart; what is coarse is how the depth changes along the track."
     )
 
 
@@ -244,7 +263,8 @@ def _notes(policy: Policy, plan: Plan) -> str:
         f"{subject}: all but those in which the check finds {join_words(places, 'or')}. It can miss one, and doesn't "
         "know every name: put yours under [text] forbidden. `offing tell` refuses what it finds, with the reason; what "
         "comes from a station is kept back in silence, and `offing tell EXPEDITION.toml status` lists it. Dates, "
-        "times, depths and compass directions are not looked for: they go out."
+        "times, depths and compass directions by themselves are not looked for: they go out, and a single direction "
+        "told beside a track can give away which way is north, in every track of the site."
     )
 
 
