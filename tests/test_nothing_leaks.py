@@ -55,6 +55,7 @@ NOWHERE: dict[str, str | bytes] = {
 INSIDE: dict[str, str | bytes] = {
     **{f"feed {name}": name for name in FEEDS},
     **{f"zone {name}": name for name in ("the kiln", "the galley")},
+    "the ship": "Harrow Tern",
     "feeds' address": FEED_HOST,
     "station's address": STATION_HOST,
     "this machine": socket.gethostname(),

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -88,11 +89,13 @@ def test_nothing_is_said_at_the_limits_nor_of_those_who_are_trusted(old: str, ne
     assert told(old, new) == []
 
 
-def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
-    """Whose, from where, what its sounder means; what stops, hides and is forbidden, each by name."""
-    text = changed('[[vehicle]]\nname = "Lantern"', AREA.format("bank") + BOW.format("[-33.3, 22.4]")
-                   + '[text]\nforbidden = ["Skerry", "Quenby"]\n\n[[vehicle]]\nname = "Lantern"')  # fmt: skip
-    expedition = parse_expedition(text, PATH)
+GROUND = changed('[[vehicle]]\nname = "Lantern"', AREA.format("bank") + BOW.format("[-33.3, 22.4]")
+                 + '[text]\nforbidden = ["Skerry", "Quenby"]\n\n[[vehicle]]\nname = "Lantern"')  # fmt: skip
+
+
+def test_feeds_vehicles_and_names_are_told_in_plain_words() -> None:
+    """Whose a feed is, from where, what its sounder means; which names are told."""
+    expedition = parse_expedition(GROUND, PATH)
     first, second = (
         describe_feed(source, feed.url) for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True)
     )
@@ -105,7 +108,15 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
         "Feed station: station-json for whichever vehicle each record names from tcp-listen://127.0.0.1:4010 (any "
         "program on this machine that connects to port 4010 is believed)."
     )
-    assert describe_vehicles(expedition.plan) == "Vehicles: Lantern and Moth."
+    assert describe_vehicles(expedition.plan) == (
+        "Vehicles: Lantern and Moth. Whoever is shown a dive is told the names of the expedition, its vehicles and the "
+        "declared area; the ship's the relay itself tells nobody."
+    )
+
+
+def test_area_zones_and_words_are_told_in_plain_words() -> None:
+    """What stops, hides and is forbidden, each by name, and what goes on all the same."""
+    expedition = parse_expedition(GROUND, PATH)
     area, reach, zone, words = describe_ground(expedition.plan)
     assert area.startswith(
         'Declared area: "bank", all within 40 km of 33.3° S 22.4° E (the other way round it would be 22.4° N 33.3° W). '
@@ -114,14 +125,19 @@ def test_feeds_area_zones_and_words_are_told_in_plain_words() -> None:
         "Nobody is shown a track in metres, or a heading, while a vehicle is more than 20 km from the first position"
     )
     assert zone.endswith(
-        "In it no track and no heading is shown, and distance, speed and ground covered know only of the track that "
-        "is; depth, annotations and all else go on. Everybody sees that there is a hole; what this zone is called the "
-        "relay tells nobody."
+        "In it no track and no heading is shown, and what is worked out from the track knows only of the rest; depth, "
+        "annotations and all else go on. What is said there is marked nowhere on the drawing. That a hole is there "
+        "can be seen. What this zone is called the relay tells nobody; an annotation may, unless that name stands "
+        "under [text] forbidden."
     )
-    trusted = text.replace('delay = "20 min"\nfields = ["depth", "notes"]', 'preset = "heritage"')
+    named = replace(expedition.plan, forbidden_words=("Bow",))
+    assert describe_ground(named)[2].endswith("What this zone is called the relay tells nobody.")
+    trusted = GROUND.replace('delay = "20 min"\nfields = ["depth", "notes"]', 'preset = "heritage"')
     assert describe_ground(parse_expedition(trusted, PATH).plan)[2].endswith("From family it hides nothing.")
-    frozen = text.replace('margin = "60 m"', 'margin = "60 m"\naction = "freeze"')
-    assert "In it the track stands still and no heading" in describe_ground(parse_expedition(frozen, PATH).plan)[2]
+    frozen = GROUND.replace('margin = "60 m"', 'margin = "60 m"\naction = "freeze"')
+    still = describe_ground(parse_expedition(frozen, PATH).plan)[2]
+    assert "In it the track stands still and no heading" in still
+    assert "What is said there is marked where the track stands still on the drawing." in still
     assert zone.startswith('Zone "bow": the hole in the track is 160 to 220 m in radius (the zone and once to t')
     assert words == "Forbidden words: Skerry, Quenby."
 

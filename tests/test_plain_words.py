@@ -85,6 +85,7 @@ def check_words(plan: Plan) -> None:
     words, due = said(plan), released(plan)
     ticks = [row_of(item) for item in due if item.record.kind is Kind.TICK]
     assert any(row[0] == "reporting" for row in ticks)
+    assert not [item for item in due if "Harrow Tern" in str(item.record.body)]  # `describe_vehicles` says so
     check_hidden(words, due, ticks)
     check_when(plan.policies[0], words, due)
     check_steps(words, ticks)
@@ -336,7 +337,7 @@ def test_words_say_that_the_secret_is_one_for_all_and_who_could_undo_it() -> Non
     told = (
         "That secret is one for all audiences and all dives of the site: what they are shown can be laid one over the"
     )
-    assert f"{told} other, and a recording of wardens in the wrong hands puts it on a chart." in words
+    assert f"{told} other, and a recording of wardens in the wrong hands puts all of that on a chart." in words
     assert f"{told} other. Distance" in said(plan)
 
 
@@ -345,7 +346,7 @@ def test_words_on_an_open_audience_say_who_gets_in() -> None:
     plan = preset("public")
     name = plan.policies[0].audience
     words = describe_audience(plan.policies[0], frozenset({name}), plan)
-    assert "Who: anyone who reaches the page, live and again later.\n" in words
+    assert "Who: anyone who reaches the page, while a dive is shown there and ever after.\n" in words
     assert "How often: an update every 15 s, even when there is nothing new." in words
     assert (
         "Clocks: though the relay tells no time of day, who watches live can tell from a clock when something" in words

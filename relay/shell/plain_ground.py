@@ -15,8 +15,14 @@ def describe_page(listen: tuple[str, int]) -> str:
 
 
 def describe_vehicles(plan: Plan) -> str:
-    """Return a line on whose tracks followers see."""
-    return f"{'Vehicle' if len(plan.vehicles) == 1 else 'Vehicles'}: {join_words(plan.vehicles)}."
+    """Return a line on whose tracks followers see, and which names they are told."""
+    area = ["the declared area"] if plan.area else []
+    s = "" if len(plan.vehicles) == 1 else "s"
+    told = join_words(["the expedition", f"its vehicle{s}", *area])
+    return (
+        f"Vehicle{s}: {join_words(plan.vehicles)}. Whoever is shown a dive is told the names of {told}; the ship's the "
+        "relay itself tells nobody."
+    )
 
 
 def describe_feed(source: SourcePlan, url: FeedUrl) -> str:
@@ -62,7 +68,7 @@ def describe_ground(plan: Plan) -> list[str]:
     """Return lines on the declared area, zones and forbidden words: what stops or hides, for all audiences."""
     reach = say_length(plan.site_radius_m)
     lines = [_area(plan.area), _REACH.format(reach)]
-    lines += [_zone(zone) + _unhidden(plan) for zone in plan.zones]
+    lines += [_zone(zone, plan) + _unhidden(plan) for zone in plan.zones]
     if plan.forbidden_words:
         lines.append(f"Forbidden words: {', '.join(plan.forbidden_words)}.")
     return lines
@@ -70,20 +76,25 @@ def describe_ground(plan: Plan) -> list[str]:
 
 _REACH = (
     "Nobody is shown a track in metres, or a heading, while a vehicle is more than {} from the first position that the "
-    "relay received, be it in port. It remembers that one in the private folder: to work further off, give this "
-    "expedition another one ([storage] private)."
+    "relay received, be it in port. It remembers that position in the private folder: to work further off, give this "
+    "expedition another private folder ([storage] private)."
 )
 
 
-def _zone(zone: Zone) -> str:
-    hides = {ZoneAction.WITHHOLD: "no track and", ZoneAction.FREEZE: "the track stands still and"}[zone.action]
+def _zone(zone: Zone, plan: Plan) -> str:
+    hides, marked = {
+        ZoneAction.WITHHOLD: ("no track and", "nowhere"),
+        ZoneAction.FREEZE: ("the track stands still and", "where the track stands still"),
+    }[zone.action]
+    is_forbidden = zone.name.casefold() in [word.casefold() for word in plan.forbidden_words]
+    but = "" if is_forbidden else "; an annotation may, unless that name stands under [text] forbidden"
     least, most = (say_number(zone.radius_m + widened * zone.margin_m) for widened in (1, 2))
     return (
         f'Zone "{zone.name}": the hole in the track is {least} to {most} m in radius (the zone and once to twice the '
         f"margin given for it) and its middle up to {say_number(zone.margin_m)} m from the zone's own; a secret "
-        f"decides both. In it {hides} no heading is shown, and distance, speed and ground covered know only of the "
-        "track that is; depth, annotations and all else go on. Everybody sees that there is a hole; what this zone is "
-        "called the relay tells nobody."
+        f"decides both. In it {hides} no heading is shown, and what is worked out from the track knows only of the "
+        f"rest; depth, annotations and all else go on. What is said there is marked {marked} on the drawing. That a "
+        f"hole is there can be seen. What this zone is called the relay tells nobody{but}."
     )
 
 

@@ -46,25 +46,25 @@ def describe_audience(policy: Policy, open_audiences: frozenset[str], plan: Plan
 _CLOSED = (
     "nobody on the page. As it falls due, what is released to it is written to recordings, a file for each dive, in "
     "{}/ in the folder for what is released on this machine, which no page gives out. Who sees it is whom you hand "
-    "those files to."
+    "those files to, and whoever can read this machine's disk or its backups."
 )
 _LIVE = (
     "Clocks: though the relay tells no time of day, who watches live can tell from a clock when something happened, as "
     "closely as it is said how late it is."
 )
 _FILED = (
-    "Clocks: though the relay tells no date, the dates of the files on disk tell when they were written, and so about "
-    "when the dive was."
+    "Clocks: though the relay tells no date and no time of day, those of the files on disk tell when they were "
+    "written, and so about when the dive was."
 )
 
 
 def _opened(policy: Policy, open_audiences: frozenset[str], plan: Plan) -> str:
     others = [each.audience for each in plan.policies if each.audience in open_audiences - {policy.audience}]
     if not others:
-        return "anyone who reaches the page, live and again later."
+        return "anyone who reaches the page, while a dive is shown there and ever after."
     return (
-        f"anyone who reaches the page, live and again later, and can choose {join_words(others)} there as well: what "
-        "is shown there earlier or finer, this one doesn't keep back."
+        "anyone who reaches the page, while a dive is shown there and ever after, and can choose "
+        f"{join_words(others)} there as well: what is shown there earlier or finer, this one doesn't keep back."
     )
 
 
@@ -147,7 +147,7 @@ def _track(policy: Policy, plan: Plan) -> list[str]:
     return [
         f"Track: {coarse}, moved and turned by the site's secret, so that it doesn't tell by itself where it is.",
         f"  {_ONE_SECRET}{_but_for(plan)}.",
-        "  Distance and speed are shown as well: they are worked out from what is shown of it.",
+        f"  {_worked_out(plan)} shown as well, worked out from what is shown of it.",
         *_bounds(policy, plan),
     ]
 
@@ -161,6 +161,10 @@ _UNDOES = (
 )
 
 
+def _worked_out(plan: Plan) -> str:
+    return "Distance and speed are" if plan.swath_m is None else "Distance, speed and the ground covered are"
+
+
 def _off(step: float) -> str:
     """Return how far what is told in steps is off: a step is held until the value is well past its edge."""
     return say_number((0.5 + SLACK) * step)
@@ -172,7 +176,7 @@ def _depth_off(step: float) -> str:
 
 def _but_for(plan: Plan) -> str:
     exact = [each.audience for each in plan.policies if each.place is Place.EXACT and Disclosed.TRACK in each.fields]
-    return f", and a recording of {join_words(exact)} in the wrong hands puts it on a chart" if exact else ""
+    return f", and a recording of {join_words(exact)} in the wrong hands puts all of that on a chart" if exact else ""
 
 
 def _heading(policy: Policy, plan: Plan) -> list[str]:
@@ -239,13 +243,16 @@ def _depth(policy: Policy) -> str:
         first = "metres above or below where it was first reached"
         return f"Depth: only at the bottom, as {first}, in steps of {step} m ({_depth_off(policy.depth_step_m)})."
     if policy.descent_step_m is None or policy.descent_step_m == policy.depth_step_m:
-        return f"Depth: in steps of {step} m ({_depth_off(policy.depth_step_m)})."
+        return f"Depth: in steps of {step} m ({_depth_off(policy.depth_step_m)}). {_ON_CHARTS}"
     finer = say_number(policy.descent_step_m)
     return (
         f"Depth: in steps of {step} m ({_depth_off(policy.depth_step_m)}) at the bottom, and of {finer} m on the way "
-        f"down and up. The ends of these tell the depth of the bottom to about {finer} m all the same, and that can be "
-        "looked for on a chart; what is coarse is how the depth changes along the track."
+        f"down and up, whose ends tell the depth of the bottom to about {finer} m: what the coarse steps hide is how "
+        f"the depth changes along the track. {_ON_CHARTS}"
     )
+
+
+_ON_CHARTS = "Depths can be looked for on a chart."
 
 
 def _notes(policy: Policy, plan: Plan) -> str:
