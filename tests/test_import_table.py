@@ -76,7 +76,7 @@ CORE = {
     "swath": "errors geodesy given survey | shapely",
     "reach": "geodesy given",
     "overdue": "errors given",
-    "sighting": "errors given target_position",
+    "sighting": "errors target_position",
     "desk_record": "decision overdue sighting target_position",
     # who follows
     "history": "errors release wire",
