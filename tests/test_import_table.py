@@ -133,10 +133,11 @@ SHELL = {
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words public_files "
     "recording",
     # the running relay
-    "control": "core.errors core.ranges",
+    "deciding": "core.errors core.ranges",
+    "control": "core.errors deciding",
     "standing": "core.decision core.errors core.pipeline core.policy core.still quantities",
     "ship": "core.channel core.decision core.errors core.model core.pipeline core.wire checkpoint clock control "
-    "expedition feeds journal outlet recording secrets_file site standing",
+    "deciding expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.secrets capture journal outlet",
     # the invented dive
@@ -180,6 +181,7 @@ EXACT = set(
     "shell.feeds",
     "shell.checkpoint",
     "shell.control",
+    "shell.deciding",
     "shell.expedition",
     "shell.standing",
 }

@@ -23,6 +23,7 @@ from relay.core.wire import Recording
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 from relay.shell.clock import EmbargoClock, TimeSource
 from relay.shell.control import Control
+from relay.shell.deciding import Deciding
 from relay.shell.expedition import Expedition
 from relay.shell.feeds import Feed, open_feeds
 from relay.shell.journal import Journal, JournalFile, clock_of
@@ -69,7 +70,8 @@ class Ship:
         self.feeds: tuple[Feed, ...] = ()
         self._journal: Journal | None = None
         self._wake = asyncio.Event()
-        self._control = Control(expedition.private, self, time_monotonic)
+        self.deciding = Deciding(self, time_monotonic)
+        self._control = Control(expedition.private, self.deciding)
         self._warned: set[str] = set()
         self.stopped: str | None = None
 
