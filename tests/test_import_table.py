@@ -110,8 +110,8 @@ SHELL = {
     "journal": "core.errors core.model clock",
     "recovered": "core.errors core.policy",
     "import_words": "",
-    "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock control "
-    "expedition import_words journal recovered",
+    "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
+    "deciding expedition import_words journal recovered",
     "checkpoint": "core.channel core.geodesy core.pipeline core.policy",
     # released records on their way out
     "recording": "core.errors core.wire",
