@@ -30,7 +30,7 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
-    "decision": "errors policy ranges still",
+    "decision": "area errors overdue policy ranges sighting still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -38,7 +38,9 @@ CORE = {
     "track": "area policy quantise",
     "present": "decision dive_phases fuse policy",
     "disclosure": "area dive_phases fuse geodesy policy quantise track",
-    "embargo": "fuse",
+    "queue_counts": "",
+    "embargo": "fuse queue_counts",
+    "hiding": "area geodesy secrets",
     # the exact record, on the ship alone
     "own_time": "mavlink model policy sources",
     "exact_record": "model own_time",
@@ -60,10 +62,10 @@ CORE = {
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "stations": "fuse geodesy model policy",
-    "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets "
+    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy release secrets "
     "stations still",
-    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy present secrets sources "
-    "stations",
+    "pipeline": "area channel decision desk_record embargo errors fuse model place_in_text policy present secrets "
+    "sighting sources stations",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -74,6 +76,8 @@ CORE = {
     "swath": "errors geodesy given survey | shapely",
     "reach": "geodesy given",
     "overdue": "errors given",
+    "sighting": "errors given target_position",
+    "desk_record": "decision overdue sighting target_position",
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
@@ -112,7 +116,7 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
-    "checkpoint": "core.channel core.geodesy core.pipeline core.policy",
+    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy",
     # released records on their way out
     "recording": "core.errors core.wire",
     "outlet": "core.channel core.release core.wire recording",
@@ -136,8 +140,21 @@ SHELL = {
     "deciding": "core.errors core.ranges",
     "control": "core.errors deciding",
     "standing": "core.decision core.errors core.pipeline core.policy core.still quantities",
-    "ship": "core.channel core.decision core.errors core.model core.pipeline core.wire checkpoint clock control "
-    "deciding expedition feeds journal outlet recording secrets_file site standing",
+    # the desk, on its own listener
+    "trail": "",
+    "desk_address": "",
+    "desk_token": "core.errors",
+    "desk_seen": "core.release core.wire outlet trail",
+    "desk_tracks": "core.decision core.dive_phases core.errors core.geodesy core.model core.pipeline core.policy trail",
+    "desk_vehicles": "core.fuse core.pipeline desk_tracks",
+    "desk_feeds": "core.pipeline core.stations feeds",
+    "desk_state": "core.channel core.decision core.pipeline core.policy core.reach desk_feeds desk_seen desk_tracks "
+    "desk_vehicles expedition feeds quantities site",
+    "desk_line": "gate | aiohttp",
+    "desk_stream": "",
+    "desk": "core.errors core.pipeline deciding desk_address desk_line desk_stream desk_token representation | aiohttp",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.wire checkpoint clock "
+    "control deciding expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.secrets capture journal outlet",
     # the invented dive
@@ -172,7 +189,7 @@ IMPURE_METHODS = set("now utcnow today fromtimestamp get_running_loop getenv".sp
 PUBLIC = set("answers conversation front gate pages representation site viewer wheel".split())
 EXACT = set(
     "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
-    "overdue reach survey swath target_position".split()
+    "overdue reach survey swath target_position sighting hiding desk_record decision".split()
 ) | {
     "shell.journal",
     "shell.recovered",
