@@ -50,10 +50,10 @@ def test_questions_of_two_desks_do_not_void_each_other_and_are_bounded() -> None
 
 
 @pytest.mark.parametrize("who", ["Ines", "", None, 7, "x" * 81, "a\nb", ["Ines"]])
-async def test_stop_is_taken_whatever_is_wrong_with_the_name(who: object) -> None:
+def test_stop_is_taken_whatever_is_wrong_with_the_name(who: object) -> None:
     """A hand on the stop is not asked for its name twice: a bad one becomes the desk's."""
     bridge = Wheelhouse()
-    answer = await Deciding(bridge, lambda: 0.0).stop(who)
+    answer = Deciding(bridge, lambda: 0.0).stop(who)
     assert answer == {"ok": True, "taken": "hold"}
     assert bridge.taken == [({"do": "hold"}, "Ines" if who == "Ines" else NOBODY)]
 
@@ -63,7 +63,7 @@ async def test_answer_says_so_when_the_disk_does_not_take_a_decision() -> None:
     bridge = Wheelhouse()
     bridge.full = True
     deciding = Deciding(bridge, lambda: 0.0)
-    assert (await deciding.stop("Ines"))["but"] == NOT_SETTLED
+    assert (await deciding.settled(deciding.stop("Ines")))["but"] == NOT_SETTLED
     assert (await deciding.take(b'{"do": "begin", "who": "Ines"}'))["but"] == NOT_SETTLED
     assert "but" not in await deciding.take(b'{"do": "begin"}')
 

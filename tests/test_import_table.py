@@ -91,13 +91,15 @@ SHELL = {
     "toml_lines": "",
     "wheel": "",
     "site_files": "core.errors",
+    "desk_address": "",
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
-    "expedition_form": "core.errors core.policy feed_url quantities | pydantic",
+    "expedition_form": "core.errors core.policy desk_address feed_url quantities | pydantic",
     "expedition_faults": "expedition_form toml_lines | pydantic",
     "expedition_sense": "core.area core.errors core.place_in_text core.policy expedition_faults expedition_form "
     "feed_url toml_lines",
-    "expedition": "core.errors core.policy expedition_faults expedition_form expedition_sense feed_url | pydantic",
+    "expedition": "core.errors core.policy desk_address expedition_faults expedition_form expedition_sense feed_url "
+    "| pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
@@ -142,19 +144,21 @@ SHELL = {
     "standing": "core.decision core.errors core.pipeline core.policy core.still quantities",
     # the desk, on its own listener
     "trail": "",
-    "desk_address": "",
     "desk_token": "core.errors",
     "desk_seen": "core.release core.wire outlet trail",
     "desk_tracks": "core.decision core.dive_phases core.errors core.geodesy core.model core.pipeline core.policy trail",
     "desk_vehicles": "core.fuse core.pipeline desk_tracks",
     "desk_feeds": "core.pipeline core.stations feeds",
-    "desk_state": "core.channel core.decision core.pipeline core.policy core.reach desk_feeds desk_seen desk_tracks "
-    "desk_vehicles expedition feeds quantities site",
+    "desk_decided": "core.decision core.desk_record core.pipeline desk_seen desk_tracks quantities",
+    "desk_state": "core.channel core.decision core.pipeline core.policy core.reach desk_decided desk_feeds desk_seen "
+    "desk_tracks desk_vehicles expedition feeds quantities site",
     "desk_line": "gate | aiohttp",
     "desk_stream": "",
     "desk": "core.errors core.pipeline deciding desk_address desk_line desk_stream desk_token representation | aiohttp",
-    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.wire checkpoint clock "
-    "control deciding expedition feeds journal outlet recording secrets_file site standing",
+    "desk_room": "core.model core.pipeline deciding desk desk_line desk_seen desk_state desk_token desk_tracks outlet "
+    "pages site_files",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.wire checkpoint "
+    "clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.secrets capture journal outlet",
     # the invented dive

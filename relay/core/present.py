@@ -39,7 +39,7 @@ class Present:
         return isinstance(told[-1], Begin) if told else self._dive is not None
 
     def begun_us(self, at_us: int) -> int | None:
-        """Return when the dive began that is under way at a moment; None where none is, or its first tick is to come."""
+        """Return when the dive that is under way at a moment began; None where none is, or it has yet to begin."""
         return self._dive.begun_us if self.under_way(at_us) and self._dive is not None else None
 
     def _advance(self, upto_us: int) -> None:

@@ -45,7 +45,7 @@ class QueueCounts:
         self.bucket_us, self._counts = bucket_us, wider
 
     def buckets(self, now_us: int, most: int) -> tuple[int, int, list[int]]:
-        """Return where the oldest bucket begins, how wide each is, and what each holds; at most `most` up to `now_us`."""
+        """Return where the oldest bucket begins, how wide each is, and what each holds: at most `most` of them."""
         first = min(self._counts, default=now_us // self.bucket_us)
         wide = -(-(now_us // self.bucket_us - first + 1) // (most - 1))
         bucket_us = self.bucket_us * max(1, wide)

@@ -48,18 +48,19 @@ class Deciding:
 
     async def take(self, data: bytes) -> dict[str, Any]:
         """Return the answer to one message, once what it decides is on the disk, or after a wait."""
-        return await self._settled(self.answer(data))
+        return await self.settled(self.answer(data))
 
-    async def stop(self, who: object) -> dict[str, Any]:
-        """Hold the release to everybody, whatever is wrong with the name of who says so."""
+    def stop(self, who: object) -> dict[str, Any]:
+        """Hold the release to everybody, whatever is wrong with the name of who says so; return the answer so far."""
         name = who if isinstance(who, str) and _who_fault(who) is None else NOBODY
-        return await self._settled(self._said(lambda: self._bridge.decide(b'{"do": "hold"}', name)))
+        return self._said(lambda: self._bridge.decide(b'{"do": "hold"}', name))
 
     def answer(self, data: bytes) -> dict[str, Any]:
         """Return the answer to one message: {"ok": true, ...}, or {"ok": false, "why": text}."""
         return self._said(lambda: self._take(json.loads(data)))
 
-    async def _settled(self, answer: dict[str, Any]) -> dict[str, Any]:
+    async def settled(self, answer: dict[str, Any]) -> dict[str, Any]:
+        """Return an answer once what was taken is on the disk, or with the words that it isn't."""
         if "taken" in answer and not await self._bridge.settled():
             return {**answer, "but": NOT_SETTLED}
         return answer

@@ -1,8 +1,8 @@
 """The desk's server: on its own listener, on this machine or the ship's network alone, for whoever has the token.
 
-Rules: of what needs no token there is the built page alone, in which nothing is private; everything else is answered only
-to the token, under one of the desk's own names, and to no other site's page; bodies are JSON and bounded; nothing is
-kept by a browser or a proxy. A stop is taken whatever else is wrong with its message.
+Rules: the built page alone, in which nothing is private, needs no token; everything else is answered only to the token,
+under one of the desk's own names, and to no other site's page; bodies are JSON and bounded; no browser and no proxy
+keeps anything. A stop is taken whatever else is wrong with its message.
 """
 
 import asyncio
@@ -11,7 +11,6 @@ import os
 import time
 from collections.abc import Awaitable, Callable, Mapping
 from http import HTTPStatus
-from pathlib import Path
 from typing import Any
 
 from aiohttp import web
@@ -35,6 +34,7 @@ HEADERS = {
     "Cache-Control": "no-store",
 }
 ROUTES = {"/state": "GET", "/stream": "GET", "/tracks": "GET", "/decide": "POST", "/check": "POST", "/stop": "POST"}
+STOP_BODY_S = 0.02
 NOT_BUILT = (
     b"The desk's page is not built here: run `make site` in the checkout. The desk itself works: with the token as\n"
     b"`Authorization: Bearer TOKEN` there are GET /state, /stream and /tracks, and POST /decide, /check and /stop.\n"
@@ -197,15 +197,15 @@ class Desk:
         return _json(answer)
 
     async def _stop(self, request: web.BaseRequest) -> web.Response:
-        """Hold everything before the message is even read: only the name is in it."""
-        self._deciding.hold_now()
-        self.newest.changed()
+        """Hold everything; of the message only the name matters, and only if it came with the head."""
         try:
-            message = json.loads(await self._body(request))
+            message = json.loads(await self._body(request, STOP_BODY_S))
             who = message.get("who") if isinstance(message, dict) else None
         except (Refused, ValueError, RecursionError):
             who = None
-        answer = await self._deciding.stop(who)
+        taken = self._deciding.stop(who)
+        self.newest.changed()
+        answer = await self._deciding.settled(taken)
         self.newest.changed()
         return _json(answer)
 
@@ -222,7 +222,7 @@ class Desk:
         found = self._pipeline.check_text(text) if any(policy.check_text for policy in policies) else []
         return _json({"ok": True, "findings": [{"why": it.why, "start": it.start, "end": it.end} for it in found]})
 
-    async def _body(self, request: web.BaseRequest) -> bytes:
+    async def _body(self, request: web.BaseRequest, within_s: float | None = None) -> bytes:
         """Return a request's body: JSON by its type, uncoded, bounded in octets and time."""
         if request.content_type != "application/json" or "Content-Encoding" in request.headers:
             raise Refused(HTTPStatus.UNSUPPORTED_MEDIA_TYPE)
@@ -230,7 +230,7 @@ class Desk:
             raise Refused(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
         body = b""
         try:
-            async with asyncio.timeout(self._limits.body_s):
+            async with asyncio.timeout(self._limits.body_s if within_s is None else within_s):
                 async for part in request.content.iter_any():
                     body += part
                     if len(body) > MESSAGE_LIMIT:

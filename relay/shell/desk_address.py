@@ -1,9 +1,9 @@
 """Where the desk may listen, and by which names it may be spoken to.
 
-Rules: the desk is for this machine or the ship's own network: loopback (RFC 1122 section 3.2.1.3, RFC 4291 section
-2.5.3), private (RFC 1918, RFC 4193) or link-local (RFC 3927, RFC 4291 section 2.5.6) addresses, one of them, written out;
-whatever else would open it to a network that isn't the ship's. A request says in `Host` whom it means: any other name
-than the desk's own is refused, or a page from elsewhere could reach it by a name that it has made to point here.
+Rules: the desk is for this machine or the ship's own network: one address, written out, that is loopback (RFC 1122
+section 3.2.1.3, RFC 4291 section 2.5.3), private (RFC 1918, RFC 4193) or link-local (RFC 3927, RFC 4291 section 2.5.6);
+any other would open it to a network that isn't the ship's. A request says in `Host` whom it means: any other name than
+the desk's own is refused, or a page from elsewhere could reach it by a name that it has made to point here.
 """
 
 from ipaddress import IPv4Address, IPv6Address, ip_address, ip_network

@@ -4,7 +4,6 @@ Rules: private, for whoever has the desk's token; what an audience sees comes fr
 every desk gets the same bytes, for a state is composed once; nothing here changes anything.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Protocol
@@ -14,6 +13,7 @@ from relay.core.decision import VERDICTS
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Leg
 from relay.core.reach import FORWARD_SONAR_M
+from relay.shell.desk_decided import annotations, decided_parts
 from relay.shell.desk_feeds import feed_parts
 from relay.shell.desk_seen import Seen
 from relay.shell.desk_tracks import Tracks
@@ -24,7 +24,6 @@ from relay.shell.quantities import say_duration
 from relay.shell.site import Figures
 
 QUEUE_BUCKETS = 120
-DECISIONS = 60
 
 
 @dataclass(slots=True)
@@ -92,12 +91,7 @@ def compose(ship: Aboard, seen: Seen, tracks: Tracks, disk: Disk) -> dict[str, A
         "feeds": feed_parts(ship.feeds, pipeline, now_us),
         "journal": _journal(ship, disk),
         "link": _link(figures, seen, now_us),
-        "waiting": [],
-        "targets": [],
-        "zones": _zones(pipeline, tracks),
-        "kept_back": _kept_back(pipeline, now_us),
-        "decisions": [],
-        "cuts": [],
+        **decided_parts(pipeline, tracks, now_us),
         "programme": None,
         "verdicts": list(VERDICTS),
         "legs": [str(leg) for leg in Leg],
@@ -147,7 +141,9 @@ def _words(state: str, channel: Channel, now_us: int) -> str:
     if state == "held":
         return "held: nothing leaves until it is resumed"
     if state == "stopped":
-        return "stopped: " + (f"{channel.outside} was outside the declared area" if channel.outside else "see the alarm")
+        return "stopped: " + (
+            f"{channel.outside} was outside the declared area" if channel.outside else "see the alarm"
+        )
     if state == "between dives":
         return "between dives: nothing is being shown"
     return f"releasing what was received until {say_duration(now_us - channel.edge_us)} ago"
@@ -186,51 +182,7 @@ def _link(figures: Figures, seen: Seen, now_us: int) -> dict[str, Any]:
     return {"connections": figures.connections, "followers": followers, "bits_per_s": rate, "words": words}
 
 
-def _zones(pipeline: Pipeline, tracks: Tracks) -> list[dict[str, Any]]:
-    return [_zone(zone, "file", tracks) for zone in pipeline.plan.zones]
-
-
-def _zone(zone: Any, of: str, tracks: Tracks) -> dict[str, Any]:
-    centre = (zone.latitude_deg, zone.longitude_deg)
-    east_m, north_m = (tracks.metres(centre) if tracks.origin is not None else None) or (None, None)
-    return {
-        "name": zone.name,
-        "centre": list(centre),
-        "radius_m": zone.radius_m,
-        "margin_m": zone.margin_m,
-        "action": str(zone.action),
-        "of": of,
-        "east_m": east_m,
-        "north_m": north_m,
-    }
-
-
-def _kept_back(pipeline: Pipeline, now_us: int) -> list[dict[str, Any]]:
-    return [
-        {
-            "at_us": blocked.embargo_us,
-            "ago_s": seconds(now_us - blocked.embargo_us),
-            "text": blocked.text,
-            "from": list(blocked.audiences),
-            "why": [finding.why for finding in blocked.findings],
-        }
-        for blocked in reversed(pipeline.blocked)
-    ]
-
-
-def annotations(seen: Seen, told: Sequence[tuple[int, str]]) -> list[dict[str, Any]]:
-    """Return annotations with the audiences that had them: those of the desk (moment, text), and others as sent."""
-    out: dict[str, list[str]] = {}
-    when: dict[str, int | None] = {text: at_us for at_us, text in told}
-    for audience, shown in seen.shown.items():
-        for note in shown.notes:
-            when.setdefault(note.text, note.at_us)
-            out.setdefault(note.text, []).append(audience)
-    notes = [{"at_us": at_us, "text": text, "out": sorted(set(out.get(text, ())))} for text, at_us in when.items()]
-    return sorted(notes, key=lambda note: (note["at_us"] is None, note["at_us"] or 0))
-
-
-def compose_tracks(seen: Seen, tracks: Tracks) -> dict[str, Any]:
+def compose_tracks(pipeline: Pipeline, seen: Seen, tracks: Tracks) -> dict[str, Any]:
     """Return the lines of the desk's plans: exact ones, and those that each audience has been sent."""
     sees = {
         name: {vehicle: trail.points() for vehicle, trail in shown.trails.items()} for name, shown in seen.shown.items()
@@ -239,9 +191,9 @@ def compose_tracks(seen: Seen, tracks: Tracks) -> dict[str, Any]:
         "origin": None if tracks.origin is None else list(tracks.origin),
         "exact": tracks.lines(),
         "sees": sees,
-        "ship": None,
+        "ship": tracks.metres(pipeline.ship.states[0].last("position")) if tracks.origin is not None else None,
         "ring_m": FORWARD_SONAR_M,
         "covered": [],
         "plan": None,
-        "annotations": annotations(seen, []),
+        "annotations": annotations(pipeline, seen),
     }

@@ -53,7 +53,7 @@ class Newest:
         """Wait for the next state's moment, and let everybody have it."""
         self._changed.clear()
         with suppress(TimeoutError):
-            async with asyncio.timeout(EVERY_S):
+            async with asyncio.timeout(EVERY_S - LEAST_S):
                 await self._changed.wait()
         for follower in self._followers:
             follower.set()

@@ -40,16 +40,16 @@ class Tracks:
         if under_way and not self._under_way:
             self._legs = self._on_deck()
         self._under_way = under_way
-        for (name, trail), state, legs in zip(
-            self.exact.items(), self._pipeline.now.states, self._legs, strict=True
-        ):
+        for trail, state, legs in zip(self.exact.values(), self._pipeline.now.states, self._legs, strict=True):
             place, depth_m = self.metres(state.last("position")), state.last("depth_m")
             legs.judge(depth_m, state.fresh("altitude_m", row.embargo_us, FRESH_US), row.embargo_us)
             if place is not None and state.heard_us is not None:
                 trail.add(state.heard_us, *place, depth_m)
 
     def leg(self, vehicle: int) -> Leg | None:
-        """Return the leg that a vehicle is in now, None between dives."""
+        """Return the leg that a vehicle is in now, None between dives and while nothing was heard of it."""
+        if self._pipeline.now.states[vehicle].heard_us is None:
+            return None
         return (self._legs[vehicle].by_hand or self._legs[vehicle].leg) if self._under_way else None
 
     def metres(self, position: tuple[float, float] | None) -> tuple[float, float] | None:
