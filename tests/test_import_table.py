@@ -30,7 +30,8 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
-    "decision": "area errors overdue policy ranges sighting still",
+    "decision_values": "errors ranges sighting still",
+    "decision": "area decision_values errors overdue policy sighting still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -64,8 +65,8 @@ CORE = {
     "stations": "fuse geodesy model policy",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy release secrets "
     "stations still",
-    "pipeline": "area channel decision desk_record embargo errors fuse model place_in_text policy present secrets "
-    "sighting sources stations",
+    "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present "
+    "secrets sighting sources stations",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -141,15 +142,16 @@ SHELL = {
     # the running relay
     "deciding": "core.errors core.ranges",
     "control": "core.errors deciding",
-    "standing": "core.decision core.errors core.pipeline core.policy core.still quantities",
+    "desk_sense": "core.area core.decision core.desk_record core.errors core.pipeline core.policy core.sighting",
+    "standing": "core.decision core.desk_record core.errors core.pipeline core.policy core.still desk_sense quantities",
     # the desk, on its own listener
     "trail": "",
     "desk_token": "core.errors",
     "desk_seen": "core.release core.wire outlet trail",
     "desk_tracks": "core.decision core.dive_phases core.errors core.geodesy core.model core.pipeline core.policy trail",
     "desk_vehicles": "core.fuse core.pipeline desk_tracks",
-    "desk_feeds": "core.pipeline core.stations feeds",
-    "desk_decided": "core.decision core.desk_record core.pipeline desk_seen desk_tracks quantities",
+    "desk_feeds": "core.pipeline core.sources core.stations feeds",
+    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline desk_seen desk_tracks quantities",
     "desk_state": "core.channel core.decision core.pipeline core.policy core.reach desk_decided desk_feeds desk_seen "
     "desk_tracks desk_vehicles expedition feeds quantities site",
     "desk_line": "gate | aiohttp",
@@ -157,10 +159,10 @@ SHELL = {
     "desk": "core.errors core.pipeline deciding desk_address desk_line desk_stream desk_token representation | aiohttp",
     "desk_room": "core.model core.pipeline deciding desk desk_line desk_seen desk_state desk_token desk_tracks outlet "
     "pages site_files",
-    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.wire checkpoint "
-    "clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
+    "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",
-    "rehearse": "core.errors core.model core.pipeline core.policy core.secrets capture journal outlet",
+    "rehearse": "core.errors core.model core.pipeline core.policy core.secrets core.sources capture journal outlet",
     # the invented dive
     "vehicle_motion": "core.model seabed",
     "station_reports": "core.model seabed vehicle_motion | pyproj",
@@ -205,6 +207,7 @@ EXACT = set(
     "shell.deciding",
     "shell.expedition",
     "shell.standing",
+    "shell.desk_sense",
 }
 
 

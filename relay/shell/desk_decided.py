@@ -23,7 +23,8 @@ from relay.core.decision import (
     word_for,
 )
 from relay.core.desk_record import Known, Taken, Waiting
-from relay.core.pipeline import Pipeline, ZoneInForce
+from relay.core.hiding import ZoneInForce
+from relay.core.pipeline import Pipeline
 from relay.shell.desk_seen import Seen
 from relay.shell.desk_tracks import Tracks
 from relay.shell.quantities import say_duration

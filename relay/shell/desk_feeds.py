@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 from typing import Any
 
-from relay.core.pipeline import Pipeline, Tally
+from relay.core.pipeline import Pipeline
+from relay.core.sources import Tally
 from relay.core.stations import PRIMARY, STANDBY, Mirror
 from relay.shell.feeds import Feed
 
