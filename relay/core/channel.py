@@ -55,6 +55,7 @@ class _Dive:
     """The state of a dive under way, forgotten when it ends."""
 
     def __init__(self, policy: Policy, plan: Plan, number: int, begun_us: int, by_hand: bool) -> None:
+        self.begun_us = begun_us
         self.log = ReleaseLog(policy, plan, number, begun_us)
         self.watch = DiveWatch(plan.dive, begun_us, by_hand=by_hand)
         self.disclosures = [Disclosure(policy, plan) for _ in plan.vehicles]
@@ -92,6 +93,11 @@ class Channel:
     def under_way(self) -> bool:
         """Whether a dive is being released to this audience."""
         return self._dive is not None
+
+    @property
+    def begun_us(self) -> int | None:
+        """The moment with which the dive that is being released began here, None between dives."""
+        return None if self._dive is None else self._dive.begun_us
 
     @property
     def idle(self) -> bool:

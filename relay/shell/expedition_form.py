@@ -10,6 +10,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from relay.core.errors import OperatorError
 from relay.core.policy import Disclosed, Leg, Place
+from relay.shell.desk_address import near_address
 from relay.shell.feed_url import FeedUrl, parse_feed_url
 from relay.shell.quantities import angle_deg, duration_us, length_m, web_address
 
@@ -105,6 +106,17 @@ class PublicPart(_Part):
 
     listen: str = "127.0.0.1:8080"
     address: Annotated[str, AfterValidator(web_address)] | None = None
+
+
+def _desk_listen(text: str) -> str:
+    near_address(*listen_address(text))
+    return text
+
+
+class DeskPart(_Part):
+    """Where the desk listens: on this machine, or on the ship's own network."""
+
+    listen: Annotated[str, AfterValidator(_desk_listen)] = "127.0.0.1:8090"
 
 
 class VehiclePart(_Part):
@@ -242,6 +254,7 @@ class File(_Part):
     expedition: ExpeditionPart
     storage: StoragePart = StoragePart()
     public: PublicPart = PublicPart()
+    desk: DeskPart | None = None
     dive: DivePart = DivePart()
     stations: StationsPart = StationsPart()
     area: AreaPart | None = None
@@ -256,6 +269,7 @@ PARTS: dict[str, type[BaseModel]] = {
     "expedition": ExpeditionPart,
     "storage": StoragePart,
     "public": PublicPart,
+    "desk": DeskPart,
     "dive": DivePart,
     "stations": StationsPart,
     "area": AreaPart,

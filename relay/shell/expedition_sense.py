@@ -34,7 +34,18 @@ def faults_together(file: File, path: Path, values: dict[str, Any]) -> list[Faul
         listen_address(file.public.listen)
     except ValueError as error:
         faults.append((("public", "listen"), str(error)))
-    return faults
+        return faults
+    return faults + _desk_faults(file)
+
+
+def _desk_faults(file: File) -> list[Fault]:
+    """Refuse one address for both: the desk is no part of the public port."""
+    if file.desk is None:
+        return []
+    (host, port), (public, public_port) = listen_address(file.desk.listen), listen_address(file.public.listen)
+    if port == 0 or port != public_port or public not in (host, "0.0.0.0", "::", "localhost"):
+        return []
+    return [(("desk", "listen"), f"port {port} is that of the page: give the desk another, such as {port + 10}")]
 
 
 def area_of(part: AreaPart | None) -> Area | None:

@@ -190,6 +190,11 @@ class Journal:
         self.mark({LAST: str(self._clock.counted_us())})
         self._queue.put(None)
 
+    @property
+    def rows(self) -> int:
+        """How many rows it has, those that are still on their way to the disk included."""
+        return self._next_seq - 1
+
     def watermark_us(self) -> int:
         """Return the moment up to which everything received is on the disk and has been handed on."""
         return (self._waiting[0].embargo_us if self._waiting else self._clock.now_us()) - 1
