@@ -18,6 +18,11 @@ export function audienceWords({ name, state, lag_s }: Audience): string {
   return drawn.ribbon.edge(name, drawn.ribbon.states[state], late(lag_s));
 }
 
+/** The same without the name, for where it stands already. */
+export function lateWords({ state, lag_s }: Audience): string {
+  return drawn.ribbon.edge('', drawn.ribbon.states[state], late(lag_s));
+}
+
 /** Say what the ribbon shows: the queue, every audience with its lateness, annotations, cuts. */
 export function describeRibbon(state: State, tracks: Tracks | null): string {
   const say = drawn.ribbon;

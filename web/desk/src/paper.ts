@@ -1,8 +1,8 @@
 /**
  * Paper of the desk: a canvas that fits its place, in the inks of the style sheet of day or night.
  *
- * Rules: colours and type come from custom properties alone (`--ink --ground --accent --warn --held`; the paler tones
- * are mixed from ink and ground), so that night needs no other drawing; what would look the same isn't drawn again; a
+ * Rules: colours and type come from custom properties alone (`--ink --ground --faint --accent --warn --held`; paler
+ * tones that the style sheet doesn't name are mixed from ink and ground), so that night needs no other drawing; what would look the same isn't drawn again; a
  * place that changes its size is told to whoever draws.
  */
 
@@ -27,9 +27,9 @@ function inkOf(canvas: HTMLCanvasElement): DeskInk {
   return {
     line,
     paper,
-    soft: mixed(line, paper, 74),
-    hair: mixed(line, paper, 22),
-    wash: mixed(line, paper, 10),
+    soft: read('--soft', mixed(line, paper, 74)),
+    hair: read('--faint', mixed(line, paper, 22)),
+    wash: read('--wash', mixed(line, paper, 10)),
     accent: read('--accent', line),
     warn: read('--warn', line),
     held: read('--held', line),

@@ -94,19 +94,22 @@ export function vehicle(pen: DeskPen, scale: PlanScale, index: number, [east, no
   vehicleMark(pen, index, x, y, size, isSure);
 }
 
-/** The ship: a hull seen from above, which points nowhere, since her heading isn't known here. */
+/** The ship, seen from the side: her heading isn't known here, and a hull from above would point somewhere. */
 export function ship({ context, ink }: DeskPen, scale: PlanScale, [east, north]: Place): void {
   const [x, y] = [scale.x(east), scale.y(north)];
   context.beginPath();
-  context.moveTo(x, y - 11);
-  context.bezierCurveTo(x + 7, y - 4, x + 6, y + 6, x + 4, y + 10);
-  context.lineTo(x - 4, y + 10);
-  context.bezierCurveTo(x - 6, y + 6, x - 7, y - 4, x, y - 11);
-  context.fillStyle = ink.paper;
-  context.fill();
-  context.strokeStyle = ink.line;
-  context.lineWidth = 1.5;
-  context.stroke();
+  context.moveTo(x - 11, y);
+  context.lineTo(x + 11, y);
+  context.lineTo(x + 7, y + 6);
+  context.lineTo(x - 7, y + 6);
+  context.closePath();
+  context.moveTo(x, y);
+  context.lineTo(x, y - 10);
+  for (const [width, style] of [[5, ink.paper], [1.75, ink.line]] as const) {
+    context.lineWidth = width;
+    context.strokeStyle = style;
+    context.stroke();
+  }
 }
 
 export function circle({ context }: DeskPen, scale: PlanScale, [east, north]: Place, radius_m: number, style: string, dashes: number[], width = 1): void {
@@ -237,14 +240,15 @@ export interface Named {
 /** Write names beside their marks, the first first. */
 export function names(pen: DeskPen, scale: PlanScale, named: readonly Named[]): void {
   const spots = named.map(({ at: [east, north] }) => ({ x: scale.x(east), y: scale.y(north) }));
-  const taken: Box[] = spots.map(({ x, y }) => ({ x: x - 6, y, width: 12 }));
+  const marks = spots.map(({ x, y }) => ({ x: x - 6, y, width: 12 }));
+  const taken: Box[] = [];
   named.forEach(({ text, apart, style, isNeeded }, i) => {
     const { x, y } = spots[i] as { x: number; y: number };
     if (x < 0 || x > pen.width || y < 0 || y > pen.height) return;
     const width = widthOf(pen, text, NAME);
     const seats = [[apart, 0, 0], [-apart, 0, 1], [0, apart + 6, 0.5], [0, -apart - 6, 0.5]] as const;
     const boxes = seats.map(([dx, dy, share]) => ({ x: x + dx - share * width, y: y + dy, width }));
-    const box = firstFree(boxes, taken, pen.width, pen.height) ?? (isNeeded ? boxes[0] : undefined);
+    const box = firstFree(boxes, [...taken, ...marks.filter((_, other) => other !== i)], pen.width, pen.height) ?? (isNeeded ? boxes[0] : undefined);
     if (!box) return;
     taken.push(box);
     write(pen, text, box.x, box.y, { ...NAME, style });

@@ -8,8 +8,8 @@
 import type { Linear } from '../../src/scale';
 import { intervalOf, markOf, type Chosen, type Interval } from './chosen';
 import { exactly } from './spans';
-import type { Annotation, State, Tracks } from './state';
-import { barsOf, seatedEdges, shownTime, slowestEdge, ticksOf, timeScale, type Bar, type Tick } from './strip';
+import type { Annotation, Audience, State, Tracks } from './state';
+import { barsOf, edgeOn, seatedEdges, shownTime, slowestEdge, ticksOf, timeScale, type Bar, type Tick } from './strip';
 
 /** Heights of the rows, in pixels, from above: names of edges, then the band, annotations, the time axis. */
 export const ROW = 19;
@@ -28,6 +28,8 @@ export interface Scene {
   /** The slowest audience's edge: left of it, everything is out everywhere. */
   readonly edge: number;
   readonly now: number;
+  /** Every audience's edge, the slowest first, and whether it is held or stopped. */
+  readonly edges: readonly { readonly x: number; readonly isHeld: boolean }[];
   readonly begun: number | null;
   readonly seats: readonly { readonly x: number; readonly left: number; readonly row: number; readonly text: string; readonly isHeld: boolean }[];
   readonly bars: readonly Bar[];
@@ -37,6 +39,8 @@ export interface Scene {
   readonly chosen: (Stretch & { readonly text: string }) | null;
   readonly mark: number | null;
 }
+
+const isHeld = ({ state }: Audience): boolean => state === 'held' || state === 'stopped';
 
 const half = (x: number): number => Math.round(2 * x) / 2;
 
@@ -53,7 +57,8 @@ export function sceneOf(state: State, tracks: Tracks | null, chosen: Chosen, wid
     edge: x(slowestEdge(state)),
     now: x(state.now_us),
     begun: begun_us !== null && begun_us > shown.from_us ? x(begun_us) : null,
-    seats: seats.map((seat) => ({ x: half(seat.x), left: half(seat.left), row: seat.row, text: seat.text, isHeld: seat.audiences.some(({ state: word }) => word === 'held' || word === 'stopped') })),
+    edges: state.audiences.map((one) => ({ x: half(edgeOn(time, width, one.edge_us)), isHeld: isHeld(one) })).toSorted((one, other) => one.x - other.x),
+    seats: seats.map(({ x: stem, left, row, text, audiences }) => ({ x: half(stem), left: half(left), row, text, isHeld: audiences.every(isHeld) })),
     bars: barsOf(state, time).map(({ left, right, share }) => ({ left: half(left), right: half(right), share })),
     cuts: stretches(state.cuts, shown, time),
     notes: notesOf(tracks?.annotations ?? [], state, shown, time),

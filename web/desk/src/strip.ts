@@ -77,7 +77,7 @@ export function barsOf({ queue, now_us }: State, time: Linear): Bar[] {
   });
 }
 
-/** Audiences whose edges stand at one spot, told together. */
+/** Audiences told together, at the edge of the slowest of them. */
 export interface Group {
   readonly x: number;
   readonly audiences: readonly Audience[];
@@ -91,7 +91,7 @@ export interface Seated extends Group {
 }
 
 const EDGES_TOUCH = 3;
-const GAP = 6;
+const GAP = 8;
 const STEM = 5;
 const MOST_ROWS = 4;
 
@@ -112,38 +112,55 @@ function lateOf(audiences: readonly Audience[]): string {
   return drawn.ribbon.lateBetween(span(least_s), span(most_s));
 }
 
-/** Join what stands closer than `apart` pixels, from the left on. */
-function joined(groups: readonly Group[], apart: number): Group[] {
+const both = (one: Group, other: Group): Group => groupOf([...one.audiences, ...other.audiences], one.x);
+
+/** Join what stands at one spot, from the left on. */
+function joined(groups: readonly Group[]): Group[] {
   const found: Group[] = [];
   for (const group of groups) {
     const before = found[found.length - 1];
-    if (before && group.x - before.x <= apart) found[found.length - 1] = groupOf([...before.audiences, ...group.audiences], before.x);
+    if (before && group.x - before.x <= EDGES_TOUCH) found[found.length - 1] = both(before, group);
     else found.push(group);
   }
   return found;
 }
 
+/** Where the edge of an audience stands. */
+export const edgeOn = (time: Linear, width: number, edge_us: number): number => Math.min(width - PAD, Math.max(PAD, time.to(edge_us)));
+
 /** Return the names of all edges in their seats, in as few rows as they need, and the number of those. */
 export function seatedEdges(audiences: readonly Audience[], time: Linear, width: number, measure: Measure): { seats: Seated[]; rows: number } {
   const inOrder = audiences.toSorted((one, other) => one.edge_us - other.edge_us);
-  const single = inOrder.map((one) => groupOf([one], Math.min(width - PAD, Math.max(PAD, time.to(one.edge_us)))));
-  for (let apart = EDGES_TOUCH; ; apart = 2 * apart + 1) {
-    const groups = joined(single, apart);
+  let groups = joined(inOrder.map((one) => groupOf([one], edgeOn(time, width, one.edge_us))));
+  for (;;) {
+    let stuck = 0;
     for (let rows = 1; rows <= MOST_ROWS; rows += 1) {
       const seats = seatAll(groups, rows, width, measure);
-      if (seats) return { seats, rows };
+      if (seats.length === groups.length) return { seats, rows };
+      stuck = seats.length;
     }
-    if (groups.length <= 1) return { seats: groups.map((group) => ({ ...group, left: 0, row: 0 })), rows: 1 };
+    if (groups.length === 1) return { seats: groups.map((group) => ({ ...group, left: 0, row: 0 })), rows: 1 };
+    groups = together(groups, stuck);
   }
 }
 
-function seatAll(groups: readonly Group[], rows: number, width: number, measure: Measure): Seated[] | null {
-  const seats: Seated[] = [];
+/** Let the group that found no seat share one with its nearer neighbour. */
+function together(groups: readonly Group[], stuck: number): Group[] {
+  const x = (i: number): number => groups[i]?.x ?? Infinity;
+  const isBefore = stuck > 0 && x(stuck) - x(stuck - 1) <= x(stuck + 1) - x(stuck);
+  const first = isBefore ? stuck - 1 : stuck;
+  const [one, other] = [groups[first] as Group, groups[first + 1] as Group];
+  return [...groups.slice(0, first), both(one, other), ...groups.slice(first + 2)];
+}
+
+/** Seat the groups from the left on; those that found a seat before one didn't. */
+function seatAll(groups: readonly Group[], rows: number, width: number, measure: Measure): Seated[] {
+  const seats: (Seated & { wide: number })[] = [];
   for (const group of groups) {
     const wide = measure(group.text);
-    const tried = Array.from({ length: rows }, (_, row) => [group.x + STEM, group.x - STEM - wide].map((left) => ({ ...group, left, row }))).flat();
-    const found = tried.find((seat) => seat.left >= 0 && seat.left + wide <= width && seats.every((other) => stand(seat, wide, other, measure(other.text))));
-    if (!found) return null;
+    const tried = Array.from({ length: rows }, (_, row) => [group.x + STEM, group.x - STEM - wide].map((left) => ({ ...group, left, row, wide }))).flat();
+    const found = tried.find((seat) => seat.left >= 0 && seat.left + wide <= width && seats.every((other) => stand(seat, wide, other, other.wide)));
+    if (!found) return seats;
     seats.push(found);
   }
   return seats;

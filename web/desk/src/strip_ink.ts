@@ -56,14 +56,13 @@ function cut(pen: DeskPen, left: number, right: number, top: number): void {
   if (width > widthOf(pen, drawn.ribbon.cut, SMALL) + 8) write(pen, drawn.ribbon.cut, left + width / 2, top + BAND / 2, { ...SMALL, align: 'center' });
 }
 
-/** What the two parts of the band are, in words, where there is room. */
-function words(pen: DeskPen, { edge, now }: Scene, top: number): void {
-  const parts = [
-    [PAD, edge, drawn.ribbon.outEverywhere],
-    [edge, now, drawn.ribbon.waiting],
-  ] as const;
-  for (const [left, right, text] of parts) {
-    if (widthOf(pen, text, SMALL) + 16 < right - left) write(pen, text, left + 8, top + 11, { ...SMALL, style: pen.ink.soft });
+/** What the two parts of the band are, in words, where no edge stands in the way. */
+function words(pen: DeskPen, { edge, edges: all, now, cuts }: Scene, top: number): void {
+  const stops = [edge, now, ...all.map(({ x }) => x), ...cuts.flatMap(({ left, right }) => [left, right])].toSorted((one, other) => one - other);
+  const kept = stops.slice(1).map((right, i) => [stops[i] as number, right] as const).filter(([left, right]) => !cuts.some((one) => one.left <= left && one.right >= right));
+  const widest = kept.reduce((best, one) => (one[1] - one[0] > best[1] - best[0] ? one : best), [edge, edge] as const);
+  for (const [[left, right], text] of [[[PAD, edge], drawn.ribbon.outEverywhere], [widest, drawn.ribbon.waiting]] as const) {
+    if (widthOf(pen, text, SMALL) + 16 < right - left) write(pen, text, (left + right) / 2, top + 11, { ...SMALL, align: 'center', style: pen.ink.soft });
   }
 }
 
@@ -104,11 +103,12 @@ function handle({ context, ink }: DeskPen, x: number, top: number): void {
   context.fillRect(x - 3, top + BAND / 2 - 8, 6, 16);
 }
 
-function edges(pen: DeskPen, { seats }: Scene, top: number): void {
+function edges(pen: DeskPen, { seats, edges: all }: Scene, top: number): void {
+  for (const { x, isHeld } of all) line(pen, crisp(x), top, crisp(x), top + BAND, isHeld ? pen.ink.held : pen.ink.line, isHeld ? 3 : 1.5);
   for (const { x, left, row, text, isHeld } of seats) {
     const y = row * ROW + ROW / 2;
     const style = isHeld ? pen.ink.held : pen.ink.line;
-    line(pen, crisp(x), y - 6, crisp(x), top + BAND, style, isHeld ? 3 : 1.5);
+    line(pen, crisp(x), y - 6, crisp(x), top, style, isHeld ? 3 : 1.5);
     write(pen, text, left, y, { ...NAME, style });
   }
 }

@@ -9,7 +9,7 @@ import '../drawings.css';
 import { element, mark, say, saySet } from '../../../src/dom';
 import { exactLength, number } from '../../../src/format';
 import { gridStep, planScale, type Bounds, type PlanScale } from '../../../src/scale';
-import { actionWords, audienceWords, describePlan, describeSight, QUIET_S, verdictWords } from '../describe';
+import { actionWords, describePlan, describeSight, lateWords, QUIET_S, verdictWords } from '../describe';
 import { drawn } from '../drawn_words';
 import { groundOf, groundSeen, placedTargets, placeOf, type Shown } from '../ground';
 import { Paper, type DeskPen } from '../paper';
@@ -29,10 +29,16 @@ const LEAST_M = 60;
 /** A silence so long is never drawn through. */
 const SILENCE_S = 120;
 
-export function create(root: HTMLElement): Plan {
+export interface Options {
+  /** Where the small plans of what audiences see belong; beside the exact one, in the same root, unless told otherwise. */
+  readonly sees?: HTMLElement;
+}
+
+export function create(root: HTMLElement, { sees = root }: Options = {}): Plan {
   const exact = new Exact(() => redraw());
   const sights = new Sights(() => redraw());
-  root.append(exact.figure, sights.section);
+  root.append(exact.figure);
+  sees.append(sights.section);
   let last: [State, Tracks | null] | null = null;
   const redraw = (): void => {
     if (!last) return;
@@ -47,8 +53,8 @@ export function create(root: HTMLElement): Plan {
     },
     destroy(): void {
       exact.paper.destroy();
+      exact.figure.remove();
       sights.destroy();
-      root.replaceChildren();
     },
   };
 }
@@ -209,6 +215,7 @@ class Sights {
 
   destroy(): void {
     for (const [name, sight] of this.shown) this.drop(name, sight);
+    this.section.remove();
   }
 
   private add(name: string): Sight {
@@ -231,18 +238,20 @@ const NO_LINES: Lines = {};
 class Sight {
   readonly figure: HTMLElement;
   private readonly paper: Paper;
-  private readonly head = element('figcaption');
+  private readonly name = element('strong');
+  private readonly late = element('span');
   private readonly foot = element('p', { class: 'plan-foot' });
   private known: { readonly of: Lines; readonly now: string; readonly ground: Bounds | null } | null = null;
 
   constructor(resized: () => void) {
     const sheet = element('div', { class: 'plan-sheet' });
-    this.figure = element('figure', { class: 'plan-sight' }, this.head, sheet, this.foot);
+    this.figure = element('figure', { class: 'plan-sight' }, element('figcaption', {}, this.name, ' ', this.late), sheet, this.foot);
     this.paper = new Paper(sheet, true, resized);
   }
 
   draw(audience: Audience, tracks: Tracks | null, index: ReadonlyMap<string, number>): void {
-    saySet(this.head, audienceWords(audience));
+    say(this.name, audience.name);
+    saySet(this.late, lateWords(audience));
     mark(this.figure, 'data-state', audience.state);
     const pen = this.paper.pen();
     const lines = tracks?.sees[audience.name] ?? NO_LINES;

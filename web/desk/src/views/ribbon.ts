@@ -45,7 +45,8 @@ export function create(root: HTMLElement, { onSelect, onCut }: Options): Ribbon 
   const told = element('p', { class: 'time-told' });
   const cut = element('button', { type: 'button', class: 'time-cut' }, words.cutThis);
   const letGo = element('button', { type: 'button', class: 'time-let-go' }, words.letGo);
-  root.append(slider, element('div', { class: 'time-chosen' }, told, cut, letGo), help, shows);
+  const parts = [slider, element('div', { class: 'time-chosen' }, told, cut, letGo), help, shows];
+  root.append(...parts);
 
   let state: State | null = null;
   let tracks: Tracks | null = null;
@@ -58,7 +59,7 @@ export function create(root: HTMLElement, { onSelect, onCut }: Options): Ribbon 
     if (!now) return;
     speak(now);
     if (!pen) return;
-    const scene = sceneOf(now, tracks, chosen, pen.width, (text) => widthOf(pen, text, NAME));
+    const scene = sceneOf(now, tracks, chosen, pen.width, remembered((text) => widthOf(pen, text, NAME)));
     paper.tall(heightOf(scene));
     paper.renew([JSON.stringify(scene)], (ready) => inkStrip(ready, scene));
   };
@@ -122,8 +123,18 @@ export function create(root: HTMLElement, { onSelect, onCut }: Options): Ribbon 
     },
     destroy(): void {
       paper.destroy();
-      root.replaceChildren();
+      for (const part of parts) part.remove();
     },
+  };
+}
+
+/** Measure each text once: seats are tried many times over. */
+function remembered(measure: (text: string) => number): (text: string) => number {
+  const known = new Map<string, number>();
+  return (text) => {
+    const width = known.get(text) ?? measure(text);
+    known.set(text, width);
+    return width;
   };
 }
 
