@@ -21,7 +21,7 @@ export function out(root: HTMLElement, hands: Hands): Panel {
   root.append(part.root);
   const rows = new Rows<Vehicle>(list, ({ name }) => name, ({ name }) => {
     const how = element('span', { class: 'help' });
-    const back = button(O.isBack, { class: 'key small', 'aria-label': O.backOf(name) }, () => void decided(hands, { do: 'back', vehicle: name }, answer));
+    const back = button(O.backOf(name), { class: 'key small' }, () => void decided(hands, { do: 'back', vehicle: name }, answer));
     return { root: element('li', {}, element('strong', {}, name), how, back), draw: ({ overdue }) => say(how, overdue?.words ?? '') };
   });
   return {

@@ -107,12 +107,12 @@ function lookPart(ports: HeadPorts): HTMLElement {
 
 /** Alarms, read aloud at once; notices, in a list that can be folded away. */
 export function alarms(root: HTMLElement): Panel {
-  const list = element('ul', { class: 'alarms', role: 'alert' });
+  const list = element('ul', {});
   const notices = element('ul', { class: 'notices' });
   const count = element('span', { class: 'told' });
   const fold = element('details', { class: 'notices-fold' }, element('summary', {}, words.notices.title, ' ', count), notices);
   const none = element('p', { class: 'no-alarm' }, words.alarms.none);
-  root.append(none, list, fold);
+  root.append(none, element('div', { class: 'alarms', role: 'alert' }, list), fold);
   const alarmRows = new Rows<string>(list, (text) => text, (text) => ({ root: element('li', {}, text), draw: () => undefined }));
   const noticeRows = new Rows<{ key: string; text: string }>(notices, ({ key }) => key, () => {
     const row = element('li', {});

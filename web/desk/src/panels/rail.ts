@@ -107,8 +107,7 @@ function holdRow(name: string, decide: (verb: 'hold' | 'resume', audience: strin
 
 function cutPart(hands: Hands, answer: HTMLOutputElement): Panel & { root: HTMLElement; select: (selection: Selection | null) => void } {
   let selected: Selection | null = null;
-  const last = textField('last', words.cut.last, CUT_MINUTES);
-  last.input.setAttribute('aria-label', words.cut.lastField);
+  const last = textField('last', words.cut.lastField, CUT_MINUTES);
   last.input.setAttribute('inputmode', 'decimal');
   const press = button('', { class: 'key cut' }, () => undefined);
   const relabel = (): void => say(press, words.cut.button(`${last.input.value.trim()}${/\d$/.test(last.input.value.trim()) ? ` ${words.cut.minutes}` : ''}`));

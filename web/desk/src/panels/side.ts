@@ -6,110 +6,112 @@ import type { Panel } from '../shown';
 import type { Audience, Seen, Vehicle } from '../state';
 import { words } from '../words';
 
-type Facts = readonly (readonly [string, string])[];
+const W = words.side;
+const UNKNOWN = '–';
+
+/** A quantity: its name, what it is now, and what is seen of it. */
+interface Quantity {
+  readonly name: string;
+  readonly exact: (vehicle: Vehicle) => string | null;
+  readonly seen: (seen: Seen) => string | null;
+}
+
+const or = <T>(value: T | null, saying: (value: T) => string): string | null => (value === null ? null : saying(value));
+
+const QUANTITIES: readonly Quantity[] = [
+  {
+    name: W.place,
+    exact: ({ latitude_deg, longitude_deg }) => (latitude_deg === null || longitude_deg === null ? null : place(latitude_deg, longitude_deg)),
+    seen: ({ east_m, north_m }) => (east_m === null || north_m === null ? null : W.local(metres(east_m), metres(north_m))),
+  },
+  { name: W.depth, exact: ({ depth_m }) => or(depth_m, metres), seen: ({ depth_m }) => or(depth_m, metres) },
+  { name: W.altitude, exact: ({ altitude_m }) => or(altitude_m, metres), seen: ({ altitude }) => altitude },
+  { name: W.heading, exact: ({ heading_deg }) => or(heading_deg, heading), seen: ({ heading_deg }) => or(heading_deg, (value) => angle(value)) },
+  { name: W.attitude, exact: ({ pitch_deg, roll_deg }) => `${or(pitch_deg, angle) ?? UNKNOWN}, ${or(roll_deg, angle) ?? UNKNOWN}`, seen: () => null },
+  { name: W.speed, exact: ({ speed_mps }) => or(speed_mps, (speed) => W.speedOf(speed.toFixed(1))), seen: () => null },
+  { name: W.leg, exact: ({ leg }) => leg, seen: ({ leg }) => leg },
+  { name: W.mode, exact: ({ mode }) => mode, seen: ({ mode }) => mode },
+];
 
 export function create(root: HTMLElement): Panel {
-  const table = element('table', {}, element('caption', { class: 'unseen' }, words.side.caption));
-  const head = element('thead', {});
-  const body = element('tbody', {});
-  table.append(head, body);
+  const caption = element('caption', { class: 'unseen' }, W.caption);
+  const table = element('table', {}, caption);
   root.append(table);
   let shape = '';
+  let [head, groups]: [HTMLTableRowElement, readonly Group[]] = [element('tr'), []];
   return {
     draw({ state: { vehicles, audiences } }) {
       const wanted = JSON.stringify([vehicles.map(({ name }) => name), audiences.map(({ name }) => name)]);
       if (wanted !== shape) {
-        build(head, body, vehicles, audiences);
+        head = headRow(audiences);
+        groups = vehicles.map(({ name }) => group(name, audiences));
+        table.replaceChildren(caption, element('thead', {}, head), ...groups.map((one) => one.root));
         shape = wanted;
       }
-      audiences.forEach((audience, at) => drawHead(head.rows[0]?.cells[at + 2], audience));
-      vehicles.forEach((vehicle, row) => {
-        const cells = body.rows[row]?.cells;
-        fill(cells?.[1], exactFacts(vehicle), exactWords(vehicle));
-        audiences.forEach((audience, at) => fill(cells?.[at + 2], seenFacts(seenOf(audience, vehicle.name)), seenWords(audience, vehicle.name)));
+      audiences.forEach((audience, at) => drawHead(head.cells[at + 2], audience));
+      vehicles.forEach((vehicle, at) => groups[at]?.draw(vehicle, audiences));
+    },
+  };
+}
+
+function headRow(audiences: readonly Audience[]): HTMLTableRowElement {
+  const columns = audiences.map(() => element('th', { scope: 'col' }, element('span', {}), element('span', { class: 'late' })));
+  return element('tr', {}, element('td', {}), element('th', { scope: 'col' }, W.now), ...columns);
+}
+
+function drawHead(cell: HTMLTableCellElement | undefined, audience: Audience): void {
+  if (!cell) return;
+  const late = audience.sees ? W.late(span(audience.sees.age_s)) : W.nothing;
+  const parts = [late, W.state[audience.state], W.followers(count(audience.followers))];
+  const [name, how] = [...cell.children] as HTMLElement[];
+  if (name) say(name, W.sees(audience.name));
+  if (how) say(how, parts.join(' · '));
+  mark(cell, 'data-state', audience.state);
+}
+
+interface Group {
+  readonly root: HTMLElement;
+  draw(vehicle: Vehicle, audiences: readonly Audience[]): void;
+}
+
+/** One vehicle: its name and what there is to say of it, then a row for each quantity. */
+function group(name: string, audiences: readonly Audience[]): Group {
+  const told = element('span', { class: 'told-of' });
+  const title = element('tr', {}, element('th', { scope: 'rowgroup', colspan: String(audiences.length + 2) }, element('strong', {}, name), ' ', told));
+  const rows = QUANTITIES.map(({ name: quantity }) => element('tr', {}, element('th', { scope: 'row' }, quantity), element('td', { class: 'exact' }), ...audiences.map(() => element('td'))));
+  return {
+    root: element('tbody', {}, title, ...rows),
+    draw(vehicle, now) {
+      const sentences = wordsOf(vehicle);
+      say(told, sentences.join(' · '));
+      mark(told, 'data-sounds', vehicle.in_doubt || vehicle.overdue?.sounds ? 'true' : null);
+      rows.forEach(({ cells }, at) => {
+        const quantity = QUANTITIES[at];
+        if (!quantity) return;
+        write(cells[1], quantity.exact(vehicle) ?? UNKNOWN);
+        now.forEach((audience, column) => write(cells[column + 2], seenAs(quantity, audience, name)));
       });
     },
   };
 }
 
-function build(head: HTMLElement, body: HTMLElement, vehicles: readonly Vehicle[], audiences: readonly Audience[]): void {
-  const columns = [element('td', {}), element('th', { scope: 'col' }, words.side.now), ...audiences.map(() => element('th', { scope: 'col' }))];
-  head.replaceChildren(element('tr', {}, ...columns));
-  body.replaceChildren(
-    ...vehicles.map(({ name }) => element('tr', {}, element('th', { scope: 'row' }, name), element('td', { class: 'exact' }), ...audiences.map(() => element('td', {})))),
-  );
-}
-
-function drawHead(cell: HTMLElement | undefined, audience: Audience): void {
+function write(cell: HTMLElement | undefined, text: string): void {
   if (!cell) return;
-  const late = audience.sees ? words.side.late(span(audience.sees.age_s)) : words.side.nothing;
-  const next = audience.next_in_s === null || audience.held ? [] : [words.side.next(span(audience.next_in_s))];
-  const parts = [late, words.side.state[audience.state], ...next, words.side.followers(count(audience.followers))];
-  const text = `${words.side.sees(audience.name)}|${parts.join(' · ')}`;
-  if (cell.dataset.text === text) return;
-  cell.dataset.text = text;
-  cell.replaceChildren(element('span', {}, words.side.sees(audience.name)), element('span', { class: 'late' }, parts.join(' · ')));
-  mark(cell, 'data-state', audience.state);
+  say(cell, text);
+  mark(cell, 'data-none', text === UNKNOWN || text === W.notSeen ? 'true' : null);
 }
 
-const seenOf = (audience: Audience, vehicle: string): Seen | null => audience.sees?.vehicles.find(({ name }) => name === vehicle) ?? null;
-const known = <T>(value: T | null, saying: (value: T) => string): string => (value === null ? words.side.notSeen : saying(value));
-
-function exactFacts(vehicle: Vehicle): Facts {
-  const { latitude_deg, longitude_deg } = vehicle;
-  const unknown = '–';
-  const or = (value: number | null, saying: (value: number) => string): string => (value === null ? unknown : saying(value));
-  return [
-    [words.side.place, latitude_deg === null || longitude_deg === null ? unknown : place(latitude_deg, longitude_deg)],
-    [words.side.depth, or(vehicle.depth_m, metres)],
-    [words.side.altitude, or(vehicle.altitude_m, metres)],
-    [words.side.heading, or(vehicle.heading_deg, heading)],
-    [words.side.speed, or(vehicle.speed_mps, (speed) => `${speed.toFixed(1)}\u00a0m/s`)],
-    [words.side.attitude, `${or(vehicle.pitch_deg, angle)}, ${or(vehicle.roll_deg, angle)}`],
-    [words.side.leg, vehicle.leg ?? unknown],
-    [words.side.mode, vehicle.mode ?? unknown],
-  ];
+function seenAs(quantity: Quantity, audience: Audience, vehicle: string): string {
+  const seen = audience.sees?.vehicles.find(({ name }) => name === vehicle);
+  return seen ? (quantity.seen(seen) ?? W.notSeen) : UNKNOWN;
 }
 
-function exactWords(vehicle: Vehicle): readonly string[] {
-  const { heard_ago_s, in_doubt, overdue, tether, survey } = vehicle;
+function wordsOf({ heard_ago_s, in_doubt, overdue, tether, survey }: Vehicle): readonly string[] {
   return [
-    heard_ago_s === null ? words.side.never : words.side.heard(span(heard_ago_s)),
-    ...(in_doubt ? [words.side.inDoubt] : []),
-    ...(overdue ? [overdue.sounds ? words.side.overdue(overdue.words) : overdue.words] : []),
-    ...(tether ? [words.side.tether(tether.word, metres(tether.margin_m))] : []),
+    heard_ago_s === null ? W.never : W.heard(span(heard_ago_s)),
+    ...(in_doubt ? [W.inDoubt] : []),
+    ...(overdue ? [overdue.sounds ? W.overdue(overdue.words) : overdue.words] : []),
+    ...(tether ? [W.tether(tether.word, metres(tether.margin_m))] : []),
     ...(survey ? [survey.words] : []),
   ];
-}
-
-function seenFacts(seen: Seen | null): Facts {
-  if (!seen) return [];
-  const { east_m, north_m } = seen;
-  return [
-    [words.side.place, east_m === null || north_m === null ? words.side.notSeen : words.side.local(metres(east_m), metres(north_m))],
-    [words.side.depth, known(seen.depth_m, metres)],
-    [words.side.altitude, known(seen.altitude, String)],
-    [words.side.heading, known(seen.heading_deg, (value) => angle(value))],
-    [words.side.leg, known(seen.leg, String)],
-    [words.side.mode, known(seen.mode, String)],
-  ];
-}
-
-function seenWords(audience: Audience, vehicle: string): readonly string[] {
-  const seen = seenOf(audience, vehicle);
-  if (!seen) return [words.side.nothing];
-  return seen.heard ? [] : [words.side.unheard];
-}
-
-/** Put facts and sentences into a cell; its elements stay while their number does. */
-function fill(cell: HTMLElement | undefined, facts: Facts, sentences: readonly string[]): void {
-  if (!cell) return;
-  const shape = `${facts.map(([name]) => name).join()}|${sentences.length}`;
-  if (cell.dataset.shape !== shape) {
-    cell.dataset.shape = shape;
-    const list = element('dl', {}, ...facts.map(([name]) => element('div', {}, element('dt', {}, name), element('dd', {}))));
-    cell.replaceChildren(...(facts.length > 0 ? [list] : []), ...sentences.map(() => element('p', {})));
-  }
-  cell.querySelectorAll('dd').forEach((node, at) => say(node, facts[at]?.[1] ?? ''));
-  cell.querySelectorAll('p').forEach((node, at) => say(node, sentences[at] ?? ''));
 }
