@@ -1,0 +1,108 @@
+/** The words of the desk's drawings. Rule: numbers arrive already formatted. */
+
+const list = (names: readonly string[]): string =>
+  names.length < 2 ? (names[0] ?? '') : `${names.slice(0, -1).join(', ')} and ${names[names.length - 1]}`;
+
+export const drawn = {
+  list,
+
+  ribbon: {
+    label: 'Time ribbon: choose what to cut',
+    help:
+      'The arrow keys move the mark, Page Up and Page Down move it further, Home goes to the oldest that can still be cut, End to now. ' +
+      'With Shift they open an interval at the mark. Space takes its other end in hand, Delete cuts it, Escape lets go.',
+    now: 'now',
+    ago: (span: string) => `${span} ago`,
+    outEverywhere: 'out everywhere',
+    waiting: 'not yet released',
+    cut: 'cut',
+    begun: 'dive began',
+    late: (span: string) => `${span} late`,
+    prompt: 'at once',
+    lateBetween: (least: string, most: string) => `${least} to ${most} late`,
+    edge: (names: string, state: string | null, late: string) => [names, state, late].filter(Boolean).join(', '),
+    andMore: (name: string, more: string) => `${name} and ${more} more`,
+    states: { 'releasing': null, 'between dives': 'between dives', 'held': 'held', 'stopped': 'stopped' },
+    all: (span: string, audiences: string, records: string) =>
+      `The last ${span} up to now, ${records} still kept back. ${audiences}`,
+    reports: (n: string) => (n === '1' ? '1 report' : `${n} reports`),
+    nobody: 'No audience is set up.',
+    annotation: (text: string, ago: string, out: string) => `“${text}”, ${ago}: ${out}.`,
+    annotationOut: (names: string) => `out at ${names}`,
+    annotationKept: 'not out yet',
+    cuts: (n: string) => (n === '1' ? '1 interval was cut.' : `${n} intervals were cut.`),
+    none: 'Drag over the ribbon, or use the arrow keys with Shift, to choose what to cut.',
+    nothing: 'Everything that came is out: there is nothing to cut.',
+    mark: (ago: string) => `Mark at ${ago}, nothing chosen.`,
+    chosen: (span: string, from: string, to: string) => `Chosen: ${span}, from ${from} to ${to}.`,
+    inHand: { from: 'In hand: its beginning.', to: 'In hand: its end.' },
+    cutThis: 'Cut this',
+    cutSpan: (span: string) => `Cut these ${span}`,
+    letGo: 'Let go',
+    effect: 'A cut takes away, for good and for every audience, what isn’t out yet.',
+    tooLate: 'All of it is out everywhere: a cut would take away nothing.',
+  },
+
+  out: {
+    none: 'none of it is out',
+    all: 'all of it is out',
+    first: (span: string) => `the first ${span} is`,
+    of: (names: string, what: string) => `${names}: ${what}`,
+  },
+
+  plan: {
+    title: 'Exact, now',
+    label: (vehicles: string, more: string) => `Exact plan, north up. ${vehicles} ${more}`,
+    nothing: 'No fix yet.',
+    where: (name: string, east: string, north: string, more: string) => `${name}: ${east}, ${north}${more}.`,
+    whereUnknown: (name: string) => `${name}: place unknown.`,
+    east: (m: string) => `${m} east`,
+    west: (m: string) => `${m} west`,
+    north: (m: string) => `${m} north`,
+    south: (m: string) => `${m} south`,
+    heading: (angle: string) => `, heading ${angle}`,
+    depth: (m: string) => `, depth ${m}`,
+    doubt: ', in doubt',
+    silent: (span: string) => `, silent for ${span}`,
+    inDoubt: 'in doubt',
+    quiet: (span: string) => `silent ${span}`,
+    target: (name: string, verdict: string) => `${name}, ${verdict}`,
+    targets: (each: string) => `Targets: ${each}.`,
+    zone: (name: string, action: string) => `${name}, ${action}`,
+    zones: (each: string) => `Zones: ${each}.`,
+    actions: { withhold: 'place withheld', freeze: 'place frozen' } as Readonly<Record<string, string>>,
+    planned: 'planned area',
+    ship: (name: string) => name,
+    shipAt: (name: string, east: string, north: string) => `${name}: ${east}, ${north}.`,
+    north_: 'N',
+    caption: (grid: string) => `North is up. Grid ${grid}, in metres from the desk’s first fix.`,
+    key: {
+      late: 'thick line: not out everywhere yet',
+      ring: (radius: string) => `dotted ring: forward sonar, ${radius}`,
+      covered: 'tinted: covered by the sonar',
+      zone: 'hatched: zone, with its margin around it',
+      tether: 'thin line to the ship: tether',
+    },
+    show: 'Show',
+    everything: 'everything',
+    tracks: 'the tracks',
+    near: (name: string) => `close to ${name}`,
+    verdicts: { 'unchecked': 'unchecked', 'rock': 'rock', 'modern debris': 'modern debris', 'of interest': 'of interest', 'withheld': 'withheld' } as Readonly<Record<string, string>>,
+  },
+
+  sight: {
+    heading: 'What each audience sees',
+    rule: 'Drawn from what was released. Their plans have no place and no north: up is not north, and zero is nowhere.',
+    late: (name: string, state: string | null, late: string) => [name, state, late].filter(Boolean).join(', '),
+    nothing: 'nothing to see yet',
+    noTrack: 'no track is shown',
+    grid: (m: string) => `Grid ${m}, no north.`,
+    label: (name: string, late: string, vehicles: string, grid: string) =>
+      `What ${name} sees, ${late}; a frame without place or north. ${vehicles} ${grid}`,
+    seen: (name: string, where: string, more: string) => `${name} ${where}${more}.`,
+    shown: 'is shown on the plan',
+    unplaced: 'is shown without a place',
+    silent: ', silent',
+    depth: (m: string) => `, depth ${m}`,
+  },
+} as const;

@@ -1,0 +1,121 @@
+/**
+ * Metres on the desk's plan: where a position lies, what the sheet has to hold, where a track breaks.
+ *
+ * Rules: pure; metres are east and north of the desk's origin; the sheet grows in round steps, so that it doesn't creep
+ * with every fix.
+ */
+
+import { roundStep, type Bounds } from '../../src/scale';
+import type { Place, State, TrackPoint, Tracks, Vehicle } from './state';
+
+/** WGS 84: semi-major axis in metres, flattening (NIMA TR8350.2, table 3.1). */
+const A_M = 6_378_137;
+const F = 1 / 298.257223563;
+const E2 = F * (2 - F);
+const RAD = Math.PI / 180;
+
+/**
+ * Return metres east and north of `origin` (both places latitude_deg, longitude_deg), in the plane in which distance
+ * and direction from the origin are true. By Gauss' mid-latitude formulas, from memory: good to a centimetre or two
+ * within 20 km where the desk works, which is finer than its drawing; not for the last degrees before a pole.
+ */
+export function metresFrom(origin: Place, [latitude_deg, longitude_deg]: Place): Place {
+  const middle = (RAD * (latitude_deg + origin[0])) / 2;
+  const dLatitude = RAD * (latitude_deg - origin[0]);
+  const dLongitude = RAD * ((((longitude_deg - origin[1] + 540) % 360) + 360) % 360 - 180);
+  const w2 = 1 - E2 * Math.sin(middle) ** 2;
+  const along = ((A_M * (1 - E2)) / w2 ** 1.5) * dLatitude * Math.cos(dLongitude / 2);
+  const across = (A_M / Math.sqrt(w2)) * dLongitude * Math.cos(middle);
+  const turn = (-dLongitude * Math.sin(middle)) / 2;
+  return [across * Math.cos(turn) + along * Math.sin(turn), along * Math.cos(turn) - across * Math.sin(turn)];
+}
+
+/** What of the plan is to be seen: all there is, the tracks and targets, or the ground around one vehicle. */
+export type Shown = 'everything' | 'tracks' | { readonly near: string };
+
+const LEAST_M = 100;
+const NEAR_M = 150;
+
+export interface Circle {
+  readonly at: Place;
+  readonly radius_m: number;
+}
+
+export const placeOf = ({ east_m, north_m }: Pick<Vehicle, 'east_m' | 'north_m'>): Place | null => (east_m === null || north_m === null ? null : [east_m, north_m]);
+
+/** Return the targets that have a place, with it. */
+export function placedTargets({ targets }: State, { origin }: Tracks): readonly (State['targets'][number] & { readonly at: Place })[] {
+  if (origin === null) return [];
+  return targets.flatMap((target) => {
+    const { latitude_deg, longitude_deg } = target;
+    return latitude_deg === null || longitude_deg === null ? [] : [{ ...target, at: metresFrom(origin, [latitude_deg, longitude_deg]) }];
+  });
+}
+
+/** Return the ground that the sheet has to hold; null where nothing has a place yet. */
+export function groundOf(state: State, tracks: Tracks, shown: Shown): Bounds | null {
+  const near = typeof shown === 'object' ? state.vehicles.find(({ name }) => name === shown.near) : undefined;
+  const centre = near ? placeOf(near) : null;
+  if (centre) return around(centre);
+  const found = [...circlesOf(state, tracks, shown !== 'everything')];
+  return found.length === 0 ? null : rounded(holding(found));
+}
+
+/** The ground around a vehicle: it moves on in steps, not with every fix. */
+function around([east_m, north_m]: Place): Bounds {
+  const [east, north] = [50 * Math.round(east_m / 50), 50 * Math.round(north_m / 50)];
+  return { west: east - NEAR_M, east: east + NEAR_M, south: north - NEAR_M, north: north + NEAR_M };
+}
+
+function* circlesOf(state: State, tracks: Tracks, isTracksAlone: boolean): Generator<Circle> {
+  for (const line of Object.values(tracks.exact)) for (const [, east, north] of line) yield { at: [east, north], radius_m: 0 };
+  for (const vehicle of state.vehicles) {
+    const at = placeOf(vehicle);
+    if (at) yield { at, radius_m: tracks.ring_m };
+  }
+  for (const { at, radius_95_m } of placedTargets(state, tracks)) yield { at, radius_m: radius_95_m ?? 0 };
+  if (isTracksAlone) return;
+  if (tracks.ship) yield { at: tracks.ship, radius_m: 0 };
+  for (const outline of [...tracks.covered, tracks.plan ?? []]) for (const at of outline) yield { at, radius_m: 0 };
+  for (const zone of state.zones) {
+    const at = placeOf(zone);
+    if (at) yield { at, radius_m: zone.radius_m + zone.margin_m };
+  }
+}
+
+/** Return the bounds of circles, of which there is at least one. */
+export function holding(circles: Iterable<Circle>): Bounds {
+  let [west, east, south, north] = [Infinity, -Infinity, Infinity, -Infinity];
+  for (const { at, radius_m } of circles) {
+    west = Math.min(west, at[0] - radius_m);
+    east = Math.max(east, at[0] + radius_m);
+    south = Math.min(south, at[1] - radius_m);
+    north = Math.max(north, at[1] + radius_m);
+  }
+  return { west, east, south, north };
+}
+
+/** Widen bounds to round metres. */
+export function rounded({ west, east, south, north }: Bounds): Bounds {
+  const step = roundStep(Math.max(east - west, north - south, LEAST_M) / 10);
+  const [low, high] = [(value: number) => step * Math.floor(value / step), (value: number) => step * Math.ceil(value / step)];
+  return { west: low(west), east: high(east), south: low(south), north: high(north) };
+}
+
+/** What an audience sees, all of its vehicles in one frame; null where none has a place. */
+export function groundSeen(lines: Readonly<Record<string, readonly TrackPoint[]>>, now: readonly Place[]): Bounds | null {
+  const circles: Circle[] = now.map((at) => ({ at, radius_m: 0 }));
+  for (const line of Object.values(lines)) for (const [, east, north] of line) circles.push({ at: [east, north], radius_m: 0 });
+  return circles.length === 0 ? null : rounded(holding(circles));
+}
+
+/** A gap of so many times what is usual between two points, and of at least that long, breaks the line. */
+const BREAK_TIMES = 10;
+
+/** Return the pieces of a track as ranges [from, to): a straight line over a long silence would be an invention. */
+export function piecesOf(line: readonly TrackPoint[], least: number): readonly (readonly [number, number])[] {
+  const gaps = line.slice(1).map(([at], i) => at - (line[i] as TrackPoint)[0]);
+  const usual = gaps.toSorted((one, other) => one - other)[Math.floor(gaps.length / 2)] ?? 0;
+  const starts = [0, ...gaps.flatMap((gap, i) => (gap > Math.max(least, BREAK_TIMES * usual) ? [i + 1] : []))];
+  return line.length === 0 ? [] : starts.map((from, i) => [from, starts[i + 1] ?? line.length] as const);
+}
