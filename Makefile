@@ -12,8 +12,9 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet --quiet
-PAGE := web/dist/index.html
-PAGE_SOURCES := $(shell find web -path web/node_modules -prune -o -path web/dist -prune -o -path web/test -prune -o -type f -print)
+# The followers' page and the desk's are built together: the desk's comes last, so it stands for both.
+PAGE := web/dist-desk/index.html
+PAGE_SOURCES := $(shell find web -path web/node_modules -prune -o -path 'web/dist*' -prune -o -path web/test -prune -o -type f -print)
 LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
 	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
 
@@ -28,7 +29,7 @@ setup: $(VENV)/.develops $(PAGE) ## Prepare everything for developing: Python, w
 	@.ci/need chromium:chromium firefox-esr:firefox-esr
 	$(call say,ready: make demo shows it, make test checks it)
 
-site: $(PAGE) ## Build the followers' page into web/dist
+site: $(PAGE) ## Build the followers' page into web/dist, the desk's into web/dist-desk
 
 wheel: $(VENV)/.develops ## Build an installable wheel, page included, into dist/
 	@$(BIN)/python -m build --wheel --no-isolation --outdir dist
@@ -70,7 +71,7 @@ lock: $(VENV)/.develops ## Choose and pin the newest versions that pyproject.tom
 		--constraint requirements.lock --output-file requirements-dev.lock pyproject.toml
 
 clean: ## Remove what was built and installed here
-	@rm -rf $(VENV) build dist web/dist web/node_modules .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	@rm -rf $(VENV) build dist web/dist web/dist-desk web/node_modules .mypy_cache .ruff_cache .pytest_cache .hypothesis
 
 help: ## List the targets
 	@awk 'BEGIN {FS = ":.*## "} /^##@/ {printf "\n%s\n", substr($$0, 5)} \
@@ -103,6 +104,6 @@ web/node_modules/.stamp: web/package.json web/package-lock.json
 	@touch $@
 
 $(PAGE): web/node_modules/.stamp $(PAGE_SOURCES)
-	$(call say,page)
+	$(call say,pages)
 	@cd web && npm run --silent build -- --logLevel warn
 	@touch $@

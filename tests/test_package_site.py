@@ -1,6 +1,7 @@
-"""The wheel, really built and really installed: it carries the page, and needs no Node where it runs."""
+"""The wheel, really built and really installed: it carries both pages, and needs no Node where it runs."""
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -29,7 +30,7 @@ def _run(*command: str | Path, folder: Path, path: str, libraries: str = "") -> 
 
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the wheel, built from a copy of this checkout: building empties `web/dist`, which other tests read."""
+    """Return the wheel, built from a copy of this checkout: building empties `web/dist*`, which other tests read."""
     folder = tmp_path_factory.mktemp("wheel")
     checkout = shutil.copytree(ROOT, folder / "checkout", symlinks=True, ignore=shutil.ignore_patterns(*NOT_SOURCES))
     (checkout / "web" / "node_modules").symlink_to(ROOT / "web" / "node_modules")
@@ -54,15 +55,35 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return programs
 
 
-def test_wheel_holds_the_page_and_its_licence(wheel: Path) -> None:
-    """The page and everything it loads travel inside the package, the licence beside it."""
+@pytest.mark.parametrize("folder", ["relay/site", "relay/desk_site"])
+def test_wheel_holds_a_page_and_all_it_loads(wheel: Path, folder: str) -> None:
+    """The followers' page and the desk's travel inside the package, each apart and with everything it loads."""
     with ZipFile(wheel) as archive:
         names = set(archive.namelist())
-        page = archive.read("relay/site/index.html").decode()
-        metadata = archive.read(f"offing-{relay.__version__}.dist-info/METADATA").decode()
-    assets = {name for name in names if name.startswith("relay/site/assets/")}
+        page = archive.read(f"{folder}/index.html").decode()
+    assets = {name for name in names if name.startswith(f"{folder}/assets/")}
     assert {name.rpartition(".")[2] for name in assets} >= {"js", "css"}
     assert all(f"./assets/{name.rpartition('/')[2]}" in page for name in assets if name.endswith(".css"))
+    loaded = {f"{folder}/{name.removeprefix('./')}" for name in re.findall(r'(?:src|href)="(\./[^"]+)"', page)}
+    assert loaded
+    assert loaded <= names
+
+
+def test_followers_page_holds_nothing_of_the_desk(wheel: Path) -> None:
+    """What the public port serves knows no word of the desk: not its routes, not its stop."""
+    with ZipFile(wheel) as archive:
+        public = b"".join(archive.read(name) for name in archive.namelist() if name.startswith("relay/site/"))
+        desk = b"".join(archive.read(name) for name in archive.namelist() if name.startswith("relay/desk_site/"))
+    told = [b"Stop everything", b"/decide", b"Bearer "]
+    assert [word in desk for word in told] == [True] * 3
+    assert [word in public for word in told] == [False] * 3
+
+
+def test_wheel_holds_its_licence(wheel: Path) -> None:
+    """The licence travels beside the package, and the metadata names it."""
+    with ZipFile(wheel) as archive:
+        names = set(archive.namelist())
+        metadata = archive.read(f"offing-{relay.__version__}.dist-info/METADATA").decode()
     assert f"offing-{relay.__version__}.dist-info/licenses/LICENSE" in names
     told = Parser().parsestr(metadata)
     assert (told["Name"], told["Version"], told["License-Expression"]) == ("offing", relay.__version__, "Apache-2.0")

@@ -1,7 +1,7 @@
-"""Carry the built page and the demo's recording in the wheel, so that nobody who installs it needs Node.
+"""Carry the built pages and the demo's recording in the wheel, so that nobody who installs it needs Node.
 
-A hatchling build hook (hatch.pypa.io, "Custom build hook"). From a checkout it builds `web/dist` first; from an
-sdist it takes the page that came with it. An editable install is left alone: it reads the checkout.
+A hatchling build hook (hatch.pypa.io, "Custom build hook"). From a checkout it builds the followers' page and the
+desk's first; from an sdist it takes those that came with it. An editable install is left alone: it reads the checkout.
 """
 
 import os
@@ -11,32 +11,31 @@ from typing import Any
 
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
-SITE_IN_WHEEL, SITE_IN_SDIST = "relay/site", "web/dist"
+PAGES = {"web/dist": "relay/site", "web/dist-desk": "relay/desk_site"}  # where each is built, where the wheel has it
 RECORDINGS_IN_WHEEL = "relay/recordings"
 
 
 class PackagedSite(BuildHookInterface[Any]):
-    """Puts `web/dist` where `relay.shell.site_files` looks first."""
+    """Puts the built pages where `relay.shell.site_files` looks first."""
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
-        """Add the built page to what is being built; raises when it can't be built."""
+        """Add the built pages to what is being built; raises when they can't be built."""
         if version == "editable":
             return
         root = Path(self.root)
         came_in_sdist = (root / "PKG-INFO").is_file()
         if not came_in_sdist:
             build_site(root / "web")
-        folder = root / "web" / "dist"
-        if not (folder / "index.html").is_file():
-            raise FileNotFoundError("web/dist/index.html is missing: build the page with `make site`")
-        inside = SITE_IN_WHEEL if self.target_name == "wheel" else SITE_IN_SDIST
-        build_data["force_include"][str(folder)] = inside
+        for built, in_wheel in PAGES.items():
+            if not (root / built / "index.html").is_file():
+                raise FileNotFoundError(f"{built}/index.html is missing: build the pages with `make site`")
+            build_data["force_include"][str(root / built)] = in_wheel if self.target_name == "wheel" else built
         if self.target_name == "wheel":
             build_data["force_include"][str(root / "recordings")] = RECORDINGS_IN_WHEEL
 
 
 def build_site(web: Path) -> None:
-    """Build the page, fetching its locked packages first where they are missing."""
+    """Build the pages, fetching its locked packages first where they are missing."""
     commands = [["npm", "run", "--silent", "build", "--", "--logLevel", "warn"]]
     if not (web / "node_modules").is_dir():
         commands.insert(0, ["npm", "ci", "--no-audit", "--no-fund", "--loglevel=error"])

@@ -1,0 +1,127 @@
+/**
+ * From the fields of a form to the decision that is sent, or to what is wrong with it.
+ *
+ * Rules: pure; only what can be seen to be wrong here is refused here, the ship judges the rest; an empty field that
+ * need not be filled in is left out; every fault names its field.
+ */
+
+import { numeral, place, seconds } from './quantities';
+
+export type Fields = Readonly<Record<string, string>>;
+export type Decision = { readonly do: string; readonly [name: string]: unknown };
+export type FaultKind = 'needed' | 'duration' | 'numeral' | 'place' | 'lines';
+export type Made = { readonly decision: Decision } | { readonly fault: FaultKind; readonly field: string };
+
+export const MOST_LINES = 12;
+
+class Faulty extends Error {
+  constructor(readonly kind: FaultKind, readonly field: string) {
+    super(field);
+  }
+}
+
+function made(make: () => Decision): Made {
+  try {
+    return { decision: make() };
+  } catch (fault) {
+    if (fault instanceof Faulty) return { fault: fault.kind, field: fault.field };
+    throw fault;
+  }
+}
+
+const written = (fields: Fields, name: string): string => (fields[name] ?? '').trim();
+
+function needed(fields: Fields, name: string): string {
+  const text = written(fields, name);
+  if (text === '') throw new Faulty('needed', name);
+  return text;
+}
+
+function read<T>(text: string, name: string, kind: FaultKind, reader: (text: string) => T | null): T {
+  const found = reader(text);
+  if (found === null) throw new Faulty(kind, name);
+  return found;
+}
+
+const time = (fields: Fields, name: string): number => read(needed(fields, name), name, 'duration', seconds);
+const figure = (fields: Fields, name: string): number => read(needed(fields, name), name, 'numeral', numeral);
+const chosen = (fields: Fields, name: string): string | null => written(fields, name) || null;
+
+/** Optional parts of a decision: those that were filled in. */
+function optional<T>(fields: Fields, names: readonly string[], reader: (fields: Fields, name: string) => T): Record<string, T> {
+  return Object.fromEntries(names.filter((name) => written(fields, name) !== '').map((name) => [name, reader(fields, name)]));
+}
+
+/** Say `text`; `audiences` empty: all that get annotations. */
+export function say(fields: Fields, audiences: readonly string[], isHeld: boolean): Made {
+  return made(() => ({
+    do: 'say',
+    text: needed(fields, 'text'),
+    vehicle: chosen(fields, 'vehicle'),
+    audiences: [...audiences],
+    ...(isHeld ? { wait: true } : {}),
+  }));
+}
+
+const SIGMAS = ['bearing_sigma_deg', 'range_sigma_m', 'heading_sigma_deg', 'place_sigma_m', 'depression_deg', 'depression_sigma_deg'];
+
+/** Mark a target; with a bearing or a range it is a sighting, which needs both. */
+export function target(fields: Fields): Made {
+  return made(() => {
+    const basis = { do: 'target', name: needed(fields, 'name'), verdict: needed(fields, 'verdict'), vehicle: chosen(fields, 'vehicle') };
+    if (written(fields, 'bearing_deg') === '' && written(fields, 'range_m') === '') return basis;
+    needed(fields, 'vehicle');
+    const sighting = {
+      bearing_deg: figure(fields, 'bearing_deg'),
+      range_m: figure(fields, 'range_m'),
+      range_is: needed(fields, 'range_is'),
+      ...optional(fields, SIGMAS, figure),
+    };
+    return { ...basis, sighting };
+  });
+}
+
+export function leg(vehicle: string, chosen_: string): Made {
+  return made(() => ({ do: 'leg', vehicle, leg: chosen_ === '' ? null : chosen_ }));
+}
+
+export function zone(fields: Fields): Made {
+  return made(() => ({
+    do: 'zone',
+    name: needed(fields, 'name'),
+    centre: read(needed(fields, 'centre'), 'centre', 'place', place),
+    radius_m: figure(fields, 'radius_m'),
+    margin_m: figure(fields, 'margin_m'),
+    action: needed(fields, 'action'),
+  }));
+}
+
+export function expect(fields: Fields): Made {
+  return made(() => ({
+    do: 'expect',
+    vehicle: needed(fields, 'vehicle'),
+    return_in_s: time(fields, 'return_in_s'),
+    return_grace_s: time(fields, 'return_grace_s'),
+    ...optional(fields, ['report_every_s', 'report_grace_s'], time),
+  }));
+}
+
+/** The programme; what is left empty is taken away. */
+export function programme(fields: Fields): Made {
+  return made(() => {
+    const schedule = written(fields, 'schedule').split('\n').map((line) => line.trim()).filter((line) => line !== '');
+    if (schedule.length > MOST_LINES) throw new Faulty('lines', 'schedule');
+    const next = written(fields, 'next_dive_in_s') === '' ? null : Math.round(time(fields, 'next_dive_in_s'));
+    return { do: 'programme', pinned: chosen(fields, 'pinned'), schedule, next_dive_in_s: next };
+  });
+}
+
+/** Cut the last so much, up to `now_us`, the ship's own moment; the record begins at zero. */
+export function cutLast(fields: Fields, now_us: number): Made {
+  return made(() => ({ do: 'cut', from_us: Math.max(0, now_us - time(fields, 'last') * 1e6), to_us: now_us }));
+}
+
+/** Release early what is older than so much. */
+export function early(audience: string, fields: Fields, now_us: number): Made {
+  return made(() => ({ do: 'early', audience, upto_us: Math.max(0, now_us - time(fields, 'since') * 1e6) }));
+}

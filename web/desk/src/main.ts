@@ -1,0 +1,197 @@
+/** The desk's page: put together, and kept up to date. */
+
+import './style.css';
+import { element, mark } from '../../src/dom';
+import { readAnswer, readFindings, type Answer } from './answers';
+import * as browser from './browser';
+import type { Decision } from './forms';
+import { keyed } from './keys';
+import { Link, type Line } from './link';
+import { isLook, lookDrawn, type Look } from './look';
+import * as day from './panels/day';
+import * as door from './panels/door';
+import * as heads from './panels/head';
+import * as rails from './panels/rail';
+import * as says from './panels/say';
+import * as seabed from './panels/seabed';
+import * as side from './panels/side';
+import * as standing from './panels/standing';
+import type { Hands, Panel, Shown } from './shown';
+import type { State, Tracks } from './state';
+import { Stopper } from './stop';
+import { words } from './words';
+
+const TICK_S = 0.5;
+
+class Desk {
+  private state: State | null = null;
+  private tracks: Tracks | null = null;
+  private line: Line = { kind: 'asking' };
+  private heard_s = 0;
+  private who = browser.kept('who') ?? '';
+  private look: Look;
+  private lettersOn = browser.kept('letters') !== 'off';
+  private token = browser.tokenTaken() ?? '';
+  private readonly stopper: Stopper;
+  private link: Link | null = null;
+  private readonly hands: Hands;
+  private readonly head: heads.Head;
+  private readonly panels: readonly Panel[];
+  private readonly rail: rails.Rail;
+  private readonly door: door.Door;
+
+  constructor() {
+    const look = browser.kept('look');
+    this.look = isLook(look) ? look : 'auto';
+    this.stopper = new Stopper({
+      ...browser.clock,
+      send: () => browser.postStop(this.token, this.who || words.who.unnamed),
+      keep: browser.keepStop,
+      changed: () => this.draw(),
+    });
+    this.hands = {
+      decide: (decision) => this.decide(decision),
+      check: async (text, audiences) => readFindings(await browser.post(this.token, '/check', { text, audiences })),
+      stop: () => this.stopper.press(),
+      now_us: () => (this.state?.now_us ?? 0) + Math.floor((browser.clock.now_s() - this.heard_s) * 1e6),
+      after: browser.clock.after,
+    };
+    this.head = heads.create(at('head'), {
+      tryNow: () => this.link?.now(),
+      who: () => this.who,
+      setWho: (who) => browser.keep('who', (this.who = who)),
+      look: () => this.look,
+      setLook: (chosen) => {
+        browser.keep('look', (this.look = chosen));
+        this.draw();
+      },
+    });
+    this.door = door.create(at('door'), (token) => this.enter(token));
+    this.rail = rails.create(at('rail'), this.hands);
+    this.panels = this.furnish();
+  }
+
+  private furnish(): readonly Panel[] {
+    const tell = at('tell');
+    const { hands } = this;
+    const panels = [
+      heads.alarms(at('alarms')),
+      this.rail,
+      side.create(at('side')),
+      says.create(tell, hands),
+      says.waiting(tell, hands),
+      seabed.targets(tell, hands),
+      seabed.legs(tell, hands),
+      seabed.zones(tell, hands),
+      day.out(tell, hands),
+      day.early(tell, hands),
+      day.programme(tell, hands),
+      standing.feeds(tell),
+      standing.decisions(tell),
+    ];
+    standing.keys(tell, hands, this.lettersOn, (on) => {
+      this.lettersOn = on;
+      browser.keep('letters', on ? 'on' : 'off');
+    });
+    return panels;
+  }
+
+  /** Begin: with the key in the address, or kept in the tab, or asked for. */
+  start(): void {
+    addEventListener('keydown', (event) => this.pressed(event), { capture: true });
+    browser.onToken(() => this.enter(browser.tokenTaken() ?? ''));
+    browser.onPreference(() => this.draw());
+    browser.every(TICK_S, () => this.draw());
+    this.enter(this.token);
+    if (browser.isStopOwed()) this.stopper.press();
+  }
+
+  private enter(token: string): void {
+    this.token = token;
+    this.link?.close();
+    this.link = null;
+    if (token === '') return this.door.show(false);
+    browser.keepToken(token);
+    this.door.hide();
+    this.link = new Link(browser.linkPorts(token), {
+      line: (line) => this.lineIs(line),
+      state: (state) => this.heardState(state),
+      tracks: (tracks) => (this.tracks = tracks),
+    });
+    this.link.open();
+  }
+
+  private lineIs(line: Line): void {
+    this.line = line;
+    if (line.kind === 'barred') this.door.show(true);
+    if (line.kind === 'heard') this.stopper.again();
+    this.draw();
+  }
+
+  private heardState(state: State): void {
+    this.state = state;
+    this.heard_s = browser.clock.now_s();
+    this.draw();
+  }
+
+  private async decide(decision: Decision): Promise<Answer> {
+    if (this.who === '') {
+      this.head.askWho();
+      return { kind: 'refused', why: words.who.first };
+    }
+    return readAnswer(await browser.post(this.token, '/decide', { ...decision, who: this.who }));
+  }
+
+  private pressed(event: KeyboardEvent): void {
+    const { key, code, ctrlKey: ctrl, shiftKey: shift, altKey, metaKey } = event;
+    const asked = keyed({ key, code, ctrl, shift, other: altKey || metaKey }, isTyping(event.target), this.lettersOn);
+    if (asked === null) return;
+    event.preventDefault();
+    if (asked.do === 'stop') {
+      if (!event.repeat) this.stopper.press();
+    } else if (asked.do === 'leave') (event.target as HTMLElement).blur();
+    else goTo(asked.to);
+  }
+
+  private draw(): void {
+    const now_s = browser.clock.now_s();
+    const { state, tracks, line, heard_s } = this;
+    const shown: Shown | null = state && { state, tracks, line, heard_s, now_s, stop: this.stopper.stop };
+    mark(document.documentElement, 'data-look', lookDrawn(this.look, browser.prefersDark()));
+    mark(document.body, 'data-line', line.kind);
+    mark(document.body, 'data-stop', this.stopper.stop.kind);
+    this.head.draw(shown, line, now_s);
+    this.rail.drawStop(this.stopper.stop, state?.audiences ?? []);
+    if (!shown) return;
+    mark(document.body, 'data-known', 'true');
+    document.title = words.page.titleOf(titleState(shown), shown.state.expedition);
+    for (const panel of this.panels) panel.draw(shown);
+  }
+}
+
+function titleState({ state, line }: Shown): string {
+  if (line.kind !== 'heard') return words.line.asking;
+  if (state.alarms.length > 0) return words.alarms.title;
+  return state.audiences.every(({ held }) => held) ? words.hold.allHeld : state.dive.under_way ? words.dive.underWaySince : words.dive.none;
+}
+
+function at(id: string): HTMLElement {
+  return document.getElementById(id) ?? document.body.appendChild(element('div', { id }));
+}
+
+function isTyping(target: EventTarget | null): boolean {
+  return target instanceof HTMLElement && target.closest('input:not([type=checkbox]), select, textarea') !== null;
+}
+
+/** Lead to a part of the page: unfold it, and focus its first field, or what can be pressed there, or its heading. */
+function goTo(place: string): void {
+  const head = document.getElementById(`at-${place}`);
+  const part = head?.closest('details, section, figure');
+  if (part instanceof HTMLDetailsElement) part.open = true;
+  const inside = 'form :is(input, select, textarea), button:not(:disabled), select, input, [tabindex="0"]';
+  const found = part?.querySelector<HTMLElement>(inside) ?? head;
+  found?.focus();
+  part?.scrollIntoView({ block: 'nearest' });
+}
+
+new Desk().start();

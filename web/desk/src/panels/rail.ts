@@ -1,0 +1,154 @@
+/** Always in sight: stop, hold, cut, and the dive. */
+
+import { element, mark, say } from '../../../src/dom';
+import { button, decided, form, heading, Rows, textField, told } from '../controls';
+import { span } from '../figures';
+import { cutLast } from '../forms';
+import type { Hands, Panel, Shown } from '../shown';
+import type { Audience } from '../state';
+import type { Stop } from '../stop';
+import { words } from '../words';
+
+const CUT_MINUTES = '5';
+
+/** What is chosen on the time ribbon; null: nothing. */
+export interface Selection {
+  readonly from_us: number;
+  readonly to_us: number;
+}
+
+export interface Rail extends Panel {
+  select(selection: Selection | null): void;
+  /** Say how the stop stands; also before anything was heard of the ship, so that it is never silent. */
+  drawStop(stop: Stop, audiences: readonly Audience[]): void;
+}
+
+export function create(root: HTMLElement, hands: Hands): Rail {
+  const answer = told();
+  const cut = cutPart(hands, answer);
+  const drawStop = stopPart(root, hands);
+  const parts: Panel[] = [holdPart(root, hands, answer), cut, divePart(hands, answer, root, cut.root)];
+  root.append(answer);
+  return { draw: (shown) => parts.forEach((part) => part.draw(shown)), select: cut.select, drawStop };
+}
+
+function stopPart(root: HTMLElement, hands: Hands): Rail['drawStop'] {
+  const press = element(
+    'button',
+    { type: 'button', class: 'stop', 'aria-keyshortcuts': 'F8 Control+Shift+Space', 'aria-describedby': 'stop-effect' },
+    element('span', { class: 'stop-words' }, words.stop.button),
+    element('span', { class: 'stop-key' }, element('kbd', {}, words.stop.key), ' ', words.stop.other),
+  );
+  press.addEventListener('click', () => hands.stop());
+  const effect = element('p', { id: 'stop-effect', class: 'help' }, words.stop.effect);
+  const how = element('p', { class: 'stop-told', role: 'status' });
+  root.append(element('section', { class: 'part stop-part' }, press, effect, how));
+  return (stop, audiences) => {
+    mark(press, 'data-stop', stop.kind);
+    say(how, sayStop(stop, audiences));
+    mark(how, 'data-kind', stop.kind);
+  };
+}
+
+function sayStop(stop: Stop, audiences: readonly Audience[]): string {
+  switch (stop.kind) {
+    case 'none':
+      return '';
+    case 'sending':
+      return words.stop.sending;
+    case 'kept':
+      return stop.why === null ? words.stop.kept : `${words.stop.kept} ${words.stop.keptWhy(stop.why)}`;
+    case 'refused':
+      return words.stop.refused;
+    case 'taken':
+      if (!audiences.every(({ held }) => held)) return '';
+      return stop.but === null ? words.stop.taken : words.stop.takenBut(stop.but);
+  }
+}
+
+function holdPart(root: HTMLElement, hands: Hands, answer: HTMLOutputElement): Panel {
+  const decide = (verb: 'hold' | 'resume', audience: string | null): void => void decided(hands, { do: verb, audience }, answer);
+  const all = button(words.hold.all, { class: 'key hold' }, () => decide('hold', null));
+  const resumeAll = button(words.hold.resumeAll, {}, () => decide('resume', null));
+  const list = element('ul', { class: 'holds' });
+  const held = element('p', { class: 'held-told' });
+  const rows = new Rows<Audience>(list, ({ name }) => name, (audience) => holdRow(audience.name, decide));
+  root.append(
+    element('section', { class: 'part', 'aria-labelledby': 'at-hold' }, heading('hold', words.hold.title), element('div', { class: 'pair' }, all, resumeAll), held, list, element('p', { class: 'help' }, words.hold.effect)),
+  );
+  return {
+    draw({ state: { audiences } }) {
+      const names = audiences.filter((one) => one.held).map(({ name }) => name);
+      const isAll = names.length === audiences.length && names.length > 0;
+      say(held, isAll ? words.hold.allHeld : names.length > 0 ? words.hold.someHeld(names) : words.hold.noneHeld);
+      mark(held, 'data-held', names.length > 0 ? 'true' : null);
+      resumeAll.disabled = names.length === 0;
+      rows.draw(audiences);
+    },
+  };
+}
+
+function holdRow(name: string, decide: (verb: 'hold' | 'resume', audience: string) => void): { root: HTMLElement; draw: (audience: Audience) => void } {
+  let isHeld = false;
+  const press = button('', { class: 'key small' }, () => decide(isHeld ? 'resume' : 'hold', name));
+  const state = element('span', { class: 'state' });
+  const root = element('li', {}, element('span', {}, element('strong', {}, name), ' ', state), press);
+  return {
+    root,
+    draw({ held, state: word }) {
+      isHeld = held;
+      say(press, held ? words.hold.shortResume : words.hold.short);
+      mark(press, 'aria-label', held ? words.hold.resume(name) : words.hold.one(name));
+      say(state, words.side.state[word]);
+      mark(root, 'data-state', word);
+    },
+  };
+}
+
+function cutPart(hands: Hands, answer: HTMLOutputElement): Panel & { root: HTMLElement; select: (selection: Selection | null) => void } {
+  let selected: Selection | null = null;
+  const last = textField('last', words.cut.lastField, CUT_MINUTES);
+  last.input.setAttribute('inputmode', 'decimal');
+  const press = button('', { class: 'key cut' }, () => undefined);
+  const relabel = (): void => say(press, words.cut.button(`${last.input.value.trim()}${/\d$/.test(last.input.value.trim()) ? ` ${words.cut.minutes}` : ''}`));
+  last.input.addEventListener('input', relabel);
+  relabel();
+  const made = form(hands, [last], press, (fields) => cutLast(fields, hands.now_us()), () => undefined);
+  const chosen = button(words.cut.nothing, { class: 'key cut', disabled: '' }, () => {
+    if (selected) void decided(hands, { do: 'cut', ...selected }, answer);
+  });
+  const root = element(
+    'section',
+    { class: 'part cut-part', 'aria-labelledby': 'at-cut' },
+    heading('cut', words.cut.title),
+    made.root,
+    chosen,
+    element('p', { class: 'help' }, `${words.cut.onRibbon} ${words.cut.effect}`),
+  );
+  return {
+    root,
+    select: (selection) => {
+      selected = selection;
+    },
+    draw({ state }) {
+      chosen.disabled = selected === null;
+      const ago = (at_us: number): string => span((state.now_us - at_us) / 1e6);
+      say(chosen, selected === null ? words.cut.nothing : words.cut.selected(ago(selected.from_us), ago(selected.to_us)));
+    },
+  };
+}
+
+function divePart(hands: Hands, answer: HTMLOutputElement, root: HTMLElement, before: HTMLElement): Panel {
+  const how = element('p', { class: 'dive-told' });
+  let isUnderWay = false;
+  const press = button('', {}, () => void decided(hands, { do: isUnderWay ? 'end' : 'begin' }, answer));
+  root.append(before, element('section', { class: 'part', 'aria-labelledby': 'at-dive' }, heading('dive', words.dive.title), how, press));
+  return {
+    draw({ state: { dive, now_us } }: Shown) {
+      isUnderWay = dive.under_way;
+      const since = dive.begun_us === null ? words.dive.underWaySince : words.dive.underWay(span((now_us - dive.begun_us) / 1e6));
+      say(how, dive.under_way ? since : words.dive.none);
+      say(press, dive.under_way ? words.dive.end : words.dive.begin);
+    },
+  };
+}

@@ -1,0 +1,32 @@
+/** What a panel is given to show, and what it may ask for. */
+
+import type { Answer, Finding } from './answers';
+import type { Decision } from './forms';
+import type { Line } from './link';
+import type { State, Tracks } from './state';
+import type { Stop } from './stop';
+
+/** Everything the desk shows, at one moment. */
+export interface Shown {
+  readonly state: State;
+  readonly tracks: Tracks | null;
+  readonly line: Line;
+  readonly stop: Stop;
+  readonly now_s: number;
+  readonly heard_s: number;
+}
+
+/** What the desk can have done. */
+export interface Hands {
+  decide(decision: Decision): Promise<Answer>;
+  /** What is found in a text; null where nobody answers. */
+  check(text: string, audiences: readonly string[]): Promise<readonly Finding[] | null>;
+  stop(): void;
+  /** The ship's own moment, as near as it is known; never ahead of it. */
+  now_us(): number;
+  after(delay_s: number, run: () => void): () => void;
+}
+
+export interface Panel {
+  draw(shown: Shown): void;
+}
