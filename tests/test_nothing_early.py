@@ -41,6 +41,7 @@ import pytest
 
 import relay.core.channel
 import relay.core.pipeline
+import relay.core.station_message
 import virtual_ship
 from dives import SECOND, SECRETS, run, sent
 from relay.core.channel import Channel
@@ -52,6 +53,7 @@ from relay.core.geodesy import Anchor
 from relay.core.model import Observation
 from relay.core.pipeline import Checkpoint, Pipeline
 from relay.core.release import Kind
+from relay.core.secrets import Secrets
 from relay.shell.checkpoint import read_checkpoint
 from relay.shell.clock import EmbargoClock
 from relay.shell.journal import NAME, Journal, clock_of, read_rows
@@ -68,10 +70,12 @@ _MEMORY = Path("/dev/shm")
 
 @pytest.fixture(autouse=True)
 def texts_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The same few annotations come up again and again: what a pure function finds in them is remembered."""
-    remembered = functools.cache(relay.core.channel.find_places)
+    """The same few lines come up again and again: what pure functions find in them, or draw, is remembered."""
+    remembered, texts = functools.cache(relay.core.channel.find_places), relay.core.station_message._JSON
     monkeypatch.setattr(relay.core.channel, "find_places", remembered)
     monkeypatch.setattr(relay.core.pipeline, "find_places", remembered)
+    monkeypatch.setattr(texts, "event", functools.lru_cache(4_096)(texts.event))
+    monkeypatch.setattr(Secrets, "unit", functools.cache(Secrets.unit))
 
 
 def voyage(schedule: Schedule, which: int, disk: Disk | None = None) -> Voyage:

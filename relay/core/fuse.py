@@ -10,6 +10,7 @@ clock was set, and one wrong time must not freeze the state.
 """
 
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import Any, NamedTuple
 
 from relay.core.decision import Told
@@ -17,6 +18,7 @@ from relay.core.model import Observation
 
 _SCALARS = ("depth_m", "altitude_m", "heading_deg", "pitch_deg", "roll_deg", "rate_of_turn_deg_min",
             "speed_mps", "course_deg", "water_speed_mps", "mode")  # fmt: skip
+_scalars = attrgetter(*_SCALARS)
 LATE_S = 300.0  # common practice, no source: acoustic links bring reports up to some minutes late
 _DAY_S = 86_400.0
 
@@ -74,8 +76,7 @@ class VehicleState:
         if observation.latitude_deg is not None and observation.longitude_deg is not None:
             place = (observation.latitude_deg, observation.longitude_deg)
             self._put("position", Value(place, embargo_us, own_s))
-        for name in _SCALARS:
-            value = getattr(observation, name)
+        for name, value in zip(_SCALARS, _scalars(observation), strict=True):
             if value is not None:
                 self._put(name, Value(value, embargo_us, own_s))
         position = self._values.get("position")
@@ -84,8 +85,8 @@ class VehicleState:
             self._put("depth_m", Value(depth_m, embargo_us, own_s))
 
     def _put(self, name: str, value: Value) -> None:
-        known = self._values.get(name)
-        if not (self._by_own_clock and known is not None and value.is_late_beside(known)):
+        known = self._values.get(name) if self._by_own_clock else None
+        if known is None or not value.is_late_beside(known):
             self._values[name] = value
 
     def fresh(self, name: str, at_us: int, stale_us: int) -> Any:

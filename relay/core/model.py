@@ -7,6 +7,7 @@ starboard down, pitch positive bow up.
 
 from dataclasses import dataclass, fields
 from enum import StrEnum
+from operator import attrgetter
 from typing import Protocol
 
 
@@ -48,11 +49,12 @@ class Observation:
     @property
     def tells_only_time(self) -> bool:
         """Whether nothing but the sender's clock was reported: no news of the vehicle."""
-        return all(getattr(self, name) is None for name in OBSERVATION_FIELDS if name not in _NOT_STATE)
+        return all(value is None for value in _state(self))
 
 
 _NOT_STATE = ("vehicle", "clock_s", "time_of_day_s")
 OBSERVATION_FIELDS = tuple(field.name for field in fields(Observation))
+_state = attrgetter(*(name for name in OBSERVATION_FIELDS if name not in _NOT_STATE))
 
 
 @dataclass(frozen=True, slots=True)

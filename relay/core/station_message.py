@@ -19,6 +19,7 @@ Sources: RFC 8259 (JSON), the MessagePack specification (msgpack.org, spec.md) f
 
 import re
 from collections.abc import Callable
+from operator import attrgetter
 from typing import Any
 
 import msgspec
@@ -62,6 +63,7 @@ class _Message(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
 
 STATION_FIELDS = _Message.__struct_fields__
+_numbers = attrgetter(*_NUMBERS)
 _TYPES: dict[str, Any] = _Message.__annotations__
 _Raws = dict[str, msgspec.Raw]
 
@@ -122,8 +124,7 @@ def _fault(message: _Message) -> str | None:
     """Return the first thing in the message that cannot be, as a countable reason."""
     if (message.latitude_deg is None) != (message.longitude_deg is None):
         return "latitude_deg and longitude_deg only come together"
-    for name in _NUMBERS:
-        value = getattr(message, name)
+    for name, value in zip(_NUMBERS, _numbers(message), strict=True):
         if value is not None and (reason := out_of_range(name, value)):
             return reason
     if message.t is not None and (reason := out_of_range("clock_s", message.t)):
@@ -140,7 +141,7 @@ def _is_name(text: str) -> bool:
 
 def _observation(message: _Message) -> Observation | None:
     """Return what the message says, or None where it names a vehicle at most."""
-    values: dict[str, Any] = {name: getattr(message, name) for name in _NUMBERS}
+    values: dict[str, Any] = dict(zip(_NUMBERS, _numbers(message), strict=True))
     values.update(clock_s=message.t, mode=message.mode, note=message.note)
     if all(value is None for value in values.values()):
         return None

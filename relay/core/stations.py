@@ -14,13 +14,14 @@ Common practice, no source, for every limit here.
 """
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
-from typing import NamedTuple
+from operator import attrgetter
+from typing import Any, NamedTuple
 
 from relay.core.fuse import Stamped
 from relay.core.geodesy import distance_m
-from relay.core.model import Observation
+from relay.core.model import OBSERVATION_FIELDS, Observation
 from relay.core.policy import Plan
 
 _MS = 1_000
@@ -47,8 +48,8 @@ class Pulse:
         self.last_us: int | None = None
         self.since_us = 0
         self.position: tuple[float, float] | None = None
-        self.first_us: dict[Observation, int] = {}
-        self._told: Observation | None = None
+        self.first_us: dict[tuple[Any, ...], int] = {}
+        self._told: tuple[Any, ...] | None = None
         self._repeats = 0
         self._changed_us: deque[int] = deque([0], maxlen=3)
         self._gaps: deque[int] = deque(maxlen=_GAPS)
@@ -67,7 +68,7 @@ class Pulse:
         self.last_us = at_us
         self._compare(_values(said), at_us)
 
-    def _compare(self, told: Observation, at_us: int) -> None:
+    def _compare(self, told: tuple[Any, ...], at_us: int) -> None:
         if told == self._told:
             self._repeats += 1
             return
@@ -109,9 +110,10 @@ class Pulse:
         return not self.silent(at_us) and not self.frozen(at_us, other)
 
 
-def _values(said: Observation) -> Observation:
-    """Return a report without what differs between two copies of it."""
-    return replace(said, clock_s=None, time_of_day_s=None, note=None)
+_DIFFERING = ("clock_s", "time_of_day_s", "note")
+_values: Callable[[Observation], tuple[Any, ...]] = attrgetter(
+    *(name for name in OBSERVATION_FIELDS if name not in _DIFFERING)
+)
 
 
 class Notes:
