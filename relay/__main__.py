@@ -279,6 +279,7 @@ def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
     target.add_argument("name", help='what followers call it, such as "the boiler"')
     target.add_argument("verdict", help="unchecked, rock, modern debris, of interest or withheld")
     target.add_argument("--vehicle", help="the vehicle that found it")
+    _programme(words)
     words.add_parser("begin", help="begin a dive")
     words.add_parser("end", help="end the dive")
 
@@ -300,6 +301,24 @@ def _say(words: "_Commands[argparse.ArgumentParser]") -> None:
         action="store_true",
         help="you have looked: nothing in the picture tells a place. What is burned into it is not removed",
     )
+
+
+def _programme(words: "_Commands[argparse.ArgumentParser]") -> None:
+    programme = words.add_parser(
+        "programme", help="tell followers what is to come, in the place of what you told before"
+    )
+    programme.add_argument("--pinned", metavar="TEXT", help="a message that stays")
+    programme.add_argument(
+        "--schedule",
+        metavar="TEXT",
+        action="append",
+        default=[],
+        help="what comes, and in which order; may be repeated",
+    )
+    programme.add_argument(
+        "--next-dive", metavar="IN", help='how long until the next dive, such as "3 h"; told coarsely'
+    )
+    programme.add_argument("--none", action="store_true", help="take it away")
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """What the operator decides, as values, and their form in the journal (JSON, one object a row).
 
 Rules: every decision is a journal row before it acts, with who took it; hold, cut and stop act at once because they
-only remove; leg, note, target, begin and end tell something, so they wait out the embargo like any input.
+only remove; leg, note, target, begin, end and programme tell something, so they wait out the embargo like any input.
 """
 
 import json
@@ -12,6 +12,7 @@ from typing import Any
 
 from relay.core.errors import OperatorError
 from relay.core.policy import Leg
+from relay.core.programme import Programme, next_dive_fault, pinned_fault, schedule_fault
 from relay.core.ranges import note_fault
 from relay.core.still import Still, read_still, write_still
 
@@ -83,8 +84,8 @@ class End:
     """End the dive now."""
 
 
-Decision = Hold | Resume | Cut | Early | SetLeg | Say | Target | Begin | End
-Told = SetLeg | Say | Target | Begin | End
+Decision = Hold | Resume | Cut | Early | SetLeg | Say | Target | Begin | End | Programme
+Told = SetLeg | Say | Target | Begin | End | Programme
 VERDICTS = ("unchecked", "rock", "modern debris", "of interest", "withheld")
 _NAMES: dict[str, type[Decision]] = {
     "hold": Hold,
@@ -96,6 +97,7 @@ _NAMES: dict[str, type[Decision]] = {
     "target": Target,
     "begin": Begin,
     "end": End,
+    "programme": Programme,
 }
 _WORDS: dict[type[Decision], str] = {kind: word for word, kind in _NAMES.items()}
 
@@ -138,8 +140,9 @@ def _checked(kind: type[Decision], given: dict[str, Any]) -> Decision:
             raise OperatorError(fault)
     if given.get("leg") is not None:
         given["leg"] = Leg(given["leg"])
-    if "audiences" in given:
-        given["audiences"] = tuple(given["audiences"])
+    for name in ("audiences", "schedule"):
+        if name in given:
+            given[name] = tuple(given[name])
     if given.get("still") is not None:
         given["still"] = read_still(given["still"])
     decision = kind(**given)
@@ -192,4 +195,7 @@ _FAULTS: dict[str, Callable[[object], str | None]] = {
     "still": _still_fault,
     "leg": partial(_one_of, Leg, "a leg"),
     "verdict": partial(_one_of, VERDICTS, "a verdict"),
+    "pinned": pinned_fault,
+    "schedule": schedule_fault,
+    "next_dive_in_s": next_dive_fault,
 }

@@ -17,11 +17,14 @@ from relay.core.model import Accepted, Decoder, Event, PassedOver, Rejected, Row
 from relay.core.place_in_text import Finding, find_places
 from relay.core.policy import Disclosed, Plan, SourcePlan
 from relay.core.present import Present
+from relay.core.programme import Programme
 from relay.core.secrets import Secrets
 from relay.core.sources import decoder_for
 from relay.core.stations import Doubt, Stations
+from relay.core.time_in_text import find_times
 
 _APART_ROWS = 64
+_PROGRAMMES = 32
 
 
 @dataclass(slots=True)
@@ -50,10 +53,12 @@ class Checkpoint:
     Valid only at a moment when no audience had a dive under way: then nothing of what came before matters. A quick
     audience may have had a whole dive of which a slow one has had nothing yet, and must not get it again: so each
     has its own standing, in the order of the plan. `row` is one before which no feed had begun a frame.
+    `programme`: the last one that was decided, for the operator.
     """
 
     row: int
     standings: tuple[Standing, ...]
+    programme: tuple[int, Programme] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +107,7 @@ class Pipeline:
         self.blocked: deque[Blocked] = deque(maxlen=200)
         self.first_row = start.row if start else 1
         self._row = self.first_row - 1
+        self._programmes = deque([start.programme] if start and start.programme else [], maxlen=_PROGRAMMES)
         self._starts = deque([self.first_row])
 
     @property
@@ -125,6 +131,15 @@ class Pipeline:
     def check_text(self, text: str) -> list[Finding]:
         """Return what in a text tells a place; empty means it may be released."""
         return find_places(text, forbidden=self.plan.forbidden_words, scene=self.plan.scene_names)
+
+    def check_programme(self, text: str) -> list[Finding]:
+        """Return what in a text of a programme tells a place, or when it is at the ship."""
+        return [*self.check_text(text), *find_times(text)]
+
+    @property
+    def programme(self) -> tuple[int, Programme] | None:
+        """The last programme that was decided and not cut, exact, with its moment."""
+        return self._programmes[-1] if self._programmes else None
 
     def stills_waiting(self) -> int:
         """Return how many stills some audience hasn't had."""
@@ -153,12 +168,16 @@ class Pipeline:
             self._steer(decision, row.embargo_us)
         elif isinstance(decision, Cut):
             self.embargo.cut(decision.from_us, min(decision.to_us, row.embargo_us))
+            stays = [item for item in self._programmes if not decision.from_us <= item[0] < decision.to_us]
+            self._programmes = deque(stays, maxlen=_PROGRAMMES)
         else:
             vehicle = self._vehicles.get(getattr(decision, "vehicle", None) or "")
             if isinstance(decision, Say):
                 self._watch_text(decision.text, row.embargo_us, decision.audiences)
             elif isinstance(decision, Target):
                 self._watch_text(decision.name, row.embargo_us)
+            elif isinstance(decision, Programme):
+                self._programmes.append((row.embargo_us, decision))
             told = Stamped(row.embargo_us, row.seq, vehicle, decision)
             self.present.take(told)
             self.embargo.hold(told)
@@ -206,7 +225,7 @@ class Pipeline:
         if not all(channel.idle for channel in self.channels):
             return None
         standings = tuple(channel.standing for channel in self.channels)
-        return Checkpoint(self._start_row(), standings)
+        return Checkpoint(self._start_row(), standings, self.programme)
 
     def _start_row(self) -> int:
         """Return a row before which every feed was at rest, up to which all that follows is still to be had."""

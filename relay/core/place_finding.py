@@ -1,4 +1,4 @@
-"""What the coordinate finder says: the notation it saw, where, and a plain sentence for the author."""
+"""What the finders of places and times say: the notation they saw, where, and a plain sentence for the author."""
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -24,6 +24,9 @@ class Notation(StrEnum):
     FROM_A_PLACE = "range or bearing from a place"
     NAMED_FEATURE = "named place"
     FORBIDDEN_NAME = "forbidden name"
+    TIME_OF_DAY = "time of day"
+    DATE = "date"
+    SKY = "sun, moon or tide"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +54,10 @@ _MEASUREMENT = "If it is a measurement, write its unit or its name next to it."
 _CODE = (
     "“{0}” reads as a position code ({1}). Leave it out; if it is a name or a serial number, put that word before it."
 )
+_WHEN = (
+    "“{0}” tells {1}, and that can tell where the ship is. Say how long until, or after what, instead: “in about 3 h”, "
+    "“after the second dive”."
+)
 
 WHY: dict[Notation, str] = {
     Notation.DECIMAL_DEGREES: _POSITION.format("{0}", _MEASUREMENT),
@@ -73,4 +80,7 @@ WHY: dict[Notation, str] = {
     ),
     Notation.NAMED_FEATURE: "“{0}” names a place that may be on a chart. Leave the name out.",
     Notation.FORBIDDEN_NAME: "“{0}” is on this expedition's list of names not to publish. Leave it out.",
+    Notation.TIME_OF_DAY: _WHEN.format("{0}", "the time of day"),
+    Notation.DATE: _WHEN.format("{0}", "the date or the time of year"),
+    Notation.SKY: _WHEN.format("{0}", "how sun, moon or tide stand at the ship"),
 }

@@ -1,19 +1,24 @@
 """The checkpoint as a mark of the journal: JSON, with each audience's standing by name."""
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 from relay.core.channel import Standing
 from relay.core.geodesy import Anchor
 from relay.core.pipeline import Checkpoint
 from relay.core.policy import Plan
+from relay.core.programme import Programme
+from relay.core.programme_board import Told
 
 
 def write_checkpoint(checkpoint: Checkpoint, plan: Plan) -> str:
     """Return the checkpoint as text."""
     pairs = zip(plan.policies, checkpoint.standings, strict=True)
     audiences = {policy.audience: _written(standing) for policy, standing in pairs}
-    return json.dumps({"row": checkpoint.row, "audiences": audiences})
+    at_us, programme = checkpoint.programme or (0, None)
+    decided = None if programme is None else [at_us, asdict(programme)]
+    return json.dumps({"row": checkpoint.row, "audiences": audiences, "programme": decided})
 
 
 def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
@@ -21,7 +26,10 @@ def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
     if text is None:
         return None
     value = json.loads(text)
-    return Checkpoint(value["row"], tuple(_read(value["audiences"].get(policy.audience)) for policy in plan.policies))
+    standings = tuple(_read(value["audiences"].get(policy.audience)) for policy in plan.policies)
+    decided = value.get("programme")
+    programme = None if decided is None else (int(decided[0]), Programme(**_lines(decided[1])))
+    return Checkpoint(value["row"], standings, programme)
 
 
 def _written(standing: Standing) -> dict[str, Any]:
@@ -32,6 +40,7 @@ def _written(standing: Standing) -> dict[str, Any]:
         "had_us": standing.had_us,
         "anchor": place,
         "instant_us": standing.instant_us,
+        "told": None if standing.told is None else asdict(standing.told),
     }
 
 
@@ -39,4 +48,11 @@ def _read(value: dict[str, Any] | None) -> Standing:
     if value is None:
         return Standing()
     anchor = None if value["anchor"] is None else Anchor(*value["anchor"])
-    return Standing(value["next_dive"], value["had_us"], anchor, value["instant_us"])
+    told = value.get("told")
+    told = None if told is None else Told(**_lines(told))
+    return Standing(value["next_dive"], value["had_us"], anchor, value["instant_us"], told)
+
+
+def _lines(value: dict[str, Any]) -> dict[str, Any]:
+    """Return the values with the schedule as it is kept."""
+    return {**value, "schedule": tuple(value["schedule"])}

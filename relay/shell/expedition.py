@@ -41,6 +41,7 @@ class Expedition:
     listen: tuple[str, int]
     language: str = "en"
     address: str = ""
+    questions_to: str = ""
 
 
 def read_expedition(path: Path) -> Expedition:
@@ -123,6 +124,7 @@ def _expedition(file: File, path: Path) -> Expedition:
         listen=listen_address(file.public.listen),
         language=file.expedition.language,
         address=file.public.address or "",
+        questions_to=file.public.questions_to or "",
     )
 
 

@@ -88,10 +88,21 @@ def _message(options: argparse.Namespace, now_us: int | None) -> dict[str, Any]:
         return {"do": "say", "text": options.text, "vehicle": options.vehicle, "audiences": options.audience}
     if word == "target":
         return {"do": "target", "name": options.name, "verdict": options.verdict, "vehicle": options.vehicle}
+    if word == "programme":
+        return _programme(options)
     assert now_us is not None
     if word == "early":
         return {"do": "early", "audience": options.audience, "upto_us": max(0, now_us - _ago_us(options.since))}
     return _cut(_ago_us(options.since), _ago_us(options.until), now_us)
+
+
+def _programme(options: argparse.Namespace) -> dict[str, Any]:
+    """Return the programme; one of nothing only where that is asked for."""
+    told = options.pinned is not None or options.schedule or options.next_dive is not None
+    if told == options.none:
+        raise OperatorError("say what is to come (--pinned, --schedule, --next-dive), or --none to take it away")
+    in_s = None if options.next_dive is None else _ago_us(options.next_dive) // 1_000_000
+    return {"do": "programme", "pinned": options.pinned, "schedule": options.schedule, "next_dive_in_s": in_s}
 
 
 def _cut(since_us: int, until_us: int, now_us: int) -> dict[str, Any]:
