@@ -24,6 +24,11 @@ class Notation(StrEnum):
     FROM_A_PLACE = "range or bearing from a place"
     NAMED_FEATURE = "named place"
     FORBIDDEN_NAME = "forbidden name"
+
+
+class When(StrEnum):
+    """What tells when it is at the ship: looked for in programmes alone."""
+
     TIME_OF_DAY = "time of day"
     DATE = "date"
     SKY = "sun, moon or tide"
@@ -31,9 +36,9 @@ class Notation(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One place told in a text: half-open range in the text as given, its words, and why it was stopped."""
+    """One place, or time, told in a text: half-open range in the text as given, its words, and why it was stopped."""
 
-    notation: Notation
+    notation: Notation | When
     start: int
     end: int
     excerpt: str
@@ -44,7 +49,7 @@ class Finding:
 class Hit:
     """A finding before it is put into words: half-open range in the text it was looked for in."""
 
-    notation: Notation
+    notation: Notation | When
     start: int
     end: int
 
@@ -59,7 +64,7 @@ _WHEN = (
     "“after the second dive”."
 )
 
-WHY: dict[Notation, str] = {
+WHY: dict[Notation | When, str] = {
     Notation.DECIMAL_DEGREES: _POSITION.format("{0}", _MEASUREMENT),
     Notation.DEGREES_MINUTES: _POSITION.format("{0}", _MEASUREMENT),
     Notation.DEGREES_MINUTES_SECONDS: _POSITION.format("{0}", "If it is a time, write UTC after it."),
@@ -80,7 +85,7 @@ WHY: dict[Notation, str] = {
     ),
     Notation.NAMED_FEATURE: "“{0}” names a place that may be on a chart. Leave the name out.",
     Notation.FORBIDDEN_NAME: "“{0}” is on this expedition's list of names not to publish. Leave it out.",
-    Notation.TIME_OF_DAY: _WHEN.format("{0}", "the time of day"),
-    Notation.DATE: _WHEN.format("{0}", "the date or the time of year"),
-    Notation.SKY: _WHEN.format("{0}", "how sun, moon or tide stand at the ship"),
+    When.TIME_OF_DAY: _WHEN.format("{0}", "the time of day"),
+    When.DATE: _WHEN.format("{0}", "the date or the time of year"),
+    When.SKY: _WHEN.format("{0}", "how sun, moon or tide stand at the ship"),
 }

@@ -11,7 +11,7 @@ events ashore. The words are from memory of those languages and of life aboard (
 import re
 from collections.abc import Iterator
 
-from relay.core.place_finding import WHY, Finding, Hit, Notation
+from relay.core.place_finding import WHY, Finding, Hit, When
 from relay.core.place_fold import fold
 from relay.core.place_tokens import in_numerals, tokenize
 
@@ -74,15 +74,15 @@ _SHARP = _any("at by until till um ab bis")
 _END = r"(?=\s*(?:$|[.;,!?)](?!\d)|\b(?:und|or|to|bis|ship|local)\b))"
 
 
-def _words(notation: Notation, words: str) -> tuple[Notation, re.Pattern[str]]:
-    return notation, re.compile(rf"(?<![^\W_])(?:{_any(words)})(?:'?s)?(?![^\W_])", re.IGNORECASE)
+def _words(when: When, words: str) -> tuple[When, re.Pattern[str]]:
+    return when, re.compile(rf"(?<![^\W_])(?:{_any(words)})(?:'?s)?(?![^\W_])", re.IGNORECASE)
 
 
-def _pattern(notation: Notation, pattern: str) -> tuple[Notation, re.Pattern[str]]:
-    return notation, re.compile(pattern, re.IGNORECASE)
+def _pattern(when: When, pattern: str) -> tuple[When, re.Pattern[str]]:
+    return when, re.compile(pattern, re.IGNORECASE)
 
 
-_TIME, _DATE, _HEAVENS = Notation.TIME_OF_DAY, Notation.DATE, Notation.SKY
+_TIME, _DATE, _HEAVENS = When.TIME_OF_DAY, When.DATE, When.SKY
 _PATTERNS = (
     # 14:30, 2 pm, 1430Z, 0930 hrs, 14h30, 9 o'clock, half past nine, at 9, at 0930
     _pattern(_TIME, rf"(?<![\d:.,]){_HOUR}\s?:\s?[0-5]\d(?:\s?:\s?[0-5]\d)?(?![\d:])"),
@@ -139,7 +139,7 @@ def find_times(text: str) -> list[Finding]:
     return out
 
 
-def _spans(text: str) -> Iterator[tuple[Notation, int, int]]:
+def _spans(text: str) -> Iterator[tuple[When, int, int]]:
     for notation, pattern in _PATTERNS:
         for match in pattern.finditer(text):
             yield notation, match.start(), match.end()

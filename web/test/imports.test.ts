@@ -25,14 +25,16 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   chapters: ['decode', 'store'],
   swath: ['pace', 'store'],
   visits: ['decimate', 'store'],
-  followers: ['transport'],
+  poll: ['transport'],
+  followers: ['poll', 'transport'],
+  programme: ['poll', 'transport'],
   pace: ['playhead', 'store'],
-  state: ['decode', 'playhead', 'store'],
+  state: ['decode', 'playhead', 'programme', 'store'],
   describe: ['chapters', 'decode', 'format', 'pace', 'scale', 'state', 'store', 'swath', 'units', 'words'],
   transport: ['backoff', 'state'],
   embedded: ['decode', 'transport'],
   source: ['backoff', 'decode', 'state', 'transport'],
-  page: ['chapters', 'decode', 'moment', 'playhead', 'source', 'state', 'store'],
+  page: ['chapters', 'decode', 'moment', 'playhead', 'programme', 'source', 'state', 'store'],
   frame: ['state'],
   browser: ['transport'],
   dom: ['format'],
@@ -52,7 +54,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'sheet', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
   'views/*': ['announce', 'chapters', 'course', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'enlarged', 'format', 'keys', 'moment', 'moving', 'paint', 'pictures', 'playhead', 'scale', 'seats', 'sheet', 'state', 'store', 'units', 'words'],
   start: [],
-  main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'sheet', 'source', 'state', 'units', 'views/*', 'words'],
+  main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'programme', 'sheet', 'source', 'state', 'units', 'views/*', 'words'],
 };
 
 const FILES = import.meta.glob<string>('../src/**/*.ts', { query: '?raw', import: 'default', eager: true });
