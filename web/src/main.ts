@@ -6,7 +6,7 @@ import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
 import { audienceOf, hashOf, momentOf, type Moment } from './moment';
 import { Page } from './page';
-import { programmePath, watchProgramme } from './programme';
+import { programmePath, watchProgramme } from './programmeFile';
 import { remeasure } from './sheet';
 import { isAudience, liveSource, recordingSource } from './source';
 import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, TURN, type Act, type View } from './state';

@@ -27,7 +27,8 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   visits: ['decimate', 'store'],
   poll: ['transport'],
   followers: ['poll', 'transport'],
-  programme: ['poll', 'transport'],
+  programme: [],
+  programmeFile: ['poll', 'programme', 'transport'],
   pace: ['playhead', 'store'],
   state: ['decode', 'playhead', 'programme', 'store'],
   describe: ['chapters', 'decode', 'format', 'pace', 'scale', 'state', 'store', 'swath', 'units', 'words'],
@@ -54,7 +55,7 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'sheet', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
   'views/*': ['announce', 'chapters', 'course', 'decimate', 'decode', 'describe', 'dom', 'embedded', 'enlarged', 'format', 'keys', 'moment', 'moving', 'paint', 'pictures', 'playhead', 'scale', 'seats', 'sheet', 'state', 'store', 'units', 'words'],
   start: [],
-  main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'programme', 'sheet', 'source', 'state', 'units', 'views/*', 'words'],
+  main: ['browser', 'embedded', 'followers', 'frame', 'moment', 'page', 'programmeFile', 'sheet', 'source', 'state', 'units', 'views/*', 'words'],
 };
 
 const FILES = import.meta.glob<string>('../src/**/*.ts', { query: '?raw', import: 'default', eager: true });

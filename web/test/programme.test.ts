@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { nextDive } from '../src/describe';
-import { programmeOf, programmePath, watchProgramme, type Programme } from '../src/programme';
+import { programmeOf, type Programme } from '../src/programme';
+import { programmePath, watchProgramme } from '../src/programmeFile';
 import type { Connection, State } from '../src/state';
 import { speak } from '../src/words';
 import { FakePorts, settled } from './ports';
@@ -58,7 +59,7 @@ describe('the next dive', () => {
 
   test('is told as coarsely as the ship tells it, in both languages', () => {
     expect([10_800, 2_400, 4_800, 172_800, 0, null].map(about)).toEqual([
-      'Next dive in about 3\u00a0h.', 'Next dive in about 40\u00a0min.', 'Next dive in about 1\u00a0h 20\u00a0min.', 'Next dive in about 2 days.', 'Next dive soon.', null,
+      'Next dive in about 3\u00a0h.', 'Next dive in about 40\u00a0min.', 'Next dive in about 1\u00a0h\u00a020\u00a0min.', 'Next dive in about 2 days.', 'Next dive soon.', null,
     ]);
     speak('de');
     expect([10_800, 172_800, 0].map(about)).toEqual(['Nächster Tauchgang in etwa 3\u00a0h.', 'Nächster Tauchgang in etwa 2 Tagen.', 'Nächster Tauchgang bald.']);
