@@ -286,6 +286,7 @@ def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
     _sighting(target)
     _zones(words)
     _expected(words)
+    _programme(words)
     words.add_parser("begin", help="begin a dive")
     words.add_parser("end", help="end the dive")
 
@@ -352,6 +353,24 @@ def _expected(words: "_Commands[argparse.ArgumentParser]") -> None:
     expect.add_argument("--reports-every", metavar="DURATION", help="how often it reports meanwhile, if it does")
     expect.add_argument("--reports-grace", default="0 s", metavar="DURATION", help="room for several lost reports")
     words.add_parser("back", help="say that it is back").add_argument("vehicle", metavar="VEHICLE")
+
+
+def _programme(words: "_Commands[argparse.ArgumentParser]") -> None:
+    programme = words.add_parser(
+        "programme", help="tell followers what is to come, in the place of what you told before"
+    )
+    programme.add_argument("--pinned", metavar="TEXT", help="a message that stays")
+    programme.add_argument(
+        "--schedule",
+        metavar="TEXT",
+        action="append",
+        default=[],
+        help="what comes, and in which order; may be repeated",
+    )
+    programme.add_argument(
+        "--next-dive", metavar="IN", help='how long until the next dive, such as "3 h"; told coarsely'
+    )
+    programme.add_argument("--none", action="store_true", help="take it away")
 
 
 if __name__ == "__main__":

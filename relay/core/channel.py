@@ -2,8 +2,9 @@
 
 Rules: records leave on a fixed grid of the embargo clock (multiples of the tick, plus a lag that is a whole
 number of ticks), whatever arrives; between dives nothing leaves and nothing is remembered; everything is a
-function of observations, decisions, plan and secrets. When a vehicle is outside the declared area the release
-stops until the operator resumes it; ticks with a vehicle outside are never shown (R4), nor what was noted in them.
+function of observations, decisions, plan and secrets. The programme alone leaves between dives, too, as late as a
+record of the same tick. When a vehicle is outside the declared area the release stops until the operator resumes it;
+ticks with a vehicle outside are never shown (R4), nor what was noted in them.
 A dive that the operator ended is over: none begins by itself until the vehicles have come up or fallen quiet.
 """
 
@@ -20,10 +21,13 @@ from relay.core.hiding import Hiding, InForce
 from relay.core.model import Observation
 from relay.core.place_in_text import find_places
 from relay.core.policy import Disclosed, Plan, Policy
+from relay.core.programme import NO_PROGRAMME, Programme
+from relay.core.programme_board import Board, Told
 from relay.core.release import ReleasedRecord, ReleaseLog
 from relay.core.secrets import Secrets
 from relay.core.stations import Stations
 from relay.core.still import STILLS_A_DIVE
+from relay.core.time_in_text import find_times
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +37,7 @@ class Standing:
     `had_us`: the moment up to which it has had everything (-1: nothing). `anchor`: what its frame is laid about, of
     its own, so that nothing that is decided for another audience can move what this one sees. `instant_us`: the
     moment before which nothing more leaves, as after a resume. `zones`: which of the desk were in force; None:
-    whichever the journal tells of.
+    whichever the journal tells of. `told`: the programme it was told.
     """
 
     next_dive: int = 1
@@ -41,6 +45,7 @@ class Standing:
     anchor: Anchor | None = None
     instant_us: int = 0
     zones: InForce | None = None
+    told: Told | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +80,7 @@ class Channel:
         self._seeker = AnchorSeeker()
         self._frame: SiteFrame | None = None
         self.hiding = Hiding(plan.zones, secrets, start.zones)
+        self.board = Board(policy, start.told)
         self._dive: _Dive | None = None
         self._fuse, self._stations = self._nothing()
         self._kept: list[Stamped] = []
@@ -118,7 +124,7 @@ class Channel:
     @property
     def standing(self) -> Standing:
         """What a restart has to know of this audience, if it is idle."""
-        return Standing(self.next_dive, self.edge_us, self._anchor, self._instant_us)
+        return Standing(self.next_dive, self.edge_us, self._anchor, self._instant_us, told=self.board.told)
 
     def hold(self) -> None:
         """Stop releasing at once."""
@@ -160,8 +166,9 @@ class Channel:
     def _next_tick_us(self) -> int | None:
         if self._dive is not None or self._kept:
             return self._tick_us
-        heard_us = self._embargo.next_us(self._index)
-        return None if heard_us is None else max(self._tick_us, self._grid(heard_us))
+        moments = [self._embargo.next_us(self._index), self.board.next_us()]
+        known = [moment for moment in moments if moment is not None]
+        return max(self._tick_us, self._grid(min(known))) if known else None
 
     def _lag(self) -> int:
         """Return the delay of the coming dive: the policy's, the secret extra, up to whole ticks."""
@@ -182,16 +189,18 @@ class Channel:
         begins = by_hand or (self._ended is None and self._idle_watch.begins(self._fuse, at_us))
         if self._dive is None and not begins:
             self._forget()
-            return []
+            return self._programme(arrived, at_us)
         if self._is_outside(at_us):
-            self._kept = [item for item in arrived if isinstance(item.said, Begin | SetLeg | End)] + self._kept
+            stays = Begin | SetLeg | End | Programme
+            self._kept = [item for item in arrived if isinstance(item.said, stays)] + self._kept
             self._forget()
             return []
         opening = []
         if self._dive is None:
             self._dive, self._ended = _Dive(self.policy, self._plan, self.next_dive, at_us, by_hand), None
             opening = [self._dive.log.open(at_us)]
-        return [*opening, *self._under_way(self._dive, arrived, at_us)]
+            self.board.begun(self.next_dive)
+        return [*opening, *self._under_way(self._dive, arrived, at_us), *self._programme(arrived, at_us)]
 
     def _arrived(self, at_us: int) -> list[Stamped]:
         """Return what the embargo lets through up to a tick; what follows the end of the dive is kept for the next."""
@@ -259,6 +268,20 @@ class Channel:
                 yield self._said(dive, at_us, vehicle, said)
             elif isinstance(said, Target) and self._may_say(said.name):
                 yield dive.log.target(at_us, vehicle, said.name, said.verdict)
+
+    def _programme(self, arrived: list[Stamped], at_us: int) -> list[ReleasedRecord]:
+        """Return the programme that came through, or the next step of the countdown in the one before."""
+        dive = self.next_dive + (self._dive is not None)
+        told = [item.said for item in arrived if isinstance(item.said, Programme)]
+        if Disclosed.NOTES not in self.policy.fields:
+            told = [NO_PROGRAMME for _ in told]  # whoever was told one before the expedition file was changed
+        records = [self.board.take(item, at_us, dive) for item in told if self._may_post(item)]
+        records = records or [self.board.step(at_us)]
+        return [record for record in records if record is not None]
+
+    def _may_post(self, programme: Programme) -> bool:
+        times = self.policy.check_text and any(map(find_times, programme.texts))
+        return not times and all(map(self._may_say, programme.texts))
 
     def _said(self, dive: _Dive, at_us: int, vehicle: int | None, said: Say) -> ReleasedRecord:
         """Return an annotation of the desk, with its still where this audience may have it and there is room."""

@@ -1,9 +1,9 @@
 """What the operator decides, as values, and their form in the journal (JSON, one object a row).
 
 Rules: every decision is a journal row before it acts, with who took it; hold, cut, stop and a new zone act at once
-because they only remove; leg, note, target, begin, end and the lifting of a zone tell or show something, so they wait
-out the embargo like any input. What is said but waits for approval, a target's sighting, and what is expected of a
-vehicle stay on the ship.
+because they only remove; leg, note, target, begin, end, programme and the lifting of a zone tell or show something, so
+they wait out the embargo like any input. What is said but waits for approval, a target's sighting, and what is
+expected of a vehicle stay on the ship.
 """
 
 import json
@@ -29,6 +29,7 @@ from relay.core.decision_values import (
 from relay.core.errors import OperatorError
 from relay.core.overdue import Expectation
 from relay.core.policy import MICROSECONDS, Leg
+from relay.core.programme import Programme, next_dive_fault, pinned_fault, schedule_fault
 from relay.core.sighting import Sighted, read_sighted, write_sighted
 from relay.core.still import Still, read_still, write_still
 
@@ -179,7 +180,7 @@ class End:
     """End the dive now."""
 
 
-Told = SetLeg | Say | Target | Begin | End | LiftZone
+Told = SetLeg | Say | Target | Begin | End | LiftZone | Programme
 ActsAtOnce = Hold | Resume | Cut | Early | HideZone
 Private = Approve | Dismiss | Expect | Back
 Decision = Told | ActsAtOnce | Private
@@ -200,6 +201,7 @@ _NAMES: dict[str, type[Decision]] = {
     "unzone": LiftZone,
     "expect": Expect,
     "back": Back,
+    "programme": Programme,
 }
 _WORDS: dict[type[Decision], str] = {kind: word for word, kind in _NAMES.items()}
 
@@ -306,10 +308,14 @@ _FAULTS: dict[str, Callable[[object], str | None]] = {
     "return_grace_s": partial(number_fault, "return_grace_s", "s", 0, _LONG_S),
     "report_every_s": partial(number_fault, "report_every_s", "s", 1, _LONG_S),
     "report_grace_s": partial(number_fault, "report_grace_s", "s", 0, _LONG_S),
+    "pinned": pinned_fault,
+    "schedule": schedule_fault,
+    "next_dive_in_s": next_dive_fault,
 }
 _READ: dict[str, Callable[[Any], Any]] = {
     "leg": Leg,
     "audiences": tuple,
+    "schedule": tuple,
     "still": read_still,
     "sighting": read_sighted,
     "centre": tuple,

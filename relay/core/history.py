@@ -2,7 +2,7 @@
 
 Rules: frames are kept as the bytes that were released, never altered; positions only grow; numbers within a
 dive are gapless from 0 and nothing follows its end (R5): a frame that would break this is our own fault and is
-not taken.
+not taken. The programme is of no dive: its last record is kept, and a number comes once.
 """
 
 from array import array
@@ -12,8 +12,8 @@ from hashlib import sha256
 from typing import NamedTuple, Protocol
 
 from relay.core.errors import OutOfOrderError
-from relay.core.release import Kind
-from relay.core.wire import decode, footer
+from relay.core.release import NO_DIVE, Kind
+from relay.core.wire import WireRecord, decode, footer
 
 
 class Position(NamedTuple):
@@ -37,7 +37,7 @@ class Published(Protocol):
 
     @property
     def dive(self) -> int:
-        """The dive, from 1."""
+        """The dive, from 1; NO_DIVE for the programme."""
         ...
 
     @property
@@ -104,10 +104,11 @@ class Owed:
 class History:
     """All dives of one audience, oldest first."""
 
-    __slots__ = ("_numbers", "audience", "dives")
+    __slots__ = ("_numbers", "audience", "dives", "programme")
 
     def __init__(self, audience: str) -> None:
         self.audience = audience
+        self.programme: WireRecord | None = None
         self.dives: list[Dive] = []
         self._numbers: list[int] = []
 
@@ -122,6 +123,15 @@ class History:
             self.dives[-1].append(frame.seq, frame.data)
         else:
             raise OutOfOrderError(f"a frame of dive {frame.dive} after dive {self.dives[-1].number} began")
+
+    def post(self, frame: Published) -> None:
+        """Keep the programme; OutOfOrderError (and nothing kept) unless it is later than the last one."""
+        record = decode(frame.data)
+        if record.kind != Kind.PROGRAMME or (record.dive, record.seq) != (NO_DIVE, frame.seq):
+            raise OutOfOrderError(f"a frame of dive {record.dive} where a programme was due")
+        if self.programme is not None and record.seq <= self.programme.seq:
+            raise OutOfOrderError(f"programme {record.seq} after programme {self.programme.seq}")
+        self.programme = record
 
     @property
     def head(self) -> Position:

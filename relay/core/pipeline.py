@@ -33,12 +33,15 @@ from relay.core.model import Accepted, Event, Rejected, Row, RowKind
 from relay.core.place_in_text import Finding, find_places
 from relay.core.policy import Disclosed, Plan
 from relay.core.present import Present
+from relay.core.programme import Programme
 from relay.core.secrets import Secrets
 from relay.core.sighting import FRESH_US, SeenFrom
 from relay.core.sources import Source, Tally
 from relay.core.stations import Doubt, Stations
+from relay.core.time_in_text import find_times
 
 _APART_ROWS = 64
+_PROGRAMMES = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +52,13 @@ class Checkpoint:
     audience may have had a whole dive of which a slow one has had nothing yet, and must not get it again: so each
     has its own standing, in the order of the plan. `row` is one before which no feed had begun a frame. `desk`: the
     rows of decisions before it that still count, of which the restart is to be told (`Pipeline.remember`).
+    `programme`: the last one that was decided, for the operator.
     """
 
     row: int
     standings: tuple[Standing, ...]
     desk: tuple[int, ...] = ()
+    programme: tuple[int, Programme] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +92,7 @@ class Pipeline:
         self.blocked: deque[Blocked] = deque(maxlen=200)
         self.first_row = start.row if start else 1
         self._row = self.first_row - 1
+        self._programmes = deque([start.programme] if start and start.programme else [], maxlen=_PROGRAMMES)
         self._starts = deque([self.first_row])
         self._to_remember = set(start.desk) if start else set[int]()
         self.kept_rows = tuple(sorted(self._to_remember))
@@ -154,6 +160,15 @@ class Pipeline:
         """Return what in a text tells a place; empty means it may be released."""
         return find_places(text, forbidden=self.plan.forbidden_words, scene=self.plan.scene_names)
 
+    def check_programme(self, text: str) -> list[Finding]:
+        """Return what in a text of a programme tells a place, or when it is at the ship."""
+        return [*self.check_text(text), *find_times(text)]
+
+    @property
+    def programme(self) -> tuple[int, Programme] | None:
+        """The last programme that was decided and not cut, exact, with its moment."""
+        return self._programmes[-1] if self._programmes else None
+
     def stills_waiting(self) -> int:
         """Return how many stills some audience hasn't had."""
         return sum(isinstance(held.said, Say) and held.said.still is not None for held in self.embargo.waiting())
@@ -184,6 +199,8 @@ class Pipeline:
             self._steer(decision, row.embargo_us)
         elif isinstance(decision, Cut):
             self.embargo.cut(decision.from_us, min(decision.to_us, row.embargo_us))
+            stays = [item for item in self._programmes if not decision.from_us <= item[0] < decision.to_us]
+            self._programmes = deque(stays, maxlen=_PROGRAMMES)
         elif isinstance(decision, HideZone):
             self._hide(row, decision)
         elif isinstance(decision, LiftZone):
@@ -220,6 +237,8 @@ class Pipeline:
         elif isinstance(decision, Target):
             decision = replace(decision, sighting=None)
             self._watch_text(decision.name, row.embargo_us)
+        elif isinstance(decision, Programme):
+            self._programmes.append((row.embargo_us, decision))
         vehicle = self._vehicles.get(getattr(decision, "vehicle", None) or "")
         told = Stamped(row.embargo_us, row.seq, vehicle, decision)
         self.present.take(told)
@@ -274,7 +293,7 @@ class Pipeline:
             replace(channel.standing, zones=channel.hiding.in_force(self._row)) for channel in self.channels
         )
         hiding = {at for channel in self.channels for at in channel.hiding.of_desk if at < row}
-        return Checkpoint(row, standings, tuple(sorted(hiding.union(self.desk.kept(row)))))
+        return Checkpoint(row, standings, tuple(sorted(hiding.union(self.desk.kept(row)))), self.programme)
 
     def _start_row(self) -> int:
         """Return a row before which every feed was at rest, up to which all that follows is still to be had."""

@@ -1,4 +1,4 @@
-"""What the coordinate finder says: the notation it saw, where, and a plain sentence for the author."""
+"""What the finders of places and times say: the notation they saw, where, and a plain sentence for the author."""
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -26,11 +26,19 @@ class Notation(StrEnum):
     FORBIDDEN_NAME = "forbidden name"
 
 
+class When(StrEnum):
+    """What tells when it is at the ship: looked for in programmes alone."""
+
+    TIME_OF_DAY = "time of day"
+    DATE = "date"
+    SKY = "sun, moon or tide"
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One place told in a text: half-open range in the text as given, its words, and why it was stopped."""
+    """One place, or time, told in a text: half-open range in the text as given, its words, and why it was stopped."""
 
-    notation: Notation
+    notation: Notation | When
     start: int
     end: int
     excerpt: str
@@ -41,7 +49,7 @@ class Finding:
 class Hit:
     """A finding before it is put into words: half-open range in the text it was looked for in."""
 
-    notation: Notation
+    notation: Notation | When
     start: int
     end: int
 
@@ -51,8 +59,12 @@ _MEASUREMENT = "If it is a measurement, write its unit or its name next to it."
 _CODE = (
     "“{0}” reads as a position code ({1}). Leave it out; if it is a name or a serial number, put that word before it."
 )
+_WHEN = (
+    "“{0}” tells {1}, and that can tell where the ship is. Say how long until, or after what, instead: “in about 3 h”, "
+    "“after the second dive”."
+)
 
-WHY: dict[Notation, str] = {
+WHY: dict[Notation | When, str] = {
     Notation.DECIMAL_DEGREES: _POSITION.format("{0}", _MEASUREMENT),
     Notation.DEGREES_MINUTES: _POSITION.format("{0}", _MEASUREMENT),
     Notation.DEGREES_MINUTES_SECONDS: _POSITION.format("{0}", "If it is a time, write UTC after it."),
@@ -73,4 +85,7 @@ WHY: dict[Notation, str] = {
     ),
     Notation.NAMED_FEATURE: "“{0}” names a place that may be on a chart. Leave the name out.",
     Notation.FORBIDDEN_NAME: "“{0}” is on this expedition's list of names not to publish. Leave it out.",
+    When.TIME_OF_DAY: _WHEN.format("{0}", "the time of day"),
+    When.DATE: _WHEN.format("{0}", "the date or the time of year"),
+    When.SKY: _WHEN.format("{0}", "how sun, moon or tide stand at the ship"),
 }

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 
 from relay.core.place_codes import find_codes
 from relay.core.place_degrees import find_angles
-from relay.core.place_finding import WHY, Finding, Hit, Notation
+from relay.core.place_finding import WHY, Finding, Hit, Notation, When
 from relay.core.place_fold import Folded, fold
 from relay.core.place_labels import find_labels
 from relay.core.place_names import find_names
@@ -21,7 +21,7 @@ from relay.core.place_tokens import in_numerals, tokenize
 
 __all__ = ["Finding", "Notation", "find_places"]
 
-_RANK = {notation: rank for rank, notation in enumerate(Notation)}
+_RANK: dict[Notation | When, int] = {notation: rank for rank, notation in enumerate(Notation)}
 
 
 def find_places(text: str, *, forbidden: Iterable[str] = (), scene: Iterable[str] = ()) -> list[Finding]:

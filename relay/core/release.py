@@ -1,7 +1,8 @@
 """The one door: the only place where a released record is made.
 
-Rules (R1): `ReleaseLog` alone holds the key that mints a `ReleasedRecord`, and `wire` encodes nothing else;
-sequence numbers are gapless from 0 within a dive; dives are numbered from 1 within an audience.
+Rules (R1): the logs here alone hold the key that mints a `ReleasedRecord`, and `wire` encodes nothing else;
+sequence numbers are gapless from 0 within a dive; dives are numbered from 1 within an audience. The programme is of no
+dive: its records have the dive number 0 (`NO_DIVE`) and a sequence of their own, gapless from 0 within an audience.
 """
 
 from collections.abc import Sequence
@@ -17,6 +18,7 @@ from relay.core.still import Still
 
 MICROSECONDS = 1_000_000
 FORMAT, VERSION = "offing recording", 1
+NO_DIVE = 0
 _KEY = object()
 
 
@@ -29,6 +31,7 @@ class Kind(IntEnum):
     END = 3
     TARGET = 4
     STILL = 5
+    PROGRAMME = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +48,7 @@ class ReleasedRecord:
 
     def __post_init__(self) -> None:
         if self.minted is not _KEY:
-            raise OneDoorError("only the release log makes released records")
+            raise OneDoorError("only a release log makes released records")
 
 
 class ReleaseLog:
@@ -106,6 +109,20 @@ class ReleaseLog:
             "area": self._plan.area.name if self._plan.area is not None else None,
             "swath_m": None if self._plan.swath_m is None else plain(self._plan.swath_m),
         }
+
+
+class ProgrammeLog:
+    """The append-only sequence of an audience's programme."""
+
+    def __init__(self, audience: str) -> None:
+        self._audience = audience
+
+    def programme(
+        self, number: int, pinned: str | None, schedule: Sequence[str], left_s: int | None, dive: int
+    ) -> ReleasedRecord:
+        """Return the record of a programme: `left_s` until the dive of number `dive`, in coarse steps."""
+        body = [pinned, list(schedule), left_s, dive]
+        return ReleasedRecord(self._audience, NO_DIVE, number, Kind.PROGRAMME, 0, body, _KEY)
 
 
 def seconds(microseconds: int) -> float:

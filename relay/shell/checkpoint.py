@@ -1,6 +1,7 @@
 """The checkpoint as a mark of the journal: JSON, with each audience's standing by name."""
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 from relay.core.channel import Standing
@@ -8,13 +9,18 @@ from relay.core.geodesy import Anchor
 from relay.core.hiding import InForce
 from relay.core.pipeline import Checkpoint
 from relay.core.policy import Plan
+from relay.core.programme import Programme
+from relay.core.programme_board import Told
 
 
 def write_checkpoint(checkpoint: Checkpoint, plan: Plan) -> str:
     """Return the checkpoint as text."""
     pairs = zip(plan.policies, checkpoint.standings, strict=True)
     audiences = {policy.audience: _written(standing) for policy, standing in pairs}
-    return json.dumps({"row": checkpoint.row, "audiences": audiences, "desk": checkpoint.desk})
+    at_us, programme = checkpoint.programme or (0, None)
+    decided = None if programme is None else [at_us, asdict(programme)]
+    kept = {"desk": checkpoint.desk, "programme": decided}
+    return json.dumps({"row": checkpoint.row, "audiences": audiences, **kept})
 
 
 def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
@@ -23,7 +29,9 @@ def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
         return None
     value = json.loads(text)
     standings = tuple(_read(value["audiences"].get(policy.audience)) for policy in plan.policies)
-    return Checkpoint(value["row"], standings, tuple(value.get("desk", ())))
+    decided = value.get("programme")
+    programme = None if decided is None else (int(decided[0]), Programme(**_lines(decided[1])))
+    return Checkpoint(value["row"], standings, tuple(value.get("desk", ())), programme)
 
 
 def _written(standing: Standing) -> dict[str, Any]:
@@ -35,6 +43,7 @@ def _written(standing: Standing) -> dict[str, Any]:
         "anchor": place,
         "instant_us": standing.instant_us,
         "zones": None if standing.zones is None else {"rows": sorted(standing.zones.rows), "upto": standing.zones.upto},
+        "told": None if standing.told is None else asdict(standing.told),
     }
 
 
@@ -44,4 +53,11 @@ def _read(value: dict[str, Any] | None) -> Standing:
     anchor = None if value["anchor"] is None else Anchor(*value["anchor"])
     zones = value.get("zones")
     in_force = None if zones is None else InForce(frozenset(zones["rows"]), zones["upto"])
-    return Standing(value["next_dive"], value["had_us"], anchor, value["instant_us"], in_force)
+    told = value.get("told")
+    told = None if told is None else Told(**_lines(told))
+    return Standing(value["next_dive"], value["had_us"], anchor, value["instant_us"], in_force, told)
+
+
+def _lines(value: dict[str, Any]) -> dict[str, Any]:
+    """Return the values with the schedule as it is kept."""
+    return {**value, "schedule": tuple(value["schedule"])}

@@ -43,6 +43,7 @@ class Expedition:
     desk: tuple[str, int] | None = None
     language: str = "en"
     address: str = ""
+    questions_to: str = ""
 
 
 def read_expedition(path: Path) -> Expedition:
@@ -126,6 +127,7 @@ def _expedition(file: File, path: Path) -> Expedition:
         desk=None if file.desk is None else near_address(*listen_address(file.desk.listen)),
         language=file.expedition.language,
         address=file.public.address or "",
+        questions_to=file.public.questions_to or "",
     )
 
 

@@ -12,7 +12,7 @@ from relay.core.errors import OperatorError
 from relay.core.policy import Disclosed, Leg, Place
 from relay.shell.desk_address import near_address
 from relay.shell.feed_url import FeedUrl, parse_feed_url
-from relay.shell.quantities import angle_deg, duration_us, length_m, web_address
+from relay.shell.quantities import angle_deg, duration_us, length_m, questions_address, web_address
 
 _SECOND = 1_000_000
 PRESETS: dict[str, dict[str, object]] = {
@@ -102,10 +102,11 @@ class StoragePart(_Part):
 
 
 class PublicPart(_Part):
-    """Where the followers' page listens, and where the world knows it to be."""
+    """Where the followers' page listens, where the world knows it to be, and where followers may write to."""
 
     listen: str = "127.0.0.1:8080"
     address: Annotated[str, AfterValidator(web_address)] | None = None
+    questions_to: Annotated[str, AfterValidator(questions_address)] | None = None
 
 
 def _desk_listen(text: str) -> str:

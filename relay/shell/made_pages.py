@@ -10,8 +10,9 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from relay.core.programme_told import ProgrammeTold
 from relay.core.summary import Summary, VehicleNow
-from relay.shell.page_words import PageWords, area, depth, duration, length
+from relay.shell.page_words import PageWords, area, depth, duration, length, number
 from relay.shell.track_picture import is_dashed, shared_png, track_svg
 
 FIRST_PLACE = '<div id="first"></div>'
@@ -31,6 +32,7 @@ class Shelf:
     """The dives of one audience, oldest first, and how they are told.
 
     `address`: where the site is known to be, ending in a slash; empty where that isn't known (links stay relative).
+    `programme`, `questions_to`, `counts`: what is to come, where to write, and whether the next dive is counted down.
     """
 
     expedition: str
@@ -38,6 +40,9 @@ class Shelf:
     dives: tuple[Summary, ...]
     words: PageWords
     address: str = ""
+    programme: ProgrammeTold | None = None
+    questions_to: str = ""
+    counts: bool = True
 
     @property
     def newest(self) -> Summary | None:
@@ -65,6 +70,7 @@ def expedition_html(shelf: Shelf) -> bytes:
         whole=True,
         honest=_honest(shelf, shelf.newest),
         figures=_totals(shelf),
+        programme=_programme(shelf),
         dives=[_dive(summary, words) for summary in reversed(shelf.dives)],
         preview=_preview(shelf, shelf.expedition, _expedition_line(shelf), picture_name(None, "png")),
     )
@@ -98,7 +104,15 @@ def with_first_words(index: bytes, shelf: Shelf) -> bytes:
     words, newest = shelf.words, shelf.newest
     state, honest = _state(newest, words), _honest(shelf, newest)
     dive = None if newest is None else _dive(newest, words)
-    first = _fragment("first.html", words=words, title=shelf.expedition, honest=honest, state=state, dive=dive)
+    first = _fragment(
+        "first.html",
+        words=words,
+        title=shelf.expedition,
+        honest=honest,
+        state=state,
+        dive=dive,
+        programme=_programme(shelf),
+    )
     name = picture_name(None, "png")
     preview = _fragment("preview.html", preview=_preview(shelf, shelf.expedition, _expedition_line(shelf), name))
     text = index.decode().replace(_own_description(index.decode()), "")
@@ -184,6 +198,31 @@ def _state(summary: Summary | None, words: PageWords) -> dict[str, Any]:
         "vehicles": lines,
         "note": summary.note,
     }
+
+
+def _programme(shelf: Shelf) -> dict[str, Any] | None:
+    """Return what is to come in words; None where there is nothing to say."""
+    told, words = shelf.programme, shelf.words
+    left_s = None
+    if told is not None and shelf.counts:
+        left_s = told.until_next_s(0 if shelf.newest is None else shelf.newest.dive)
+    pinned, lines = (None, ()) if told is None else (told.pinned, told.schedule)
+    if pinned is None and not lines and left_s is None and not shelf.questions_to:
+        return None
+    return {
+        "pinned": pinned,
+        "lines": lines,
+        "next": None if left_s is None else _until(left_s, words),
+        "questions_to": shelf.questions_to,
+    }
+
+
+def _until(left_s: int, words: PageWords) -> str:
+    """Return about how long until the next dive, as coarse as it was told: days from two on."""
+    if left_s == 0:
+        return words.next_dive_soon
+    days = words.days.format(n=number(left_s / 86_400, words)) if left_s >= 2 * 86_400 else duration(left_s, words)
+    return words.next_dive.format(n=days)
 
 
 def _vehicle(vehicle: VehicleNow, summary: Summary, words: PageWords) -> str:

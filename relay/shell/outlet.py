@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from relay.core.channel import Due
-from relay.core.release import Kind
+from relay.core.release import Kind, ReleasedRecord
 from relay.core.wire import encode
+from relay.shell.programme_file import ProgrammeFile
 from relay.shell.recording import Recorder, recording_path, told
 
 
@@ -32,15 +33,23 @@ class Outlet:
         self._folder, self._onward = folder, onward
         self._open: dict[str, Recorder] = {}
         self._dives: dict[str, int] = {}
+        self._programmes: dict[str, ProgrammeFile] = {}
 
     @property
     def faults(self) -> list[str]:
         """What is wrong with recordings at the moment, in words."""
-        return [recorder.fault for recorder in self._open.values() if recorder.fault]
+        faults = [
+            *(recorder.fault for recorder in self._open.values()),
+            *(file.fault for file in self._programmes.values()),
+        ]
+        return [fault for fault in faults if fault]
 
     def release(self, due: Due) -> None:
-        """Send one record on its way; RegrownError if a recording already tells it differently."""
+        """Send one record on its way; RegrownError if what was kept already tells it differently."""
         record = due.record
+        if record.kind is Kind.PROGRAMME:
+            self._post(record, due.instant_us)
+            return
         frame = Frame(record.audience, record.dive, record.seq, record.kind is Kind.END, due.instant_us, encode(record))
         if record.kind is Kind.DIVE:
             self._open[record.audience] = Recorder(recording_path(self._folder, record.audience, record.dive))
@@ -51,13 +60,23 @@ class Outlet:
             recorder.close()
         self._onward(frame)
 
+    def _post(self, record: ReleasedRecord, instant_us: int) -> None:
+        frame = Frame(record.audience, record.dive, record.seq, False, instant_us, encode(record))
+        self._programme(record.audience).put(record.seq, frame.data)
+        self._onward(frame)
+
+    def _programme(self, audience: str) -> ProgrammeFile:
+        if audience not in self._programmes:
+            self._programmes[audience] = ProgrammeFile(self._folder, audience)
+        return self._programmes[audience]
+
     def owes(self, audience: str, next_dive: int) -> bool:
         """Return whether an audience was told more, before a restart, than has been released to it again.
 
         `next_dive`: the one under way or the one that is next.
         """
         recorder = self._open.get(audience)
-        if recorder is not None and recorder.owes:
+        if self._programme(audience).owes or (recorder is not None and recorder.owes):
             return True
         follows = max(next_dive, self._dives.get(audience, 0) + 1)
         return told(recording_path(self._folder, audience, follows)) != b""

@@ -21,6 +21,10 @@ class PageWords:
     followed: str
     no_dive: str
     no_dive_more: str
+    programme: str
+    next_dive: str
+    next_dive_soon: str
+    questions: str
     under_way: str
     is_over: str
     late: str
@@ -87,6 +91,10 @@ EN = PageWords(
     followed="Followed from ashore: late, coarse and without a place, on purpose.",
     no_dive="No dive yet",
     no_dive_more="When a vehicle goes into the water, what may be told of it will stand here.",
+    programme="What is to come",
+    next_dive="Next dive in about {n}.",
+    next_dive_soon="Next dive soon.",
+    questions="Ask a question (goes to somebody ashore, not to the ship)",
     under_way="Dive {n} is going on",
     is_over="Dive {n} is over",
     late="What you see happened {n} ago.",
@@ -178,6 +186,10 @@ DE = PageWords(
     followed="Von Land aus begleitet: später, grob und ohne Ort, mit Absicht.",
     no_dive="Noch kein Tauchgang",
     no_dive_more="Sobald ein Fahrzeug ins Wasser geht, steht hier, was davon erzählt werden darf.",
+    programme="Was noch kommt",
+    next_dive="Nächster Tauchgang in etwa {n}.",
+    next_dive_soon="Nächster Tauchgang bald.",
+    questions="Eine Frage stellen (an jemanden an Land, nicht an das Schiff)",
     under_way="Tauchgang {n} ist im Gange",
     is_over="Tauchgang {n} ist zu Ende",
     late="Was Sie sehen, geschah vor {n}.",

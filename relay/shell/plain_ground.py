@@ -14,6 +14,28 @@ def describe_page(listen: tuple[str, int]) -> str:
     return f"The page is given out at {f'[{host}]' if ':' in host else host}:{port}, to {whom}."
 
 
+def describe_programme(plan: Plan, questions_to: str) -> str:
+    """Return lines on the programme: who is told, how coarse, and where questions go."""
+    told = [policy.audience for policy in plan.policies if Disclosed.NOTES in policy.fields]
+    whom = join_words(told) if told else "nobody: no audience is shown annotations"
+    asked = (
+        f"Followers are shown a link to {questions_to}: somebody ashore answers there. Nothing that they write reaches "
+        "the ship by the relay."
+        if questions_to
+        else "Followers are shown no place for questions ([public] questions_to); nothing they write reaches the ship."
+    )
+    return f"Programme (pinned message, schedule, next dive): told to {whom}. {_PROGRAMME}\n{asked}"
+
+
+_PROGRAMME = (
+    "It is as late as all else, and told between dives, too. `offing tell` refuses places, times of day, dates and "
+    "words on sun, moon and tides in it, and can miss one. The next dive is counted down in steps (20 min; 1 h from "
+    "two hours on; 6 h from twelve on; a day from two on), never finer than twice the secret addition to the delay. "
+    "Even so it says before a dive about when it will be: told beside a plan that others know, it can say what that "
+    "plan is about."
+)
+
+
 def describe_vehicles(plan: Plan) -> str:
     """Return a line on whose tracks followers see, and which names they are told."""
     area = ["the declared area"] if plan.area else []

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 from relay.core.history import Dive, History
+from relay.core.programme_told import ProgrammeTold, programme_told
 from relay.core.summary import Gathering, Summary
 from relay.core.wire import decode
 from relay.shell import made_pages
@@ -22,16 +23,23 @@ from relay.shell.representation import FOREVER, NO_CACHE
 OCTETS, JSON, HTML, SVG, PNG = (
     "application/octet-stream", "application/json", "text/html; charset=utf-8", "image/svg+xml", "image/png"
 )  # fmt: skip
+PROGRAMME = "programme.json"
 _OF_DIVE = re.compile(r"(?:|pictures/|recordings/[^/]+/)dive-([0-9]{3,9})\.(?:html|svg|png|recording)", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
 class Telling:
-    """How the server's pages are told: the expedition's name, the language, and where the site is, if that is known."""
+    """How the server's pages are told: the expedition's name, the language, and where the site is, if that is known.
+
+    `questions_to`: where followers may write to somebody ashore; empty where they are shown no such place. `counts`:
+    whether the next dive is counted down, which a folder that stays as it is can't.
+    """
 
     expedition: str
     words: PageWords = EN
     address: str = ""
+    questions_to: str = ""
+    counts: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +75,32 @@ def dive_list(expedition: str, history: History) -> bytes:
     return json.dumps(listed, ensure_ascii=False).encode()
 
 
+def programme_file(history: History, telling: Telling) -> bytes:
+    """Return programme.json: what one audience was told of what is to come."""
+    told = _programme(history)
+    programme = None
+    if told is not None:
+        left_s = told.left_s if telling.counts else None
+        programme = {
+            "number": told.number,
+            "pinned": told.pinned,
+            "schedule": list(told.schedule),
+            "next_dive_in_s": left_s,
+            "next_dive": told.dive,
+        }
+    listed = {
+        "format": 1,
+        "audience": history.audience,
+        "programme": programme,
+        "questions_to": telling.questions_to or None,
+    }
+    return json.dumps(listed, ensure_ascii=False).encode()
+
+
+def _programme(history: History) -> ProgrammeTold | None:
+    return None if history.programme is None else programme_told(history.programme)
+
+
 class PublicFiles:
     """The files of one site.
 
@@ -80,11 +114,11 @@ class PublicFiles:
     def paths(self) -> Iterator[str]:
         """Yield the path of every file there is now."""
         for audience, history in self._histories.items():
-            yield f"recordings/{audience}/dives.json"
+            yield from (f"recordings/{audience}/dives.json", f"recordings/{audience}/{PROGRAMME}")
             for dive in history.dives:
                 yield recording_path(audience, dive.number)
         if self._listed in self._histories:
-            yield from ("index.html", "dives.json", "expedition.html", picture_name(None, "png"))
+            yield from ("index.html", "dives.json", PROGRAMME, "expedition.html", picture_name(None, "png"))
             for dive in self._histories[self._listed].dives:
                 yield from (dive_page(dive.number), picture_name(dive.number, "svg"), picture_name(dive.number, "png"))
 
@@ -98,7 +132,7 @@ class PublicFiles:
         history = self._histories.get(self._listed)
         if history is None:
             return None
-        return self._list(history) if path == "dives.json" else self._made(history, path)
+        return self._listed_file(history, path) or self._made(history, path)
 
     def read_on(self, records: int) -> bool:
         """Read up to `records` more of what the pages are made of; whether that was all there is.
@@ -112,14 +146,18 @@ class PublicFiles:
         return records > 0
 
     def _of_audience(self, history: History, name: str, path: str) -> PublicFile | None:
-        if name == "dives.json":
-            return self._list(history)
+        if (file := self._listed_file(history, name)) is not None:
+            return file
         dive = _dive_named(history, path)
         if dive is None or path != recording_path(history.audience, dive.number):
             return None
         return PublicFile(OCTETS, dive.tag, dive.recording, FOREVER if dive.closed else NO_CACHE)
 
-    def _list(self, history: History) -> PublicFile:
+    def _listed_file(self, history: History, name: str) -> PublicFile | None:
+        if name == PROGRAMME:
+            return PublicFile(JSON, _programme_tag(history), lambda: programme_file(history, self._telling))
+        if name != "dives.json":
+            return None
         return PublicFile(JSON, _tag(history), lambda: dive_list(self._telling.expedition, history))
 
     def _made(self, history: History, path: str) -> PublicFile | None:
@@ -147,7 +185,16 @@ class PublicFiles:
     def _shelf(self, history: History) -> Shelf:
         telling = self._telling
         dives = tuple(self._summary(dive) for dive in history.dives)
-        return Shelf(telling.expedition, history.audience, dives, telling.words, telling.address)
+        return Shelf(
+            telling.expedition,
+            history.audience,
+            dives,
+            telling.words,
+            telling.address,
+            _programme(history),
+            telling.questions_to,
+            telling.counts,
+        )
 
     def _reading(self, dive: Dive) -> "_Read":
         if dive.number not in self._read:
@@ -190,5 +237,11 @@ def _dive_named(history: History, path: str) -> Dive | None:
 
 
 def _tag(history: History) -> str:
-    """Return a name for exactly these dives."""
-    return sha256("\n".join(dive.tag for dive in history.dives).encode()).hexdigest()
+    """Return a name for exactly these dives and this programme."""
+    return sha256("\n".join([*(dive.tag for dive in history.dives), _programme_tag(history)]).encode()).hexdigest()
+
+
+def _programme_tag(history: History) -> str:
+    """Return a name for exactly this programme."""
+    told = history.programme
+    return sha256(b"" if told is None else told.data).hexdigest()

@@ -8,6 +8,8 @@ from math import isfinite
 from urllib.parse import urlsplit
 
 _QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z°]+)\s*$")
+_PLAIN = re.compile(r"[!#-;=?-Z_a-z~]{1,300}", re.ASCII)
+_MAILTO = re.compile(r"mailto:[A-Za-z0-9._+-]{1,64}@[A-Za-z0-9.-]{1,200}", re.ASCII)
 _SECONDS = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
 # The international foot, exact since 1959, and the international nautical mile, exact since 1929.
 _METRES = {"m": 1.0, "km": 1000.0, "ft": 0.3048, "nm": 1852.0, "NM": 1852.0}
@@ -59,6 +61,19 @@ def say_length(metres: float) -> str:
 def say_number(value: float) -> str:
     """Return a number without a needless fraction."""
     return f"{value:g}"
+
+
+def questions_address(text: str) -> str:
+    """Return where questions go: a web page, or one mail address; ValueError says what is wrong with it."""
+    parts = urlsplit(text)
+    if parts.scheme == "https" and parts.hostname and not parts.username and _PLAIN.fullmatch(text):
+        return text
+    if _MAILTO.fullmatch(text):
+        return text
+    raise ValueError(
+        f'{text!r} is not where questions can go; write it as "https://questions.example/" or '
+        '"mailto:dive@museum.example"'
+    )
 
 
 def web_address(text: str) -> str:

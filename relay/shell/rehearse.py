@@ -15,6 +15,7 @@ from relay.core.errors import CaptureError, OperatorError
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Blocked, Pipeline
 from relay.core.policy import Plan
+from relay.core.release import NO_DIVE
 from relay.core.secrets import Secrets
 from relay.core.sources import Tally
 from relay.shell.capture import format_of, read_capture
@@ -58,6 +59,8 @@ def rehearse(
     with _SendTimes(out / "send-times") as times:
 
         def onward(frame: Frame) -> None:
+            if frame.dive == NO_DIVE:
+                return
             times.note(frame)
             outcome.released[frame.audience, frame.dive] += 1
 

@@ -17,7 +17,8 @@ from relay.shell.site_files import site_folder
 def new_site(expedition: Expedition) -> Site:
     """Return the public site of an expedition, not yet open."""
     names = [policy.audience for policy in expedition.plan.policies]
-    telling = Telling(expedition.plan.expedition, words_of(expedition.language), expedition.address)
+    words = words_of(expedition.language)
+    telling = Telling(expedition.plan.expedition, words, expedition.address, expedition.questions_to)
     return Site(telling, [name for name in names if name in expedition.open_audiences], site_folder())
 
 

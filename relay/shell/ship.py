@@ -197,7 +197,14 @@ class Ship:
         for policy in self.expedition.plan.policies:
             for path in sorted((self.expedition.released / policy.audience).glob("dive-*.recording")):
                 self._restore_closed(policy.audience, path, checkpoint[policy.audience])
+        self._guarded(self._restore_programmes)
         self._guarded(self._regrow)
+
+    def _restore_programmes(self) -> None:
+        """Tell again, under its number, what each audience was told by the checkpoint."""
+        for channel in self.pipeline.channels:
+            if (record := channel.board.in_force) is not None:
+                self._outlet.release(Due(0, record))
 
     def _regrow(self) -> None:
         rows = 0

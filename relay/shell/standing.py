@@ -22,7 +22,9 @@ from relay.core.decision import (
 from relay.core.desk_record import Known
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
+from relay.core.place_finding import Finding
 from relay.core.policy import Disclosed
+from relay.core.programme import Programme, coarse_s
 from relay.core.still import STILLS_A_DIVE
 from relay.shell.desk_sense import check_back, check_lift, check_target, check_wait, check_zone, waiting_say
 from relay.shell.quantities import say_duration
@@ -140,6 +142,8 @@ def _does(decision: Decision, pipeline: Pipeline, now_us: int) -> dict[str, Any]
             return check_lift(decision, pipeline)
         case Back():
             check_back(decision, pipeline)
+        case Programme():
+            return {"told_as": _told_as(decision, pipeline)}
     return {}
 
 
@@ -177,7 +181,34 @@ def _check_words(decision: Say | Target, pipeline: Pipeline) -> None:
     aimed = decision.audiences if isinstance(decision, Say) else ()
     policies = [channel.policy for channel in pipeline.channels if not aimed or channel.policy.audience in aimed]
     text = decision.text if isinstance(decision, Say) else decision.name
-    findings = pipeline.check_text(text) if any(policy.check_text for policy in policies) else []
+    _refuse(pipeline.check_text(text) if any(policy.check_text for policy in policies) else [])
+
+
+def programme_section(pipeline: Pipeline) -> dict[str, Any] | None:
+    """Return the programme as it was decided last, exact, for the operator; None where there is none."""
+    if pipeline.programme is None:
+        return None
+    at_us, programme = pipeline.programme
+    return {
+        "pinned": programme.pinned,
+        "schedule": list(programme.schedule),
+        "next_dive_in_s": programme.next_dive_in_s,
+        "told_us": at_us,
+    }
+
+
+def _told_as(decision: Programme, pipeline: Pipeline) -> dict[str, int | None]:
+    """Return how long until the next dive each audience is told; refuse words that tell a place or a time."""
+    policies = [channel.policy for channel in pipeline.channels if Disclosed.NOTES in channel.policy.fields]
+    if not policies:
+        raise OperatorError("no audience is shown annotations, so none is told a programme")
+    if any(policy.check_text for policy in policies):
+        _refuse([finding for text in decision.texts for finding in pipeline.check_programme(text)])
+    left_s = decision.next_dive_in_s
+    return {policy.audience: None if left_s is None else coarse_s(left_s, policy.extra_us) for policy in policies}
+
+
+def _refuse(findings: list[Finding]) -> None:
     if findings:
         raise OperatorError("not taken, please rewrite: " + " ".join(finding.why for finding in findings))
 

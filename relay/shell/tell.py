@@ -142,6 +142,15 @@ def _expect(options: argparse.Namespace) -> dict[str, Any]:
     }
 
 
+def _programme(options: argparse.Namespace) -> dict[str, Any]:
+    """Return the programme; one of nothing only where that is asked for."""
+    told = options.pinned is not None or options.schedule or options.next_dive is not None
+    if told == options.none:
+        raise OperatorError("say what is to come (--pinned, --schedule, --next-dive), or --none to take it away")
+    in_s = None if options.next_dive is None else _ago_us(options.next_dive) // 1_000_000
+    return {"pinned": options.pinned, "schedule": options.schedule, "next_dive_in_s": in_s}
+
+
 _DESK: dict[str, Callable[[argparse.Namespace], dict[str, Any]]] = {
     "approve": lambda options: {"say": options.say},
     "dismiss": lambda options: {"say": options.say},
@@ -149,6 +158,7 @@ _DESK: dict[str, Callable[[argparse.Namespace], dict[str, Any]]] = {
     "unzone": lambda options: {"name": options.name},
     "expect": _expect,
     "back": lambda options: {"vehicle": options.vehicle},
+    "programme": _programme,
 }
 
 

@@ -102,6 +102,22 @@ def _expect(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> s
     return f"Expected: {message['vehicle']} back in {back}. Nobody ashore is told of it."
 
 
+def _programme(message: dict[str, Any], answer: dict[str, Any], _now_us: int) -> str:
+    if message["pinned"] is None and not message["schedule"] and message["next_dive_in_s"] is None:
+        return f"Followers are no longer told what is to come. {_LATER}"
+    lines = [f"Programme told, in the place of the one before. {_LATER}"]
+    lines += [f"{audience}: {_until(left_s)}" for audience, left_s in answer["told_as"].items()]
+    return "\n  ".join(lines)
+
+
+def _until(left_s: int | None) -> str:
+    if left_s is None:
+        return "nothing is said of the next dive"
+    return (
+        f"the next dive in about {say_duration(left_s * 1_000_000)}, counted down" if left_s else "the next dive soon"
+    )
+
+
 _WORDS = {
     "hold": _hold,
     "resume": _resume,
@@ -116,6 +132,7 @@ _WORDS = {
     "unzone": _unzone,
     "expect": _expect,
     "back": lambda message, *_: f"{message['vehicle']} is back: nothing is awaited of it any more.",
+    "programme": _programme,
     "begin": lambda *_: f"A dive begins now, for every audience. {_LATER}",
     "end": lambda *_: f"The dive ends now, for every audience. {_LATER}",
 }

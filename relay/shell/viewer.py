@@ -21,6 +21,7 @@ import socket
 from typing import cast
 
 from relay.core.history import History, Position, Published
+from relay.core.release import NO_DIVE
 from relay.core.subscriber import Ask, Standing, Subscriber, admit
 from relay.core.websocket import (
     PING,
@@ -56,7 +57,13 @@ class Gallery:
         self.viewers = 0
 
     def publish(self, frame: Published) -> None:
-        """Keep a frame and send it to everybody live; OutOfOrderError if it is not the next."""
+        """Keep a frame and send it to everybody live; OutOfOrderError if it is not the next.
+
+        The programme is kept alone: it is of no dive, and whoever wants it fetches its file.
+        """
+        if frame.dive == NO_DIVE:
+            self.history.post(frame)
+            return
         self.history.append(frame)
         if self.full:
             self._drop_the_slow()

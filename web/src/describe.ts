@@ -351,3 +351,12 @@ export function announcement(state: State): string {
   const note = dive.notes[dive.notes.length - 1];
   return [`${headline(state).title}.`, ...each, note ? noteSpoken(note) : '', link].filter(Boolean).join(' ');
 }
+
+/** About how long until the next dive begins here; null where it isn't told, has begun, or nobody knows how old that is. */
+export function nextDive({ programme, dives, connection }: State): string | null {
+  const isFresh = connection.is === 'connected' || connection.is === 'delayed';
+  if (!programme || programme.left_s === null || !isFresh || (dives.at(-1)?.dive ?? 0) >= programme.dive) return null;
+  const { left_s } = programme;
+  if (left_s === 0) return words.programme.soon;
+  return words.programme.next(left_s < 172_800 ? format.span(left_s) : words.programme.days(format.number(left_s / 86_400)));
+}

@@ -6,8 +6,9 @@ import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
 import { audienceOf, hashOf, momentOf, type Moment } from './moment';
 import { Page } from './page';
+import { programmePath, watchProgramme } from './programmeFile';
 import { remeasure } from './sheet';
-import { liveSource, recordingSource } from './source';
+import { isAudience, liveSource, recordingSource } from './source';
 import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, TURN, type Act, type View } from './state';
 import { isSystem, measureIn } from './units';
 import * as cautions from './views/cautions';
@@ -24,6 +25,7 @@ import * as masthead from './views/masthead';
 import * as now from './views/now';
 import * as plan from './views/plan';
 import * as presenter from './views/presenter';
+import * as programme from './views/programme';
 import * as remark from './views/remark';
 import * as ribbon from './views/ribbon';
 import * as space from './views/space';
@@ -117,6 +119,7 @@ function made(): Drawn[] {
     ...(embedded === null ? [] : [{ view: presenter.create(place('presenter'), act, embedded, presenting), upon: DATA | TICK | PLAYHEAD }]),
     { view: honest.create(place('honest')), upon: DATA | TICK | PLAYHEAD | LINK },
     { view: remark.create(place('remark')), upon: DATA | LINK },
+    { view: programme.create(place('programme')), upon: DATA | LINK },
     { view: now.create(place('now')), upon: DATA | TICK | LINK },
     { view: plan.create(place('plan')), upon: DATA | TICK | SIZE },
     { view: space.create(place('space'), loadSpace, () => raise(TURN), inSpace), upon: DATA | TICK | SIZE | TURN },
@@ -182,10 +185,9 @@ addEventListener('popstate', () => {
   cancelWriting();
   page.open(momentOf(location.hash));
 });
-watchFollowers(
-  ports,
-  () => isSeen() && ['connected', 'delayed'].includes(page.state.connection.is),
-  (count) => page.following(count),
-);
+const isDue = (): boolean => isSeen() && ['connected', 'delayed'].includes(page.state.connection.is);
+watchFollowers(ports, isDue, (count) => page.following(count));
+const asked = audienceOf(location.search);
+if (asked === null || isAudience(asked)) watchProgramme(ports, programmePath(asked), isDue, (told) => page.told(told));
 addEventListener('online', () => act({ do: 'retry' }));
 frame.raise(ALL);

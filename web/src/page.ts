@@ -9,6 +9,7 @@ import { chaptersOf } from './chapters';
 import type { DiveEntry, DiveList, Integrity, Released } from './decode';
 import type { Moment } from './moment';
 import { advance, follow, indexAt, pause, play, seek, setRate, shiftRate, START, type Playhead } from './playhead';
+import type { Programme } from './programme';
 import type { Listener, Source } from './source';
 import { ALL, DATA, LINK, PLAYHEAD, TICK, type Action, type Connection, type Remark, type State } from './state';
 import { Dive } from './store';
@@ -38,6 +39,7 @@ export class Page implements Listener {
   private asked_s: number | null;
   private remark: Remark | null = null;
   private followers: number | null = null;
+  private programme: Programme | null = null;
 
   /** `asked` is the moment of a link; null follows the newest dive. */
   constructor(private readonly around: Surroundings, asked: Moment | null) {
@@ -62,6 +64,7 @@ export class Page implements Listener {
       integrity: this.wanted === null ? null : (this.integrities.get(this.wanted) ?? null),
       remark: this.remark,
       followers: this.followers,
+      programme: this.programme,
     };
   }
 
@@ -111,6 +114,12 @@ export class Page implements Listener {
   following(followers: number | null): void {
     if (followers === this.followers) return;
     this.followers = followers;
+    this.around.raise(LINK);
+  }
+
+  /** Take what is to come, as the site tells it. */
+  told(programme: Programme): void {
+    this.programme = programme;
     this.around.raise(LINK);
   }
 

@@ -29,6 +29,8 @@ export interface Source {
 /** What can be an audience's name: a part of a path that leads nowhere else. */
 const AUDIENCE = /^[a-z][a-z0-9-]{0,39}$/;
 
+export const isAudience = (name: string): boolean => AUDIENCE.test(name);
+
 type DigestEngine = Parameters<typeof checkRecording>[2];
 
 class Live implements Source {
@@ -71,7 +73,7 @@ class Live implements Source {
   }
 
   private async list(): Promise<DiveList | 'no such audience' | null> {
-    if (this.asked !== null && !AUDIENCE.test(this.asked)) return 'no such audience';
+    if (this.asked !== null && !isAudience(this.asked)) return 'no such audience';
     const answer = await this.ports.read(this.asked === null ? 'dives.json' : `recordings/${this.asked}/dives.json`);
     if (this.asked !== null && answer.status === 404) return 'no such audience';
     const list = answer.status === 200 ? decodeDives(answer.bytes) : new Refused('no list');

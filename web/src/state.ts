@@ -2,6 +2,7 @@
 
 import type { DiveEntry, Integrity } from './decode';
 import type { Playhead } from './playhead';
+import type { Programme } from './programme';
 import type { Dive } from './store';
 
 export type Connection =
@@ -33,6 +34,8 @@ export interface State {
   readonly remark: Remark | null;
   /** How many follow, as far as the site tells. */
   readonly followers: number | null;
+  /** What is to come, as far as the site tells. */
+  readonly programme: Programme | null;
 }
 
 export type Action =

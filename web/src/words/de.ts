@@ -78,6 +78,16 @@ export const de: Words = {
     none: 'Noch keiner',
   },
 
+  programme: {
+    title: 'Was noch kommt',
+    schedule: 'Ablauf',
+    next: (time) => `Nächster Tauchgang in etwa ${time}.`,
+    soon: 'Nächster Tauchgang bald.',
+    days: (n) => `${n} Tagen`,
+    questions: 'Eine Frage stellen',
+    ashore: '(sie geht an jemanden an Land, nicht an das Schiff)',
+  },
+
   headline: {
     noDive: 'Noch kein Tauchgang',
     noDiveMore:

@@ -75,6 +75,16 @@ export const en = {
     none: 'None yet',
   },
 
+  programme: {
+    title: 'What is to come',
+    schedule: 'Schedule',
+    next: (time: string) => `Next dive in about ${time}.`,
+    soon: 'Next dive soon.',
+    days: (n: string) => `${n} days`,
+    questions: 'Ask a question',
+    ashore: '(it goes to somebody ashore, not to the ship)',
+  },
+
   headline: {
     noDive: 'No dive yet',
     noDiveMore:

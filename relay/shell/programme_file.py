@@ -1,0 +1,80 @@
+"""The programme of one audience on disk: the last record that it was told, as it was sent.
+
+Rules: after a restart the journal grows the same records again, and one that disagrees with what was told stops the
+release (`RegrownError`); what was told last is never replaced by what was told before it.
+"""
+
+import os
+from pathlib import Path
+
+from relay.core.errors import RecordingError, RegrownError
+from relay.core.release import NO_DIVE, Kind
+from relay.core.wire import WireRecord, decode
+
+NAME = "programme.record"
+
+
+def read_programme(path: Path) -> WireRecord | None:
+    """Return the record in a file, None where there is no file; RecordingError if it isn't one of a programme."""
+    try:
+        record = decode(path.read_bytes())
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise RecordingError(f"{path}: {error.strerror}") from error
+    except RecordingError as error:
+        raise RecordingError(f"{path}: {error}") from error
+    if (record.dive, record.kind) != (NO_DIVE, Kind.PROGRAMME):
+        raise RecordingError(f"{path} holds no programme")
+    return record
+
+
+class ProgrammeFile:
+    """The file of an audience below the released folder.
+
+    When the disk takes no more, `fault` says so, and the next record tries again.
+    """
+
+    def __init__(self, folder: Path, audience: str) -> None:
+        self._path = folder / audience / NAME
+        self._before = self._read()
+        self._last = -1
+        self.fault: str | None = None
+
+    def _read(self) -> WireRecord | None:
+        """Return what was told; nothing where the file was damaged: it is then written anew."""
+        try:
+            return read_programme(self._path)
+        except RecordingError:
+            return None
+
+    @property
+    def owes(self) -> bool:
+        """Whether more was told, before a restart, than has been grown again."""
+        return self._before is not None and self._last < self._before.seq
+
+    def put(self, number: int, frame: bytes) -> None:
+        """Keep the next record; RegrownError if another was told under its number."""
+        before = self._before
+        if before is not None and number == before.seq and frame != before.data:
+            raise RegrownError(f"{self._path} differs from what the journal grows")
+        self._last = number
+        if before is not None and number <= before.seq:
+            return
+        try:
+            self._path.parent.mkdir(parents=True, exist_ok=True)
+            _put(self._path, frame)
+        except OSError as error:
+            self.fault = f"{NAME} can't be written: {error.strerror}"
+        else:
+            self.fault = None
+
+
+def _put(path: Path, content: bytes) -> None:
+    """Replace a file at once: a kill or a power cut leaves the one before or this one, never a part."""
+    beside = path.with_name(f".{path.name}.new")
+    with beside.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    beside.replace(path)
