@@ -31,7 +31,7 @@ class MemoryJournal:
 
     def decisions(self, before: int, most: int, also: Iterable[int] = ()) -> list[Row]:
         taken = [row.seq for row in self._rows if row.kind is RowKind.DECISION and row.seq < before]
-        wanted = set(taken[-most:]).union(also)
+        wanted = set(taken[max(0, len(taken) - most) :]).union(also)
         return [row for row in self._rows if row.seq in wanted]
 
     def commit(self, rows: list[Row], marks: Mapping[str, str]) -> None:
