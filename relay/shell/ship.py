@@ -15,7 +15,7 @@ from time import monotonic as time_monotonic
 from typing import Any
 
 from relay.core.channel import Due
-from relay.core.decision import ActsAtOnce, read_decision, write_decision
+from relay.core.decision import ActsAtOnce, Hold, read_decision, write_decision
 from relay.core.desk_record import TAKEN_LIMIT
 from relay.core.errors import OffingError, OperatorError, RecordingError, RegrownError
 from relay.core.model import Row, RowKind
@@ -41,6 +41,8 @@ BEAT_S = 2.0
 REPORT_S = 30.0
 SETTLE_S = 5.0
 DESK = "desk"
+NO_ROOM = "the journal has no room: nothing is taken until the disk can be written"
+HELD_ALL_THE_SAME = "it is HELD, but the journal has no room to note it: a restart would release again"
 
 
 class _Sink:
@@ -130,8 +132,11 @@ class Ship:
         decision = self.pipeline.completed(read_decision(data), now_us)
         answer = check_decision(decision, self.pipeline, now_us)
         acts = isinstance(decision, ActsAtOnce)
-        if not self._journal.append(DESK, RowKind.DECISION, write_decision(decision, who), acts=acts):
-            raise OperatorError("the journal has no room: nothing is taken until the disk can be written")
+        taken = self._journal.append(DESK, RowKind.DECISION, write_decision(decision, who), acts=acts)
+        if isinstance(decision, Hold):
+            self.pipeline.halt(self._journal.rows, decision)
+        if not taken:
+            raise OperatorError(HELD_ALL_THE_SAME if isinstance(decision, Hold) else NO_ROOM)
         return answer
 
     async def settled(self) -> bool:
@@ -203,12 +208,20 @@ class Ship:
         rows = 0
         for row in self._file.decisions(self.pipeline.first_row, TAKEN_LIMIT, self.pipeline.kept_rows):
             self.pipeline.remember(row)
+        for row in self._file.decisions_from(self.pipeline.first_row):
+            self._foresee(row)
         for row in self._file.rows(self.pipeline.first_row):
             self._take(row)
             rows += 1
         self._out(self.pipeline.advance(self._clock.now_us() - 1))
         self._catch_up()
         log.info("read %d rows of the journal again", rows)
+
+    def _foresee(self, row: Row) -> None:
+        """Let a hold that is in the journal keep in what it kept in, from the first row on."""
+        with contextlib.suppress(OperatorError):
+            if isinstance(decision := read_decision(row.data), Hold):
+                self.pipeline.halt(row.seq, decision)
 
     def _catch_up(self) -> None:
         """Release again what had left before a power cut took the newest proof of time: what was told had been due."""
