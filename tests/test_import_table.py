@@ -72,6 +72,10 @@ CORE = {
     "survey": "errors geodesy given",
     "target_position": "errors geodesy given",
     "swath": "errors geodesy given survey | shapely",
+    "survey_plan": "given reach swath",
+    "kept_track": "",
+    "rate": "",
+    "notices": "policy",
     "reach": "geodesy given",
     "overdue": "errors given",
     # who follows
@@ -91,9 +95,10 @@ SHELL = {
     "feed_url": "core.errors",
     "expedition_form": "core.errors core.policy feed_url quantities | pydantic",
     "expedition_faults": "expedition_form toml_lines | pydantic",
-    "expedition_sense": "core.area core.errors core.place_in_text core.policy expedition_faults expedition_form "
-    "feed_url toml_lines",
-    "expedition": "core.errors core.policy expedition_faults expedition_form expedition_sense feed_url | pydantic",
+    "expedition_sense": "core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
+    "core.swath expedition_faults expedition_form feed_url toml_lines",
+    "expedition": "core.errors core.policy core.survey_plan expedition_faults expedition_form expedition_sense "
+    "feed_url | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
@@ -132,6 +137,9 @@ SHELL = {
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words public_files "
     "recording",
+    # the desk
+    "desk_watch": "core.errors core.fuse core.geodesy core.given core.kept_track core.overdue core.reach core.survey "
+    "core.survey_plan core.swath",
     # the running relay
     "control": "core.errors core.ranges",
     "standing": "core.decision core.errors core.pipeline core.policy core.still quantities",
@@ -171,7 +179,7 @@ IMPURE_METHODS = set("now utcnow today fromtimestamp get_running_loop getenv".sp
 PUBLIC = set("answers conversation front gate pages representation site viewer wheel".split())
 EXACT = set(
     "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
-    "overdue reach survey swath target_position".split()
+    "overdue reach survey swath target_position survey_plan kept_track".split()
 ) | {
     "shell.journal",
     "shell.recovered",
@@ -182,6 +190,7 @@ EXACT = set(
     "shell.control",
     "shell.expedition",
     "shell.standing",
+    "shell.desk_watch",
 }
 
 

@@ -27,6 +27,7 @@ from relay.core.survey import Leg, LegRule, TrackPoint, legs_of
 
 FURTHEST_M = 100_000.0
 WIDEST_M = 20_000.0
+LEAST_PLAN_M2 = 1.0
 PASS_TURN_DEG = 60.0
 JOIN_DEG = 30.0
 
@@ -120,6 +121,11 @@ def coverage(
         percent = 100.0 * float(covered.intersection(ring).area) / planned_m2
     share = float(again.area) / area_m2 if area_m2 else 0.0
     return Coverage(about, _pieces(covered), passes, area_m2, share, planned_m2, percent)
+
+
+def check_plan(plan: Sequence[given.Position]) -> None:
+    """Raise SurveyError if these corners are no ring, or reach too far from the first one."""
+    _ring(plan, plan[0])
 
 
 def _joined(strips: Iterable[Any]) -> tuple[Any, Any, int]:
@@ -226,7 +232,6 @@ def _straight(ends: Iterable[tuple[_Across, _Across]]) -> Iterator[list[tuple[_A
 def _ring(plan: Sequence[given.Position], origin: given.Position) -> Any:
     """Return a plan as a polygon in the plane, its edges straight there."""
     from shapely import Polygon
-    from shapely.validation import explain_validity
 
     corners = [
         _placed(whose, given.position(f"{whose}:", *place), origin)[:2]
@@ -235,8 +240,10 @@ def _ring(plan: Sequence[given.Position], origin: given.Position) -> Any:
     if len(set(corners)) < 3:
         raise SurveyError(f"the plan has {len(set(corners))} different corners: give at least 3")
     ring = Polygon(corners)
-    if not ring.is_valid or ring.area == 0.0:
-        raise SurveyError(f"the plan is no ring ({explain_validity(ring)}): give its corners in their order round it")
+    if ring.convex_hull.area < LEAST_PLAN_M2:
+        raise SurveyError("the plan is no ring, it encloses nothing: give corners that don't lie in one line")
+    if not ring.is_valid:
+        raise SurveyError("the plan is no ring, it crosses itself: give its corners in their order round it")
     return ring
 
 
