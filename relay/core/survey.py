@@ -6,7 +6,8 @@ unless
 2. the later one is further away than the fastest vehicle could have come (`fastest_mps` times the time, and `noise_m`
    for two fixes that lie apart by their noise alone): it is set aside. If the next position bears it out, the vehicle
    was moved or the earlier ones were wrong: the line is broken and goes on from the one set aside.
-Positions less than `every_s` after the last one kept are passed over: noise makes a line longer, the denser the more.
+Positions less than `every_s` after the last one kept, or nearer than `step_m` to it, are passed over: noise makes a
+line longer, the denser the more, and a vehicle that stays where it is runs no line.
 """
 
 from collections.abc import Iterable, Mapping
@@ -53,6 +54,7 @@ class LegRule:
     fastest_mps: float = 5.0
     noise_m: float = 20.0
     every_s: float = 0.0
+    step_m: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse, by a SurveyError, limits that are none."""
@@ -60,6 +62,7 @@ class LegRule:
         given.positive("fastest_mps", self.fastest_mps)
         given.number("noise_m", self.noise_m, 0.0)
         given.number("every_s", self.every_s, 0.0)
+        given.number("step_m", self.step_m, 0.0)
         if self.every_s > self.gap_s:
             raise SurveyError(f"every_s is {self.every_s:g}: more than gap_s ({self.gap_s:g}), so no leg would count")
 
@@ -110,6 +113,8 @@ class Line:
             return None
         since_s = _seconds(self._kept, point)
         if since_s < self._rule.every_s:
+            return None
+        if self._rule.step_m and distance_m(self._kept.place, point.place) < self._rule.step_m:
             return None
         if since_s > self._rule.gap_s:
             self._gaps += 1

@@ -12,11 +12,13 @@ Rules: exact, for the ship alone; shapely does the areas (it brings numpy, so it
    leg that turns by more than that in itself covers nothing, because nobody knows how it turned. Ground is seen again
    where another pass sees it; a vehicle that yaws sees nothing again. Give only the lines, without the turns between
    them, if what was recorded in turns isn't used.
+5. `Ground` takes legs as they come, in bounded memory: an outline of more than `MOST_CORNERS` corners is drawn anew
+   with fewer, `loosened_m` off at most; nothing else is lost, however the legs are handed in.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import atan2, cos, radians, remainder, sin, tau
 from typing import Any
 
@@ -31,7 +33,11 @@ LEAST_PLAN_M2 = 1.0
 PASS_TURN_DEG = 60.0
 JOIN_DEG = 30.0
 
+MOST_CORNERS = 20_000
+LOOSEN_M = 0.25
+
 Point = tuple[float, float]
+Quad = tuple[Point, Point, Point, Point]
 Placed = tuple[float, float, float]
 
 
@@ -110,17 +116,14 @@ def coverage(
     if not swept or not all(one.track for one in swept):
         raise SurveyError("a track is empty: give at least one position for each swath")
     about = given.position("origin's", *(origin or (plan[0] if plan else swept[0].track[0].place)))
-    covered, again, passes = _joined(
-        strip for one in swept for strip in _passes(legs_of(one.track, rule), one.swath, about)
-    )
-    area_m2 = float(covered.area)
-    planned_m2 = percent = None
-    if plan is not None:
-        ring = _ring(plan, about)
-        planned_m2 = float(ring.area)
-        percent = 100.0 * float(covered.intersection(ring).area) / planned_m2
-    share = float(again.area) / area_m2 if area_m2 else 0.0
-    return Coverage(about, _pieces(covered), passes, area_m2, share, planned_m2, percent)
+    ground = Ground(about)
+    for one in swept:
+        strip = Strip(ground, one.swath)
+        for leg in legs_of(one.track, rule):
+            strip.take(leg)
+        strip.end()
+    ground.work()
+    return ground.covered(plan)
 
 
 def check_plan(plan: Sequence[given.Position]) -> None:
@@ -128,62 +131,184 @@ def check_plan(plan: Sequence[given.Position]) -> None:
     _ring(plan, plan[0])
 
 
-def _joined(strips: Iterable[Any]) -> tuple[Any, Any, int]:
-    """Return the union of all passes, the union of what two or more have in common, and how many there are."""
-    from shapely import Polygon, union_all
+class Ground:
+    """What some strips have covered, about one origin. Strips add to it; `work` does the areas, and may be a thread.
 
-    covered = again = Polygon()
-    passes = 0
-    for strip in strips:
-        again = union_all([again, covered.intersection(strip)])
-        covered = covered.union(strip)
-        passes += 1
-    return covered, again, passes
+    One `work` or `covered` at a time; strips may go on meanwhile.
+    """
+
+    def __init__(self, origin: given.Position, most_corners: int = MOST_CORNERS) -> None:
+        from shapely import Polygon
+
+        self.origin = origin
+        self.loosened_m, self._next_m = 0.0, LOOSEN_M
+        self._most = most_corners
+        self._laid: deque[tuple[int, tuple[Quad, ...]]] = deque()
+        self._begun = self._closed = 0
+        self._covered: Any = Polygon()
+        self._again: Any = Polygon()
+        self._open: dict[int, Any] = {}
+
+    @property
+    def waiting(self) -> int:
+        """How many legs wait for `work`."""
+        return len(self._laid)
+
+    def begin(self) -> int:
+        """Return the number of a new pass."""
+        self._begun += 1
+        return self._begun
+
+    def lay(self, one: int, quads: tuple[Quad, ...]) -> None:
+        """Add to a pass what a leg of it has seen; without any the pass is over."""
+        self._laid.append((one, quads))
+
+    def work(self, most: int = 100_000) -> bool:
+        """Join what was laid since the last time, so many legs at most; return whether there is more."""
+        for one, laid in _by_pass(self._laid, most).items():
+            self._grow(one, [quad for quads in laid for quad in quads])
+            if () in laid and (strip := self._open.pop(one, None)) is not None:
+                self._join(strip)
+        return bool(self._laid)
+
+    def covered(self, plan: Sequence[given.Position] | None = None, others: Sequence["Ground"] = ()) -> Coverage:
+        """Return what is covered now; the plan's share counts what other grounds about the same origin have, too."""
+        from shapely import union_all
+
+        covered, again = self._covered, self._again
+        for strip in self._open.values():
+            again = union_all([again, covered.intersection(strip)])
+            covered = covered.union(strip)
+        area_m2 = float(covered.area)
+        planned_m2 = percent = None
+        if plan is not None:
+            ring = _ring(plan, self.origin)
+            whole = union_all([covered, *(ground.whole() for ground in others)])
+            planned_m2 = float(ring.area)
+            percent = 100.0 * float(whole.intersection(ring).area) / planned_m2
+        share = float(again.area) / area_m2 if area_m2 else 0.0
+        passes = self._closed + len(self._open)
+        return Coverage(self.origin, _pieces(covered), passes, area_m2, share, planned_m2, percent)
+
+    def whole(self) -> Any:
+        """Return the union of all passes."""
+        from shapely import union_all
+
+        return union_all([self._covered, *self._open.values()])
+
+    def _grow(self, one: int, quads: list[Quad]) -> None:
+        """Add to the ground of a pass."""
+        from shapely import make_valid, polygons, union_all
+
+        if not quads:
+            return
+        # Where the vehicle turns sharply the lines cross, and what is between them is two triangles.
+        laid = make_valid(polygons(quads), method="structure", keep_collapsed=False)
+        before = [self._open[one]] if one in self._open else []
+        self._open[one] = self._loose(union_all([*before, *laid]))
+
+    def _join(self, strip: Any) -> None:
+        """Join the ground of a pass that is over with that of all others."""
+        from shapely import union_all
+
+        self._again = self._loose(union_all([self._again, self._covered.intersection(strip)]))
+        self._covered = self._loose(self._covered.union(strip))
+        self._closed += 1
+
+    def _loose(self, ground: Any) -> Any:
+        """Return ground with no more corners than are kept: each time twice as loose, so that errors don't add up."""
+        from shapely import get_num_coordinates, polygons, union_all
+
+        while get_num_coordinates(ground) > self._most:
+            by_m, self._next_m = self._next_m, 2 * self._next_m
+            self.loosened_m += by_m
+            pieces = _pieces(ground.simplify(by_m))
+            ground = union_all([_without_specks(polygons(piece.outline), piece.holes, by_m**2) for piece in pieces])
+        return ground
 
 
-def _passes(legs: list[Leg], swath: Swath, origin: given.Position) -> Iterator[Any]:
-    """Yield the ground of each pass."""
-    from shapely import make_valid, polygons, union_all
+def _without_specks(outline: Any, holes: Sequence[Sequence[Point]], least_m2: float) -> Any:
+    """Return a piece of ground without holes smaller than this; nothing if it is smaller itself."""
+    from shapely import Polygon
 
-    sides = [(-swath.width_m / 2, -swath.nadir_gap_m / 2), (swath.nadir_gap_m / 2, swath.width_m / 2)]
-    if swath.nadir_gap_m == 0.0:
-        sides = [(-swath.width_m / 2, swath.width_m / 2)]
-    for run in _runs(legs):
-        for one in _straight(_ends(run, origin)):
-            quads = [
-                [before.at(inner), before.at(outer), after.at(outer), after.at(inner)]
-                for before, after in one
-                for inner, outer in sides
-            ]
-            # Where the vehicle turns sharply the lines cross, and what is between them is two triangles.
-            yield union_all(make_valid(polygons(quads), method="structure", keep_collapsed=False))
+    if outline.area < least_m2:
+        return Polygon()
+    return Polygon(outline.exterior, [hole for hole in holes if Polygon(hole).area >= least_m2])
 
 
-def _runs(legs: list[Leg]) -> Iterator[list[TrackPoint]]:
-    """Yield the positions of each run of legs that join."""
-    run: list[TrackPoint] = []
-    for leg in legs:
-        if run and run[-1] is not leg.start:
-            yield run
-            run = []
-        run += [leg.end] if run else [leg.start, leg.end]
-    if run:
-        yield run
+def _by_pass(laid: "deque[tuple[int, tuple[Quad, ...]]]", most: int) -> dict[int, list[tuple[Quad, ...]]]:
+    """Take at most so many legs; return what each pass has of them."""
+    passes: dict[int, list[tuple[Quad, ...]]] = {}
+    for _ in range(min(most, len(laid))):
+        one, quads = laid.popleft()
+        passes.setdefault(one, []).append(quads)
+    return passes
 
 
-def _ends(run: list[TrackPoint], origin: given.Position) -> Iterator[tuple[_Across, _Across]]:
-    """Yield the lines across the vehicle at both ends of each leg of a run, in the plane."""
-    placed = [_placed("a position of the track", point.place, origin) for point in run]
-    courses = [_course(before, after) for before, after in pairwise(placed)]
-    bows = [
-        None if point.heading_deg is None else radians(point.heading_deg + turn_deg)
-        for point, (_, _, turn_deg) in zip(run, placed, strict=True)
-    ]
-    for at, course in enumerate(courses):
-        start = _bow(bows[at], course, courses[at - 1] if at else None)
-        end = _bow(bows[at + 1], course, courses[at + 1] if at + 1 < len(courses) else None)
-        if start is not None and end is not None:
-            yield _Across(*placed[at][:2], start), _Across(*placed[at + 1][:2], end)
+class Strip:
+    """What one vehicle's swath sees, as its legs come, oldest first; remembers one leg."""
+
+    def __init__(self, ground: Ground, swath: Swath) -> None:
+        self._ground = ground
+        half, gap = swath.width_m / 2, swath.nadir_gap_m / 2
+        self._sides = [(-half, half)] if gap == 0.0 else [(-half, -gap), (gap, half)]
+        self._last: _Laid | None = None
+        self._before: float | None = None
+        self._pass: tuple[int, float] | None = None
+
+    def take(self, leg: Leg) -> None:
+        """Take the next leg; one that doesn't begin where the last ended begins a new run."""
+        if self._last is not None and self._last.leg.end != leg.start:
+            self.end()
+        ends = [_placed("a position of the track", point.place, self._ground.origin) for point in (leg.start, leg.end)]
+        laid = _Laid(leg, ends[0], ends[1], _course(*ends))
+        if self._last is not None:
+            self._lay(self._last, laid.course)
+            self._before = self._last.course
+        self._last = laid
+
+    def end(self) -> None:
+        """End the run: what comes next doesn't join it."""
+        if self._last is not None:
+            self._lay(self._last, None)
+        self._last = self._before = None
+        self._close()
+
+    def _lay(self, laid: "_Laid", after: float | None) -> None:
+        """Lay the swath of a leg, now that the course after it is known."""
+        start = _bow(laid.bow(laid.leg.start, laid.start), laid.course, self._before)
+        end = _bow(laid.bow(laid.leg.end, laid.end), laid.course, after)
+        if start is None or end is None:
+            return
+        most = radians(PASS_TURN_DEG)
+        if self._pass is not None and max(abs(_turn(self._pass[1], bow)) for bow in (start, end)) > most:
+            self._close()
+        if abs(_turn(start, end)) > most:
+            return
+        if self._pass is None:
+            self._pass = self._ground.begin(), start
+        one, other = _Across(*laid.start[:2], start), _Across(*laid.end[:2], end)
+        quads = tuple((one.at(near), one.at(far), other.at(far), other.at(near)) for near, far in self._sides)
+        self._ground.lay(self._pass[0], quads)
+
+    def _close(self) -> None:
+        if self._pass is not None:
+            self._ground.lay(self._pass[0], ())
+        self._pass = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """A leg in the plane, and its course there."""
+
+    leg: Leg
+    start: Placed
+    end: Placed
+    course: float | None
+
+    def bow(self, point: TrackPoint, placed: Placed) -> float | None:
+        """Return the direction of the bow at one of its ends in the plane, None where it isn't known."""
+        return None if point.heading_deg is None else radians(point.heading_deg + placed[2])
 
 
 def _bow(known: float | None, course: float | None, beside: float | None) -> float | None:
@@ -214,19 +339,6 @@ def _course(before: Placed, after: Placed) -> float | None:
     """Return the direction from one place to the next, radians from the plane's north; None if they are one."""
     east_m, north_m = after[0] - before[0], after[1] - before[1]
     return atan2(east_m, north_m) if east_m or north_m else None
-
-
-def _straight(ends: Iterable[tuple[_Across, _Across]]) -> Iterator[list[tuple[_Across, _Across]]]:
-    """Yield the passes of a run, leaving out legs that turn too far in themselves."""
-    most, one = radians(PASS_TURN_DEG), list[tuple[_Across, _Across]]()
-    for start, end in ends:
-        if one and max(abs(_turn(one[0][0].bow, line.bow)) for line in (start, end)) > most:
-            yield one
-            one = []
-        if abs(_turn(start.bow, end.bow)) <= most:
-            one.append((start, end))
-    if one:
-        yield one
 
 
 def _ring(plan: Sequence[given.Position], origin: given.Position) -> Any:
