@@ -30,7 +30,7 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
-    "decision": "errors policy ranges still",
+    "decision": "area errors overdue policy ranges sighting still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -39,6 +39,7 @@ CORE = {
     "present": "decision dive_phases fuse policy",
     "disclosure": "area dive_phases fuse geodesy policy quantise track",
     "embargo": "fuse",
+    "hiding": "area geodesy secrets",
     # the exact record, on the ship alone
     "own_time": "mavlink model policy sources",
     "exact_record": "model own_time",
@@ -60,10 +61,10 @@ CORE = {
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "stations": "fuse geodesy model policy",
-    "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets "
+    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy release secrets "
     "stations still",
-    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy present secrets sources "
-    "stations",
+    "pipeline": "area channel decision desk_record embargo errors fuse model place_in_text policy present secrets "
+    "sighting sources stations",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -73,11 +74,16 @@ CORE = {
     "target_position": "errors geodesy given",
     "swath": "errors geodesy given survey | shapely",
     "survey_plan": "given reach swath",
+    "survey_day": "errors given survey survey_plan swath | shapely",
     "kept_track": "",
     "rate": "",
-    "notices": "policy",
+    "in_words": "",
+    "watch_words": "in_words overdue reach survey_day",
+    "notices": "in_words policy",
     "reach": "geodesy given",
     "overdue": "errors given",
+    "sighting": "errors given target_position",
+    "desk_record": "decision overdue sighting target_position",
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
@@ -117,7 +123,7 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock control "
     "expedition import_words journal recovered",
-    "checkpoint": "core.channel core.geodesy core.pipeline core.policy",
+    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy",
     # released records on their way out
     "recording": "core.errors core.wire",
     "outlet": "core.channel core.release core.wire recording",
@@ -143,8 +149,8 @@ SHELL = {
     # the running relay
     "control": "core.errors core.ranges",
     "standing": "core.decision core.errors core.pipeline core.policy core.still quantities",
-    "ship": "core.channel core.decision core.errors core.model core.pipeline core.wire checkpoint clock control "
-    "expedition feeds journal outlet recording secrets_file site standing",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.wire checkpoint clock "
+    "control expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.secrets capture journal outlet",
     # the invented dive
@@ -179,7 +185,8 @@ IMPURE_METHODS = set("now utcnow today fromtimestamp get_running_loop getenv".sp
 PUBLIC = set("answers conversation front gate pages representation site viewer wheel".split())
 EXACT = set(
     "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
-    "overdue reach survey swath target_position survey_plan kept_track".split()
+    "overdue reach survey swath target_position sighting hiding desk_record decision "
+    "survey_plan survey_day kept_track".split()
 ) | {
     "shell.journal",
     "shell.recovered",

@@ -6,18 +6,35 @@ row; `advance` may only be called up to a moment before which no further row can
 """
 
 from collections import Counter, deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from relay.core.area import Zone
 from relay.core.channel import Channel, Due, Standing
-from relay.core.decision import Cut, Early, Hold, Resume, Say, Target, read_decision
+from relay.core.decision import (
+    Cut,
+    Decision,
+    Early,
+    HideZone,
+    Hold,
+    LiftZone,
+    Private,
+    Resume,
+    Say,
+    Target,
+    Told,
+    read_decision,
+    who_took,
+)
+from relay.core.desk_record import DeskRecord, Expected, Known, Taken, Waiting
 from relay.core.embargo import Embargo
-from relay.core.errors import OperatorError
+from relay.core.errors import OperatorError, RegrownError
 from relay.core.fuse import Fuse, Stamped
 from relay.core.model import Accepted, Decoder, Event, PassedOver, Rejected, Row, RowKind
 from relay.core.place_in_text import Finding, find_places
 from relay.core.policy import Disclosed, Plan, SourcePlan
 from relay.core.present import Present
 from relay.core.secrets import Secrets
+from relay.core.sighting import FRESH_US, SeenFrom
 from relay.core.sources import decoder_for
 from relay.core.stations import Doubt, Stations
 
@@ -49,11 +66,13 @@ class Checkpoint:
 
     Valid only at a moment when no audience had a dive under way: then nothing of what came before matters. A quick
     audience may have had a whole dive of which a slow one has had nothing yet, and must not get it again: so each
-    has its own standing, in the order of the plan. `row` is one before which no feed had begun a frame.
+    has its own standing, in the order of the plan. `row` is one before which no feed had begun a frame. `desk`: the
+    rows of decisions before it that still count, of which the restart is to be told (`Pipeline.remember`).
     """
 
     row: int
     standings: tuple[Standing, ...]
+    desk: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +83,20 @@ class Blocked:
     text: str
     findings: tuple[Finding, ...]
     audiences: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneInForce:
+    """A zone and those from whom it hides; `row` is that of the desk's decision, None for one of the file."""
+
+    zone: Zone
+    row: int | None
+    audiences: tuple[str, ...]
+
+    @property
+    def of(self) -> str:
+        """Whose it is: the file's or the desk's."""
+        return "file" if self.row is None else "desk"
 
 
 class _Source:
@@ -97,17 +130,71 @@ class Pipeline:
             for index, (policy, standing) in enumerate(zip(plan.policies, standings, strict=True))
         ]
         self.now = Fuse(len(plan.vehicles), by_own_clock=True)
+        self.ship = Fuse(1)
+        self.desk = DeskRecord()
         self.present = Present(plan)
         self.stations = Stations(plan)
         self.blocked: deque[Blocked] = deque(maxlen=200)
         self.first_row = start.row if start else 1
         self._row = self.first_row - 1
         self._starts = deque([self.first_row])
+        self._to_remember = set(start.desk) if start else set[int]()
+        self.kept_rows = tuple(sorted(self._to_remember))
 
     @property
     def tallies(self) -> dict[str, Tally]:
         """The counts of every feed, by its name."""
         return {name: source.tally for name, source in self._sources.items()}
+
+    @property
+    def waiting(self) -> dict[int, Waiting]:
+        """What is said but waits for approval, by its journal row."""
+        return self.desk.waiting
+
+    @property
+    def targets(self) -> dict[str, Known]:
+        """The targets by their names, exact."""
+        return self.desk.targets
+
+    @property
+    def expected(self) -> dict[str, Expected]:
+        """What was agreed about vehicles on their own, by their names."""
+        return self.desk.expected
+
+    @property
+    def taken(self) -> deque[Taken]:
+        """The last decisions, oldest first."""
+        return self.desk.taken
+
+    @property
+    def zones(self) -> tuple[ZoneInForce, ...]:
+        """The zones from which something is still hidden from somebody, the file's first, then by their rows."""
+        everybody = tuple(channel.policy.audience for channel in self.channels)
+        of_desk = {row: zone for channel in self.channels for row, zone in channel.hiding.of_desk.items()}
+        hidden = {
+            row: tuple(channel.policy.audience for channel in self.channels if row in channel.hiding.of_desk)
+            for row in of_desk
+        }
+        return (
+            *(ZoneInForce(zone, None, everybody) for zone in self.plan.zones),
+            *(ZoneInForce(of_desk[row], row, hidden[row]) for row in sorted(of_desk)),
+        )
+
+    def remember(self, row: Row) -> None:
+        """Take a decision of before the row at which a restart begins: for the desk and the zones; nothing is told.
+
+        Owed, in their order, before anything else: the rows of `kept_rows`. Others of the time since then may be among
+        them, if all that followed them are.
+        """
+        try:
+            decision = read_decision(row.data)
+        except OperatorError:
+            return
+        self.desk.take(_as_taken(row, decision))
+        if row.seq in self._to_remember:
+            self._to_remember.discard(row.seq)
+            if isinstance(decision, HideZone):
+                self._hide(row, decision)
 
     def receive(self, row: Row) -> list[Due]:
         """Take the next row of the journal; return what was due before it."""
@@ -149,19 +236,53 @@ class Pipeline:
             decision = read_decision(row.data)
         except OperatorError:
             return  # was refused to its author before it was journalled; a row from elsewhere changes nothing
+        if isinstance(decision, Target) and decision.sighting is not None and decision.sighting.seen_from is None:
+            decision = self.completed(decision, row.embargo_us)
+        approved = self.desk.take(_as_taken(row, decision))
         if isinstance(decision, Hold | Resume | Early):
             self._steer(decision, row.embargo_us)
         elif isinstance(decision, Cut):
             self.embargo.cut(decision.from_us, min(decision.to_us, row.embargo_us))
-        else:
-            vehicle = self._vehicles.get(getattr(decision, "vehicle", None) or "")
-            if isinstance(decision, Say):
-                self._watch_text(decision.text, row.embargo_us, decision.audiences)
-            elif isinstance(decision, Target):
-                self._watch_text(decision.name, row.embargo_us)
-            told = Stamped(row.embargo_us, row.seq, vehicle, decision)
-            self.present.take(told)
-            self.embargo.hold(told)
+        elif isinstance(decision, HideZone):
+            self._hide(row, decision)
+        elif isinstance(decision, LiftZone):
+            self.embargo.hold(Stamped(row.embargo_us, row.seq, None, decision))
+        elif approved is not None:
+            self._tell(row, replace(approved, wait=False))
+        elif not isinstance(decision, Private) and not (isinstance(decision, Say) and decision.wait):
+            self._tell(row, decision)
+
+    def completed(self, decision: Decision, at_us: int) -> Decision:
+        """Return a decision with what the relay alone can say of it: from where the vehicle sees a target, now."""
+        if not isinstance(decision, Target) or decision.sighting is None:
+            return decision
+        seen_from = self.seen_from(decision.vehicle, at_us)
+        return replace(decision, sighting=replace(decision.sighting, seen_from=seen_from))
+
+    def seen_from(self, vehicle: str | None, at_us: int) -> SeenFrom | None:
+        """Return a vehicle's exact position and heading at a moment, None where they are old, unknown or in doubt."""
+        index = self._vehicles.get(vehicle or "")
+        if index is None or any(doubt.vehicle == index for doubt in self.doubts(at_us)):
+            return None
+        state = self.now.states[index]
+        position, heading_deg = (state.fresh(name, at_us, FRESH_US) for name in ("position", "heading_deg"))
+        return None if position is None or heading_deg is None else SeenFrom(position[0], position[1], heading_deg)
+
+    def _hide(self, row: Row, decision: HideZone) -> None:
+        for channel in self.channels:
+            channel.hiding.hide(row.seq, decision.zone)
+
+    def _tell(self, row: Row, decision: Told) -> None:
+        """Let something be told once each audience's embargo has passed; a target's sighting never is."""
+        if isinstance(decision, Say):
+            self._watch_text(decision.text, row.embargo_us, decision.audiences)
+        elif isinstance(decision, Target):
+            decision = replace(decision, sighting=None)
+            self._watch_text(decision.name, row.embargo_us)
+        vehicle = self._vehicles.get(getattr(decision, "vehicle", None) or "")
+        told = Stamped(row.embargo_us, row.seq, vehicle, decision)
+        self.present.take(told)
+        self.embargo.hold(told)
 
     def _steer(self, decision: Hold | Resume | Early, at_us: int) -> None:
         for channel in self.channels:
@@ -189,6 +310,8 @@ class Pipeline:
         `unread_us`: the moment of the oldest input that will still be received; an audience gets nothing that might
         need it, and everything else at its moment, or the moments would tell that there is input now (R2).
         """
+        if self._to_remember:
+            raise RegrownError("decisions of before the restart still count, and weren't told again")
         due: list[Due] = []
         for channel in self.channels:
             upto_us = now_us if unread_us is None else min(now_us, unread_us + channel.policy.delay_us - 1)
@@ -205,8 +328,12 @@ class Pipeline:
         """Return where a restart may begin, or None while some audience has a dive under way."""
         if not all(channel.idle for channel in self.channels):
             return None
-        standings = tuple(channel.standing for channel in self.channels)
-        return Checkpoint(self._start_row(), standings)
+        row = self._start_row()
+        standings = tuple(
+            replace(channel.standing, zones=channel.hiding.in_force(self._row)) for channel in self.channels
+        )
+        hiding = {at for channel in self.channels for at in channel.hiding.of_desk if at < row}
+        return Checkpoint(row, standings, tuple(sorted(hiding.union(self.desk.kept(row)))))
 
     def _start_row(self) -> int:
         """Return a row before which every feed was at rest, up to which all that follows is still to be had."""
@@ -233,11 +360,17 @@ class Pipeline:
         if not isinstance(event, Accepted):
             return event
         name = event.observation.vehicle or source.plan.vehicle
+        if source.plan.of_ship:
+            return Rejected(event.raw, "a vehicle's report on the ship's feed") if name in self._vehicles else event
         if name is None:
             return Rejected(event.raw, "no vehicle named")
         return event if name in self._vehicles else Rejected(event.raw, "vehicle not in the expedition file")
 
     def _hold(self, source: _Source, event: Accepted, row: Row) -> None:
+        """Keep what was said of a vehicle until each embargo has passed; what was said of the ship, for the desk alone."""
+        if source.plan.of_ship:
+            self.ship.take(Stamped(row.embargo_us, row.seq, 0, event.observation, source.number))
+            return
         vehicle = self._vehicles[event.observation.vehicle or source.plan.vehicle or ""]
         stamped = Stamped(row.embargo_us, row.seq, vehicle, event.observation, source.number)
         self._watch_text(event.observation.note, row.embargo_us)
@@ -245,3 +378,7 @@ class Pipeline:
             self.now.take(counts)
             self.present.take(counts)
         self.embargo.hold(stamped)
+
+
+def _as_taken(row: Row, decision: Decision) -> Taken:
+    return Taken(row.seq, row.embargo_us, row.wall_s, who_took(row.data), decision)

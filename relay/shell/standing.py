@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from relay.core.decision import Begin, Cut, Decision, Early, End, Say, SetLeg, Target
+from relay.core.decision import Begin, Cut, Decision, Early, End, Say, SetLeg, Target, word_for
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed
@@ -68,7 +68,7 @@ def check_decision(decision: Decision, pipeline: Pipeline, now_us: int) -> dict[
         channel = next(channel for channel in pipeline.channels if channel.policy.audience == decision.audience)
         return {"taken": "early", "held": channel.held, "already_out": channel.edge_us >= decision.upto_us}
     if not isinstance(decision, Cut):
-        return {"taken": type(decision).__name__.lower()}
+        return {"taken": word_for(decision)}
     if decision.to_us > now_us:
         raise OperatorError("a cut ends at the latest now: what is to come can be held, and cut when it is there")
     return {"taken": "cut", "already_out": _already_out(decision, pipeline)}
