@@ -72,13 +72,15 @@ CORE = {
     "given": "errors ranges",
     "survey": "errors geodesy given",
     "target_position": "errors geodesy given",
-    "swath": "errors geodesy given survey | shapely",
+    "ground": "errors geodesy given | shapely",
+    "swath": "errors given ground survey",
     "survey_plan": "given reach swath",
-    "survey_day": "errors given survey survey_plan swath | shapely",
+    "survey_day": "errors given ground survey survey_plan swath",
     "kept_track": "",
     "rate": "",
     "in_words": "",
     "watch_words": "in_words overdue reach survey_day",
+    "watched": "errors given in_words kept_track model overdue reach survey_day watch_words",
     "notices": "in_words policy",
     "reach": "geodesy given",
     "overdue": "errors given",
@@ -144,8 +146,10 @@ SHELL = {
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words public_files "
     "recording",
     # the desk
-    "desk_watch": "core.errors core.fuse core.geodesy core.given core.kept_track core.overdue core.reach core.survey "
-    "core.survey_plan core.swath",
+    "watch_file": "",
+    "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
+    "core.notices core.overdue core.reach core.survey core.survey_day core.survey_plan core.watch_words core.watched "
+    "watch_file",
     # the running relay
     "control": "core.errors core.ranges",
     "standing": "core.decision core.errors core.pipeline core.policy core.still quantities",
@@ -186,7 +190,7 @@ PUBLIC = set("answers conversation front gate pages representation site viewer w
 EXACT = set(
     "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
     "overdue reach survey swath target_position sighting hiding desk_record decision "
-    "survey_plan survey_day kept_track".split()
+    "survey_plan survey_day ground kept_track watched watch_words".split()
 ) | {
     "shell.journal",
     "shell.recovered",
@@ -198,6 +202,7 @@ EXACT = set(
     "shell.expedition",
     "shell.standing",
     "shell.desk_watch",
+    "shell.watch_file",
 }
 
 

@@ -6,13 +6,21 @@ Rules: exact, for the ship alone.
 2. There are never more than `most` points. When there would be, the tolerance is doubled and points that the new one
    allows are left out; as it doubles each time, all that was left out earlier adds up to less than it.
 3. A point is one of the reports, never a mean. The newest report is always the last point.
+4. `FixGate` comes before it: a fix that nothing under way could have reached since the last one is set aside, and
+   believed only if the next one bears it out, so that one wild fix is neither drawn nor sounds an alarm.
 Work: each report costs the same, whatever came before it; a doubling costs `most` steps, and there are only as many of
 them as the track's extent has doublings of `begin_m`.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from math import inf
-from typing import NamedTuple
+from math import hypot, inf
+from typing import Any, NamedTuple
+
+FASTEST_MPS = 15.0  # a ship under way with the vehicle on deck: common practice, no source
+NOISE_M = 50.0
+GAP_S = 150.0
+US_PER_S = 1_000_000
 
 
 class TrackSpot(NamedTuple):
@@ -67,6 +75,20 @@ class KeptTrack:
         """How far off a report may be at most, in each coordinate."""
         return 2 * self._tolerance_m - self._begin_m
 
+    @classmethod
+    def restored(cls, saved: Mapping[str, Any], most: int = 600) -> "KeptTrack":
+        """Return a track as `saved` gave it; ValueError or KeyError if that is none."""
+        track = cls(most, saved["begin_m"])
+        track._tolerance_m = saved["tolerance_m"]
+        track._points = [TrackSpot(int(at_us), *map(float, metres)) for at_us, *metres in saved["points"]][-most:]
+        if track._points:
+            track._door = _Door.at(track._points[-1])
+        return track
+
+    def saved(self) -> dict[str, Any]:
+        """Return the track as plain values."""
+        return {"begin_m": self._begin_m, "tolerance_m": self._tolerance_m, "points": self.points()}
+
     def points(self) -> list[TrackSpot]:
         """Return the points, oldest first."""
         return self._points + ([] if self._newest is None else [self._newest])
@@ -100,3 +122,31 @@ class KeptTrack:
         self._points, self._newest, self._door = [], None, None
         for point in points:
             self._add(point)
+
+
+class FixGate:
+    """Lets the fixes of one vehicle through that it can have reached (rule 4)."""
+
+    def __init__(self) -> None:
+        self._last: TrackSpot | None = None
+        self._aside: TrackSpot | None = None
+
+    def take(self, spot: TrackSpot) -> list[TrackSpot]:
+        """Take the next fix; return those that are believed now, oldest first: none, it, or the one aside and it."""
+        if self._last is not None and spot.at_us <= self._last.at_us:
+            return []
+        if self._last is not None and _could_run(self._last, spot):
+            believed = [spot]
+        elif self._aside is not None and _could_run(self._aside, spot):
+            believed = [self._aside, spot]
+        else:
+            self._aside = spot
+            return []
+        self._last, self._aside = spot, None
+        return believed
+
+
+def _could_run(start: TrackSpot, end: TrackSpot) -> bool:
+    since_s = (end.at_us - start.at_us) / US_PER_S
+    far_m = hypot(end.east_m - start.east_m, end.north_m - start.north_m)
+    return since_s <= GAP_S and far_m <= FASTEST_MPS * since_s + NOISE_M

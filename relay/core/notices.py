@@ -7,6 +7,7 @@ notice stops nothing. Forecasts go by what was measured, and say what they were 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from relay.core.in_words import size, span, speed
 from relay.core.policy import MICROSECONDS, Plan
 
 ADVISED_DELAY_US = 20 * 60 * MICROSECONDS
@@ -76,13 +77,13 @@ def storage_forecast(
     """Return when the disk is full: by the journal's growth or by what the free space loses, whichever is more."""
     known = [rate for rate in (journal_bytes_per_s, free_loss_per_s) if rate is not None]
     if not known:
-        return StorageForecast(None, f"{_bytes(free_bytes)} free; how quickly it fills isn't known yet")
+        return StorageForecast(None, f"{size(free_bytes)} free; how quickly it fills isn't known yet")
     rate = max(known)
     if rate <= 0.0:
-        return StorageForecast(None, f"{_bytes(free_bytes)} free, and nothing is being written")
+        return StorageForecast(None, f"{size(free_bytes)} free, and nothing is being written")
     fills_in_s = free_bytes / rate
     return StorageForecast(
-        fills_in_s, f"{_bytes(free_bytes)} free: at {_bytes(rate * 3600)} an hour it is full in {_span(fills_in_s)}"
+        fills_in_s, f"{size(free_bytes)} free: at {size(rate * 3600)} an hour it is full in {span(fills_in_s)}"
     )
 
 
@@ -92,9 +93,9 @@ def link_forecast(
     """Return what the followers of each audience take of the link, from the bytes that were released."""
     load = sum(8.0 * rate * followers.get(name, 0) for name, rate in release_bytes_per_s.items())
     bits_per_s = max(load, sent_bits_per_s or 0.0)
-    each = ", ".join(f"{name} {_bits(8.0 * rate)} each" for name, rate in release_bytes_per_s.items())
+    each = ", ".join(f"{name} {speed(8.0 * rate)} each" for name, rate in release_bytes_per_s.items())
     count = sum(followers.values())
-    return LinkForecast(bits_per_s, f"{count} following take {_bits(bits_per_s)} ({each})")
+    return LinkForecast(bits_per_s, f"{count} following take {speed(bits_per_s)} ({each})")
 
 
 def _of_storage(storage: StorageForecast | None) -> Iterator[Notice]:
@@ -115,7 +116,7 @@ def _of_stations(stations: Sequence[StationNow]) -> Iterator[Notice]:
 def _of_delay(plan: Plan, open_audiences: frozenset[str]) -> Iterator[Notice]:
     for policy in plan.policies:
         if policy.audience in open_audiences and policy.delay_us < ADVISED_DELAY_US:
-            late, advised = _span(policy.delay_us / MICROSECONDS), _span(ADVISED_DELAY_US / MICROSECONDS)
+            late, advised = span(policy.delay_us / MICROSECONDS), span(ADVISED_DELAY_US / MICROSECONDS)
             yield Notice(
                 f"delay:{policy.audience}",
                 f"{policy.audience} is only {late} late. Whoever sees the ship, or her AIS, while she still lies there "
@@ -148,25 +149,3 @@ def _of_ais(open_audiences: frozenset[str]) -> Iterator[Notice]:
             "The ship's AIS tells her place to everybody, at once and for years: no embargo undoes that. Whether it "
             "may be off is the master's decision, by the rules of the sea.",
         )
-
-
-def _span(seconds: float) -> str:
-    """Return a span in words: "50 s", "20 min", "9 h", "12 days"."""
-    for unit, size in (("days", 86_400.0), ("h", 3_600.0), ("min", 60.0)):
-        if seconds >= (2 * size if unit == "days" else size):
-            return f"{seconds / size:.0f} {unit}"
-    return f"{seconds:.0f} s"
-
-
-def _bytes(count: float) -> str:
-    for unit, size in (("TB", 1e12), ("GB", 1e9), ("MB", 1e6), ("kB", 1e3)):
-        if count >= size:
-            return f"{count / size:.3g} {unit}"
-    return f"{count:.0f} B"
-
-
-def _bits(per_s: float) -> str:
-    for unit, size in (("Mbit/s", 1e6), ("kbit/s", 1e3)):
-        if per_s >= size:
-            return f"{per_s / size:.3g} {unit}"
-    return f"{per_s:.0f} bit/s"

@@ -22,12 +22,13 @@ US_PER_S = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class TrackPoint:
-    """A position with its moment of receipt (microseconds of the embargo clock) and true heading, None if unknown."""
+    """A position with its moment of receipt (microseconds of the embargo clock), true heading and depth if known."""
 
     at_us: int
     latitude_deg: float
     longitude_deg: float
     heading_deg: float | None = None
+    depth_m: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse, by a SurveyError, what is no place, moment or heading."""
@@ -35,6 +36,8 @@ class TrackPoint:
         given.position("track's", self.latitude_deg, self.longitude_deg)
         if self.heading_deg is not None:
             given.field("heading_deg", self.heading_deg, "track's")
+        if self.depth_m is not None:
+            given.field("depth_m", self.depth_m, "track's")
 
     @property
     def place(self) -> given.Position:
