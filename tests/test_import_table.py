@@ -111,7 +111,7 @@ SHELL = {
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
     "plain_ground": "core.area core.policy feed_url plain_words quantities",
-    "plain_cautions": "core.area core.place_in_text core.policy expedition plain_words quantities",
+    "plain_cautions": "core.area core.notices core.place_in_text core.policy expedition plain_words quantities",
     # bytes in
     "feed_intake": "core.errors feed_url",
     "feed_datagram": "feed_intake feed_url",

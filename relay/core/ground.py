@@ -4,12 +4,13 @@ Rules: exact, for the ship alone; shapely does the areas (it brings numpy, so it
 1. The plane is the azimuthal equidistant one about an origin. An area there is too great by d²/6R² at the distance d
    (R the Earth's radius): 1 in 25,000 at 100 km; what lies further than `FURTHEST_M` from the origin is refused.
 2. Ground is seen again where another pass sees it.
-3. Legs may come in any portions: what is covered is the same. Memory is bounded: an outline of more than `MOST_CORNERS`
+3. Areas go by a grid of `GRID_M`: without one GEOS' unions lose ground now and then where outlines nearly touch.
+4. Legs may come in any portions: what is covered is the same. Memory is bounded: an outline of more than `MOST_CORNERS`
    corners is drawn anew with fewer of them, and specks are left out; no edge moves by more than `loosened_m` in all.
 """
 
 from collections import deque
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,7 +21,8 @@ from relay.core.geodesy import Anchor, plane
 FURTHEST_M = 100_000.0
 LEAST_PLAN_M2 = 1.0
 MOST_CORNERS = 20_000
-LOOSEN_M = 0.25
+LOOSEN_M, LOOSEST_M = 0.25, 64.0
+GRID_M = 0.001
 
 Point = tuple[float, float]
 Quad = tuple[Point, Point, Point, Point]
@@ -59,16 +61,12 @@ class Ground:
     """
 
     def __init__(self, origin: given.Position, most_corners: int = MOST_CORNERS) -> None:
-        from shapely import Polygon
-
         self.origin = origin
-        self.loosened_m, self._next_m = 0.0, LOOSEN_M
         self._most = most_corners
         self._laid: deque[tuple[int, tuple[Quad, ...]]] = deque()
         self._begun = self._closed = 0
-        self._covered: Any = Polygon()
-        self._again: Any = Polygon()
-        self._open: dict[int, Any] = {}
+        self._covered, self._again = _Outline(most_corners), _Outline(most_corners)
+        self._open: dict[int, _Outline] = {}
 
     @classmethod
     def restored(cls, origin: given.Position, saved: Mapping[str, Any], most_corners: int = MOST_CORNERS) -> "Ground":
@@ -78,8 +76,9 @@ class Ground:
 
         ground = cls(origin, most_corners)
         try:
-            ground._covered, ground._again = from_wkb([saved["covered"], saved["again"]])
-            ground._closed, ground.loosened_m, ground._next_m = saved["passes"], saved["loosened_m"], saved["next_m"]
+            ground._covered.ground, ground._again.ground = from_wkb([saved["covered"], saved["again"]])
+            ground._covered.loosened_m, ground._covered.next_m = saved["loosened_m"], saved["next_m"]
+            ground._closed = saved["passes"]
         except (ShapelyError, KeyError, TypeError) as error:
             raise SurveyError("what was saved of the covered ground can't be read") from error
         return ground
@@ -88,14 +87,19 @@ class Ground:
         """Return what is covered as plain values; a pass under way is over in them."""
         from shapely import to_wkb
 
-        covered, again = self._both()
+        covered, again = self._with(self._open.values())
         return {
             "covered": to_wkb(covered, hex=True),
             "again": to_wkb(again, hex=True),
             "passes": self._closed + len(self._open),
             "loosened_m": self.loosened_m,
-            "next_m": self._next_m,
+            "next_m": self._covered.next_m,
         }
+
+    @property
+    def loosened_m(self) -> float:
+        """How far an edge may have been moved at most (0.0: none was)."""
+        return max(one.loosened_m for one in (self._covered, *self._open.values()))
 
     @property
     def waiting(self) -> int:
@@ -123,31 +127,21 @@ class Ground:
         """Return what is covered now; the plan's share counts what other grounds about the same origin have, too."""
         from shapely import union_all
 
-        covered, again = self._both()
+        covered, again = self._with(self._open.values())
         area_m2 = float(covered.area)
         planned_m2 = percent = None
         if plan is not None:
             ring = ring_of(plan, self.origin)
-            whole = union_all([covered, *(ground.whole() for ground in others)])
+            whole = union_all([covered, *(ground.whole() for ground in others)], grid_size=GRID_M)
             planned_m2 = float(ring.area)
-            percent = 100.0 * float(whole.intersection(ring).area) / planned_m2
+            percent = 100.0 * float(whole.intersection(ring, grid_size=GRID_M).area) / planned_m2
         share = float(again.area) / area_m2 if area_m2 else 0.0
         passes = self._closed + len(self._open)
         return Coverage(self.origin, _pieces(covered), passes, area_m2, share, planned_m2, percent)
 
     def whole(self) -> Any:
         """Return the union of all passes."""
-        return self._both()[0]
-
-    def _both(self) -> tuple[Any, Any]:
-        """Return the union of all passes, and that of what two or more have in common."""
-        from shapely import union_all
-
-        covered, again = self._covered, self._again
-        for strip in self._open.values():
-            again = union_all([again, covered.intersection(strip)])
-            covered = covered.union(strip)
-        return covered, again
+        return self._with(self._open.values())[0]
 
     def _grow(self, one: int, quads: list[Quad]) -> None:
         """Add to the ground of a pass."""
@@ -157,27 +151,55 @@ class Ground:
             return
         # Where the vehicle turns sharply the lines cross, and what is between them is two triangles.
         laid = make_valid(polygons(quads), method="structure", keep_collapsed=False)
-        before = [self._open[one]] if one in self._open else []
-        self._open[one] = self._loose(union_all([*before, *laid]))
+        strip = self._open.setdefault(one, _Outline(self._most))
+        strip.put(union_all([strip.ground, *laid], grid_size=GRID_M))
 
-    def _join(self, strip: Any) -> None:
+    def _join(self, strip: "_Outline") -> None:
         """Join the ground of a pass that is over with that of all others."""
-        from shapely import union_all
-
-        self._again = self._loose(union_all([self._again, self._covered.intersection(strip)]))
-        self._covered = self._loose(self._covered.union(strip))
+        self._covered.loosened_m = max(self._covered.loosened_m, strip.loosened_m)
+        covered, again = self._with([strip])
+        self._again.put(again)
+        self._covered.put(covered)
         self._closed += 1
 
-    def _loose(self, ground: Any) -> Any:
-        """Return ground with no more corners than are kept: each time twice as loose, so that errors don't add up."""
+    def _with(self, strips: Iterable["_Outline"]) -> tuple[Any, Any]:
+        """Return the union of all passes, and that of what two or more have in common, with these passes, too."""
+        from shapely import union_all
+
+        covered, again = self._covered.ground, self._again.ground
+        for strip in strips:
+            seen = covered.intersection(strip.ground, grid_size=GRID_M)
+            again = union_all([again, seen], grid_size=GRID_M)
+            covered = covered.union(strip.ground, grid_size=GRID_M)
+        return covered, again
+
+
+class _Outline:
+    """Ground with a bounded number of corners.
+
+    What is too much is loosened, each time twice as much as the last, so that what was moved before adds less than
+    that; by no more than `LOOSEST_M`, for then so many corners are what there is.
+    """
+
+    def __init__(self, most: int) -> None:
+        from shapely import Polygon
+
+        self.ground: Any = Polygon()
+        self.loosened_m = 0.0
+        self.next_m = LOOSEN_M
+        self._most = most
+
+    def put(self, ground: Any) -> None:
+        """Let it be this ground from now on."""
         from shapely import get_num_coordinates, polygons, union_all
 
-        while get_num_coordinates(ground) > self._most:
-            by_m, self._next_m = self._next_m, 2 * self._next_m
+        while get_num_coordinates(ground) > self._most and self.next_m <= LOOSEST_M:
+            by_m, self.next_m = self.next_m, 2 * self.next_m
             self.loosened_m += by_m
             pieces = _pieces(ground.simplify(by_m))
-            ground = union_all([_without_specks(polygons(piece.outline), piece.holes, by_m**2) for piece in pieces])
-        return ground
+            kept = [_without_specks(polygons(piece.outline), piece.holes, by_m**2) for piece in pieces]
+            ground = union_all(kept, grid_size=GRID_M)
+        self.ground = ground
 
 
 def rings_of(covered: Coverage, most: int = 600) -> list[tuple[Point, ...]]:

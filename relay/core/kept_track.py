@@ -13,7 +13,6 @@ them as the track's extent has doublings of `begin_m`.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import hypot, inf
 from typing import Any, NamedTuple
 
@@ -32,32 +31,36 @@ class TrackSpot(NamedTuple):
     depth_m: float
 
 
-@dataclass(slots=True)
 class _Door:
     """From one point on: the slopes that keep every report since within the tolerance, one span each coordinate."""
 
-    start: TrackSpot
-    low: list[float]
-    high: list[float]
+    __slots__ = ("_high", "_low", "_start")
 
-    @classmethod
-    def at(cls, start: TrackSpot) -> "_Door":
-        return cls(start, [-inf] * 3, [inf] * 3)
+    def __init__(self, start: TrackSpot) -> None:
+        self._start = start
+        self._low, self._high = (-inf, -inf, -inf), (inf, inf, inf)
 
     def lets(self, spot: TrackSpot) -> bool:
         """Return whether a line from the start to this report passes all those since within the tolerance."""
-        return all(self.low[at] <= slope <= self.high[at] for at, slope in enumerate(self._slopes(spot)))
+        a, b, c = self._slopes(spot)
+        low, high = self._low, self._high
+        return low[0] <= a <= high[0] and low[1] <= b <= high[1] and low[2] <= c <= high[2]
 
     def narrow(self, spot: TrackSpot, tolerance_m: float) -> None:
         """Keep to what passes this report, too."""
-        span = tolerance_m / (spot.at_us - self.start.at_us)
-        for at, slope in enumerate(self._slopes(spot)):
-            self.low[at] = max(self.low[at], slope - span)
-            self.high[at] = min(self.high[at], slope + span)
+        a, b, c = self._slopes(spot)
+        low, high, span = self._low, self._high, tolerance_m / (spot.at_us - self._start.at_us)
+        self._low = max(low[0], a - span), max(low[1], b - span), max(low[2], c - span)
+        self._high = min(high[0], a + span), min(high[1], b + span), min(high[2], c + span)
 
     def _slopes(self, spot: TrackSpot) -> tuple[float, float, float]:
-        since = spot.at_us - self.start.at_us
-        return tuple((spot[at] - self.start[at]) / since for at in (1, 2, 3))  # type: ignore[return-value]
+        at_us, east_m, north_m, depth_m = self._start
+        since_us = spot.at_us - at_us
+        return (
+            (spot.east_m - east_m) / since_us,
+            (spot.north_m - north_m) / since_us,
+            (spot.depth_m - depth_m) / since_us,
+        )
 
 
 class KeptTrack:
@@ -82,7 +85,7 @@ class KeptTrack:
         track._tolerance_m = saved["tolerance_m"]
         track._points = [TrackSpot(int(at_us), *map(float, metres)) for at_us, *metres in saved["points"]][-most:]
         if track._points:
-            track._door = _Door.at(track._points[-1])
+            track._door = _Door(track._points[-1])
         return track
 
     def saved(self) -> dict[str, Any]:
@@ -106,12 +109,12 @@ class KeptTrack:
         self.steps += 1
         if self._door is None:
             self._points.append(spot)
-            self._door = _Door.at(spot)
+            self._door = _Door(spot)
             return
         if not self._door.lets(spot):
             assert self._newest is not None
             self._points.append(self._newest)
-            self._door = _Door.at(self._newest)
+            self._door = _Door(self._newest)
         self._door.narrow(spot, self._tolerance_m)
         self._newest = spot
 
