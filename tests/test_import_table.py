@@ -86,7 +86,7 @@ CORE = {
     "notices": "in_words policy",
     "reach": "geodesy given",
     "overdue": "errors given",
-    "sighting": "errors given target_position",
+    "sighting": "errors target_position",
     "desk_record": "decision overdue sighting target_position",
     # who follows
     "history": "errors release wire",

@@ -71,9 +71,8 @@ def sighting_fault(value: object) -> str | None:
 
 def number_fault(name: str, unit: str, least: float, most: float, value: object) -> str | None:
     """Judge a number with its unit and limits."""
-    if type(value) in (int, float) and least <= float(value) <= most:  # type: ignore[arg-type]
-        return None
-    return f"{name} is a number from {least:g} to {most:g} {unit}"
+    right = isinstance(value, int | float) and not isinstance(value, bool) and least <= value <= most
+    return None if right else f"{name} is a number from {least:g} to {most:g} {unit}"
 
 
 def centre_fault(value: object) -> str | None:
