@@ -162,17 +162,19 @@ SHELL = {
     "trail": "",
     "desk_token": "core.errors",
     "desk_seen": "core.release core.wire outlet trail",
-    "desk_tracks": "core.decision core.dive_phases core.errors core.geodesy core.model core.pipeline core.policy trail",
-    "desk_vehicles": "core.fuse core.pipeline desk_tracks",
+    "desk_legs": "core.decision core.dive_phases core.errors core.model core.pipeline core.policy",
+    "desk_disk": "core.notices",
+    "desk_audiences": "core.channel desk_seen quantities",
+    "desk_vehicles": "core.fuse core.pipeline desk_legs desk_watch",
     "desk_feeds": "core.pipeline core.sources core.stations feeds",
-    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline desk_seen desk_tracks quantities",
-    "desk_state": "core.channel core.decision core.pipeline core.policy core.reach desk_decided desk_feeds desk_seen "
-    "desk_tracks desk_vehicles expedition feeds quantities site",
+    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline desk_seen desk_watch quantities",
+    "desk_state": "core.decision core.notices core.pipeline core.policy desk_audiences desk_decided desk_disk "
+    "desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site",
     "desk_line": "gate | aiohttp",
     "desk_stream": "",
     "desk": "core.errors core.pipeline deciding desk_address desk_line desk_stream desk_token representation | aiohttp",
-    "desk_room": "core.model core.pipeline deciding desk desk_line desk_seen desk_state desk_token desk_tracks outlet "
-    "pages site_files",
+    "desk_room": "core.model core.pipeline deciding desk desk_disk desk_legs desk_line desk_seen desk_state desk_token "
+    "desk_watch outlet pages site_files",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
     "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",

@@ -79,7 +79,7 @@ class Ship:
         self._control = Control(expedition.private, self.deciding)
         self._warned: set[str] = set()
         self.stopped: str | None = None
-        self.desk = DeskRoom(self, self.deciding, expedition.private) if expedition.desk is not None else None
+        self.desk = DeskRoom(self, expedition.private, self._file.last()[1])
 
     async def start(self) -> None:
         """Grow the release log again from the journal, then open the public site and the feeds."""
@@ -88,8 +88,7 @@ class Ship:
         self._go_on(journal)
         await self._control.start()
         await self._open_site()
-        if self.desk is not None and self.expedition.desk is not None:
-            await self.desk.server.start(*self.expedition.desk)
+        await self.desk.start(self.deciding)
         self.feeds = open_feeds([(feed.name, feed.url) for feed in self.expedition.feeds], _Sink(journal))
 
     async def _open_site(self) -> None:
@@ -104,8 +103,7 @@ class Ship:
 
     async def serve(self) -> None:
         """Run until cancelled; OperatorError if a feed can't be opened as the expedition file has it."""
-        jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report]
-        jobs += [] if self.desk is None else self.desk.jobs
+        jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report, *self.desk.jobs]
         try:
             async with asyncio.TaskGroup() as group:
                 for job in jobs:
@@ -118,8 +116,7 @@ class Ship:
     async def close(self) -> None:
         """Stop the site and write what is waiting."""
         await self._control.close()
-        if self.desk is not None:
-            await self.desk.server.close()
+        await self.desk.close()
         await self.site.close()
         if self._journal is not None:
             await self._journal.close()
@@ -175,6 +172,7 @@ class Ship:
         out = [f"the release has stopped: {self.stopped}"] if self.stopped else []
         out += [self._journal.fault] if self._journal is not None and self._journal.fault else []
         out += self._outlet.faults
+        out += self.desk.alarms(self._clock.now_us())
         out += [f"{name} is outside the declared area" for name in pipeline.outside()]
         for doubt in pipeline.doubts(self._clock.counted_us()):
             name, apart = pipeline.plan.vehicles[doubt.vehicle], f"{doubt.apart_m:.0f} m"
@@ -254,8 +252,7 @@ class Ship:
 
     def _onward(self, frame: Frame) -> None:
         self.site.publish(frame)
-        if self.desk is not None:
-            self.desk.sent(frame)
+        self.desk.sent(frame)
 
     def _out(self, due: list[Due]) -> None:
         for item in due:
@@ -270,13 +267,10 @@ class Ship:
 
         self._guarded(take)
         self._wake.set()
-        if self.desk is not None and any(row.kind is RowKind.DECISION for row in rows):
-            self.desk.changed()
 
     def _take(self, row: Row) -> None:
         self._out(self.pipeline.receive(row))
-        if self.desk is not None:
-            self.desk.took(row)
+        self.desk.took(row)
 
     def _guarded(self, action: Callable[[], None]) -> None:
         """Do something that releases, unless the release has stopped; any fault stops it for good (R4)."""
