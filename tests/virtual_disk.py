@@ -34,6 +34,9 @@ class MemoryJournal:
         wanted = set(taken[max(0, len(taken) - most) :]).union(also)
         return [row for row in self._rows if row.seq in wanted]
 
+    def decisions_from(self, first: int) -> list[Row]:
+        return [row for row in self.rows(first) if row.kind is RowKind.DECISION]
+
     def commit(self, rows: list[Row], marks: Mapping[str, str]) -> None:
         seqs = [row.seq for row in rows]
         if seqs != list(range(self.last()[0] + 1, self.last()[0] + 1 + len(seqs))):

@@ -13,10 +13,11 @@ from pydantic import ValidationError
 
 from relay.core.errors import ExpeditionError
 from relay.core.policy import DiveLimits, LegLimits, Plan, Policy, SourcePlan
+from relay.core.survey_plan import NO_SURVEY, SurveyPlan
 from relay.shell.desk_address import near_address
 from relay.shell.expedition_faults import Faults, syntax_fault
 from relay.shell.expedition_form import PRESETS, AudiencePart, FeedPart, File, listen_address
-from relay.shell.expedition_sense import area_of, below, faults_together, zone_of
+from relay.shell.expedition_sense import area_of, below, faults_together, survey_of, zone_of
 from relay.shell.feed_url import FeedUrl
 
 
@@ -44,6 +45,7 @@ class Expedition:
     language: str = "en"
     address: str = ""
     questions_to: str = ""
+    survey: SurveyPlan = NO_SURVEY
 
 
 def read_expedition(path: Path) -> Expedition:
@@ -128,6 +130,7 @@ def _expedition(file: File, path: Path) -> Expedition:
         language=file.expedition.language,
         address=file.public.address or "",
         questions_to=file.public.questions_to or "",
+        survey=survey_of(file),
     )
 
 
