@@ -17,6 +17,7 @@ from relay.core.kept_track import FixGate, KeptTrack, TrackSpot
 from relay.core.model import Mode
 from relay.core.overdue import Alarm, Expectation, alarm, newest
 from relay.core.reach import Tether, TetherMargin, TetherWord, tether_margin
+from relay.core.survey import TrackPoint
 from relay.core.survey_day import SURFACE_M
 from relay.core.watch_words import overdue_alarms, overdue_words, tether_alarm
 
@@ -29,7 +30,7 @@ class Watched:
 
     def __init__(self, name: str, tether: Tether | None) -> None:
         self.name, self._carried = name, tether
-        self.track, self._gate = KeptTrack(), FixGate()
+        self.track, self._gate = KeptTrack(), FixGate[TrackPoint]()
         self.heard_us: int | None = None
         self.expected: Expectation | None = None
         self.back_us: int | None = None
@@ -46,14 +47,14 @@ class Watched:
         if (depth_m := values.get("depth_m")) is not None:
             self.depth_m, self._depth_us = depth_m, at_us
 
-    def place(self, spot: TrackSpot, place: Position) -> bool:
-        """Take a fix, in the desk's metres and on the Earth; return whether it is believed."""
-        believed = self._gate.take(spot)
-        for one in believed:
+    def place(self, spot: TrackSpot, fix: TrackPoint) -> list[TrackPoint]:
+        """Take a fix, in the desk's metres and on the Earth; return those that are believed now, oldest first."""
+        believed = self._gate.take(spot, fix)
+        for one, _ in believed:
             self.track.take(one)
         if believed:
-            self._place, self._place_us = place, spot.at_us
-        return bool(believed)
+            self._place, self._place_us = fix.place, fix.at_us
+        return [one for _, one in believed]
 
     def tether(self, ship: tuple[int, Position] | None, now_us: int) -> dict[str, Any] | None:
         """Return the tether's margin; `ship` is the moment and place of the ship's last fix."""

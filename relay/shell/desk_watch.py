@@ -56,6 +56,7 @@ class Watch:
         self._day = SurveyDay(survey, names)
         self._seeker = AnchorSeeker()
         self._anchor: Anchor | None = None
+        self._waiting: dict[int, TrackPoint] = {}
         self._ship: tuple[int, Position] | None = None
         self._seen_us = self._restored_us = -1
         self._rings: list[list[Metres]] = []
@@ -95,7 +96,8 @@ class Watch:
         self._vehicles[vehicle].hear(at_us, values)
         latitude, longitude = values.get("latitude_deg"), values.get("longitude_deg")
         if latitude is not None and longitude is not None and at_us > self._restored_us:
-            self._place(vehicle, at_us, (latitude, longitude), values.get("heading_deg"))
+            depth_m = self._vehicles[vehicle].depth_m
+            self._place(vehicle, TrackPoint(at_us, latitude, longitude, values.get("heading_deg"), depth_m))
         self._seen_us = max(self._seen_us, at_us)
 
     def take_ship(self, at_us: int, place: Position) -> None:
@@ -159,10 +161,12 @@ class Watch:
 
     async def catch_up(self, *, keep: bool = False) -> None:
         """Work out in a thread what came since the last time; the loop goes on meanwhile."""
+        self._guarded(self._day.show)
         await asyncio.to_thread(self._guarded, lambda: self._work(keep))
 
     def close(self) -> None:
         """Work out the rest and keep it."""
+        self._guarded(self._day.show)
         self._guarded(lambda: self._work(keep=True))
 
     def _guarded(self, action: Callable[[], None]) -> None:
@@ -190,15 +194,17 @@ class Watch:
         if ship is not None and (age_us := ship.age_us("position", at_us)) is not None:
             self.take_ship(at_us - age_us, ship.last("position"))
 
-    def _place(self, vehicle: int, at_us: int, place: Position, heading_deg: float | None) -> None:
+    def _place(self, vehicle: int, fix: TrackPoint) -> None:
+        """Take a fix; those before the desk's origin is known wait, one of each vehicle."""
         if self._anchor is None:
-            self._anchor = self._seeker.offer(*place, at_us)
-        if self._anchor is None:
-            return
+            self._anchor = self._seeker.offer(*fix.place, fix.at_us)
+            before, self._waiting[vehicle] = self._waiting.get(vehicle), fix
+            if self._anchor is None or before is None:
+                return
+            self._place(vehicle, before)
         known = self._vehicles[vehicle]
-        spot = TrackSpot(at_us, *_metres(place, self._anchor), known.depth_m or 0.0)
-        if known.place(spot, place):
-            self._day.take(vehicle, TrackPoint(at_us, *place, heading_deg, known.depth_m))
+        for one in known.place(TrackSpot(fix.at_us, *_metres(fix.place, self._anchor), known.depth_m or 0.0), fix):
+            self._day.take(vehicle, one)
         if self._day.waiting >= MOST_WAITING and self._lock.acquire(blocking=False):
             try:  # only where a journal is read again: otherwise `beat` has taken them long before
                 self._day.work()
@@ -221,8 +227,7 @@ class Watch:
 
     def _work(self, keep: bool) -> None:
         with self._lock:
-            if self._day.waiting:
-                self._day.work()
+            if self._day.work():
                 self._draw()
             if keep and self._folder is not None and self._seen_us >= 0:
                 self._keep(self._folder)
