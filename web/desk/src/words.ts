@@ -39,7 +39,7 @@ export const words = {
     first: 'Say who decides first.',
   },
 
-  look: { label: 'Look', day: 'Day', night: 'Night', auto: 'As the computer' },
+  look: { day: 'Day look', night: 'Night look' },
 
   line: {
     asking: 'Asking the ship …',
@@ -82,7 +82,6 @@ export const words = {
     effect: 'Resume sends at once what fell due meanwhile.',
     allHeld: 'ALL HELD: nothing leaves the ship.',
     someHeld: (names: readonly string[]) => `HELD: ${and(names)}.`,
-    noneHeld: 'Nobody is held.',
   },
 
   cut: {
@@ -108,7 +107,7 @@ export const words = {
   alarms: { title: 'Alarms', none: 'No alarms.', one: (text: string) => `ALARM: ${text}`, stopped: (why: string) => `THE RELEASE STOPPED: ${why}` },
   notices: { title: 'Notices', none: 'No notices.', count: (n: string) => `${n} to read` },
 
-  drawings: { plan: 'Now, exact', sees: 'What they see', ribbon: 'Time', table: 'Side by side' },
+  drawings: { ribbon: 'Time', table: 'Side by side' },
 
   side: {
     now: 'Now, exact',
