@@ -11,49 +11,22 @@ import stat
 import subprocess
 import sys
 from pathlib import Path
-from typing import Any
 
 import msgpack
 import pytest
 
 from peers import until
-from relay.core.decision import read_decision
 from relay.core.errors import OperatorError
-from relay.shell.control import CONFIRM_S, LINE_LIMIT, NAME, PATH_LIMIT, Control, ask_control
+from relay.shell.control import LINE_LIMIT, NAME, PATH_LIMIT, Control, ask_control
+from relay.shell.deciding import Deciding
 from ship_process import ROOT, Follower, free_port, ship_process
-
-
-class Wheelhouse:
-    """A bridge that notes what it was asked to decide."""
-
-    def __init__(self) -> None:
-        self.taken: list[tuple[dict[str, Any], str]] = []
-        self.disk, self.full = asyncio.Event(), False
-        self.disk.set()
-
-    def decide(self, data: bytes, who: str) -> dict[str, Any]:
-        """Take every decision but a text of "no"."""
-        read_decision(data)
-        value = json.loads(data)
-        if value.get("text") == "no":
-            raise OperatorError("not that")
-        self.taken.append((value, who))
-        return {"taken": value["do"]}
-
-    async def settled(self) -> bool:
-        """Wait for the disk, if it is slow; it may be full."""
-        await self.disk.wait()
-        return not self.full
-
-    def status(self) -> dict[str, Any]:
-        """Return something."""
-        return {"now_us": 7}
+from wheelhouse import Wheelhouse
 
 
 async def test_control_socket_is_for_the_owner_alone_and_answers_line_by_line(tmp_path: Path) -> None:
     """Mode 0600; each line has its answer; what is no decision says why, and the next line still works."""
     bridge = Wheelhouse()
-    control = Control(tmp_path, bridge, lambda: 0.0)
+    control = Control(tmp_path, Deciding(bridge, lambda: 0.0))
     await control.start()
     assert stat.S_IMODE(control.path.stat().st_mode) == 0o600
     assert await ask_control(tmp_path, {"do": "status"}) == {"now_us": 7}
@@ -86,7 +59,7 @@ HOSTILE = [
 async def test_control_answers_every_line_however_broken(tmp_path: Path) -> None:
     """Garbage, wrong kinds, deep nesting, names that are none: each is answered on the same line, none is taken."""
     bridge = Wheelhouse()
-    control = Control(tmp_path, bridge, lambda: 0.0)
+    control = Control(tmp_path, Deciding(bridge, lambda: 0.0))
     await control.start()
     reader, writer = await asyncio.open_unix_connection(str(control.path))
     for line in HOSTILE:
@@ -105,7 +78,7 @@ async def test_control_answers_a_decision_when_it_is_on_the_disk(tmp_path: Path)
     """No "taken" before that: a kill after the answer loses nothing. A full disk is told of, and keeps nobody else."""
     bridge = Wheelhouse()
     bridge.disk.clear()
-    control = Control(tmp_path, bridge, lambda: 0.0)
+    control = Control(tmp_path, Deciding(bridge, lambda: 0.0))
     await control.start()
     asking = asyncio.ensure_future(ask_control(tmp_path, {"do": "hold", "who": "Ines"}))
     await until(lambda: bool(bridge.taken))
@@ -120,7 +93,7 @@ async def test_control_answers_a_decision_when_it_is_on_the_disk(tmp_path: Path)
 
 async def test_control_that_closes_hangs_up_on_whoever_is_on_it(tmp_path: Path) -> None:
     """A connection left open by a forgotten terminal keeps no relay from ending."""
-    control = Control(tmp_path, Wheelhouse(), lambda: 0.0)
+    control = Control(tmp_path, Deciding(Wheelhouse(), lambda: 0.0))
     await control.start()
     reader, writer = await asyncio.open_unix_connection(str(control.path))
     writer.write(b'{"do": "status"}\n')
@@ -133,7 +106,7 @@ async def test_control_that_closes_hangs_up_on_whoever_is_on_it(tmp_path: Path) 
 async def test_control_replaces_the_socket_of_a_killed_relay(tmp_path: Path) -> None:
     """What a kill left behind is in nobody's way."""
     (tmp_path / NAME).write_text("left behind")
-    control = Control(tmp_path, Wheelhouse(), lambda: 0.0)
+    control = Control(tmp_path, Deciding(Wheelhouse(), lambda: 0.0))
     await control.start()
     assert await ask_control(tmp_path, {"do": "status"}) == {"now_us": 7}
     await control.close()
@@ -144,7 +117,7 @@ async def test_control_says_when_its_folder_lies_too_deep(octets: int, tmp_path:
     """At the limit of a socket's address it opens; one octet past it the operator is told what to do."""
     folder = tmp_path / ("d" * (octets - len(os.fsencode(tmp_path)) - len(f"//{NAME}")))
     folder.mkdir()
-    control = Control(folder, Wheelhouse(), lambda: 0.0)
+    control = Control(folder, Deciding(Wheelhouse(), lambda: 0.0))
     if octets > PATH_LIMIT:
         with pytest.raises(OperatorError, match="nearer to the root"):
             await control.start()
@@ -166,30 +139,6 @@ async def test_ask_control_says_when_the_relay_goes_away_unanswered(tmp_path: Pa
         await ask_control(tmp_path, {"do": "hold", "who": "Ines"})
     server.close()
     await server.wait_closed()
-
-
-def test_control_releases_early_only_at_the_second_time_of_asking() -> None:
-    """A wrong code, a code for another message, and one that is too old are asked again; the right one works once."""
-    bridge, now = Wheelhouse(), [0.0]
-    control = Control(Path("/nowhere"), bridge, lambda: now[0])
-
-    def early(code: str | None = None, upto_us: int = 5) -> dict[str, Any]:
-        message = {"do": "early", "audience": "public", "upto_us": upto_us, "who": "Ines"}
-        return control.answer(json.dumps(message if code is None else {**message, "code": code}).encode())
-
-    first = early()["confirm"]
-    assert "confirm" in early("00000000")
-    assert "confirm" in early(first)  # asking anew had made it void
-    code = early()["confirm"]
-    assert "confirm" in early(code, upto_us=6)
-    code = early()["confirm"]
-    now[0] += CONFIRM_S + 0.1
-    assert "confirm" in early(code)
-    code = early()["confirm"]
-    now[0] += CONFIRM_S
-    assert early(code) == {"ok": True, "taken": "early"}
-    assert "confirm" in early(code)
-    assert bridge.taken == [({"do": "early", "audience": "public", "upto_us": 5}, "Ines")]
 
 
 async def test_ask_control_says_when_no_relay_runs(tmp_path: Path) -> None:

@@ -30,7 +30,8 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
-    "decision": "errors policy ranges still",
+    "decision_values": "errors ranges sighting still",
+    "decision": "area decision_values errors overdue policy sighting still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -38,7 +39,9 @@ CORE = {
     "track": "area policy quantise",
     "present": "decision dive_phases fuse policy",
     "disclosure": "area dive_phases fuse geodesy policy quantise track",
-    "embargo": "fuse",
+    "queue_counts": "",
+    "embargo": "fuse queue_counts",
+    "hiding": "area geodesy secrets",
     # the exact record, on the ship alone
     "own_time": "mavlink model policy sources",
     "exact_record": "model own_time",
@@ -60,10 +63,10 @@ CORE = {
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "stations": "fuse geodesy model policy",
-    "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets "
+    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy release secrets "
     "stations still",
-    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy present secrets sources "
-    "stations",
+    "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present "
+    "secrets sighting sources stations",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -74,6 +77,8 @@ CORE = {
     "swath": "errors geodesy given survey | shapely",
     "reach": "geodesy given",
     "overdue": "errors given",
+    "sighting": "errors given target_position",
+    "desk_record": "decision overdue sighting target_position",
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
@@ -87,13 +92,15 @@ SHELL = {
     "toml_lines": "",
     "wheel": "",
     "site_files": "core.errors",
+    "desk_address": "",
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
-    "expedition_form": "core.errors core.policy feed_url quantities | pydantic",
+    "expedition_form": "core.errors core.policy desk_address feed_url quantities | pydantic",
     "expedition_faults": "expedition_form toml_lines | pydantic",
     "expedition_sense": "core.area core.errors core.place_in_text core.policy expedition_faults expedition_form "
     "feed_url toml_lines",
-    "expedition": "core.errors core.policy expedition_faults expedition_form expedition_sense feed_url | pydantic",
+    "expedition": "core.errors core.policy desk_address expedition_faults expedition_form expedition_sense feed_url "
+    "| pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
@@ -110,9 +117,9 @@ SHELL = {
     "journal": "core.errors core.model clock",
     "recovered": "core.errors core.policy",
     "import_words": "",
-    "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock control "
-    "expedition import_words journal recovered",
-    "checkpoint": "core.channel core.geodesy core.pipeline core.policy",
+    "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
+    "deciding expedition import_words journal recovered",
+    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy",
     # released records on their way out
     "recording": "core.errors core.wire",
     "outlet": "core.channel core.release core.wire recording",
@@ -133,12 +140,29 @@ SHELL = {
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words public_files "
     "recording",
     # the running relay
-    "control": "core.errors core.ranges",
-    "standing": "core.decision core.errors core.pipeline core.policy core.still quantities",
-    "ship": "core.channel core.decision core.errors core.model core.pipeline core.wire checkpoint clock control "
-    "expedition feeds journal outlet recording secrets_file site standing",
+    "deciding": "core.errors core.ranges",
+    "control": "core.errors deciding",
+    "desk_sense": "core.area core.decision core.desk_record core.errors core.pipeline core.policy core.sighting",
+    "standing": "core.decision core.desk_record core.errors core.pipeline core.policy core.still desk_sense quantities",
+    # the desk, on its own listener
+    "trail": "",
+    "desk_token": "core.errors",
+    "desk_seen": "core.release core.wire outlet trail",
+    "desk_tracks": "core.decision core.dive_phases core.errors core.geodesy core.model core.pipeline core.policy trail",
+    "desk_vehicles": "core.fuse core.pipeline desk_tracks",
+    "desk_feeds": "core.pipeline core.sources core.stations feeds",
+    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline desk_seen desk_tracks quantities",
+    "desk_state": "core.channel core.decision core.pipeline core.policy core.reach desk_decided desk_feeds desk_seen "
+    "desk_tracks desk_vehicles expedition feeds quantities site",
+    "desk_line": "gate | aiohttp",
+    "desk_stream": "",
+    "desk": "core.errors core.pipeline deciding desk_address desk_line desk_stream desk_token representation | aiohttp",
+    "desk_room": "core.model core.pipeline deciding desk desk_line desk_seen desk_state desk_token desk_tracks outlet "
+    "pages site_files",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
+    "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",
-    "rehearse": "core.errors core.model core.pipeline core.policy core.secrets capture journal outlet",
+    "rehearse": "core.errors core.model core.pipeline core.policy core.secrets core.sources capture journal outlet",
     # the invented dive
     "vehicle_motion": "core.model seabed",
     "station_reports": "core.model seabed vehicle_motion | pyproj",
@@ -171,7 +195,7 @@ IMPURE_METHODS = set("now utcnow today fromtimestamp get_running_loop getenv".sp
 PUBLIC = set("answers conversation front gate pages representation site viewer wheel".split())
 EXACT = set(
     "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
-    "overdue reach survey swath target_position".split()
+    "overdue reach survey swath target_position sighting hiding desk_record decision".split()
 ) | {
     "shell.journal",
     "shell.recovered",
@@ -180,8 +204,10 @@ EXACT = set(
     "shell.feeds",
     "shell.checkpoint",
     "shell.control",
+    "shell.deciding",
     "shell.expedition",
     "shell.standing",
+    "shell.desk_sense",
 }
 
 

@@ -75,7 +75,7 @@ class DiveWatch:
 
     def __init__(self, limits: DiveLimits, begun_us: int = 0, *, by_hand: bool = False) -> None:
         self._limits = limits
-        self._begun_us = begun_us
+        self.begun_us = begun_us
         self._was_down = not by_hand
         self._surfaced_us: int | None = None
 
@@ -89,7 +89,7 @@ class DiveWatch:
     def ends(self, fuse: Fuse, at_us: int) -> bool:
         """Return whether the dive is over at tick `at_us`."""
         heard_us = fuse.heard_us()
-        if at_us - (self._begun_us if heard_us is None else heard_us) >= self._limits.quiet_us:
+        if at_us - (self.begun_us if heard_us is None else heard_us) >= self._limits.quiet_us:
             return True
         self._was_down = self._was_down or self.begins(fuse, at_us)
         if self._limits.begin_depth_m is None or not self._was_down:

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from itertools import accumulate, compress
 
 from relay.core.fuse import Stamped
+from relay.core.queue_counts import QueueCounts
 
 
 class Embargo:
@@ -24,6 +25,7 @@ class Embargo:
         self._cursors = [0] * audiences
         self._limit = limit
         self.refused = 0
+        self.counts = QueueCounts()
 
     def hold(self, stamped: Stamped) -> bool:
         """Keep an observation for every audience; return False, and count it, at the limit."""
@@ -31,6 +33,7 @@ class Embargo:
             self.refused += 1
             return False
         self._held.append(stamped)
+        self.counts.add(stamped.embargo_us)
         for audience, had_us in enumerate(self._had_us):
             if stamped.embargo_us <= had_us:
                 self._cursors[audience] = self._first + len(self._held)
@@ -63,6 +66,7 @@ class Embargo:
         kept_before = [0, *accumulate(stays)]
         self._cursors = [self._first + kept_before[cursor - self._first] for cursor in self._cursors]
         self._held = deque(compress(self._held, stays))
+        self.counts.recount(stamped.embargo_us for stamped in self._held)
         self._forget()
 
     def oldest_row(self) -> int | None:
@@ -72,5 +76,5 @@ class Embargo:
     def _forget(self) -> None:
         least = min(self._cursors, default=0)
         while self._first < least:
-            self._held.popleft()
+            self.counts.remove(self._held.popleft().embargo_us)
             self._first += 1

@@ -38,6 +38,10 @@ class Present:
         told = [stamped.said for stamped in self._waiting if isinstance(stamped.said, Begin | End)]
         return isinstance(told[-1], Begin) if told else self._dive is not None
 
+    def begun_us(self, at_us: int) -> int | None:
+        """Return when the dive that is under way at a moment began; None where none is, or it has yet to begin."""
+        return self._dive.begun_us if self.under_way(at_us) and self._dive is not None else None
+
     def _advance(self, upto_us: int) -> None:
         """Judge at every tick up to a moment that something was taken for, and at the last."""
         while self._waiting and (tick_us := self._next_tick(self._waiting[0].embargo_us)) <= upto_us:

@@ -253,6 +253,10 @@ class Stations:
                 self._roles[primary], self._roles[at] = (primary, PRIMARY), (primary, STANDBY)
         self.mirrors: dict[tuple[int, int], Mirror] = {}
 
+    def role_of(self, source: int) -> tuple[int, int] | None:
+        """Return of a mirrored feed which is the primary, and whether this one is PRIMARY or STANDBY; else None."""
+        return self._roles.get(source)
+
     def sift(self, arrived: Iterable[Stamped]) -> list[Stamped]:
         """Return what counts of what arrived, in its order; decisions and feeds without a mirror always do."""
         if not self._roles:

@@ -44,6 +44,7 @@ def dive_so_far(seed: int, seconds: float | None = None) -> DiveSoFar:
     return DiveSoFar(joined_s, past, chain(begun[len(past) :], stream))
 
 
-def expedition_text(*, port: int, nmea_port: int, station_port: int) -> str:
+def expedition_text(*, port: int, nmea_port: int, station_port: int, desk_port: int = 0) -> str:
     """Return the demo's expedition file, listening and receiving on the loopback at these ports."""
-    return _TEMPLATE.read_text(encoding="utf-8").format(port=port, nmea_port=nmea_port, station_port=station_port)
+    ports = {"port": port, "nmea_port": nmea_port, "station_port": station_port, "desk_port": desk_port}
+    return _TEMPLATE.read_text(encoding="utf-8").format(**ports)

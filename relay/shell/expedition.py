@@ -13,6 +13,7 @@ from pydantic import ValidationError
 
 from relay.core.errors import ExpeditionError
 from relay.core.policy import DiveLimits, LegLimits, Plan, Policy, SourcePlan
+from relay.shell.desk_address import near_address
 from relay.shell.expedition_faults import Faults, syntax_fault
 from relay.shell.expedition_form import PRESETS, AudiencePart, FeedPart, File, listen_address
 from relay.shell.expedition_sense import area_of, below, faults_together, zone_of
@@ -39,6 +40,7 @@ class Expedition:
     private: Path
     released: Path
     listen: tuple[str, int]
+    desk: tuple[str, int] | None = None
     language: str = "en"
     address: str = ""
 
@@ -121,6 +123,7 @@ def _expedition(file: File, path: Path) -> Expedition:
         private=below(path, file.storage.private),
         released=below(path, file.storage.released),
         listen=listen_address(file.public.listen),
+        desk=None if file.desk is None else near_address(*listen_address(file.desk.listen)),
         language=file.expedition.language,
         address=file.public.address or "",
     )
@@ -144,6 +147,7 @@ def _source(feed: FeedPart) -> SourcePlan:
         component=feed.component,
         depth_from=feed.depth_from,
         standby_for=feed.standby_for,
+        of_ship=feed.of == "ship",
     )
 
 

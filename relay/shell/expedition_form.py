@@ -10,6 +10,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from relay.core.errors import OperatorError
 from relay.core.policy import Disclosed, Leg, Place
+from relay.shell.desk_address import near_address
 from relay.shell.feed_url import FeedUrl, parse_feed_url
 from relay.shell.quantities import angle_deg, duration_us, length_m, web_address
 
@@ -107,6 +108,17 @@ class PublicPart(_Part):
     address: Annotated[str, AfterValidator(web_address)] | None = None
 
 
+def _desk_listen(text: str) -> str:
+    near_address(*listen_address(text))
+    return text
+
+
+class DeskPart(_Part):
+    """Where the desk listens: on this machine, or on the ship's own network."""
+
+    listen: Annotated[str, AfterValidator(_desk_listen)] = "127.0.0.1:8090"
+
+
 class VehiclePart(_Part):
     """A vehicle, by the name that followers read."""
 
@@ -121,12 +133,13 @@ def _feed_url(text: object) -> FeedUrl:
 
 
 class FeedPart(_Part):
-    """Where bytes come from, how they are read, and whose they are."""
+    """Where bytes come from, how they are read, and whose they are: a vehicle's, or (for the desk alone) the ship's."""
 
     name: Slug
     format: Literal["nmea0183", "mavlink", "station-json", "station-msgpack"]
     source: Annotated[Any, BeforeValidator(_feed_url)] = Field(alias="from")
     vehicle: Name | None = None
+    of: Literal["ship"] | None = None
     sounder: Literal["depth", "altitude"] | None = None
     sounder_sentence: Literal["DPT", "DBT"] = "DPT"
     variation_deg: Annotated[float, Field(ge=-180, le=180)] | None = None
@@ -137,7 +150,9 @@ class FeedPart(_Part):
 
     @model_validator(mode="after")
     def _fits(self) -> "FeedPart":
-        if self.format in ("nmea0183", "mavlink") and self.vehicle is None:
+        if self.of is not None and self.vehicle is not None:
+            raise ValueError('of = "ship" is not a vehicle\'s feed: take of or vehicle away')
+        if self.format in ("nmea0183", "mavlink") and self.vehicle is None and self.of is None:
             raise ValueError(f'{self.format} doesn\'t name its vehicle: add vehicle = "..."')
         if self.format != "nmea0183" and self.sounder is not None:
             raise ValueError("sounder goes with nmea0183 alone")
@@ -239,6 +254,7 @@ class File(_Part):
     expedition: ExpeditionPart
     storage: StoragePart = StoragePart()
     public: PublicPart = PublicPart()
+    desk: DeskPart | None = None
     dive: DivePart = DivePart()
     stations: StationsPart = StationsPart()
     area: AreaPart | None = None
@@ -253,6 +269,7 @@ PARTS: dict[str, type[BaseModel]] = {
     "expedition": ExpeditionPart,
     "storage": StoragePart,
     "public": PublicPart,
+    "desk": DeskPart,
     "dive": DivePart,
     "stations": StationsPart,
     "area": AreaPart,

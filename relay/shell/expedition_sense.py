@@ -34,7 +34,18 @@ def faults_together(file: File, path: Path, values: dict[str, Any]) -> list[Faul
         listen_address(file.public.listen)
     except ValueError as error:
         faults.append((("public", "listen"), str(error)))
-    return faults
+        return faults
+    return faults + _desk_faults(file)
+
+
+def _desk_faults(file: File) -> list[Fault]:
+    """Refuse one address for both: the desk is no part of the public port."""
+    if file.desk is None:
+        return []
+    (host, port), (public, public_port) = listen_address(file.desk.listen), listen_address(file.public.listen)
+    if port == 0 or port != public_port or public not in (host, "0.0.0.0", "::", "localhost"):
+        return []
+    return [(("desk", "listen"), f"port {port} is that of the page: give the desk another, such as {port + 10}")]
 
 
 def area_of(part: AreaPart | None) -> Area | None:
@@ -231,6 +242,8 @@ def _standby_fault(feed: FeedPart, feeds: list[FeedPart]) -> str | None:
     if primary is None:
         others = ", ".join(other.name for other in feeds if other is not feed) or "there is no other"
         return f"{feed.standby_for!r} is not another [[feed]] of this file; one of {others}"
+    if feed.of is not None or primary.of is not None:
+        return "stands by for a vehicle's feed alone: the ship's own (of = \"ship\") take no turns; leave it away"
     if primary.standby_for is not None:
         return f"{primary.name!r} is itself a standby: name the feed that it stands by for"
     if sum(other.standby_for == primary.name for other in feeds) > 1:

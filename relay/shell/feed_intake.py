@@ -110,6 +110,11 @@ class Feed(ABC):
         """What the feed is doing, in words."""
         return self._held or self._words
 
+    def heard_ago_s(self) -> float | None:
+        """Return how many seconds ago the last bytes came, None before the first."""
+        last_s = self.counters.last_receipt_s
+        return None if last_s is None else self._setting.now_s() - last_s
+
     async def run(self) -> None:
         """Receive until cancelled; OperatorError if this feed can't be opened as it is configured.
 

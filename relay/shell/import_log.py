@@ -20,7 +20,7 @@ from relay.core.policy import Plan, SourcePlan
 from relay.core.ranges import note_fault
 from relay.shell.capture import format_of, read_file, unpacked
 from relay.shell.clock import MachineTime
-from relay.shell.control import WHO_LIMIT
+from relay.shell.deciding import WHO_LIMIT
 from relay.shell.expedition import Expedition, read_expedition
 from relay.shell.import_words import say_import, say_record
 from relay.shell.journal import NAME as JOURNAL

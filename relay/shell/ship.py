@@ -15,21 +15,25 @@ from time import monotonic as time_monotonic
 from typing import Any
 
 from relay.core.channel import Due
-from relay.core.decision import Cut, Early, Hold, Resume, read_decision, write_decision
+from relay.core.decision import ActsAtOnce, read_decision, write_decision
+from relay.core.desk_record import TAKEN_LIMIT
 from relay.core.errors import OffingError, OperatorError, RecordingError, RegrownError
 from relay.core.model import Row, RowKind
-from relay.core.pipeline import Pipeline, Tally
+from relay.core.pipeline import Pipeline
+from relay.core.sources import Tally
 from relay.core.wire import Recording
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 from relay.shell.clock import EmbargoClock, TimeSource
 from relay.shell.control import Control
+from relay.shell.deciding import Deciding
+from relay.shell.desk_room import DeskRoom
 from relay.shell.expedition import Expedition
 from relay.shell.feeds import Feed, open_feeds
 from relay.shell.journal import Journal, JournalFile, clock_of
 from relay.shell.outlet import Frame, Outlet
 from relay.shell.recording import load_recording
 from relay.shell.secrets_file import fingerprint, open_secrets
-from relay.shell.site import Site
+from relay.shell.site import Figures, Site
 from relay.shell.standing import check_decision, ship_status
 
 log = logging.getLogger("offing.ship")
@@ -58,7 +62,7 @@ class Ship:
     """One site being relayed. `start`, then `serve` until cancelled, then `close`."""
 
     def __init__(self, expedition: Expedition, time: TimeSource, site: Site) -> None:
-        self._expedition, self.site = expedition, site
+        self.expedition, self.site = expedition, site
         self._file = JournalFile(expedition.private)
         marks = self._file.marks()
         secrets = open_secrets(expedition.private, marks.get("secrets fingerprint"))
@@ -69,9 +73,11 @@ class Ship:
         self.feeds: tuple[Feed, ...] = ()
         self._journal: Journal | None = None
         self._wake = asyncio.Event()
-        self._control = Control(expedition.private, self, time_monotonic)
+        self.deciding = Deciding(self, time_monotonic)
+        self._control = Control(expedition.private, self.deciding)
         self._warned: set[str] = set()
         self.stopped: str | None = None
+        self.desk = DeskRoom(self, self.deciding, expedition.private) if expedition.desk is not None else None
 
     async def start(self) -> None:
         """Grow the release log again from the journal, then open the public site and the feeds."""
@@ -80,10 +86,12 @@ class Ship:
         self._go_on(journal)
         await self._control.start()
         await self._open_site()
-        self.feeds = open_feeds([(feed.name, feed.url) for feed in self._expedition.feeds], _Sink(journal))
+        if self.desk is not None and self.expedition.desk is not None:
+            await self.desk.server.start(*self.expedition.desk)
+        self.feeds = open_feeds([(feed.name, feed.url) for feed in self.expedition.feeds], _Sink(journal))
 
     async def _open_site(self) -> None:
-        host, port = self._expedition.listen
+        host, port = self.expedition.listen
         try:
             await self.site.start(host, port)
         except OSError as error:
@@ -95,6 +103,7 @@ class Ship:
     async def serve(self) -> None:
         """Run until cancelled; OperatorError if a feed can't be opened as the expedition file has it."""
         jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report]
+        jobs += [] if self.desk is None else self.desk.jobs
         try:
             async with asyncio.TaskGroup() as group:
                 for job in jobs:
@@ -107,6 +116,8 @@ class Ship:
     async def close(self) -> None:
         """Stop the site and write what is waiting."""
         await self._control.close()
+        if self.desk is not None:
+            await self.desk.server.close()
         await self.site.close()
         if self._journal is not None:
             await self._journal.close()
@@ -115,9 +126,10 @@ class Ship:
     def decide(self, data: bytes, who: str) -> dict[str, Any]:
         """Check a decision, journal it, and say what it does; OperatorError if it can't be taken."""
         assert self._journal is not None
-        decision = read_decision(data)
-        answer = check_decision(decision, self.pipeline, self._clock.now_us())
-        acts = isinstance(decision, Hold | Resume | Cut | Early)
+        now_us = self._clock.now_us()
+        decision = self.pipeline.completed(read_decision(data), now_us)
+        answer = check_decision(decision, self.pipeline, now_us)
+        acts = isinstance(decision, ActsAtOnce)
         if not self._journal.append(DESK, RowKind.DECISION, write_decision(decision, who), acts=acts):
             raise OperatorError("the journal has no room: nothing is taken until the disk can be written")
         return answer
@@ -131,6 +143,22 @@ class Ship:
         except TimeoutError:
             return False
         return True
+
+    def now_us(self) -> int:
+        """Return the moment on the embargo clock."""
+        return self._clock.now_us()
+
+    def wall_s(self) -> float:
+        """Return the ship's wall clock, for the exact record alone."""
+        return self._clock.wall_s()
+
+    def journal_facts(self) -> tuple[int, str | None]:
+        """Return how many rows the journal has, and what is wrong with it."""
+        return (0, None) if self._journal is None else (self._journal.rows, self._journal.fault)
+
+    def figures(self) -> Figures:
+        """Return who is on the public site."""
+        return self.site.figures()
 
     def status(self) -> dict[str, Any]:
         """Return how things stand: exact and private, for the operator alone."""
@@ -166,15 +194,17 @@ class Ship:
     def _restore(self) -> None:
         """Bring back closed dives from their recordings and the open ones from the journal."""
         checkpoint = self._next_dives()
-        for policy in self._expedition.plan.policies:
-            for path in sorted((self._expedition.released / policy.audience).glob("dive-*.recording")):
+        for policy in self.expedition.plan.policies:
+            for path in sorted((self.expedition.released / policy.audience).glob("dive-*.recording")):
                 self._restore_closed(policy.audience, path, checkpoint[policy.audience])
         self._guarded(self._regrow)
 
     def _regrow(self) -> None:
         rows = 0
+        for row in self._file.decisions(self.pipeline.first_row, TAKEN_LIMIT, self.pipeline.kept_rows):
+            self.pipeline.remember(row)
         for row in self._file.rows(self.pipeline.first_row):
-            self._out(self.pipeline.receive(row))
+            self._take(row)
             rows += 1
         self._out(self.pipeline.advance(self._clock.now_us() - 1))
         self._catch_up()
@@ -207,10 +237,12 @@ class Ship:
 
     def _publish_recording(self, audience: str, recording: Recording) -> None:
         for record in recording.records:
-            self.site.publish(Frame(audience, record.dive, record.seq, False, 0, record.data))
+            self._onward(Frame(audience, record.dive, record.seq, False, 0, record.data))
 
     def _onward(self, frame: Frame) -> None:
         self.site.publish(frame)
+        if self.desk is not None:
+            self.desk.sent(frame)
 
     def _out(self, due: list[Due]) -> None:
         for item in due:
@@ -221,10 +253,17 @@ class Ship:
 
         def take() -> None:
             for row in rows:
-                self._out(self.pipeline.receive(row))
+                self._take(row)
 
         self._guarded(take)
         self._wake.set()
+        if self.desk is not None and any(row.kind is RowKind.DECISION for row in rows):
+            self.desk.changed()
+
+    def _take(self, row: Row) -> None:
+        self._out(self.pipeline.receive(row))
+        if self.desk is not None:
+            self.desk.took(row)
 
     def _guarded(self, action: Callable[[], None]) -> None:
         """Do something that releases, unless the release has stopped; any fault stops it for good (R4)."""
@@ -263,7 +302,7 @@ class Ship:
         assert self._journal is not None
         checkpoint = self.pipeline.checkpoint()
         if checkpoint is not None:
-            self._journal.mark({"checkpoint": write_checkpoint(checkpoint, self._expedition.plan)})
+            self._journal.mark({"checkpoint": write_checkpoint(checkpoint, self.expedition.plan)})
         self._journal.beat()
 
     async def _beat(self) -> None:

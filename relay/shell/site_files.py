@@ -7,6 +7,12 @@ from relay.core.errors import OperatorError
 PACKAGE = Path(__file__).resolve().parent.parent
 
 
+def desk_folder(package: Path = PACKAGE) -> Path | None:
+    """Return the folder that holds the built desk's index.html, of a wheel or a checkout; None where it isn't built."""
+    candidates = (package / "desk_site", package.parent / "web" / "dist-desk")
+    return next((folder for folder in candidates if (folder / "index.html").is_file()), None)
+
+
 def site_folder(package: Path = PACKAGE) -> Path:
     """Return the folder that holds the built page's index.html.
 
