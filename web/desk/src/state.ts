@@ -72,7 +72,7 @@ const seen = fields({
   heard: flag,
 });
 
-const sees = fields({ age_s: num, dive_time_s: num, vehicles: list(seen) });
+const sees = fields({ age_s: orNull(num), dive_time_s: num, vehicles: list(seen) });
 
 const audience = fields({
   name: text,
@@ -115,7 +115,7 @@ const feed = fields({
   station: orNull(station),
 });
 
-const journal = fields({ rows: whole, bytes: whole, free_bytes: whole, fault: orNull(text), fills_in_s: orNull(num) });
+const journal = fields({ rows: whole, bytes: whole, free_bytes: orNull(whole), fault: orNull(text), fills_in_s: orNull(num) });
 const link = fields({ connections: whole, followers: whole, bits_per_s: num, words: text });
 
 const waiting = fields({
@@ -203,6 +203,8 @@ const tracks = fields({
   annotations: list(fields({ at_us: whole, text, out: list(text) })),
 });
 
+const moment = fields({ at_us: orNull(whole) });
+
 export type State = Read<typeof state>;
 export type Vehicle = Read<typeof vehicle>;
 export type Audience = Read<typeof audience>;
@@ -226,7 +228,18 @@ export function readState(value: unknown): State {
   return state(value, 'state');
 }
 
-/** Return the tracks that `value` is; Misread where a field is missing or of another kind. */
+/**
+ * Return the tracks that `value` is; Misread where a field is missing or of another kind. An annotation whose moment
+ * the ship doesn't know any more has no place in time, so it is left out.
+ */
 export function readTracks(value: unknown): Tracks {
-  return tracks(value, 'tracks');
+  return tracks(timed(value), 'tracks');
 }
+
+function timed(value: unknown): unknown {
+  const given = value as { readonly annotations?: unknown } | null;
+  if (!Array.isArray(given?.annotations)) return value;
+  return { ...given, annotations: given.annotations.filter((one, i) => !isObject(one) || moment(one, `tracks.annotations[${i}]`).at_us !== null) };
+}
+
+const isObject = (value: unknown): boolean => typeof value === 'object' && value !== null && 'at_us' in value;
