@@ -29,6 +29,7 @@ const TICK_S = 0.5;
 class Desk {
   private state: State | null = null;
   private tracks: Tracks | null = null;
+  private misread: string | null = null;
   private line: Line = { kind: 'asking' };
   private heard_s = 0;
   private who = browser.kept('who') ?? '';
@@ -120,7 +121,8 @@ class Desk {
     this.link = new Link(browser.linkPorts(token), {
       line: (line) => this.lineIs(line),
       state: (state) => this.heardState(state),
-      tracks: (tracks) => (this.tracks = tracks),
+      tracks: (tracks) => ([this.tracks, this.misread] = [tracks, null]),
+      misread: (why) => (this.misread = why),
     });
     this.link.open();
   }
@@ -159,8 +161,8 @@ class Desk {
 
   private draw(): void {
     const now_s = browser.clock.now_s();
-    const { state, tracks, line, heard_s } = this;
-    const shown: Shown | null = state && { state, tracks, line, heard_s, now_s, stop: this.stopper.stop };
+    const { state, tracks, line, heard_s, misread } = this;
+    const shown: Shown | null = state && { state, tracks, misread, line, heard_s, now_s, stop: this.stopper.stop };
     mark(document.documentElement, 'data-look', lookDrawn(this.look, browser.prefersDark()));
     mark(document.body, 'data-line', line.kind);
     mark(document.body, 'data-stop', this.stopper.stop.kind);

@@ -5,7 +5,7 @@
  * are microseconds of the embargo clock, lengths metres, angles degrees; what isn't known is null, never a number.
  */
 
-import { fields, flag, list, named, num, oneOf, orNull, row, text, whole, type Read } from './reading';
+import { fields, flag, list, named, num, oneOf, orNull, row, text, whole, type Read, type Reader } from './reading';
 
 const place = row(num, num);
 const between = { from_us: whole, to_us: whole };
@@ -187,9 +187,16 @@ const state = fields({
   legs: list(text),
 });
 
-/** A moment, metres east and north, and the depth where it is known. */
-const fix = row(num, num, num, orNull(num));
-const lines = named(list(fix));
+/** A moment, metres east and north, and the depth where it is known; a point without a place is left out of the line. */
+type Placed = readonly [at: number, east_m: number, north_m: number, depth_m: number | null];
+const point = row(num, orNull(num), orNull(num), orNull(num));
+const line: Reader<readonly Placed[]> = (value, at) => list(point)(value, at).filter((one): one is Placed => one[1] !== null && one[2] !== null);
+const lines = named(line);
+
+/** What was said; where the ship doesn't know any more when, it has no place in time and is left out. */
+type Said = Omit<Read<typeof said>, 'at_us'> & { readonly at_us: number };
+const said = fields({ at_us: orNull(whole), text, out: list(text) });
+const annotations: Reader<readonly Said[]> = (value, at) => list(said)(value, at).filter((one): one is Said => one.at_us !== null);
 
 const tracks = fields({
   origin: orNull(place),
@@ -200,10 +207,8 @@ const tracks = fields({
   ring_m: num,
   covered: list(list(place)),
   plan: orNull(list(place)),
-  annotations: list(fields({ at_us: whole, text, out: list(text) })),
+  annotations,
 });
-
-const moment = fields({ at_us: orNull(whole) });
 
 export type State = Read<typeof state>;
 export type Vehicle = Read<typeof vehicle>;
@@ -220,7 +225,7 @@ export type Programme = Read<typeof programme>;
 export type Tracks = Read<typeof tracks>;
 export type Annotation = Tracks['annotations'][number];
 /** [moment, east_m, north_m, depth_m]. */
-export type TrackPoint = Read<typeof fix>;
+export type TrackPoint = Placed;
 export type Place = Read<typeof place>;
 
 /** Return the state that `value` is; Misread where a field is missing or of another kind. */
@@ -228,18 +233,7 @@ export function readState(value: unknown): State {
   return state(value, 'state');
 }
 
-/**
- * Return the tracks that `value` is; Misread where a field is missing or of another kind. An annotation whose moment
- * the ship doesn't know any more has no place in time, so it is left out.
- */
+/** Return the tracks that `value` is; Misread where a field is missing or of another kind. */
 export function readTracks(value: unknown): Tracks {
-  return tracks(timed(value), 'tracks');
+  return tracks(value, 'tracks');
 }
-
-function timed(value: unknown): unknown {
-  const given = value as { readonly annotations?: unknown } | null;
-  if (!Array.isArray(given?.annotations)) return value;
-  return { ...given, annotations: given.annotations.filter((one, i) => !isObject(one) || moment(one, `tracks.annotations[${i}]`).at_us !== null) };
-}
-
-const isObject = (value: unknown): boolean => typeof value === 'object' && value !== null && 'at_us' in value;

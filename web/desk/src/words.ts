@@ -104,7 +104,7 @@ export const words = {
     none: 'No dive is under way.',
   },
 
-  alarms: { title: 'Alarms', none: 'No alarms.', one: (text: string) => `ALARM: ${text}`, stopped: (why: string) => `THE RELEASE STOPPED: ${why}` },
+  alarms: { title: 'Alarms', none: 'No alarms.', one: (text: string) => `ALARM: ${text}`, stopped: (why: string) => `THE RELEASE STOPPED: ${why}`, misread: (why: string) => `The plans are not up to date: this page can’t read the tracks (${why}).` },
   notices: { title: 'Notices', none: 'No notices.', count: (n: string) => `${n} to read` },
 
   drawings: { ribbon: 'Time', table: 'Side by side' },

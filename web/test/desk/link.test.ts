@@ -8,6 +8,8 @@ class Ship {
   readonly ports = new FakePorts();
   readonly lines: Line[] = [];
   states = 0;
+  readonly misread: string[] = [];
+  told: unknown = TRACKS;
   tracks = 0;
   asked = 0;
   tracksAsked = 0;
@@ -23,11 +25,11 @@ class Ship {
       after: (delay_s, run) => this.ports.after(delay_s, run),
       read: () => {
         this.tracksAsked += 1;
-        return Promise.resolve({ status: this.status, value: TRACKS });
+        return Promise.resolve({ status: this.status, value: this.told });
       },
       stream: (_path, take, ended) => this.stream(take, ended),
     };
-    this.link = new Link(world, { line: (line) => this.lines.push(line), state: () => (this.states += 1), tracks: () => (this.tracks += 1) });
+    this.link = new Link(world, { line: (line) => this.lines.push(line), state: () => (this.states += 1), tracks: () => (this.tracks += 1), misread: (why) => this.misread.push(why) });
   }
 
   private stream(take: (chunk: Uint8Array) => void, ended: AbortSignal): Promise<number> {
@@ -112,6 +114,16 @@ describe('the line to the ship', () => {
     expect(ship.line).toMatchObject({ kind: 'lost', why: 'misread' });
     expect(ship.line).toHaveProperty('detail', expect.stringContaining('state.vehicles'));
     expect(ship.states).toBe(0);
+    ship.link.close();
+  });
+
+  test('says of tracks that can’t be read which field is wrong, and goes on with the states', async () => {
+    const ship = new Ship();
+    ship.told = { ...TRACKS, ring_m: 'far' };
+    ship.link.open();
+    await ship.tell(STATE);
+    expect([ship.tracks, ship.states, ship.line?.kind]).toEqual([0, 1, 'heard']);
+    expect(ship.misread).toEqual([expect.stringContaining('tracks.ring_m')]);
     ship.link.close();
   });
 

@@ -122,8 +122,9 @@ export function alarms(root: HTMLElement): Panel {
     return { root: row, draw: ({ text }) => say(row, text) };
   });
   return {
-    draw({ state }) {
-      const told = [...(state.stopped === null ? [] : [words.alarms.stopped(state.stopped)]), ...state.alarms.map(words.alarms.one)];
+    draw({ state, misread }) {
+      const stopped = state.stopped === null ? [] : [words.alarms.stopped(state.stopped)];
+      const told = [...stopped, ...state.alarms.map(words.alarms.one), ...(misread === null ? [] : [words.alarms.misread(misread)])];
       alarmRows.draw([...new Set(told)]);
       mark(root, 'data-alarm', told.length > 0 ? 'true' : null);
       none.hidden = told.length > 0;
