@@ -117,7 +117,7 @@ function seenWords({ name, east_m, depth_m, heard }: Seen): string {
 /** Say what one audience sees; `grid` is the step of its plan in words, '' where it has none. */
 export function describeSight(audience: Audience, grid: string): string {
   const say = drawn.sight;
-  const { sees, name, lag_s } = audience;
+  const { sees, name } = audience;
   const vehicles = sees === null || sees.vehicles.length === 0 ? `${say.nothing}.` : sees.vehicles.map(seenWords).join(' ');
-  return say.label(name, late(lag_s), vehicles, grid === '' ? '' : say.grid(grid)).trim();
+  return say.label(name, lateWords(audience), vehicles, grid === '' ? '' : say.grid(grid)).trim();
 }

@@ -57,8 +57,10 @@ export function groundOf(state: State, tracks: Tracks, shown: Shown): Bounds | n
   const near = typeof shown === 'object' ? state.vehicles.find(({ name }) => name === shown.near) : undefined;
   const centre = near ? placeOf(near) : null;
   if (centre) return around(centre);
-  const found = [...circlesOf(state, tracks, shown !== 'everything')];
-  return found.length === 0 ? null : rounded(holding(found));
+  const found = new Extent();
+  for (const line of Object.values(tracks.exact)) found.take(line);
+  for (const { at, radius_m } of circlesOf(state, tracks, shown !== 'everything')) found.hold(at[0], at[1], radius_m);
+  return found.rounded();
 }
 
 /** The ground around a vehicle: it moves on in steps, not with every fix. */
@@ -68,7 +70,6 @@ function around([east_m, north_m]: Place): Bounds {
 }
 
 function* circlesOf(state: State, tracks: Tracks, isTracksAlone: boolean): Generator<Circle> {
-  for (const line of Object.values(tracks.exact)) for (const [, east, north] of line) yield { at: [east, north], radius_m: 0 };
   for (const vehicle of state.vehicles) {
     const at = placeOf(vehicle);
     if (at) yield { at, radius_m: tracks.ring_m };
@@ -83,16 +84,29 @@ function* circlesOf(state: State, tracks: Tracks, isTracksAlone: boolean): Gener
   }
 }
 
-/** Return the bounds of circles, of which there is at least one. */
-export function holding(circles: Iterable<Circle>): Bounds {
-  let [west, east, south, north] = [Infinity, -Infinity, Infinity, -Infinity];
-  for (const { at, radius_m } of circles) {
-    west = Math.min(west, at[0] - radius_m);
-    east = Math.max(east, at[0] + radius_m);
-    south = Math.min(south, at[1] - radius_m);
-    north = Math.max(north, at[1] + radius_m);
+/** The bounds of all that was held. */
+export class Extent {
+  private west = Infinity;
+  private east = -Infinity;
+  private south = Infinity;
+  private north = -Infinity;
+
+  hold(east_m: number, north_m: number, radius_m = 0): void {
+    if (east_m - radius_m < this.west) this.west = east_m - radius_m;
+    if (east_m + radius_m > this.east) this.east = east_m + radius_m;
+    if (north_m - radius_m < this.south) this.south = north_m - radius_m;
+    if (north_m + radius_m > this.north) this.north = north_m + radius_m;
   }
-  return { west, east, south, north };
+
+  take(line: readonly TrackPoint[]): void {
+    for (const point of line) this.hold(point[1], point[2]);
+  }
+
+  /** The bounds in round metres; null where nothing was held. */
+  rounded(): Bounds | null {
+    const { west, east, south, north } = this;
+    return east < west ? null : rounded({ west, east, south, north });
+  }
 }
 
 /** Widen bounds to round metres. */
@@ -104,9 +118,10 @@ export function rounded({ west, east, south, north }: Bounds): Bounds {
 
 /** What an audience sees, all of its vehicles in one frame; null where none has a place. */
 export function groundSeen(lines: Readonly<Record<string, readonly TrackPoint[]>>, now: readonly Place[]): Bounds | null {
-  const circles: Circle[] = now.map((at) => ({ at, radius_m: 0 }));
-  for (const line of Object.values(lines)) for (const [, east, north] of line) circles.push({ at: [east, north], radius_m: 0 });
-  return circles.length === 0 ? null : rounded(holding(circles));
+  const found = new Extent();
+  for (const [east, north] of now) found.hold(east, north);
+  for (const line of Object.values(lines)) found.take(line);
+  return found.rounded();
 }
 
 /** A gap of so many times what is usual between two points, and of at least that long, breaks the line. */

@@ -12,7 +12,7 @@ import { gridStep, planScale, type Bounds, type PlanScale } from '../../../src/s
 import { actionWords, describePlan, describeSight, lateWords, QUIET_S, verdictWords } from '../describe';
 import { drawn } from '../drawn_words';
 import { groundOf, groundSeen, placedTargets, placeOf, type Shown } from '../ground';
-import { Paper, type DeskPen } from '../paper';
+import { Paper, paletteOf, type DeskPen, type Palette } from '../paper';
 import { circle, covered, grid, gridNumbers, names, northArrow, notice, planned, ship, target, vehicle, way, zone, type Named } from '../plan_ink';
 import { US } from '../spans';
 import type { Audience, Place, State, Tracks, Vehicle } from '../state';
@@ -42,8 +42,9 @@ export function create(root: HTMLElement, { sees = root }: Options = {}): Plan {
   let last: [State, Tracks | null] | null = null;
   const redraw = (): void => {
     if (!last) return;
-    exact.draw(...last);
-    sights.draw(...last);
+    const palette = paletteOf(exact.figure);
+    exact.draw(palette, ...last);
+    sights.draw(palette, ...last);
   };
   exact.chooser.addEventListener('change', redraw);
   return {
@@ -73,8 +74,8 @@ class Exact {
     this.paper = new Paper(sheet, true, resized);
   }
 
-  draw(state: State, tracks: Tracks | null): void {
-    const pen = this.paper.pen();
+  draw(palette: Palette, state: State, tracks: Tracks | null): void {
+    const pen = this.paper.pen(palette);
     this.offer(state.vehicles);
     this.paper.label(describePlan(state, tracks));
     if (!pen) return;
@@ -82,7 +83,7 @@ class Exact {
     const scale = ground && planScale(ground, pen.width, pen.height, 26, LEAST_M);
     const step_m = scale && gridStep(scale.pixelsPerMetre, GRID_PIXELS);
     saySet(this.foot, step_m === null ? '' : [drawn.plan.caption(exactLength(step_m)), ...keysOf(state, tracks as Tracks)].join(' '));
-    this.paper.renew([tracks, JSON.stringify([ground, seenOn(state)])], (ready) => {
+    this.paper.renew(palette, [tracks, JSON.stringify([ground, seenOn(state)])], (ready) => {
       if (!tracks || !scale || step_m === null) return notice(ready, drawn.plan.nothing);
       grid(ready, scale, step_m);
       inkGround(ready, scale, state, tracks);
@@ -203,13 +204,13 @@ class Sights {
     this.section = element('section', { class: 'plan-sights' }, element('h2', {}, drawn.sight.heading), element('p', { class: 'plan-foot' }, drawn.sight.rule), this.list);
   }
 
-  draw(state: State, tracks: Tracks | null): void {
+  draw(palette: Palette, state: State, tracks: Tracks | null): void {
     const names_ = new Set(state.audiences.map(({ name }) => name));
     for (const [name, sight] of this.shown) if (!names_.has(name)) this.drop(name, sight);
     const index = new Map(state.vehicles.map(({ name }, i) => [name, i] as const));
     for (const audience of state.audiences) {
       const sight = this.shown.get(audience.name) ?? this.add(audience.name);
-      sight.draw(audience, tracks, index);
+      sight.draw(palette, audience, tracks, index);
     }
   }
 
@@ -249,11 +250,11 @@ class Sight {
     this.paper = new Paper(sheet, true, resized);
   }
 
-  draw(audience: Audience, tracks: Tracks | null, index: ReadonlyMap<string, number>): void {
+  draw(palette: Palette, audience: Audience, tracks: Tracks | null, index: ReadonlyMap<string, number>): void {
     say(this.name, audience.name);
     saySet(this.late, lateWords(audience));
     mark(this.figure, 'data-state', audience.state);
-    const pen = this.paper.pen();
+    const pen = this.paper.pen(palette);
     const lines = tracks?.sees[audience.name] ?? NO_LINES;
     const seen = audience.sees?.vehicles ?? [];
     const ground = this.groundOf(lines, seen.map(placeOf).filter((at) => at !== null));
@@ -262,7 +263,7 @@ class Sight {
     const words = step_m === null ? '' : exactLength(step_m);
     this.paper.label(describeSight(audience, words));
     say(this.foot, words === '' ? '' : drawn.sight.grid(words));
-    this.paper.renew([tracks, JSON.stringify([ground, seen])], (ready) => {
+    this.paper.renew(palette, [tracks, JSON.stringify([ground, seen])], (ready) => {
       if (!scale || step_m === null) return notice(ready, seen.length === 0 ? drawn.sight.nothing : drawn.sight.noTrack);
       grid(ready, scale, step_m);
       for (const [name, line] of Object.entries(lines)) way(ready, scale, line, index.get(name) ?? 0, Infinity, SILENCE_S);
