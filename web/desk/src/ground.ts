@@ -6,7 +6,7 @@
  */
 
 import { roundStep, type Bounds } from '../../src/scale';
-import type { Place, State, TrackPoint, Tracks, Vehicle } from './state';
+import type { Place, State, TrackPoint, Tracks, Vehicle, Zone } from './state';
 
 /** WGS 84: semi-major axis in metres, flattening (NIMA TR8350.2, table 3.1). */
 const A_M = 6_378_137;
@@ -30,6 +30,25 @@ export function metresFrom(origin: Place, [latitude_deg, longitude_deg]: Place):
   return [across * Math.cos(turn) + along * Math.sin(turn), along * Math.cos(turn) - across * Math.sin(turn)];
 }
 
+/** Return the place (latitude_deg, longitude_deg) that lies so many metres east and north of `origin`: the way back. */
+export function placeFrom(origin: Place, [east_m, north_m]: Place): Place {
+  let place = origin;
+  for (let step = 0; step < 4; step += 1) {
+    const [east, north] = metresFrom(origin, place);
+    const w2 = 1 - E2 * Math.sin(RAD * place[0]) ** 2;
+    const dLatitude = (north_m - north) / ((A_M * (1 - E2)) / w2 ** 1.5);
+    const dLongitude = (east_m - east) / ((A_M / Math.sqrt(w2)) * Math.cos(RAD * place[0]));
+    place = [place[0] + dLatitude / RAD, ((place[1] + dLongitude / RAD + 540) % 360) - 180];
+  }
+  return place;
+}
+
+/** Distance in metres and direction in degrees from one place of the desk to another. */
+export function wayTo([fromEast, fromNorth]: Place, [east, north]: Place): { readonly distance_m: number; readonly azimuth_deg: number } {
+  const [dEast, dNorth] = [east - fromEast, north - fromNorth];
+  return { distance_m: Math.hypot(dEast, dNorth), azimuth_deg: ((Math.atan2(dEast, dNorth) / RAD) + 360) % 360 };
+}
+
 /** What of the plan is to be seen: all there is, the tracks and targets, or the ground around one vehicle. */
 export type Shown = 'everything' | 'tracks' | { readonly near: string };
 
@@ -50,6 +69,30 @@ export function placedTargets({ targets }: State, { origin }: Tracks): readonly 
     const { latitude_deg, longitude_deg } = target;
     return latitude_deg === null || longitude_deg === null ? [] : [{ ...target, at: metresFrom(origin, [latitude_deg, longitude_deg]) }];
   });
+}
+
+/** Return the target within `reach_m` of a place, the nearest; null where there is none. */
+export function targetAt(state: State, tracks: Tracks, at: Place, reach_m: number): State['targets'][number] | null {
+  const near = placedTargets(state, tracks).map((target) => ({ target, away: wayTo(at, target.at).distance_m }));
+  const found = near.filter(({ away }) => away <= reach_m).toSorted((one, other) => one.away - other.away);
+  return found[0]?.target ?? null;
+}
+
+/** Return the zones, with their margins, that a place lies in. */
+export function zonesAt(zones: readonly Zone[], at: Place): readonly Zone[] {
+  return zones.filter((zone) => {
+    const centre = placeOf(zone);
+    return centre !== null && wayTo(centre, at).distance_m <= zone.radius_m + zone.margin_m;
+  });
+}
+
+/** Return the vehicle nearest to a place, of those that have one. */
+export function nearestVehicle(vehicles: readonly Vehicle[], at: Place): { readonly name: string; readonly at: Place } | null {
+  const placed = vehicles.flatMap((one) => {
+    const own = placeOf(one);
+    return own ? [{ name: one.name, at: own }] : [];
+  });
+  return placed.toSorted((one, other) => wayTo(one.at, at).distance_m - wayTo(other.at, at).distance_m)[0] ?? null;
 }
 
 /** Return the ground that the sheet has to hold; null where nothing has a place yet. */

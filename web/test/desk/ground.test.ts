@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { Extent, groundOf, groundSeen, metresFrom, piecesOf, placedTargets, rounded } from '../../desk/src/ground';
+import { Extent, groundOf, groundSeen, metresFrom, piecesOf, placedTargets, placeFrom, rounded, targetAt, wayTo, zonesAt } from '../../desk/src/ground';
 import { readState, readTracks, type TrackPoint } from '../../desk/src/state';
 import { PLACES } from './places';
 import { STATE, TRACKS } from './states';
@@ -12,6 +12,13 @@ describe('metres from the origin', () => {
     for (const [origin, place, east, north] of PLACES) {
       const [x, y] = metresFrom(origin, place);
       expect(Math.hypot(x - east, y - north), `${origin} ${place}`).toBeLessThan(0.05);
+    }
+  });
+
+  test('lead back to the place, to five centimetres', () => {
+    for (const [origin, place, east, north] of PLACES) {
+      const [x, y] = metresFrom(place, placeFrom(origin, [east, north]));
+      expect(Math.hypot(x, y), `${origin} ${place}`).toBeLessThan(0.05);
     }
   });
 
@@ -86,6 +93,22 @@ describe('targets', () => {
     expect(east).toBeCloseTo(65.2, 0);
     expect(placedTargets({ ...state, targets: state.targets.map((one) => ({ ...one, latitude_deg: null })) }, tracks)).toEqual([]);
     expect(placedTargets(state, { ...tracks, origin: null })).toEqual([]);
+  });
+});
+
+describe('what lies at a place', () => {
+  test('is the nearest target within reach, and every zone with its margin', () => {
+    const at = placedTargets(state, tracks)[0]?.at ?? [0, 0];
+    expect(targetAt(state, tracks, [at[0] + 4.9, at[1]], 5)?.name).toBe('T1');
+    expect(targetAt(state, tracks, [at[0] + 5.1, at[1]], 5)).toBeNull();
+    expect([59.9, 60.1].map((away) => zonesAt(state.zones, [90 + away, -60]).map(({ name }) => name))).toEqual([['stern'], []]);
+    expect(zonesAt(state.zones.map((one) => ({ ...one, east_m: null })), [90, -60])).toEqual([]);
+  });
+
+  test('is told by distance and direction from north clockwise', () => {
+    const ways = [[0, 10], [10, 0], [0, -10], [-10, 0], [3, 4]] as const;
+    expect(ways.map((to) => Math.round(wayTo([0, 0], to).azimuth_deg))).toEqual([0, 90, 180, 270, 37]);
+    expect(wayTo([1, 1], [4, 5]).distance_m).toBe(5);
   });
 });
 
