@@ -87,6 +87,8 @@ export const drawn = {
     everything: 'everything',
     tracks: 'the tracks',
     near: (name: string) => `close to ${name}`,
+    here: (east: string, north: string) => `Here: ${east}, ${north}`,
+    from: (m: string, direction: string, name: string) => `${m} from ${name}, direction ${direction}`,
     verdicts: { 'unchecked': 'unchecked', 'rock': 'rock', 'modern debris': 'modern debris', 'of interest': 'of interest', 'withheld': 'withheld' } as Readonly<Record<string, string>>,
   },
 
