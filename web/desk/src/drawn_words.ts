@@ -83,9 +83,9 @@ export const drawn = {
       zone: 'hatched: zone, with its margin around it',
       tether: 'thin line to the ship: tether',
     },
-    show: 'Show',
-    everything: 'everything',
-    tracks: 'the tracks',
+    show: 'What the plan shows',
+    everything: 'all of it',
+    tracks: 'tracks and targets',
     near: (name: string) => `close to ${name}`,
     here: (east: string, north: string) => `Here: ${east}, ${north}`,
     from: (m: string, direction: string, name: string) => `${m} from ${name}, direction ${direction}`,
@@ -94,7 +94,7 @@ export const drawn = {
 
   sight: {
     heading: 'What each audience sees',
-    rule: 'Drawn from what was released. Their plans have no place and no north: up is not north, and zero is nowhere.',
+    rule: 'Drawn from what was released: it has no place, and up is not north.',
     late: (name: string, state: string | null, late: string) => [name, state, late].filter(Boolean).join(', '),
     nothing: 'nothing to see yet',
     noTrack: 'no track is shown',
