@@ -39,14 +39,14 @@ export const drawn = {
     cutThis: 'Cut this',
     cutSpan: (span: string) => `Cut these ${span}`,
     letGo: 'Let go',
-    effect: 'A cut takes away, for good and for every audience, what isn’t out yet.',
+    effect: 'A cut takes away for good what isn’t out yet.',
     tooLate: 'All of it is out everywhere: a cut would take away nothing.',
   },
 
   out: {
     none: 'none of it is out',
     all: 'all of it is out',
-    first: (span: string) => `the first ${span} is`,
+    first: (span: string) => `the first ${span} is out`,
     of: (names: string, what: string) => `${names}: ${what}`,
   },
 
