@@ -91,7 +91,7 @@ export function takenUp(chosen: Chosen, at_us: number, slop_us: number, reach: R
   const end = grabbed(chosen, at_us, slop_us);
   if (end === 'mark') return chosen;
   if (end === 'stays') return { mark_us: chosen.stays_us, stays_us: chosen.mark_us };
-  const start_us = within(at_us, reach);
+  const start_us = within(Math.round(at_us), reach);
   return { mark_us: start_us, stays_us: start_us };
 }
 

@@ -102,11 +102,14 @@ export interface Form {
   readonly answer: HTMLOutputElement;
 }
 
-/** A form: pressed, or Enter in one of its fields, makes a decision and sends it; what was taken is emptied by `after`. */
+/**
+ * A form: pressed, or Enter in one of its fields, makes a decision and sends it; what was taken is emptied by `after`.
+ * Fields that have a place already, as in a part that can be folded away, keep it.
+ */
 export function form(hands: Hands, fields: readonly Field[], press: HTMLButtonElement, make: (fields: Fields) => Made, after: () => void, ...more: readonly Node[]): Form {
   const answer = told();
   press.type = 'submit';
-  const root = element('form', { novalidate: '' }, ...fields.map(({ root: one }) => one), ...more, press, answer);
+  const root = element('form', { novalidate: '' }, ...fields.map(({ root: one }) => one).filter((one) => one.parentElement === null), ...more, press, answer);
   root.addEventListener('submit', (event) => {
     event.preventDefault();
     void submit();

@@ -7,7 +7,7 @@
 import { angle, depth, length, number, span } from '../../src/format';
 import { intervalOf, markOf, type Chosen } from './chosen';
 import { drawn } from './drawn_words';
-import { placedTargets, placeOf } from './ground';
+import { nearestVehicle, placedTargets, placeOf, targetAt, wayTo, zonesAt } from './ground';
 import { canStillCut, outAt } from './out';
 import { ago, exactly, late, US } from './spans';
 import type { Annotation, Audience, Place, Seen, State, Tracks, Vehicle } from './state';
@@ -108,6 +108,23 @@ export function describePlan(state: State, tracks: Tracks | null): string {
   return say.label(vehicles, more.filter(Boolean).join(' ')).trim();
 }
 
+/** Say what lies where the pointer is: metres, the target or zone there, and the way from the nearest vehicle. */
+export function hereWords(at: Place, reach_m: number, state: State, tracks: Tracks): string {
+  const say = drawn.plan;
+  const target = targetAt(state, tracks, at, reach_m);
+  const from = nearestVehicle(state.vehicles, at);
+  const way = from && wayTo(from.at, at);
+  const parts = [
+    target ? say.target(target.name, verdictWords(target.verdict)) : '',
+    ...zonesAt(state.zones, at).map(({ name, action }) => say.zone(name, actionWords(action))),
+    from && way ? say.from(length(way.distance_m), bearing(way.azimuth_deg), from.name) : '',
+  ].filter(Boolean);
+  return `${say.here(east(at[0]), north(at[1]))}${parts.map((part) => `; ${part}`).join('')}.`;
+}
+
+/** A direction in three figures, as it is said at sea. */
+const bearing = (azimuth_deg: number): string => `${String(Math.round(azimuth_deg) % 360).padStart(3, '0')}°`;
+
 function seenWords({ name, east_m, depth_m, heard }: Seen): string {
   const say = drawn.sight;
   const more = `${depth_m === null ? '' : say.depth(depth(depth_m))}${heard ? '' : say.silent}`;
@@ -117,7 +134,7 @@ function seenWords({ name, east_m, depth_m, heard }: Seen): string {
 /** Say what one audience sees; `grid` is the step of its plan in words, '' where it has none. */
 export function describeSight(audience: Audience, grid: string): string {
   const say = drawn.sight;
-  const { sees, name, lag_s } = audience;
+  const { sees, name } = audience;
   const vehicles = sees === null || sees.vehicles.length === 0 ? `${say.nothing}.` : sees.vehicles.map(seenWords).join(' ');
-  return say.label(name, late(lag_s), vehicles, grid === '' ? '' : say.grid(grid)).trim();
+  return say.label(name, lateWords(audience), vehicles, grid === '' ? '' : say.grid(grid)).trim();
 }

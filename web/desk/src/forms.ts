@@ -63,9 +63,10 @@ export function say(fields: Fields, audiences: readonly string[], isHeld: boolea
   }));
 }
 
-const SIGMAS = ['bearing_sigma_deg', 'range_sigma_m', 'heading_sigma_deg', 'place_sigma_m', 'depression_deg', 'depression_sigma_deg'];
+const SIGMAS = ['bearing_sigma_deg', 'range_sigma_m', 'heading_sigma_deg', 'place_sigma_m'];
+const DEPRESSION = ['depression_deg', 'depression_sigma_deg'];
 
-/** Mark a target; with a bearing or a range it is a sighting, which needs both. */
+/** Mark a target; with a bearing or a range it is a sighting, which needs both, and how well all of it is known. */
 export function target(fields: Fields): Made {
   return made(() => {
     const basis = { do: 'target', name: needed(fields, 'name'), verdict: needed(fields, 'verdict'), vehicle: chosen(fields, 'vehicle') };
@@ -75,7 +76,8 @@ export function target(fields: Fields): Made {
       bearing_deg: figure(fields, 'bearing_deg'),
       range_m: figure(fields, 'range_m'),
       range_is: needed(fields, 'range_is'),
-      ...optional(fields, SIGMAS, figure),
+      ...Object.fromEntries(SIGMAS.map((name) => [name, figure(fields, name)])),
+      ...(written(fields, 'depression_deg') === '' ? {} : Object.fromEntries(DEPRESSION.map((name) => [name, figure(fields, name)]))),
     };
     return { ...basis, sighting };
   });
@@ -118,10 +120,10 @@ export function programme(fields: Fields): Made {
 
 /** Cut the last so much, up to `now_us`, the ship's own moment; the record begins at zero. */
 export function cutLast(fields: Fields, now_us: number): Made {
-  return made(() => ({ do: 'cut', from_us: Math.max(0, now_us - time(fields, 'last') * 1e6), to_us: now_us }));
+  return made(() => ({ do: 'cut', from_us: Math.max(0, Math.round(now_us - time(fields, 'last') * 1e6)), to_us: now_us }));
 }
 
 /** Release early what is older than so much. */
 export function early(audience: string, fields: Fields, now_us: number): Made {
-  return made(() => ({ do: 'early', audience, upto_us: Math.max(0, now_us - time(fields, 'since') * 1e6) }));
+  return made(() => ({ do: 'early', audience, upto_us: Math.max(0, Math.round(now_us - time(fields, 'since') * 1e6)) }));
 }

@@ -34,6 +34,8 @@ export interface Heard {
   line(line: Line): void;
   state(state: State): void;
   tracks(tracks: Tracks): void;
+  /** The tracks can't be read, for a reason. */
+  misread(why: string): void;
 }
 
 export class Link {
@@ -130,8 +132,9 @@ export class Link {
     try {
       const { status, value } = await this.ports.read('/tracks');
       if (status === 200 && !this.isClosed) this.heard.tracks(readTracks(value));
-    } catch {
-      // The stream says that the ship is away, and asks again; the tracks come with it.
+    } catch (fault) {
+      // That the ship is away, the stream says; but tracks that can't be read are nobody else's to tell.
+      if (fault instanceof Misread) this.heard.misread(fault.message);
     }
     if (this.isClosed) return;
     this.stopTracks();

@@ -1,8 +1,8 @@
-/** Day or night: chosen here, or as the computer is set. Pure. */
+/** Day or night: as chosen, and until then as the computer is set. Pure. */
 
-export type Look = 'auto' | 'day' | 'night';
+export type Look = 'day' | 'night';
 
-export const isLook = (name: string | null): name is Look => name === 'auto' || name === 'day' || name === 'night';
+export const isLook = (name: string | null): name is Look => name === 'day' || name === 'night';
 
 /** Return the look that is drawn. */
-export const lookDrawn = (look: Look, prefersDark: boolean): 'day' | 'night' => (look === 'auto' ? (prefersDark ? 'night' : 'day') : look);
+export const lookDrawn = (chosen: Look | null, prefersDark: boolean): Look => chosen ?? (prefersDark ? 'night' : 'day');

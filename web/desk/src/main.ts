@@ -5,6 +5,7 @@ import { element, mark } from '../../src/dom';
 import { readAnswer, readFindings, type Answer } from './answers';
 import * as browser from './browser';
 import type { Decision } from './forms';
+import { heading } from './controls';
 import { keyed } from './keys';
 import { Link, type Line } from './link';
 import { isLook, lookDrawn, type Look } from './look';
@@ -19,6 +20,8 @@ import * as standing from './panels/standing';
 import type { Hands, Panel, Shown } from './shown';
 import type { State, Tracks } from './state';
 import { Stopper } from './stop';
+import * as plan from './views/plan';
+import * as ribbon from './views/ribbon';
 import { words } from './words';
 
 const TICK_S = 0.5;
@@ -26,10 +29,11 @@ const TICK_S = 0.5;
 class Desk {
   private state: State | null = null;
   private tracks: Tracks | null = null;
+  private misread: string | null = null;
   private line: Line = { kind: 'asking' };
   private heard_s = 0;
   private who = browser.kept('who') ?? '';
-  private look: Look;
+  private look: Look | null;
   private lettersOn = browser.kept('letters') !== 'off';
   private token = browser.tokenTaken() ?? '';
   private readonly stopper: Stopper;
@@ -42,7 +46,7 @@ class Desk {
 
   constructor() {
     const look = browser.kept('look');
-    this.look = isLook(look) ? look : 'auto';
+    this.look = isLook(look) ? look : null;
     this.stopper = new Stopper({
       ...browser.clock,
       send: () => browser.postStop(this.token, this.who || words.who.unnamed),
@@ -60,7 +64,7 @@ class Desk {
       tryNow: () => this.link?.now(),
       who: () => this.who,
       setWho: (who) => browser.keep('who', (this.who = who)),
-      look: () => this.look,
+      look: () => lookDrawn(this.look, browser.prefersDark()),
       setLook: (chosen) => {
         browser.keep('look', (this.look = chosen));
         this.draw();
@@ -77,6 +81,7 @@ class Desk {
     const panels = [
       heads.alarms(at('alarms')),
       this.rail,
+      drawings(this.rail),
       side.create(at('side')),
       says.create(tell, hands),
       says.waiting(tell, hands),
@@ -116,7 +121,8 @@ class Desk {
     this.link = new Link(browser.linkPorts(token), {
       line: (line) => this.lineIs(line),
       state: (state) => this.heardState(state),
-      tracks: (tracks) => (this.tracks = tracks),
+      tracks: (tracks) => ([this.tracks, this.misread] = [tracks, null]),
+      misread: (why) => (this.misread = why),
     });
     this.link.open();
   }
@@ -155,8 +161,8 @@ class Desk {
 
   private draw(): void {
     const now_s = browser.clock.now_s();
-    const { state, tracks, line, heard_s } = this;
-    const shown: Shown | null = state && { state, tracks, line, heard_s, now_s, stop: this.stopper.stop };
+    const { state, tracks, line, heard_s, misread } = this;
+    const shown: Shown | null = state && { state, tracks, misread, line, heard_s, now_s, stop: this.stopper.stop };
     mark(document.documentElement, 'data-look', lookDrawn(this.look, browser.prefersDark()));
     mark(document.body, 'data-line', line.kind);
     mark(document.body, 'data-stop', this.stopper.stop.kind);
@@ -173,6 +179,22 @@ function titleState({ state, line }: Shown): string {
   if (line.kind !== 'heard') return words.line.asking;
   if (state.alarms.length > 0) return words.alarms.title;
   return state.audiences.every(({ held }) => held) ? words.hold.allHeld : state.dive.under_way ? words.dive.underWaySince : words.dive.none;
+}
+
+/** The plans and the time ribbon; what is chosen on the ribbon can be cut there and from the rail. */
+function drawings(rail: rails.Rail): Panel {
+  const plans = plan.create(at('plan'), { sees: at('sees') });
+  at('ribbon').append(heading('ribbon', words.drawings.ribbon));
+  const time = ribbon.create(at('ribbon'), {
+    onSelect: (from_us, to_us) => rail.select(from_us === null || to_us === null ? null : { from_us, to_us }),
+    onCut: (from_us, to_us) => rail.cut({ from_us, to_us }),
+  });
+  return {
+    draw({ state, tracks }) {
+      plans.draw(state, tracks);
+      time.draw(state, tracks);
+    },
+  };
 }
 
 function at(id: string): HTMLElement {

@@ -60,11 +60,16 @@ export function northArrow(pen: DeskPen, letter: string): void {
   write(pen, letter, x, 14, { ...NAME, align: 'center' });
 }
 
+/** Trace a piece of a track, all of whose points have a place; those that would fall on the pixel of the one before are passed over. */
 function trace({ context }: DeskPen, scale: PlanScale, track: readonly TrackPoint[], from: number, to: number): void {
+  let [lastX, lastY] = [NaN, NaN];
   for (let i = from; i < to; i += 1) {
-    const [, east, north] = track[i] as TrackPoint;
-    if (i === from) context.moveTo(scale.x(east), scale.y(north));
-    else context.lineTo(scale.x(east), scale.y(north));
+    const point = track[i] as TrackPoint;
+    const [x, y] = [scale.x(point[1] as number), scale.y(point[2] as number)];
+    if (i === from) context.moveTo(x, y);
+    else if (i < to - 1 && Math.abs(x - lastX) + Math.abs(y - lastY) < 0.75) continue;
+    else context.lineTo(x, y);
+    [lastX, lastY] = [x, y];
   }
 }
 
@@ -73,11 +78,12 @@ export function way(pen: DeskPen, scale: PlanScale, track: readonly TrackPoint[]
   const { context, ink } = pen;
   const turn = track.findIndex(([at]) => at > late);
   const split = turn < 0 ? track.length : turn;
+  const pieces = piecesOf(track, longGap);
   context.strokeStyle = ink.accent;
-  for (const [width, first, last] of [[1.25, 0, split], [2.75, Math.max(0, split - 1), track.length]] as const) {
+  context.setLineDash(dash(vehicle));
+  for (const [width, first, last] of [[1.25, 0, split], [2.75, Math.max(0, split - 1), turn < 0 ? 0 : track.length]] as const) {
     context.beginPath();
-    for (const [from, to] of piecesOf(track, longGap)) trace(pen, scale, track, Math.max(from, first), Math.min(to, last));
-    context.setLineDash(dash(vehicle));
+    for (const [from, to] of pieces) trace(pen, scale, track, Math.max(from, first), Math.min(to, last));
     context.lineWidth = width;
     context.stroke();
   }

@@ -10,6 +10,8 @@ import type { Stop } from './stop';
 export interface Shown {
   readonly state: State;
   readonly tracks: Tracks | null;
+  /** Why the tracks can't be read; null where they can. */
+  readonly misread: string | null;
   readonly line: Line;
   readonly stop: Stop;
   readonly now_s: number;

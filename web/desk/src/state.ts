@@ -5,7 +5,7 @@
  * are microseconds of the embargo clock, lengths metres, angles degrees; what isn't known is null, never a number.
  */
 
-import { fields, flag, list, named, num, oneOf, orNull, row, text, whole, type Read } from './reading';
+import { fields, flag, list, named, num, oneOf, orNull, row, text, whole, type Read, type Reader } from './reading';
 
 const place = row(num, num);
 const between = { from_us: whole, to_us: whole };
@@ -72,7 +72,7 @@ const seen = fields({
   heard: flag,
 });
 
-const sees = fields({ age_s: num, dive_time_s: num, vehicles: list(seen) });
+const sees = fields({ age_s: orNull(num), dive_time_s: num, vehicles: list(seen) });
 
 const audience = fields({
   name: text,
@@ -115,7 +115,7 @@ const feed = fields({
   station: orNull(station),
 });
 
-const journal = fields({ rows: whole, bytes: whole, free_bytes: whole, fault: orNull(text), fills_in_s: orNull(num) });
+const journal = fields({ rows: whole, bytes: whole, free_bytes: orNull(whole), fault: orNull(text), fills_in_s: orNull(num) });
 const link = fields({ connections: whole, followers: whole, bits_per_s: num, words: text });
 
 const waiting = fields({
@@ -187,9 +187,14 @@ const state = fields({
   legs: list(text),
 });
 
-/** A moment, metres east and north, and the depth where it is known. */
-const fix = row(num, num, num, orNull(num));
+/** A moment, metres east and north, and the depth; without a place where none was told, which breaks the line there. */
+const fix = row(num, orNull(num), orNull(num), orNull(num));
 const lines = named(list(fix));
+
+/** What was said; where the ship doesn't know any more when, it has no place in time and is left out. */
+type Said = Omit<Read<typeof said>, 'at_us'> & { readonly at_us: number };
+const said = fields({ at_us: orNull(whole), text, out: list(text) });
+const annotations: Reader<readonly Said[]> = (value, at) => list(said)(value, at).filter((one): one is Said => one.at_us !== null);
 
 const tracks = fields({
   origin: orNull(place),
@@ -200,7 +205,7 @@ const tracks = fields({
   ring_m: num,
   covered: list(list(place)),
   plan: orNull(list(place)),
-  annotations: list(fields({ at_us: whole, text, out: list(text) })),
+  annotations,
 });
 
 export type State = Read<typeof state>;

@@ -12,10 +12,13 @@ import { drawn } from './drawn_words';
 import { late, US } from './spans';
 import type { Audience, State } from './state';
 
-const LEAST_S = 600;
+const LEAST_S = 60;
 /** What is out everywhere already takes at least this share of the ribbon: one sees the band begin. */
 const BEFORE = 0.12;
-const ROUND_S = [600, 900, 1_200, 1_800, 2_700, 3_600, 4_500, 5_400, 7_200, 9_000, 10_800];
+const ROUND_S = [60, 90, 120, 180, 300, 450, 600, 900, 1_200, 1_800, 2_700, 3_600, 4_500, 5_400, 7_200, 9_000, 10_800];
+
+/** On a ribbon no longer than this an arrow key moves by single seconds. */
+const SHORT_S = 900;
 
 /** Return how long the ribbon is that holds `longest_s` and some of what was before. */
 export function ribbonSpan(longest_s: number): number {
@@ -37,7 +40,8 @@ export function shownTime(state: State): Interval {
 /** Return what can be chosen on the ribbon, in steps of some two pixels. */
 export function reachOf(state: State): Reach {
   const { from_us, to_us } = shownTime(state);
-  return { from_us: slowestEdge(state), to_us, step_us: clockStep((to_us - from_us) / US / 720) * US };
+  const span_s = (to_us - from_us) / US;
+  return { from_us: slowestEdge(state), to_us, step_us: (span_s <= SHORT_S ? 1 : clockStep(span_s / 720)) * US };
 }
 
 export interface Tick {
@@ -84,10 +88,11 @@ export interface Group {
   readonly text: string;
 }
 
-/** A group's text in its seat: left end of the text, and the row, of which 0 is the uppermost. */
+/** A group's text in its seat: left end and width of the text, and the row, of which 0 is the uppermost. */
 export interface Seated extends Group {
   readonly left: number;
   readonly row: number;
+  readonly wide: number;
 }
 
 const EDGES_TOUCH = 3;
@@ -129,19 +134,20 @@ function joined(groups: readonly Group[]): Group[] {
 export const edgeOn = (time: Linear, width: number, edge_us: number): number => Math.min(width - PAD, Math.max(PAD, time.to(edge_us)));
 
 /** Return the names of all edges in their seats, in as few rows as they need, and the number of those. */
-export function seatedEdges(audiences: readonly Audience[], time: Linear, width: number, measure: Measure): { seats: Seated[]; rows: number } {
+export function seatedEdges(audiences: readonly Audience[], time: Linear, width: number, measure: Measure): { seats: readonly Seated[]; rows: number } {
   const inOrder = audiences.toSorted((one, other) => one.edge_us - other.edge_us);
   let groups = joined(inOrder.map((one) => groupOf([one], edgeOn(time, width, one.edge_us))));
-  for (;;) {
-    let stuck = 0;
-    for (let rows = 1; rows <= MOST_ROWS; rows += 1) {
-      const seats = seatAll(groups, rows, width, measure);
-      if (seats.length === groups.length) return { seats, rows };
-      stuck = seats.length;
-    }
-    if (groups.length === 1) return { seats: groups.map((group) => ({ ...group, left: 0, row: 0 })), rows: 1 };
-    groups = together(groups, stuck);
+  let seats = seatAll(groups, MOST_ROWS, width, measure);
+  while (seats.length < groups.length && groups.length > 1) {
+    groups = together(groups, seats.length);
+    seats = seatAll(groups, MOST_ROWS, width, measure);
   }
+  if (seats.length < groups.length) return { seats: groups.map((group) => ({ ...group, left: 0, row: 0, wide: width })), rows: 1 };
+  for (let rows = 1; rows < MOST_ROWS; rows += 1) {
+    const fewer = seatAll(groups, rows, width, measure);
+    if (fewer.length === groups.length) return { seats: fewer, rows };
+  }
+  return { seats, rows: MOST_ROWS };
 }
 
 /** Let the group that found no seat share one with its nearer neighbour. */
@@ -155,23 +161,34 @@ function together(groups: readonly Group[], stuck: number): Group[] {
 
 /** Seat the groups from the left on; those that found a seat before one didn't. */
 function seatAll(groups: readonly Group[], rows: number, width: number, measure: Measure): Seated[] {
-  const seats: (Seated & { wide: number })[] = [];
+  const seats: Seated[] = [];
   for (const group of groups) {
-    const wide = measure(group.text);
-    const tried = Array.from({ length: rows }, (_, row) => [group.x + STEM, group.x - STEM - wide].map((left) => ({ ...group, left, row, wide }))).flat();
-    const found = tried.find((seat) => seat.left >= 0 && seat.left + wide <= width && seats.every((other) => stand(seat, wide, other, other.wide)));
+    const found = seatFor(group, measure(group.text), seats, rows, width);
     if (!found) return seats;
     seats.push(found);
   }
   return seats;
 }
 
-/** Tell whether two texts and their stems, which go from their rows down, keep clear of each other. */
-function stand(one: Seated, oneWide: number, other: Seated, otherWide: number): boolean {
-  const apart = one.row !== other.row || one.left > other.left + otherWide + GAP || other.left > one.left + oneWide + GAP;
-  return apart && !crosses(one, other, otherWide) && !crosses(other, one, oneWide);
+/** The uppermost free seat, to the right of the stem rather than to its left. */
+function seatFor(group: Group, wide: number, taken: readonly Seated[], rows: number, width: number): Seated | null {
+  for (let row = 0; row < rows; row += 1) {
+    for (const left of [group.x + STEM, group.x - STEM - wide]) {
+      const seat = { x: group.x, left, row, wide };
+      if (left >= 0 && left + wide <= width && taken.every((other) => areClear(seat, other))) return { ...group, left, row, wide };
+    }
+  }
+  return null;
 }
 
-function crosses(stem: Seated, text: Seated, wide: number): boolean {
-  return text.row >= stem.row && stem.x > text.left - 2 && stem.x < text.left + wide + 2;
+type Spot = Pick<Seated, 'x' | 'left' | 'row' | 'wide'>;
+
+/** Tell whether two texts and their stems, which go from their rows down, keep clear of each other. */
+function areClear(one: Spot, other: Spot): boolean {
+  const areApart = one.row !== other.row || one.left > other.left + other.wide + GAP || other.left > one.left + one.wide + GAP;
+  return areApart && !crosses(one, other) && !crosses(other, one);
+}
+
+function crosses(stem: Spot, text: Spot): boolean {
+  return text.row >= stem.row && stem.x > text.left - 2 && stem.x < text.left + text.wide + 2;
 }

@@ -39,7 +39,7 @@ export const words = {
     first: 'Say who decides first.',
   },
 
-  look: { label: 'Look', day: 'Day', night: 'Night', auto: 'As the computer' },
+  look: { day: 'Day look', night: 'Night look' },
 
   line: {
     asking: 'Asking the ship …',
@@ -82,7 +82,6 @@ export const words = {
     effect: 'Resume sends at once what fell due meanwhile.',
     allHeld: 'ALL HELD: nothing leaves the ship.',
     someHeld: (names: readonly string[]) => `HELD: ${and(names)}.`,
-    noneHeld: 'Nobody is held.',
   },
 
   cut: {
@@ -105,10 +104,10 @@ export const words = {
     none: 'No dive is under way.',
   },
 
-  alarms: { title: 'Alarms', none: 'No alarms.', one: (text: string) => `ALARM: ${text}`, stopped: (why: string) => `THE RELEASE STOPPED: ${why}` },
+  alarms: { title: 'Alarms', none: 'No alarms.', one: (text: string) => `ALARM: ${text}`, stopped: (why: string) => `THE RELEASE STOPPED: ${why}`, misread: (why: string) => `The plans are not up to date: this page can’t read the tracks (${why}).` },
   notices: { title: 'Notices', none: 'No notices.', count: (n: string) => `${n} to read` },
 
-  drawings: { plan: 'Now, exact', sees: 'What they see', ribbon: 'Time', table: 'Side by side' },
+  drawings: { ribbon: 'Time', table: 'Side by side' },
 
   side: {
     now: 'Now, exact',
@@ -147,7 +146,6 @@ export const words = {
     go: 'Say it',
     goHeld: 'Keep it for approval',
     later: 'Goes out as late as everything else.',
-    checking: 'Looking for places …',
     clear: 'No place found in it.',
     unread: 'Not looked through: the ship doesn’t answer.',
     found: (n: string) => (n === '1' ? 'A place was found: this won’t be taken.' : `${n} places were found: this won’t be taken.`),
@@ -181,6 +179,7 @@ export const words = {
     slant: 'slant',
     horizontal: 'horizontal',
     depression: 'Depression, °',
+    depressionHelp: 'For a slant range.',
     bearingSigma: 'Bearing ±, °',
     rangeSigma: 'Range ±, m',
     headingSigma: 'Heading ±, °',
@@ -272,7 +271,8 @@ export const words = {
     never: 'never',
     ago: (span: string) => `${span} ago`,
     none: 'none',
-    journal: (rows: string, size: string, free: string) => `Journal: ${rows} rows, ${size}; ${free} free.`,
+    journal: (rows: string, size: string) => `Journal: ${rows} rows, ${size}.`,
+    free: (size: string) => `${size} free.`,
     fault: (why: string) => `JOURNAL FAULT: ${why}`,
     fills: (span: string) => `At this pace the disk is full in ${span}.`,
     link: (connections: string, followers: string, rate: string) => `Link: ${connections} connections, ${followers} following, ${rate} out.`,

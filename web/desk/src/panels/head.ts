@@ -1,7 +1,7 @@
 /** The head of the sheet: which expedition, whether the ship is heard, who decides, which look; then alarms and notices. */
 
 import { element, mark, say } from '../../../src/dom';
-import { button, choice, Rows, textField } from '../controls';
+import { button, Rows, textField } from '../controls';
 import { span } from '../figures';
 import type { Line } from '../link';
 import type { Look } from '../look';
@@ -12,6 +12,7 @@ export interface HeadPorts {
   tryNow(): void;
   who(): string;
   setWho(who: string): void;
+  /** The look that is drawn now. */
   look(): Look;
   setLook(look: Look): void;
 }
@@ -28,18 +29,20 @@ export function create(root: HTMLElement, ports: HeadPorts): Head {
   const now = button(words.line.tryNow, { class: 'key small', hidden: '' }, ports.tryNow);
   const count = element('span', { class: 'fig line-count' });
   const who = whoPart(ports);
+  const look = lookPart(ports);
   root.append(
     element('div', { class: 'head-title' }, title, clock),
     element('div', { class: 'line-part' }, line, count, now),
-    element('div', { class: 'head-end' }, who.root, lookPart(ports)),
+    element('div', { class: 'head-end' }, who.root, look.root),
   );
   return {
     askWho: who.ask,
     draw(shown, now_line, now_s) {
       if (shown) {
-        say(title, `${words.page.title} · ${shown.state.expedition} · ${shown.state.ship}`);
+        say(title, `${shown.state.expedition} · ${shown.state.ship}`);
         say(clock, words.page.shipClock(wallTime(shown.state.clock.wall)));
       }
+      look.draw();
       say(line, sayLine(now_line));
       say(count, sayCount(now_line, shown, now_s));
       mark(line, 'data-kind', now_line.kind);
@@ -98,11 +101,11 @@ function whoPart(ports: HeadPorts): { root: HTMLElement; ask: () => void } {
   };
 }
 
-function lookPart(ports: HeadPorts): HTMLElement {
-  const looks = choice('look', words.look.label, (['auto', 'day', 'night'] as const).map((look) => [look, words.look[look]]));
-  looks.input.value = ports.look();
-  looks.input.addEventListener('change', () => ports.setLook(looks.input.value as Look));
-  return looks.root;
+/** The other look is one press away; until one was chosen, the computer's own holds. */
+function lookPart(ports: HeadPorts): { root: HTMLElement; draw: () => void } {
+  const other = (): Look => (ports.look() === 'day' ? 'night' : 'day');
+  const press = button('', { class: 'key small' }, () => ports.setLook(other()));
+  return { root: press, draw: () => say(press, words.look[other()]) };
 }
 
 /** Alarms, read aloud at once; notices, in a list that can be folded away. */
@@ -119,8 +122,9 @@ export function alarms(root: HTMLElement): Panel {
     return { root: row, draw: ({ text }) => say(row, text) };
   });
   return {
-    draw({ state }) {
-      const told = [...(state.stopped === null ? [] : [words.alarms.stopped(state.stopped)]), ...state.alarms.map(words.alarms.one)];
+    draw({ state, misread }) {
+      const stopped = state.stopped === null ? [] : [words.alarms.stopped(state.stopped)];
+      const told = [...stopped, ...state.alarms.map(words.alarms.one), ...(misread === null ? [] : [words.alarms.misread(misread)])];
       alarmRows.draw([...new Set(told)]);
       mark(root, 'data-alarm', told.length > 0 ? 'true' : null);
       none.hidden = told.length > 0;

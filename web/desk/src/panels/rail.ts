@@ -19,6 +19,8 @@ export interface Selection {
 
 export interface Rail extends Panel {
   select(selection: Selection | null): void;
+  /** Cut an interval, and say here what became of it. */
+  cut(selection: Selection): void;
   /** Say how the stop stands; also before anything was heard of the ship, so that it is never silent. */
   drawStop(stop: Stop, audiences: readonly Audience[]): void;
 }
@@ -26,13 +28,12 @@ export interface Rail extends Panel {
 export function create(root: HTMLElement, hands: Hands): Rail {
   const answer = told();
   const cut = cutPart(hands, answer);
-  const drawStop = stopPart(root, hands);
+  const drawStop = stopPart(root, hands, answer);
   const parts: Panel[] = [holdPart(root, hands, answer), cut, divePart(hands, answer, root, cut.root)];
-  root.append(answer);
-  return { draw: (shown) => parts.forEach((part) => part.draw(shown)), select: cut.select, drawStop };
+  return { draw: (shown) => parts.forEach((part) => part.draw(shown)), select: cut.select, cut: (selection) => void decided(hands, { do: 'cut', ...selection }, answer), drawStop };
 }
 
-function stopPart(root: HTMLElement, hands: Hands): Rail['drawStop'] {
+function stopPart(root: HTMLElement, hands: Hands, answer: HTMLOutputElement): Rail['drawStop'] {
   const press = element(
     'button',
     { type: 'button', class: 'stop', 'aria-keyshortcuts': 'F8 Control+Shift+Space', 'aria-describedby': 'stop-effect' },
@@ -42,7 +43,7 @@ function stopPart(root: HTMLElement, hands: Hands): Rail['drawStop'] {
   press.addEventListener('click', () => hands.stop());
   const effect = element('p', { id: 'stop-effect', class: 'help' }, words.stop.effect);
   const how = element('p', { class: 'stop-told', role: 'status' });
-  root.append(element('section', { class: 'part stop-part' }, press, effect, how));
+  root.append(element('section', { class: 'part stop-part' }, press, effect, how, answer));
   return (stop, audiences) => {
     mark(press, 'data-stop', stop.kind);
     say(how, sayStop(stop, audiences));
@@ -72,15 +73,17 @@ function holdPart(root: HTMLElement, hands: Hands, answer: HTMLOutputElement): P
   const resumeAll = button(words.hold.resumeAll, {}, () => decide('resume', null));
   const list = element('ul', { class: 'holds' });
   const held = element('p', { class: 'held-told' });
+  const effect = element('p', { class: 'help' }, words.hold.effect);
   const rows = new Rows<Audience>(list, ({ name }) => name, (audience) => holdRow(audience.name, decide));
   root.append(
-    element('section', { class: 'part', 'aria-labelledby': 'at-hold' }, heading('hold', words.hold.title), element('div', { class: 'pair' }, all, resumeAll), held, list, element('p', { class: 'help' }, words.hold.effect)),
+    element('section', { class: 'part', 'aria-labelledby': 'at-hold' }, heading('hold', words.hold.title), element('div', { class: 'pair' }, all, resumeAll), held, effect, list),
   );
   return {
     draw({ state: { audiences } }) {
       const names = audiences.filter((one) => one.held).map(({ name }) => name);
       const isAll = names.length === audiences.length && names.length > 0;
-      say(held, isAll ? words.hold.allHeld : names.length > 0 ? words.hold.someHeld(names) : words.hold.noneHeld);
+      say(held, isAll ? words.hold.allHeld : names.length > 0 ? words.hold.someHeld(names) : '');
+      effect.hidden = names.length === 0;
       mark(held, 'data-held', names.length > 0 ? 'true' : null);
       resumeAll.disabled = names.length === 0;
       rows.draw(audiences);

@@ -20,7 +20,7 @@ export function targets(root: HTMLElement, hands: Hands): Panel {
   const press = button(W.go, { class: 'key main' }, () => undefined);
   const check = checked(hands, name, () => []);
   const folded = element('details', { class: 'inner' }, element('summary', {}, W.sighting), element('div', { class: 'grid' }, ...sighting.map(({ root: one }) => one)));
-  const made = form(hands, [name, verdict, vehicle], press, (fields) => target({ ...fields, ...valuesOf(sighting) }), () => clear([name, ...sighting]), check.root, folded);
+  const made = form(hands, [name, verdict, vehicle, ...sighting], press, target, () => clear([name, ...sighting.slice(0, 2)]), check.root, folded);
   const [list, answer] = [element('ul', { class: 'cards' }), told()];
   const part = fold('targets', W.title, false, made.root, list, answer);
   root.append(part.root);
@@ -36,23 +36,23 @@ export function targets(root: HTMLElement, hands: Hands): Panel {
 }
 
 const namesOf = (state: State): readonly string[] => state.vehicles.map(({ name }) => name);
-const valuesOf = (fields: readonly Field[]): Record<string, string> => Object.fromEntries(fields.map(({ input }) => [input.name, input.value]));
 
 function clear(fields: readonly Field[]): void {
   for (const { input } of fields) if (input instanceof HTMLInputElement) input.value = '';
 }
 
+/** What goes with a bearing and a range; how well they are known is filled in as is common practice, no source. */
 function sightingFields(): readonly Field[] {
   return [
     textField('bearing_deg', W.bearing),
     textField('range_m', W.range),
-    choice('range_is', W.rangeIs, [['slant', W.slant], ['horizontal', W.horizontal]]),
-    textField('depression_deg', W.depression),
-    textField('bearing_sigma_deg', W.bearingSigma),
-    textField('range_sigma_m', W.rangeSigma),
-    textField('heading_sigma_deg', W.headingSigma),
-    textField('place_sigma_m', W.placeSigma),
-    textField('depression_sigma_deg', W.depressionSigma),
+    choice('range_is', W.rangeIs, [['horizontal', W.horizontal], ['slant', W.slant]]),
+    textField('depression_deg', W.depression, '', W.depressionHelp),
+    textField('bearing_sigma_deg', W.bearingSigma, '2'),
+    textField('range_sigma_m', W.rangeSigma, '1'),
+    textField('heading_sigma_deg', W.headingSigma, '2'),
+    textField('place_sigma_m', W.placeSigma, '5'),
+    textField('depression_sigma_deg', W.depressionSigma, '2'),
   ];
 }
 

@@ -61,7 +61,8 @@ function headRow(audiences: readonly Audience[]): HTMLTableRowElement {
 
 function drawHead(cell: HTMLTableCellElement | undefined, audience: Audience): void {
   if (!cell) return;
-  const late = audience.sees ? W.late(span(audience.sees.age_s)) : W.nothing;
+  const age_s = audience.sees?.age_s ?? null;
+  const late = age_s === null ? W.nothing : W.late(span(age_s));
   const parts = [late, W.state[audience.state], W.followers(count(audience.followers))];
   const [name, how] = [...cell.children] as HTMLElement[];
   if (name) say(name, W.sees(audience.name));

@@ -34,8 +34,9 @@ export function feeds(root: HTMLElement): Panel {
 const isTroubled = ({ station, heard_ago_s }: Feed): boolean => (station ? !station.healthy : heard_ago_s === null);
 
 function journalWords({ journal: { rows, bytes, free_bytes, fills_in_s } }: State): string {
-  const now = S.journal(count(rows), size(bytes), size(free_bytes));
-  return fills_in_s === null ? now : `${now} ${S.fills(span(fills_in_s))}`;
+  const free = free_bytes === null ? [] : [S.free(size(free_bytes))];
+  const fills = fills_in_s === null ? [] : [S.fills(span(fills_in_s))];
+  return [S.journal(count(rows), size(bytes)), ...free, ...fills].join(' ');
 }
 
 function feedRow(name: string): { root: HTMLElement; draw: (feed: Feed) => void } {

@@ -9,10 +9,10 @@ import '../drawings.css';
 import { element, mark, say, saySet } from '../../../src/dom';
 import { exactLength, number } from '../../../src/format';
 import { gridStep, planScale, type Bounds, type PlanScale } from '../../../src/scale';
-import { actionWords, describePlan, describeSight, lateWords, QUIET_S, verdictWords } from '../describe';
+import { actionWords, describePlan, describeSight, hereWords, lateWords, QUIET_S, verdictWords } from '../describe';
 import { drawn } from '../drawn_words';
-import { groundOf, groundSeen, placedTargets, placeOf, type Shown } from '../ground';
-import { Paper, type DeskPen } from '../paper';
+import { groundOf, groundSeen, placedTargets, placeFrom, placeOf, type Shown } from '../ground';
+import { Paper, paletteOf, type DeskPen, type Palette } from '../paper';
 import { circle, covered, grid, gridNumbers, names, northArrow, notice, planned, ship, target, vehicle, way, zone, type Named } from '../plan_ink';
 import { US } from '../spans';
 import type { Audience, Place, State, Tracks, Vehicle } from '../state';
@@ -23,27 +23,32 @@ export interface Plan {
   destroy(): void;
 }
 
-const GRID_PIXELS = 52;
+const GRID_PIXELS = 42;
 const SMALL_GRID = 28;
 const LEAST_M = 60;
+/** So near the pointer something counts as being under it. */
+const POINT_PIXELS = 10;
 /** A silence so long is never drawn through. */
 const SILENCE_S = 120;
 
 export interface Options {
   /** Where the small plans of what audiences see belong; beside the exact one, in the same root, unless told otherwise. */
   readonly sees?: HTMLElement;
+  /** Called with the place that was pressed on the exact plan: to be the centre of a zone, say. */
+  readonly onPlace?: (latitude_deg: number, longitude_deg: number) => void;
 }
 
-export function create(root: HTMLElement, { sees = root }: Options = {}): Plan {
-  const exact = new Exact(() => redraw());
+export function create(root: HTMLElement, { sees = root, onPlace }: Options = {}): Plan {
+  const exact = new Exact(() => redraw(), onPlace ?? null);
   const sights = new Sights(() => redraw());
   root.append(exact.figure);
   sees.append(sights.section);
   let last: [State, Tracks | null] | null = null;
   const redraw = (): void => {
     if (!last) return;
-    exact.draw(...last);
-    sights.draw(...last);
+    const palette = paletteOf(exact.figure);
+    exact.draw(palette, ...last);
+    sights.draw(palette, ...last);
   };
   exact.chooser.addEventListener('change', redraw);
   return {
@@ -65,24 +70,58 @@ class Exact {
   readonly paper: Paper;
   readonly figure: HTMLElement;
   private readonly foot = element('p', { class: 'plan-foot' });
+  private readonly here = element('p', { class: 'plan-foot plan-here' });
+  private shownNow: { readonly state: State; readonly tracks: Tracks; readonly scale: PlanScale } | null = null;
 
-  constructor(resized: () => void) {
-    const head = element('figcaption', {}, element('h2', {}, drawn.plan.title), element('label', { class: 'plan-show' }, `${drawn.plan.show} `, this.chooser));
+  constructor(resized: () => void, onPlace: Options['onPlace'] | null) {
+    const head = element('figcaption', {}, element('h2', {}, drawn.plan.title), this.chooser);
     const sheet = element('div', { class: 'plan-sheet' });
-    this.figure = element('figure', { class: 'plan-exact' }, head, sheet, this.foot);
+    this.figure = element('figure', { class: 'plan-exact' }, head, sheet, element('div', { class: 'plan-words' }, this.foot, this.here));
     this.paper = new Paper(sheet, true, resized);
+    const { canvas } = this.paper;
+    canvas.addEventListener('pointermove', (event) => this.point(event));
+    canvas.addEventListener('pointerleave', () => this.leave());
+    if (onPlace) canvas.addEventListener('click', (event) => this.press(event, onPlace));
   }
 
-  draw(state: State, tracks: Tracks | null): void {
-    const pen = this.paper.pen();
+  /** Say what lies where the pointer is; what is drawn is for all the same, so this is for the pointer alone. */
+  private point(event: PointerEvent): void {
+    const at = this.placeUnder(event);
+    if (!at || !this.shownNow) return;
+    const { state, tracks, scale } = this.shownNow;
+    saySet(this.here, hereWords(at, POINT_PIXELS / scale.pixelsPerMetre, state, tracks));
+    this.figure.classList.add('plan-pointed');
+  }
+
+  private leave(): void {
+    say(this.here, '');
+    this.figure.classList.remove('plan-pointed');
+  }
+
+  private press(event: MouseEvent, onPlace: NonNullable<Options['onPlace']>): void {
+    const at = this.placeUnder(event);
+    const origin = this.shownNow?.tracks.origin;
+    if (at && origin) onPlace(...placeFrom(origin, at));
+  }
+
+  private placeUnder(event: MouseEvent): Place | null {
+    if (!this.shownNow) return null;
+    const { left, top } = this.paper.canvas.getBoundingClientRect();
+    const { bounds, pixelsPerMetre } = this.shownNow.scale;
+    return [bounds.west + (event.clientX - left) / pixelsPerMetre, bounds.north - (event.clientY - top) / pixelsPerMetre];
+  }
+
+  draw(palette: Palette, state: State, tracks: Tracks | null): void {
+    const pen = this.paper.pen(palette);
     this.offer(state.vehicles);
     this.paper.label(describePlan(state, tracks));
     if (!pen) return;
     const ground = tracks && groundOf(state, tracks, this.shown());
     const scale = ground && planScale(ground, pen.width, pen.height, 26, LEAST_M);
     const step_m = scale && gridStep(scale.pixelsPerMetre, GRID_PIXELS);
+    this.shownNow = tracks && scale && { state, tracks, scale };
     saySet(this.foot, step_m === null ? '' : [drawn.plan.caption(exactLength(step_m)), ...keysOf(state, tracks as Tracks)].join(' '));
-    this.paper.renew([tracks, JSON.stringify([ground, seenOn(state)])], (ready) => {
+    this.paper.renew(palette, [tracks, JSON.stringify([ground, seenOn(state)])], (ready) => {
       if (!tracks || !scale || step_m === null) return notice(ready, drawn.plan.nothing);
       grid(ready, scale, step_m);
       inkGround(ready, scale, state, tracks);
@@ -203,13 +242,13 @@ class Sights {
     this.section = element('section', { class: 'plan-sights' }, element('h2', {}, drawn.sight.heading), element('p', { class: 'plan-foot' }, drawn.sight.rule), this.list);
   }
 
-  draw(state: State, tracks: Tracks | null): void {
+  draw(palette: Palette, state: State, tracks: Tracks | null): void {
     const names_ = new Set(state.audiences.map(({ name }) => name));
     for (const [name, sight] of this.shown) if (!names_.has(name)) this.drop(name, sight);
     const index = new Map(state.vehicles.map(({ name }, i) => [name, i] as const));
     for (const audience of state.audiences) {
       const sight = this.shown.get(audience.name) ?? this.add(audience.name);
-      sight.draw(audience, tracks, index);
+      sight.draw(palette, audience, tracks, index);
     }
   }
 
@@ -249,11 +288,11 @@ class Sight {
     this.paper = new Paper(sheet, true, resized);
   }
 
-  draw(audience: Audience, tracks: Tracks | null, index: ReadonlyMap<string, number>): void {
+  draw(palette: Palette, audience: Audience, tracks: Tracks | null, index: ReadonlyMap<string, number>): void {
     say(this.name, audience.name);
     saySet(this.late, lateWords(audience));
     mark(this.figure, 'data-state', audience.state);
-    const pen = this.paper.pen();
+    const pen = this.paper.pen(palette);
     const lines = tracks?.sees[audience.name] ?? NO_LINES;
     const seen = audience.sees?.vehicles ?? [];
     const ground = this.groundOf(lines, seen.map(placeOf).filter((at) => at !== null));
@@ -262,7 +301,7 @@ class Sight {
     const words = step_m === null ? '' : exactLength(step_m);
     this.paper.label(describeSight(audience, words));
     say(this.foot, words === '' ? '' : drawn.sight.grid(words));
-    this.paper.renew([tracks, JSON.stringify([ground, seen])], (ready) => {
+    this.paper.renew(palette, [tracks, JSON.stringify([ground, seen])], (ready) => {
       if (!scale || step_m === null) return notice(ready, seen.length === 0 ? drawn.sight.nothing : drawn.sight.noTrack);
       grid(ready, scale, step_m);
       for (const [name, line] of Object.entries(lines)) way(ready, scale, line, index.get(name) ?? 0, Infinity, SILENCE_S);

@@ -12,7 +12,7 @@ import { chosenOf, drawnTo, intervalOf, markOf, NONE, pressed, takenUp, type Cho
 import { beforeNow_s, chosenWords, describeRibbon, markWords } from '../describe';
 import { drawn } from '../drawn_words';
 import { canStillCut } from '../out';
-import { Paper } from '../paper';
+import { Paper, paletteOf } from '../paper';
 import { heightOf, sceneOf } from '../scene';
 import { exactly } from '../spans';
 import type { State, Tracks } from '../state';
@@ -55,13 +55,14 @@ export function create(root: HTMLElement, { onSelect, onCut }: Options): Ribbon 
 
   const redraw = (): void => {
     const now = state;
-    const pen = paper.pen();
     if (!now) return;
+    const palette = paletteOf(slider);
+    const pen = paper.pen(palette);
     speak(now);
     if (!pen) return;
     const scene = sceneOf(now, tracks, chosen, pen.width, remembered((text) => widthOf(pen, text, NAME)));
     paper.tall(heightOf(scene));
-    paper.renew([JSON.stringify(scene)], (ready) => inkStrip(ready, scene));
+    paper.renew(palette, [JSON.stringify(scene)], (ready) => inkStrip(ready, scene));
   };
 
   const speak = (now: State): void => {
