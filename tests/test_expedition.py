@@ -11,7 +11,9 @@ from relay.core.area import Area, Zone, ZoneAction
 from relay.core.errors import ExpeditionError
 from relay.core.policy import Disclosed, Leg, Place, Policy
 from relay.shell.expedition import parse_expedition, read_expedition
+from relay.shell.expedition_form import PARTS as FORM
 from relay.shell.expedition_form import File, _Part, listen_address
+from survey_settings import WRONG_SURVEY
 
 PATH = Path("/somewhere/EXPEDITION.toml")
 
@@ -235,6 +237,7 @@ WRONG = [
     ("open = true", 'open = "perhaps"', "perhaps", "must be true or false, without quotes"),
     ("open = true", 'open = "true"', 'open = "true"', "must be true or false, without quotes"),
     *PARTS,
+    *WRONG_SURVEY,
 ]
 
 
@@ -312,7 +315,7 @@ def test_every_key_of_the_form_has_a_wrong_file() -> None:
     wrong = "\n".join(f"{old}\n{new}" for old, new, *_ in WRONG)
     parts = {part.__name__: part for part in _Part.__subclasses__() if part is not File}
     keys = {field.alias or name for part in parts.values() for name, field in part.model_fields.items()}
-    assert len(parts) == 11
+    assert set(parts.values()) == set(FORM.values())
     assert {key for key in keys if not re.search(rf"^\W*{key}\W", wrong, re.MULTILINE)} == set()
 
 

@@ -74,10 +74,19 @@ CORE = {
     "given": "errors ranges",
     "survey": "errors geodesy given",
     "target_position": "errors geodesy given",
-    "swath": "errors geodesy given survey | shapely",
+    "ground": "errors geodesy given | shapely",
+    "swath": "errors given ground survey",
+    "survey_plan": "given reach swath",
+    "survey_day": "errors given ground survey survey_plan swath",
+    "kept_track": "",
+    "rate": "",
+    "in_words": "",
+    "watch_words": "in_words overdue reach survey_day",
+    "watched": "errors given in_words kept_track model overdue reach survey_day watch_words",
+    "notices": "in_words policy",
     "reach": "geodesy given",
     "overdue": "errors given",
-    "sighting": "errors given target_position",
+    "sighting": "errors target_position",
     "desk_record": "decision overdue sighting target_position",
     # who follows
     "history": "errors release wire",
@@ -97,15 +106,15 @@ SHELL = {
     "feed_url": "core.errors",
     "expedition_form": "core.errors core.policy desk_address feed_url quantities | pydantic",
     "expedition_faults": "expedition_form toml_lines | pydantic",
-    "expedition_sense": "core.area core.errors core.place_in_text core.policy expedition_faults expedition_form "
-    "feed_url toml_lines",
-    "expedition": "core.errors core.policy desk_address expedition_faults expedition_form expedition_sense feed_url "
-    "| pydantic",
+    "expedition_sense": "core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
+    "core.swath expedition_faults expedition_form feed_url toml_lines",
+    "expedition": "core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
+    "expedition_sense feed_url | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
     "plain_ground": "core.area core.policy feed_url plain_words quantities",
-    "plain_cautions": "core.area core.place_in_text core.policy expedition plain_words quantities",
+    "plain_cautions": "core.area core.notices core.place_in_text core.policy expedition plain_words quantities",
     # bytes in
     "feed_intake": "core.errors feed_url",
     "feed_datagram": "feed_intake feed_url",
@@ -139,6 +148,11 @@ SHELL = {
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words public_files "
     "recording",
+    # the desk
+    "watch_file": "",
+    "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
+    "core.notices core.overdue core.reach core.survey core.survey_day core.survey_plan core.watch_words core.watched "
+    "watch_file",
     # the running relay
     "deciding": "core.errors core.ranges",
     "control": "core.errors deciding",
@@ -148,17 +162,19 @@ SHELL = {
     "trail": "",
     "desk_token": "core.errors",
     "desk_seen": "core.release core.wire outlet trail",
-    "desk_tracks": "core.decision core.dive_phases core.errors core.geodesy core.model core.pipeline core.policy trail",
-    "desk_vehicles": "core.fuse core.pipeline desk_tracks",
+    "desk_legs": "core.decision core.dive_phases core.errors core.model core.pipeline core.policy",
+    "desk_disk": "core.notices",
+    "desk_audiences": "core.channel desk_seen quantities",
+    "desk_vehicles": "core.fuse core.pipeline desk_legs desk_watch",
     "desk_feeds": "core.pipeline core.sources core.stations feeds",
-    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline desk_seen desk_tracks quantities",
-    "desk_state": "core.channel core.decision core.pipeline core.policy core.reach desk_decided desk_feeds desk_seen "
-    "desk_tracks desk_vehicles expedition feeds quantities site",
+    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline desk_seen desk_watch quantities",
+    "desk_state": "core.decision core.notices core.pipeline core.policy desk_audiences desk_decided desk_disk "
+    "desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site",
     "desk_line": "gate | aiohttp",
     "desk_stream": "",
     "desk": "core.errors core.pipeline deciding desk_address desk_line desk_stream desk_token representation | aiohttp",
-    "desk_room": "core.model core.pipeline deciding desk desk_line desk_seen desk_state desk_token desk_tracks outlet "
-    "pages site_files",
+    "desk_room": "core.model core.pipeline deciding desk desk_disk desk_legs desk_line desk_seen desk_state desk_token "
+    "desk_watch outlet pages site_files",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
     "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",
@@ -195,7 +211,8 @@ IMPURE_METHODS = set("now utcnow today fromtimestamp get_running_loop getenv".sp
 PUBLIC = set("answers conversation front gate pages representation site viewer wheel".split())
 EXACT = set(
     "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
-    "overdue reach survey swath target_position sighting hiding desk_record decision".split()
+    "overdue reach survey swath target_position sighting hiding desk_record decision "
+    "survey_plan survey_day ground kept_track watched watch_words".split()
 ) | {
     "shell.journal",
     "shell.recovered",
@@ -208,6 +225,8 @@ EXACT = set(
     "shell.expedition",
     "shell.standing",
     "shell.desk_sense",
+    "shell.desk_watch",
+    "shell.watch_file",
 }
 
 

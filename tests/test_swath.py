@@ -12,8 +12,9 @@ from geographiclib.geodesic import Geodesic
 from geographiclib.polygonarea import PolygonArea
 
 from relay.core.errors import SurveyError
+from relay.core.ground import Coverage
 from relay.core.survey import TrackPoint
-from relay.core.swath import Coverage, Swath, Swept, coverage
+from relay.core.swath import Swath, Swept, coverage
 
 WGS84 = Geodesic.WGS84
 START = (-30.1, -22.2)

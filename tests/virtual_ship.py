@@ -158,7 +158,8 @@ class VirtualShip(Ship):
     """A life of the relay: from its start to the kill."""
 
     def __init__(self, plan: Plan, secrets: Secrets, disk: Disk, machine: Machine, public: Public) -> None:
-        self._expedition: Any = SimpleNamespace(plan=plan, released=disk.released)
+        self.expedition: Any = SimpleNamespace(plan=plan, released=disk.released)
+        self.desk: Any = SimpleNamespace(took=lambda row: None, sent=lambda frame: None, alarms=lambda now_us: [])
         self.site: Any = public
         self._file = disk.journal()
         marks = self._file.marks()

@@ -85,7 +85,8 @@ class Channel:
         self._instant_us = self._grid(start.instant_us)
         self._early_us = -1
         self._lag_us = self._lag()
-        self.held = False
+        self._held = False
+        self._halts: dict[int, int] = {}
         self.outside: str | None = None
         self._excused = False
 
@@ -98,6 +99,11 @@ class Channel:
     def begun_us(self) -> int | None:
         """The moment with which the dive that is being released began here, None between dives."""
         return None if self._dive is None else self._dive.begun_us
+
+    @property
+    def held(self) -> bool:
+        """Whether the operator holds the release to this audience."""
+        return self._held or bool(self._halts)
 
     @property
     def idle(self) -> bool:
@@ -116,21 +122,32 @@ class Channel:
         return self._tick_us - self.policy.tick_us
 
     @property
+    def from_us(self) -> int:
+        """The first tick that hasn't left."""
+        return self._tick_us
+
+    @property
     def standing(self) -> Standing:
         """What a restart has to know of this audience, if it is idle."""
         return Standing(self.next_dive, self.edge_us, self._anchor, self._instant_us)
 
-    def hold(self) -> None:
-        """Stop releasing at once."""
-        self.held = True
+    def halt(self, row: int, from_us: int) -> None:
+        """Let no tick from `from_us` on leave: the hold of this journal row will come, and acts before it does."""
+        self._halts[row] = from_us
 
-    def resume(self, at_us: int) -> None:
-        """Go on releasing; what fell due meanwhile leaves at the next moment of the grid.
+    def hold(self, row: int) -> None:
+        """Stop releasing: the hold of this journal row has come."""
+        self._halts.pop(row, None)
+        self._held = True
+
+    def resume(self, row: int, at_us: int) -> None:
+        """Go on releasing, by this journal row; what fell due meanwhile leaves at the next moment of the grid.
 
         Where a vehicle was outside the declared area, what is outside is left out until it is back inside.
         """
         self._excused = self._excused or self.outside is not None
-        self.held, self.outside = False, None
+        self._held, self.outside = False, None
+        self._halts = {at: from_us for at, from_us in self._halts.items() if at > row}
         self._instant_us = max(self._instant_us, self._grid(at_us))
 
     def release_early(self, upto_us: int, at_us: int) -> None:
@@ -141,7 +158,9 @@ class Channel:
     def next_us(self) -> int | None:
         """Return the embargo moment at which something may be due, or None while there is nothing to wait for."""
         tick_us = self._next_tick_us()
-        if tick_us is None or self.held or self.outside is not None:
+        if tick_us is None or self._held or self.outside is not None:
+            return None
+        if self._halts and tick_us >= min(self._halts.values()):
             return None
         lag_us = 0 if tick_us <= self._early_us else self._lag_us
         return max(self._instant_us, tick_us + lag_us)

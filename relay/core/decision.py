@@ -23,6 +23,7 @@ from relay.core.decision_values import (
     one_of,
     row_fault,
     sighting_fault,
+    since_fault,
     still_fault,
     text_fault,
 )
@@ -35,9 +36,14 @@ from relay.core.still import Still, read_still, write_still
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hold:
-    """Stop releasing to an audience (None: to all)."""
+    """Stop releasing to an audience (None: to all).
+
+    `since`: by audience, the first tick that had not left when it was taken. The relay writes it: a hold acts before
+    it is on the disk, and a journal that is read again lets nothing out that was kept in.
+    """
 
     audience: str | None = None
+    since: dict[str, int] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -287,6 +293,7 @@ _FAULTS: dict[str, Callable[[object], str | None]] = {
     "from_us": partial(moment_fault, "from_us"),
     "to_us": partial(moment_fault, "to_us"),
     "upto_us": partial(moment_fault, "upto_us"),
+    "since": since_fault,
     "audience": partial(name_fault, "audience"),
     "vehicle": partial(name_fault, "vehicle"),
     "audiences": names_fault,

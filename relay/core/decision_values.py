@@ -21,6 +21,12 @@ def name_fault(name: str, value: object) -> str | None:
     return None if isinstance(value, str) else f"{name} is a name"
 
 
+def since_fault(value: object) -> str | None:
+    """Judge the ticks from which a hold lets nothing leave."""
+    right = isinstance(value, dict) and all(type(tick) is int for tick in value.values())
+    return None if right else "since says of each audience from which tick of the embargo clock nothing leaves"
+
+
 def names_fault(value: object) -> str | None:
     """Judge a list of names."""
     if isinstance(value, list | tuple) and all(isinstance(item, str) for item in value):
@@ -65,9 +71,8 @@ def sighting_fault(value: object) -> str | None:
 
 def number_fault(name: str, unit: str, least: float, most: float, value: object) -> str | None:
     """Judge a number with its unit and limits."""
-    if type(value) in (int, float) and least <= float(value) <= most:  # type: ignore[arg-type]
-        return None
-    return f"{name} is a number from {least:g} to {most:g} {unit}"
+    right = isinstance(value, int | float) and not isinstance(value, bool) and least <= value <= most
+    return None if right else f"{name} is a number from {least:g} to {most:g} {unit}"
 
 
 def centre_fault(value: object) -> str | None:

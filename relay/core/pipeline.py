@@ -181,7 +181,7 @@ class Pipeline:
             decision = self.completed(decision, row.embargo_us)
         approved = self.desk.take(_as_taken(row, decision))
         if isinstance(decision, Hold | Resume | Early):
-            self._steer(decision, row.embargo_us)
+            self._steer(decision, row)
         elif isinstance(decision, Cut):
             self.embargo.cut(decision.from_us, min(decision.to_us, row.embargo_us))
         elif isinstance(decision, HideZone):
@@ -194,7 +194,9 @@ class Pipeline:
             self._tell(row, decision)
 
     def completed(self, decision: Decision, at_us: int) -> Decision:
-        """Return a decision with what the relay alone can say of it: from where the vehicle sees a target, now."""
+        """Return a decision with what the relay alone can say of it: from where a target is seen, what has left."""
+        if isinstance(decision, Hold):
+            return replace(decision, since={channel.policy.audience: channel.from_us for channel in self.channels})
         if not isinstance(decision, Target) or decision.sighting is None:
             return decision
         seen_from = self.seen_from(decision.vehicle, at_us)
@@ -225,16 +227,26 @@ class Pipeline:
         self.present.take(told)
         self.embargo.hold(told)
 
-    def _steer(self, decision: Hold | Resume | Early, at_us: int) -> None:
-        for channel in self.channels:
-            if decision.audience not in (None, channel.policy.audience):
-                continue
+    def halt(self, row: int, hold: Hold) -> None:
+        """Let a hold act before its row is received: what had not left when it was taken stays in until then.
+
+        Owed of every hold as soon as it is taken, and of those in a journal that is read again before any row is.
+        """
+        for channel in self._meant(hold):
+            if hold.since is not None and channel.policy.audience in hold.since:
+                channel.halt(row, hold.since[channel.policy.audience])
+
+    def _meant(self, decision: Hold | Resume | Early) -> list[Channel]:
+        return [channel for channel in self.channels if decision.audience in (None, channel.policy.audience)]
+
+    def _steer(self, decision: Hold | Resume | Early, row: Row) -> None:
+        for channel in self._meant(decision):
             if isinstance(decision, Hold):
-                channel.hold()
+                channel.hold(row.seq)
             elif isinstance(decision, Resume):
-                channel.resume(at_us)
+                channel.resume(row.seq, row.embargo_us)
             else:
-                channel.release_early(decision.upto_us, at_us)
+                channel.release_early(decision.upto_us, row.embargo_us)
 
     def _watch_text(self, text: str | None, at_us: int, aimed: tuple[str, ...] = ()) -> None:
         """Remember a text that is kept back from those who are shown annotations, but checked ones."""

@@ -6,7 +6,8 @@ unless
 2. the later one is further away than the fastest vehicle could have come (`fastest_mps` times the time, and `noise_m`
    for two fixes that lie apart by their noise alone): it is set aside. If the next position bears it out, the vehicle
    was moved or the earlier ones were wrong: the line is broken and goes on from the one set aside.
-Positions less than `every_s` after the last one kept are passed over: noise makes a line longer, the denser the more.
+Positions less than `every_s` after the last one kept, or nearer than `step_m` to it, are passed over: noise makes a
+line longer, the denser the more, and a vehicle that stays where it is runs no line.
 """
 
 from collections.abc import Iterable, Mapping
@@ -21,12 +22,13 @@ US_PER_S = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class TrackPoint:
-    """A position with its moment of receipt (microseconds of the embargo clock) and true heading, None if unknown."""
+    """A position with its moment of receipt (microseconds of the embargo clock), true heading and depth if known."""
 
     at_us: int
     latitude_deg: float
     longitude_deg: float
     heading_deg: float | None = None
+    depth_m: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse, by a SurveyError, what is no place, moment or heading."""
@@ -34,6 +36,8 @@ class TrackPoint:
         given.position("track's", self.latitude_deg, self.longitude_deg)
         if self.heading_deg is not None:
             given.field("heading_deg", self.heading_deg, "track's")
+        if self.depth_m is not None:
+            given.field("depth_m", self.depth_m, "track's")
 
     @property
     def place(self) -> given.Position:
@@ -53,6 +57,7 @@ class LegRule:
     fastest_mps: float = 5.0
     noise_m: float = 20.0
     every_s: float = 0.0
+    step_m: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse, by a SurveyError, limits that are none."""
@@ -60,6 +65,7 @@ class LegRule:
         given.positive("fastest_mps", self.fastest_mps)
         given.number("noise_m", self.noise_m, 0.0)
         given.number("every_s", self.every_s, 0.0)
+        given.number("step_m", self.step_m, 0.0)
         if self.every_s > self.gap_s:
             raise SurveyError(f"every_s is {self.every_s:g}: more than gap_s ({self.gap_s:g}), so no leg would count")
 
@@ -110,6 +116,8 @@ class Line:
             return None
         since_s = _seconds(self._kept, point)
         if since_s < self._rule.every_s:
+            return None
+        if self._rule.step_m and distance_m(self._kept.place, point.place) < self._rule.step_m:
             return None
         if since_s > self._rule.gap_s:
             self._gaps += 1

@@ -1,37 +1,28 @@
-"""The ground that side-scan sonar has covered: each spot once, what was seen again, and how much of a plan is done.
+"""The ground that side-scan sonar sees from the legs of a line: strips square to the vehicle, pass by pass.
 
-Rules: exact, for the ship alone; shapely does the areas (it brings numpy, so it is imported where it is used).
-1. The plane is the azimuthal equidistant one about an origin. An area there is too great by d²/6R² at the distance d
-   (R the Earth's radius): 1 in 25,000 at 100 km; what lies further than `FURTHEST_M` from the origin is refused.
-2. Between two positions that make a leg (`survey`) the swath is what lies between the lines across the vehicle at both:
+Rules: exact, for the ship alone; the plane and the areas are those of `ground`.
+1. Between two positions that make a leg (`survey`) the swath is what lies between the lines across the vehicle at both:
    half the width to either side, square to its heading (a crabbing vehicle needs it). Where no heading is known it is
    square to the course: halfway between the two legs' where they bend by `JOIN_DEG` at most, else each leg ends
    square to itself. So ends are flat, and gaps stay uncovered.
-3. The strip below the vehicle, `nadir_gap_m` wide in all, isn't covered until another pass sees it.
-4. A pass ends where the heading has turned by more than `PASS_TURN_DEG` from that at its begin, and where legs break; a
-   leg that turns by more than that in itself covers nothing, because nobody knows how it turned. Ground is seen again
-   where another pass sees it; a vehicle that yaws sees nothing again. Give only the lines, without the turns between
-   them, if what was recorded in turns isn't used.
+2. The strip below the vehicle, `nadir_gap_m` wide in all, isn't covered until another pass sees it.
+3. A pass ends where the heading has turned by more than `PASS_TURN_DEG` from that at its begin, and where legs break; a
+   leg that turns by more than that in itself covers nothing, because nobody knows how it turned. A vehicle that yaws
+   sees nothing again. Give only the lines, without the turns between them, if what was recorded in turns isn't used.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import atan2, cos, radians, remainder, sin, tau
-from typing import Any
 
 from relay.core import given
 from relay.core.errors import SurveyError
-from relay.core.geodesy import Anchor, plane
+from relay.core.ground import Coverage, Ground, Placed, Point, placed, ring_of
 from relay.core.survey import Leg, LegRule, TrackPoint, legs_of
 
-FURTHEST_M = 100_000.0
 WIDEST_M = 20_000.0
 PASS_TURN_DEG = 60.0
 JOIN_DEG = 30.0
-
-Point = tuple[float, float]
-Placed = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,31 +45,6 @@ class Swept:
 
     track: Sequence[TrackPoint]
     swath: Swath
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """A connected piece of covered ground: its outline and the holes in it, closed rings of metres east and north."""
-
-    outline: tuple[Point, ...]
-    holes: tuple[tuple[Point, ...], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Coverage:
-    """What was covered.
-
-    Areas in square metres; `again_share` is the part of the covered area that two passes or more have seen (0 to 1);
-    `planned_m2` and `planned_percent` are None without a plan; `origin` is what the pieces' metres are about.
-    """
-
-    origin: given.Position
-    pieces: tuple[Piece, ...]
-    passes: int
-    area_m2: float
-    again_share: float
-    planned_m2: float | None
-    planned_percent: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,75 +75,85 @@ def coverage(
     if not swept or not all(one.track for one in swept):
         raise SurveyError("a track is empty: give at least one position for each swath")
     about = given.position("origin's", *(origin or (plan[0] if plan else swept[0].track[0].place)))
-    covered, again, passes = _joined(
-        strip for one in swept for strip in _passes(legs_of(one.track, rule), one.swath, about)
-    )
-    area_m2 = float(covered.area)
-    planned_m2 = percent = None
-    if plan is not None:
-        ring = _ring(plan, about)
-        planned_m2 = float(ring.area)
-        percent = 100.0 * float(covered.intersection(ring).area) / planned_m2
-    share = float(again.area) / area_m2 if area_m2 else 0.0
-    return Coverage(about, _pieces(covered), passes, area_m2, share, planned_m2, percent)
+    ground = Ground(about)
+    for one in swept:
+        strip = Strip(ground, one.swath)
+        for leg in legs_of(one.track, rule):
+            strip.take(leg)
+        strip.end()
+    ground.work()
+    return ground.covered(plan)
 
 
-def _joined(strips: Iterable[Any]) -> tuple[Any, Any, int]:
-    """Return the union of all passes, the union of what two or more have in common, and how many there are."""
-    from shapely import Polygon, union_all
-
-    covered = again = Polygon()
-    passes = 0
-    for strip in strips:
-        again = union_all([again, covered.intersection(strip)])
-        covered = covered.union(strip)
-        passes += 1
-    return covered, again, passes
+def check_plan(plan: Sequence[given.Position]) -> None:
+    """Raise SurveyError if these corners are no ring, or reach too far from the first one."""
+    ring_of(plan, plan[0])
 
 
-def _passes(legs: list[Leg], swath: Swath, origin: given.Position) -> Iterator[Any]:
-    """Yield the ground of each pass."""
-    from shapely import make_valid, polygons, union_all
+class Strip:
+    """What one vehicle's swath sees, as its legs come, oldest first; remembers one leg."""
 
-    sides = [(-swath.width_m / 2, -swath.nadir_gap_m / 2), (swath.nadir_gap_m / 2, swath.width_m / 2)]
-    if swath.nadir_gap_m == 0.0:
-        sides = [(-swath.width_m / 2, swath.width_m / 2)]
-    for run in _runs(legs):
-        for one in _straight(_ends(run, origin)):
-            quads = [
-                [before.at(inner), before.at(outer), after.at(outer), after.at(inner)]
-                for before, after in one
-                for inner, outer in sides
-            ]
-            # Where the vehicle turns sharply the lines cross, and what is between them is two triangles.
-            yield union_all(make_valid(polygons(quads), method="structure", keep_collapsed=False))
+    def __init__(self, ground: Ground, swath: Swath) -> None:
+        self._ground = ground
+        half, gap = swath.width_m / 2, swath.nadir_gap_m / 2
+        self._sides = [(-half, half)] if gap == 0.0 else [(-half, -gap), (gap, half)]
+        self._last: _Laid | None = None
+        self._before: float | None = None
+        self._pass: tuple[int, float] | None = None
+
+    def take(self, leg: Leg) -> None:
+        """Take the next leg; one that doesn't begin where the last ended begins a new run."""
+        if self._last is not None and self._last.leg.end != leg.start:
+            self.end()
+        ends = [placed("a position of the track", point.place, self._ground.origin) for point in (leg.start, leg.end)]
+        laid = _Laid(leg, ends[0], ends[1], _course(*ends))
+        if self._last is not None:
+            self._lay(self._last, laid.course)
+            self._before = self._last.course
+        self._last = laid
+
+    def end(self) -> None:
+        """End the run: what comes next doesn't join it."""
+        if self._last is not None:
+            self._lay(self._last, None)
+        self._last = self._before = None
+        self._close()
+
+    def _lay(self, laid: "_Laid", after: float | None) -> None:
+        """Lay the swath of a leg, now that the course after it is known."""
+        start = _bow(laid.bow(laid.leg.start, laid.start), laid.course, self._before)
+        end = _bow(laid.bow(laid.leg.end, laid.end), laid.course, after)
+        if start is None or end is None:
+            return
+        most = radians(PASS_TURN_DEG)
+        if self._pass is not None and max(abs(_turn(self._pass[1], bow)) for bow in (start, end)) > most:
+            self._close()
+        if abs(_turn(start, end)) > most:
+            return
+        if self._pass is None:
+            self._pass = self._ground.begin(), start
+        one, other = _Across(*laid.start[:2], start), _Across(*laid.end[:2], end)
+        quads = tuple((one.at(near), one.at(far), other.at(far), other.at(near)) for near, far in self._sides)
+        self._ground.lay(self._pass[0], quads)
+
+    def _close(self) -> None:
+        if self._pass is not None:
+            self._ground.lay(self._pass[0], ())
+        self._pass = None
 
 
-def _runs(legs: list[Leg]) -> Iterator[list[TrackPoint]]:
-    """Yield the positions of each run of legs that join."""
-    run: list[TrackPoint] = []
-    for leg in legs:
-        if run and run[-1] is not leg.start:
-            yield run
-            run = []
-        run += [leg.end] if run else [leg.start, leg.end]
-    if run:
-        yield run
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """A leg in the plane, and its course there."""
 
+    leg: Leg
+    start: Placed
+    end: Placed
+    course: float | None
 
-def _ends(run: list[TrackPoint], origin: given.Position) -> Iterator[tuple[_Across, _Across]]:
-    """Yield the lines across the vehicle at both ends of each leg of a run, in the plane."""
-    placed = [_placed("a position of the track", point.place, origin) for point in run]
-    courses = [_course(before, after) for before, after in pairwise(placed)]
-    bows = [
-        None if point.heading_deg is None else radians(point.heading_deg + turn_deg)
-        for point, (_, _, turn_deg) in zip(run, placed, strict=True)
-    ]
-    for at, course in enumerate(courses):
-        start = _bow(bows[at], course, courses[at - 1] if at else None)
-        end = _bow(bows[at + 1], course, courses[at + 1] if at + 1 < len(courses) else None)
-        if start is not None and end is not None:
-            yield _Across(*placed[at][:2], start), _Across(*placed[at + 1][:2], end)
+    def bow(self, point: TrackPoint, placed: Placed) -> float | None:
+        """Return the direction of the bow at one of its ends in the plane, None where it isn't known."""
+        return None if point.heading_deg is None else radians(point.heading_deg + placed[2])
 
 
 def _bow(known: float | None, course: float | None, beside: float | None) -> float | None:
@@ -193,58 +169,7 @@ def _turn(before: float, after: float) -> float:
     return remainder(after - before, tau)
 
 
-def _placed(whose: str, place: given.Position, origin: given.Position) -> Placed:
-    """Return metres east and north of a place, and what to add to a true heading there to have it in the plane."""
-    if place == origin:
-        return 0.0, 0.0, 0.0
-    east_m, north_m, turn_deg, distance_m = plane(*place, Anchor(*origin, 0))
-    if distance_m > FURTHEST_M:
-        # Which place it is isn't said: messages may end in a log, exact positions mustn't.
-        raise SurveyError(f"{whose} lies {distance_m:.0f} m from the origin: take one within {FURTHEST_M:.0f} m of all")
-    return east_m, north_m, turn_deg
-
-
 def _course(before: Placed, after: Placed) -> float | None:
     """Return the direction from one place to the next, radians from the plane's north; None if they are one."""
     east_m, north_m = after[0] - before[0], after[1] - before[1]
     return atan2(east_m, north_m) if east_m or north_m else None
-
-
-def _straight(ends: Iterable[tuple[_Across, _Across]]) -> Iterator[list[tuple[_Across, _Across]]]:
-    """Yield the passes of a run, leaving out legs that turn too far in themselves."""
-    most, one = radians(PASS_TURN_DEG), list[tuple[_Across, _Across]]()
-    for start, end in ends:
-        if one and max(abs(_turn(one[0][0].bow, line.bow)) for line in (start, end)) > most:
-            yield one
-            one = []
-        if abs(_turn(start.bow, end.bow)) <= most:
-            one.append((start, end))
-    if one:
-        yield one
-
-
-def _ring(plan: Sequence[given.Position], origin: given.Position) -> Any:
-    """Return a plan as a polygon in the plane, its edges straight there."""
-    from shapely import Polygon
-    from shapely.validation import explain_validity
-
-    corners = [
-        _placed(whose, given.position(f"{whose}:", *place), origin)[:2]
-        for whose, place in ((f"plan's corner {at}", place) for at, place in enumerate(plan, 1))
-    ]
-    if len(set(corners)) < 3:
-        raise SurveyError(f"the plan has {len(set(corners))} different corners: give at least 3")
-    ring = Polygon(corners)
-    if not ring.is_valid or ring.area == 0.0:
-        raise SurveyError(f"the plan is no ring ({explain_validity(ring)}): give its corners in their order round it")
-    return ring
-
-
-def _pieces(ground: Any) -> tuple[Piece, ...]:
-    from shapely import get_parts
-
-    return tuple(
-        Piece(tuple(part.exterior.coords), tuple(tuple(hole.coords) for hole in part.interiors))
-        for part in get_parts(ground)
-        if part.geom_type == "Polygon" and not part.is_empty
-    )

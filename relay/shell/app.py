@@ -234,7 +234,7 @@ def _announce(what: str, ship: Ship) -> None:
     host, port = ship.site.address
     print(f"Offing relays {what}.", file=sys.stderr)
     print(f"followers' page: http://{host}:{port}/", flush=True)
-    if ship.desk is not None:
+    if ship.desk.server is not None:
         print(f"the desk, for you alone: {ship.desk.server.url}", flush=True)
     print("Ctrl-C stops it. A ship's relay started again goes on where it was.", file=sys.stderr)
 

@@ -26,7 +26,7 @@ from relay.core.desk_record import Known, Taken, Waiting
 from relay.core.hiding import ZoneInForce
 from relay.core.pipeline import Pipeline
 from relay.shell.desk_seen import Seen
-from relay.shell.desk_tracks import Tracks
+from relay.shell.desk_watch import Watch
 from relay.shell.quantities import say_duration
 
 DECISIONS = 60
@@ -37,12 +37,12 @@ def seconds(microseconds: int) -> float:
     return round(microseconds / 1e6, 3)
 
 
-def decided_parts(pipeline: Pipeline, tracks: Tracks, now_us: int) -> dict[str, Any]:
+def decided_parts(pipeline: Pipeline, watch: Watch, now_us: int) -> dict[str, Any]:
     """Return the parts of the state that tell of decisions."""
     return {
         "waiting": [_waiting(waits, now_us) for waits in pipeline.waiting.values()],
-        "targets": [_target(name, known) for name, known in pipeline.targets.items()],
-        "zones": [_zone(zone, tracks) for zone in pipeline.zones],
+        "targets": [_target(name, known, watch) for name, known in pipeline.targets.items()],
+        "zones": [_zone(zone, watch) for zone in pipeline.zones],
         "kept_back": _kept_back(pipeline, now_us),
         "decisions": [_taken(taken, now_us) for taken in list(pipeline.taken)[: -DECISIONS - 1 : -1]],
         "cuts": [_cut(taken, taken.decision) for taken in pipeline.taken if isinstance(taken.decision, Cut)],
@@ -61,8 +61,9 @@ def _waiting(waits: Waiting, now_us: int) -> dict[str, Any]:
     }
 
 
-def _target(name: str, known: Known) -> dict[str, Any]:
+def _target(name: str, known: Known, watch: Watch) -> dict[str, Any]:
     place = known.position
+    east_m, north_m = watch.metres(None if place is None else (place.latitude_deg, place.longitude_deg))
     return {
         "name": name,
         "verdict": known.verdict,
@@ -70,14 +71,16 @@ def _target(name: str, known: Known) -> dict[str, Any]:
         "vehicle": known.vehicle,
         "latitude_deg": None if place is None else place.latitude_deg,
         "longitude_deg": None if place is None else place.longitude_deg,
+        "east_m": east_m,
+        "north_m": north_m,
         "radius_95_m": None if place is None else round(place.spread.radius_95_m, 2),
     }
 
 
-def _zone(zone: ZoneInForce, tracks: Tracks) -> dict[str, Any]:
+def _zone(zone: ZoneInForce, watch: Watch) -> dict[str, Any]:
     told = zone.zone
     centre = (told.latitude_deg, told.longitude_deg)
-    east_m, north_m = (tracks.metres(centre) if tracks.origin is not None else None) or (None, None)
+    east_m, north_m = watch.metres(centre)
     return {
         "name": told.name,
         "centre": list(centre),

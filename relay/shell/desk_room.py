@@ -1,65 +1,97 @@
-"""Everything of the desk aboard one running relay: what it remembers, and its server.
+"""Everything of the desk aboard one running relay: what it remembers, and its server, if it has one.
 
-Rules: the desk watches and never stands in the way: whatever goes wrong in here is told by its kind, and neither the
-journal nor the release notices; it is asked nothing that is released. What it shows is private.
+Rules: the desk looks on and never stands in the way: whatever goes wrong in here is told by its kind, and neither the
+journal nor the release notices; nothing that is released asks it anything. What it shows is private.
 """
 
-import asyncio
 import logging
-import shutil
+import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
+from typing import Any
 
-from relay.core.model import Row
+from relay.core.model import Row, RowKind
+from relay.core.pipeline import Pipeline
 from relay.shell.deciding import Deciding
 from relay.shell.desk import Desk
+from relay.shell.desk_disk import Disk
+from relay.shell.desk_legs import Legs
 from relay.shell.desk_line import DeskLimits
 from relay.shell.desk_seen import Seen
-from relay.shell.desk_state import Aboard, Disk, compose, compose_tracks
+from relay.shell.desk_state import Aboard, Memory, compose, compose_tracks
 from relay.shell.desk_token import open_token
-from relay.shell.desk_tracks import Tracks
+from relay.shell.desk_watch import Watch
 from relay.shell.outlet import Frame
 from relay.shell.pages import load_site
 from relay.shell.site_files import desk_folder
 
 log = logging.getLogger("offing.desk")
-DISK_S = 5.0
 
 
 class DeskRoom:
     """The desk of one ship's relay. `took` and `sent` tell it what happened, also while a journal is read again."""
 
-    def __init__(self, ship: Aboard, deciding: Deciding, folder: Path, limits: DeskLimits | None = None) -> None:
-        """`folder`: the private one, where the token and the journal are."""
-        self._folder, self._pipeline = folder, ship.pipeline
-        self._seen = Seen([policy.audience for policy in ship.pipeline.plan.policies], self._begun_us)
-        self._tracks, self._disk = Tracks(ship.pipeline), Disk()
-        limits, page = limits or DeskLimits(), desk_folder()
-        self.server = Desk(
-            open_token(folder),
-            deciding,
-            ship.pipeline,
-            state=lambda: compose(ship, self._seen, self._tracks, self._disk),
-            tracks=lambda: compose_tracks(ship.pipeline, self._seen, self._tracks),
-            page={} if page is None else load_site(page, limits.site_octets),
-            limits=limits,
+    def __init__(self, ship: Aboard, folder: Path, journal_us: int) -> None:
+        """`folder`: the private one, with the token and the journal, whose last row is of the moment `journal_us`."""
+        self._ship, self._folder = ship, folder
+        plan = ship.pipeline.plan
+        self._memory = Memory(
+            Seen([policy.audience for policy in plan.policies], self._begun_us),
+            Legs(ship.pipeline),
+            Watch(plan.vehicles, ship.expedition.survey, folder, journal_us),
+            Disk(folder, time.monotonic),
         )
+        self.server: Desk | None = None
+
+    @property
+    def _pipeline(self) -> Pipeline:
+        return self._ship.pipeline
 
     def _begun_us(self, audience: str) -> int | None:
         channels = self._pipeline.channels
         return next(channel.begun_us for channel in channels if channel.policy.audience == audience)
 
+    async def start(self, deciding: Deciding, limits: DeskLimits | None = None) -> None:
+        """Listen where the expedition file says, if it has a desk; OperatorError if that can't be."""
+        where = self._ship.expedition.desk
+        if where is None:
+            return
+        limits, page = limits or DeskLimits(), desk_folder()
+        self.server = Desk(
+            open_token(self._folder),
+            deciding,
+            self._pipeline,
+            state=self.state,
+            tracks=lambda: compose_tracks(self._ship, self._memory),
+            page={} if page is None else load_site(page, limits.site_octets),
+            limits=limits,
+        )
+        await self.server.start(*where)
+
+    async def close(self) -> None:
+        """End every connection, and keep what the watch knows."""
+        if self.server is not None:
+            await self.server.close()
+        self._memory.watch.close()
+
+    def state(self) -> dict[str, Any]:
+        """Return the state of this moment."""
+        return compose(self._ship, self._memory)
+
     def took(self, row: Row) -> None:
         """Note that the pipeline has taken a row."""
-        self._unharmed(lambda: self._tracks.take(row))
+        self._unharmed(lambda: self._look(row))
+
+    def _look(self, row: Row) -> None:
+        pipeline = self._pipeline
+        self._memory.watch.look(pipeline.now.states, pipeline.ship.states[0], pipeline.expected, row.embargo_us)
+        self._memory.legs.take(row)
+        if row.kind is RowKind.DECISION and self.server is not None:
+            self.server.newest.changed()
 
     def sent(self, frame: Frame) -> None:
         """Note that a released record has left, or had before a restart."""
-        self._unharmed(lambda: self._seen.take(frame))
-
-    def changed(self) -> None:
-        """Let the desks see at once that something was decided."""
-        self.server.newest.changed()
+        self._unharmed(lambda: self._memory.seen.take(frame))
 
     def _unharmed(self, note: Callable[[], None]) -> None:
         try:
@@ -67,20 +99,12 @@ class DeskRoom:
         except Exception as error:  # a fault of the desk's stops no release, and its words may hold a position
             log.error("the desk missed something (%s)", type(error).__name__)
 
+    def alarms(self, now_us: int) -> list[str]:
+        """Return what is wrong with vehicles now: overdue, or at the end of their tether."""
+        return self._memory.watch.alarms(now_us)
+
     @property
     def jobs(self) -> list[Callable[[], Awaitable[None]]]:
         """What is to be done over and over while the relay runs."""
-        return [self.server.newest.beat, self._look_at_disk]
-
-    async def _look_at_disk(self) -> None:
-        try:
-            disk = await asyncio.to_thread(_disk_of, self._folder)
-            self._disk.octets, self._disk.free_octets = disk.octets, disk.free_octets
-        except OSError as error:
-            log.error("the journal's disk could not be looked at (%s)", type(error).__name__)
-        await asyncio.sleep(DISK_S)
-
-
-def _disk_of(folder: Path) -> Disk:
-    files = [path for path in folder.glob("journal.db*") if path.is_file()]
-    return Disk(sum(path.stat().st_size for path in files), shutil.disk_usage(folder).free)
+        jobs: list[Callable[[], Awaitable[None]]] = [self._memory.watch.beat, self._memory.disk.beat]
+        return jobs if self.server is None else [*jobs, self.server.newest.beat]

@@ -71,10 +71,10 @@ class Seen:
             self._forget(frame.audience, frame.instant_us)
         _read(record, shown)
 
-    def octets_lately(self, audience: str, now_us: int) -> int:
-        """Return how many bytes left for an audience within the last minute."""
+    def lately(self, audience: str, now_us: int) -> tuple[int, int]:
+        """Return how many octets left for an audience within the last minute, and in how many records."""
         self._forget(audience, now_us)
-        return sum(octets for _, octets in self._sent[audience])
+        return sum(octets for _, octets in self._sent[audience]), len(self._sent[audience])
 
     def _forget(self, audience: str, now_us: int) -> None:
         sent = self._sent[audience]

@@ -8,43 +8,32 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Protocol
 
-from relay.core.channel import Channel
 from relay.core.decision import VERDICTS
+from relay.core.notices import LinkForecast, Released, StationNow, StorageForecast, link_forecast, notices
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Leg
-from relay.core.reach import FORWARD_SONAR_M
+from relay.shell.desk_audiences import audience_parts
 from relay.shell.desk_decided import annotations, decided_parts
+from relay.shell.desk_disk import Disk
 from relay.shell.desk_feeds import feed_parts
-from relay.shell.desk_seen import Seen
-from relay.shell.desk_tracks import Tracks
+from relay.shell.desk_legs import Legs
+from relay.shell.desk_seen import LATELY_US, Seen
 from relay.shell.desk_vehicles import vehicle_parts
+from relay.shell.desk_watch import Watch
 from relay.shell.expedition import Expedition
 from relay.shell.feeds import Feed
-from relay.shell.quantities import say_duration
 from relay.shell.site import Figures
 
 QUEUE_BUCKETS = 120
 
 
-@dataclass(slots=True)
-class Disk:
-    """What is known of the journal's disk: octets of the journal's files, and octets that are free."""
-
-    octets: int = 0
-    free_octets: int | None = None
-
-
 class Aboard(Protocol):
     """What the desk is shown of the ship's relay."""
 
-    stopped: str | None
-    feeds: tuple[Feed, ...]
+    expedition: Expedition
     pipeline: Pipeline
-
-    @property
-    def expedition(self) -> Expedition:
-        """What is being relayed."""
-        ...
+    feeds: tuple[Feed, ...]
+    stopped: str | None
 
     def now_us(self) -> int:
         """Return the moment on the embargo clock."""
@@ -67,97 +56,53 @@ class Aboard(Protocol):
         ...
 
 
-def seconds(microseconds: int | None) -> float | None:
-    """Return seconds, to the millisecond."""
-    return None if microseconds is None else round(microseconds / 1e6, 3)
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """What the desk itself remembers of a run."""
+
+    seen: Seen
+    legs: Legs
+    watch: Watch
+    disk: Disk
 
 
-def compose(ship: Aboard, seen: Seen, tracks: Tracks, disk: Disk) -> dict[str, Any]:
+def compose(ship: Aboard, memory: Memory) -> dict[str, Any]:
     """Return the whole state of this moment."""
     now_us, pipeline, figures = ship.now_us(), ship.pipeline, ship.figures()
+    feeds = feed_parts(ship.feeds, pipeline, now_us)
+    storage, link = memory.disk.forecast(), _link(figures, memory.seen, now_us)
     return {
         "now_us": now_us,
         "expedition": pipeline.plan.expedition,
         "ship": ship.expedition.ship,
-        "clock": {"wall": _wall(ship.wall_s())},
+        "clock": {"wall": datetime.fromtimestamp(ship.wall_s(), UTC).astimezone().isoformat(timespec="seconds")},
         "language": ship.expedition.language,
         "dive": {"under_way": pipeline.present.under_way(now_us), "begun_us": pipeline.present.begun_us(now_us)},
         "stopped": ship.stopped,
         "alarms": ship.alarms(),
-        "notices": [],
-        "vehicles": vehicle_parts(pipeline, tracks, now_us),
-        "audiences": [_audience(ship, seen, channel, now_us) for channel in pipeline.channels],
+        "notices": _notices(ship, memory.watch, feeds, storage, link, now_us),
+        "vehicles": vehicle_parts(pipeline, memory.legs, memory.watch, now_us),
+        "audiences": audience_parts(
+            pipeline.channels,
+            memory.seen,
+            stopped=ship.stopped,
+            open_audiences=ship.expedition.open_audiences,
+            followers=figures.viewers,
+            now_us=now_us,
+        ),
         "queue": _queue(pipeline, now_us),
-        "feeds": feed_parts(ship.feeds, pipeline, now_us),
-        "journal": _journal(ship, disk),
-        "link": _link(figures, seen, now_us),
-        **decided_parts(pipeline, tracks, now_us),
+        "feeds": feeds,
+        "journal": _journal(ship, memory.disk, storage),
+        "link": {
+            "connections": figures.connections,
+            "followers": sum(figures.viewers.values()),
+            "bits_per_s": round(link.bits_per_s),
+            "words": link.words,
+        },
+        **decided_parts(pipeline, memory.watch, now_us),
         "programme": None,
         "verdicts": list(VERDICTS),
         "legs": [str(leg) for leg in Leg],
-    }
-
-
-def _wall(wall_s: float) -> str:
-    return datetime.fromtimestamp(wall_s, UTC).astimezone().isoformat(timespec="seconds")
-
-
-def _audience(ship: Aboard, seen: Seen, channel: Channel, now_us: int) -> dict[str, Any]:
-    policy, name = channel.policy, channel.policy.audience
-    shown, next_us = seen.shown[name], channel.next_us()
-    state = _standing(ship.stopped, channel)
-    return {
-        "name": name,
-        "open": name in ship.expedition.open_audiences,
-        "state": state,
-        "words": _words(state, channel, now_us),
-        "held": channel.held,
-        "outside": channel.outside,
-        "delay_s": seconds(policy.delay_us),
-        "edge_us": channel.edge_us,
-        "lag_s": seconds(now_us - channel.edge_us),
-        "next_in_s": None if next_us is None else seconds(max(0, next_us - now_us)),
-        "under_way": channel.under_way,
-        "dive": channel.next_dive,
-        "records": 0 if shown.over else shown.records,
-        "followers": ship.figures().viewers.get(name, 0),
-        "bytes": shown.octets,
-        "fields": sorted(map(str, policy.fields)),
-        "checked": policy.check_text,
-        "sees": _sees(seen, name, now_us),
-    }
-
-
-def _standing(stopped: str | None, channel: Channel) -> str:
-    if stopped is not None or (channel.outside is not None and not channel.held):
-        return "stopped"
-    if channel.held:
-        return "held"
-    return "releasing" if channel.under_way else "between dives"
-
-
-def _words(state: str, channel: Channel, now_us: int) -> str:
-    """Return how an audience stands, in words."""
-    if state == "held":
-        return "held: nothing leaves until it is resumed"
-    if state == "stopped":
-        return "stopped: " + (
-            f"{channel.outside} was outside the declared area" if channel.outside else "see the alarm"
-        )
-    if state == "between dives":
-        return "between dives: nothing is being shown"
-    return f"releasing what was received until {say_duration(now_us - channel.edge_us)} ago"
-
-
-def _sees(seen: Seen, audience: str, now_us: int) -> dict[str, Any] | None:
-    shown = seen.shown[audience]
-    if not shown.reports:
-        return None
-    return {
-        "age_s": None if shown.at_us is None else seconds(now_us - shown.at_us),
-        "dive_time_s": shown.elapsed_s,
-        "over": shown.over,
-        "vehicles": [{"name": name, **report} for name, report in zip(shown.vehicles, shown.reports, strict=True)],
     }
 
 
@@ -167,33 +112,51 @@ def _queue(pipeline: Pipeline, now_us: int) -> dict[str, Any]:
     return {"from_us": from_us, "to_us": from_us + bucket_us * len(counts), "bucket_us": bucket_us, "counts": counts}
 
 
-def _journal(ship: Aboard, disk: Disk) -> dict[str, Any]:
-    rows, fault = ship.journal_facts()
-    return {"rows": rows, "bytes": disk.octets, "free_bytes": disk.free_octets, "fault": fault, "fills_in_s": None}
+def _journal(ship: Aboard, disk: Disk, storage: StorageForecast | None) -> dict[str, Any]:
+    (rows, fault), last = ship.journal_facts(), disk.last
+    return {
+        "rows": rows,
+        "bytes": 0 if last is None else last.journal,
+        "free_bytes": None if last is None else last.free,
+        "fault": fault,
+        "fills_in_s": None if storage is None else storage.fills_in_s,
+        "words": None if storage is None else storage.words,
+    }
 
 
-def _link(figures: Figures, seen: Seen, now_us: int) -> dict[str, Any]:
-    """Return what the followers take: what was released within the last minute, to each of them."""
-    followers = sum(figures.viewers.values())
-    octets = sum(count * seen.octets_lately(name, now_us) for name, count in figures.viewers.items())
-    rate = round(8 * octets / 60)
-    who = "1 follower" if followers == 1 else f"{followers} followers"
-    words = f"{who}, {rate} bits a second in all"
-    return {"connections": figures.connections, "followers": followers, "bits_per_s": rate, "words": words}
+def _link(figures: Figures, seen: Seen, now_us: int) -> LinkForecast:
+    """Return what the followers take of the link, by what was released within the last minute."""
+    lately = {name: seen.lately(name, now_us) for name in figures.viewers}
+    over_s = LATELY_US / 1e6
+    released = {name: Released(octets / over_s, records / over_s) for name, (octets, records) in lately.items()}
+    return link_forecast(released, figures.viewers)
 
 
-def compose_tracks(pipeline: Pipeline, seen: Seen, tracks: Tracks) -> dict[str, Any]:
+def _notices(
+    ship: Aboard,
+    watch: Watch,
+    feeds: list[dict[str, Any]],
+    storage: StorageForecast | None,
+    link: LinkForecast,
+    now_us: int,
+) -> list[dict[str, str]]:
+    """Return what the operator should know though nothing is wrong yet."""
+    plan = ship.pipeline.plan
+    stations = [
+        StationNow(source.name, source.standby_for, feed["station"]["counting"], feed["station"]["healthy"])
+        if feed["station"] is not None
+        else StationNow(source.name)
+        for source, feed in zip(plan.sources, feeds, strict=True)
+        if not source.of_ship
+    ]
+    told = notices(plan, ship.expedition.open_audiences, stations, storage, link, watch.expecting())
+    return [{"key": notice.key, "text": notice.text} for notice in [*told, *watch.notices(now_us)]]
+
+
+def compose_tracks(ship: Aboard, memory: Memory) -> dict[str, Any]:
     """Return the lines of the desk's plans: exact ones, and those that each audience has been sent."""
     sees = {
-        name: {vehicle: trail.points() for vehicle, trail in shown.trails.items()} for name, shown in seen.shown.items()
+        name: {vehicle: trail.points() for vehicle, trail in shown.trails.items()}
+        for name, shown in memory.seen.shown.items()
     }
-    return {
-        "origin": None if tracks.origin is None else list(tracks.origin),
-        "exact": tracks.lines(),
-        "sees": sees,
-        "ship": tracks.metres(pipeline.ship.states[0].last("position")) if tracks.origin is not None else None,
-        "ring_m": FORWARD_SONAR_M,
-        "covered": [],
-        "plan": None,
-        "annotations": annotations(pipeline, seen),
-    }
+    return {**memory.watch.tracks(), "sees": sees, "annotations": annotations(ship.pipeline, memory.seen)}

@@ -13,10 +13,11 @@ from pydantic import ValidationError
 
 from relay.core.errors import ExpeditionError
 from relay.core.policy import DiveLimits, LegLimits, Plan, Policy, SourcePlan
+from relay.core.survey_plan import NO_SURVEY, SurveyPlan
 from relay.shell.desk_address import near_address
 from relay.shell.expedition_faults import Faults, syntax_fault
 from relay.shell.expedition_form import PRESETS, AudiencePart, FeedPart, File, listen_address
-from relay.shell.expedition_sense import area_of, below, faults_together, zone_of
+from relay.shell.expedition_sense import area_of, below, faults_together, survey_of, zone_of
 from relay.shell.feed_url import FeedUrl
 
 
@@ -43,6 +44,7 @@ class Expedition:
     desk: tuple[str, int] | None = None
     language: str = "en"
     address: str = ""
+    survey: SurveyPlan = NO_SURVEY
 
 
 def read_expedition(path: Path) -> Expedition:
@@ -126,6 +128,7 @@ def _expedition(file: File, path: Path) -> Expedition:
         desk=None if file.desk is None else near_address(*listen_address(file.desk.listen)),
         language=file.expedition.language,
         address=file.public.address or "",
+        survey=survey_of(file),
     )
 
 

@@ -95,6 +95,8 @@ _ADD = {
     "feed": "add [[feed]] with name, format and from",
     "feed.format": 'add format = "nmea0183" (or "mavlink", "station-json", "station-msgpack")',
     "feed.from": 'add where its bytes come from, such as from = "udp://0.0.0.0:10110"',
+    "survey.corners": "add the corners of the planned area in their order round it, such as "
+    "corners = [[-30.0, -22.0], [-30.0, -21.9], [-30.1, -21.9]]",
     "vehicle": "add [[vehicle]] with its name",
     "zone.centre": "add centre = [latitude, longitude] in degrees",
     "zone.margin": "add by how much a secret may move and widen its edge, at least half the radius: "

@@ -120,9 +120,18 @@ class DeskPart(_Part):
 
 
 class VehiclePart(_Part):
-    """A vehicle, by the name that followers read."""
+    """A vehicle, by the name that followers read, and what the ship's own survey figures go by."""
 
     name: Name
+    tether: Annotated[Length, _within(1, 20_000, "m")] | None = None
+    swath: Annotated[Length, _within(1, 20_000, "m")] | None = None
+    nadir_gap: Annotated[Length, _within(0, 20_000, "m")] | None = None
+
+
+class SurveyPart(_Part):
+    """The planned area of the survey, by its corners in their order round it: for the ship alone."""
+
+    corners: Annotated[list[_Position], Field(min_length=3, max_length=200)]
 
 
 def _feed_url(text: object) -> FeedUrl:
@@ -257,6 +266,7 @@ class File(_Part):
     desk: DeskPart | None = None
     dive: DivePart = DivePart()
     stations: StationsPart = StationsPart()
+    survey: SurveyPart | None = None
     area: AreaPart | None = None
     text: TextPart = TextPart()
     zone: Annotated[list[ZonePart], Field(max_length=100)] = []
@@ -272,6 +282,7 @@ PARTS: dict[str, type[BaseModel]] = {
     "desk": DeskPart,
     "dive": DivePart,
     "stations": StationsPart,
+    "survey": SurveyPart,
     "area": AreaPart,
     "text": TextPart,
     "zone": ZonePart,

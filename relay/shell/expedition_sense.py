@@ -9,11 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from relay.core.area import Area, Lies, Zone, ZoneAction, where_lies
-from relay.core.errors import OperatorError
+from relay.core.errors import OperatorError, SurveyError
 from relay.core.place_in_text import Notation, find_places
 from relay.core.policy import Disclosed, Place
+from relay.core.reach import Tether
+from relay.core.survey_plan import Gear, SurveyPlan
+from relay.core.swath import Swath, check_plan
 from relay.shell.expedition_faults import Fault
-from relay.shell.expedition_form import AreaPart, AudiencePart, FeedPart, File, ZonePart, listen_address
+from relay.shell.expedition_form import AreaPart, AudiencePart, FeedPart, File, VehiclePart, ZonePart, listen_address
 from relay.shell.feed_url import Transport, refuse_clashes
 from relay.shell.toml_lines import Path as TomlPath
 
@@ -26,6 +29,7 @@ def faults_together(file: File, path: Path, values: dict[str, Any]) -> list[Faul
         *_name_faults(file),
         *_public_name_faults(file),
         *_zone_faults(file),
+        *_survey_faults(file),
         *_audience_faults(file, values),
         *_feed_faults(file),
         *_folder_faults(file, path),
@@ -66,6 +70,19 @@ def zone_of(part: ZonePart) -> Zone:
         radius_m=part.radius,
         margin_m=part.margin,
         action=ZoneAction(part.action),
+    )
+
+
+def survey_of(file: File) -> SurveyPlan:
+    """Return what a file says of the survey."""
+    corners = None if file.survey is None else tuple(file.survey.corners)
+    return SurveyPlan(tuple(_gear(vehicle) for vehicle in file.vehicle), corners)
+
+
+def _gear(vehicle: VehiclePart) -> Gear:
+    return Gear(
+        tether=None if vehicle.tether is None else Tether(vehicle.tether),
+        swath=None if vehicle.swath is None else Swath(vehicle.swath, vehicle.nadir_gap or 0.0),
     )
 
 
@@ -122,6 +139,24 @@ def _zone_faults(file: File) -> list[Fault]:
         for at, zone in enumerate(file.zone)
         if where_lies(zone_of(zone), area) is Lies.OUTSIDE
     ]
+
+
+def _survey_faults(file: File) -> list[Fault]:
+    faults: list[Fault] = []
+    for at, vehicle in enumerate(file.vehicle):
+        gap, swath = vehicle.nadir_gap, vehicle.swath
+        if gap is not None and swath is None:
+            text = 'is a strip of the swath below the vehicle: add swath = "1000 m", or take nadir_gap away'
+            faults.append((("vehicle", at, "nadir_gap"), text))
+        elif gap is not None and swath is not None and gap >= swath:
+            text = f"leaves nothing of a swath of {swath:g} m: make it smaller"
+            faults.append((("vehicle", at, "nadir_gap"), text))
+    if file.survey is not None:
+        try:
+            check_plan(file.survey.corners)
+        except SurveyError as error:
+            faults.append((("survey", "corners"), str(error)))
+    return faults
 
 
 def _turned(zone: ZonePart, area: Area) -> str:

@@ -24,6 +24,7 @@ from relay.shell.clock import ClockMark, EmbargoClock, TimeSource
 NAME = "journal.db"
 LAST = "clock last_us"
 STALLED_US = 6_000_000
+ACTING = 1_000
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS row (
     seq INTEGER PRIMARY KEY, embargo_us INTEGER NOT NULL, wall_s REAL NOT NULL,
@@ -66,6 +67,11 @@ class JournalFile:
         wanted = {seq for (seq,) in self._db.execute(asked, (before, most))}.union(also)
         found = (self._db.execute("SELECT * FROM row WHERE seq = ?", (seq,)).fetchone() for seq in sorted(wanted))
         return [_row(values) for values in found if values is not None]
+
+    def decisions_from(self, first: int) -> list[Row]:
+        """Return the decisions from row `first` on."""
+        asked = "SELECT * FROM row WHERE kind = 'decision' AND seq >= ? ORDER BY seq"
+        return [_row(values) for values in self._db.execute(asked, (first,))]
 
     def commit(self, rows: list[Row], marks: Mapping[str, str]) -> None:
         """Write rows and marks durably, all or none; sqlite3.Error if the disk will not take them."""
@@ -156,9 +162,10 @@ class Journal:
     def append(self, source: str, kind: RowKind, data: bytes, *, acts: bool = False) -> bool:
         """Stamp bytes with their moment of receipt and queue them for the disk; False when there is no room.
 
-        `acts`: it bears on what is released now, as a hold does, so nothing more is until it is on the disk.
+        `acts`: it bears on what is released now, as a hold does, so nothing more is until it is on the disk; there is
+        room for `ACTING` such rows when there is none for others.
         """
-        if len(self._waiting) >= self._limit:
+        if len(self._waiting) >= self._limit + (ACTING if acts else 0):
             self._room.clear()
             return False
         row = Row(self._next_seq, self._clock.now_us(), self._clock.wall_s(), source, kind, data)

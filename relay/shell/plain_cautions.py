@@ -7,13 +7,13 @@ the public preset keeps to all of them.
 from collections.abc import Iterator
 
 from relay.core.area import Lies, where_lies
+from relay.core.notices import ADVISED_DELAY_US
 from relay.core.place_in_text import Notation, find_places
-from relay.core.policy import MICROSECONDS, Disclosed, Leg, Place, Plan, Policy
+from relay.core.policy import Disclosed, Leg, Place, Plan, Policy
 from relay.shell.expedition import Expedition
 from relay.shell.plain_words import join_words
 from relay.shell.quantities import say_duration, say_length, say_number
 
-ADVISED_DELAY_US = 20 * 60 * MICROSECONDS
 ADVISED_CELL_M = 10.0
 ADVISED_STEP_M = 5.0
 ADVISED_BOTTOM_STEP_M = 50.0

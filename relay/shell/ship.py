@@ -15,7 +15,7 @@ from time import monotonic as time_monotonic
 from typing import Any
 
 from relay.core.channel import Due
-from relay.core.decision import ActsAtOnce, read_decision, write_decision
+from relay.core.decision import ActsAtOnce, Hold, read_decision, write_decision
 from relay.core.desk_record import TAKEN_LIMIT
 from relay.core.errors import OffingError, OperatorError, RecordingError, RegrownError
 from relay.core.model import Row, RowKind
@@ -41,6 +41,8 @@ BEAT_S = 2.0
 REPORT_S = 30.0
 SETTLE_S = 5.0
 DESK = "desk"
+NO_ROOM = "the journal has no room: nothing is taken until the disk can be written"
+HELD_ALL_THE_SAME = "it is HELD, but the journal has no room to note it: a restart would release again"
 
 
 class _Sink:
@@ -77,7 +79,7 @@ class Ship:
         self._control = Control(expedition.private, self.deciding)
         self._warned: set[str] = set()
         self.stopped: str | None = None
-        self.desk = DeskRoom(self, self.deciding, expedition.private) if expedition.desk is not None else None
+        self.desk = DeskRoom(self, expedition.private, self._file.last()[1])
 
     async def start(self) -> None:
         """Grow the release log again from the journal, then open the public site and the feeds."""
@@ -86,8 +88,7 @@ class Ship:
         self._go_on(journal)
         await self._control.start()
         await self._open_site()
-        if self.desk is not None and self.expedition.desk is not None:
-            await self.desk.server.start(*self.expedition.desk)
+        await self.desk.start(self.deciding)
         self.feeds = open_feeds([(feed.name, feed.url) for feed in self.expedition.feeds], _Sink(journal))
 
     async def _open_site(self) -> None:
@@ -102,8 +103,7 @@ class Ship:
 
     async def serve(self) -> None:
         """Run until cancelled; OperatorError if a feed can't be opened as the expedition file has it."""
-        jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report]
-        jobs += [] if self.desk is None else self.desk.jobs
+        jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report, *self.desk.jobs]
         try:
             async with asyncio.TaskGroup() as group:
                 for job in jobs:
@@ -116,8 +116,7 @@ class Ship:
     async def close(self) -> None:
         """Stop the site and write what is waiting."""
         await self._control.close()
-        if self.desk is not None:
-            await self.desk.server.close()
+        await self.desk.close()
         await self.site.close()
         if self._journal is not None:
             await self._journal.close()
@@ -130,8 +129,11 @@ class Ship:
         decision = self.pipeline.completed(read_decision(data), now_us)
         answer = check_decision(decision, self.pipeline, now_us)
         acts = isinstance(decision, ActsAtOnce)
-        if not self._journal.append(DESK, RowKind.DECISION, write_decision(decision, who), acts=acts):
-            raise OperatorError("the journal has no room: nothing is taken until the disk can be written")
+        taken = self._journal.append(DESK, RowKind.DECISION, write_decision(decision, who), acts=acts)
+        if isinstance(decision, Hold):
+            self.pipeline.halt(self._journal.rows, decision)
+        if not taken:
+            raise OperatorError(HELD_ALL_THE_SAME if isinstance(decision, Hold) else NO_ROOM)
         return answer
 
     async def settled(self) -> bool:
@@ -170,6 +172,7 @@ class Ship:
         out = [f"the release has stopped: {self.stopped}"] if self.stopped else []
         out += [self._journal.fault] if self._journal is not None and self._journal.fault else []
         out += self._outlet.faults
+        out += self.desk.alarms(self._clock.now_us())
         out += [f"{name} is outside the declared area" for name in pipeline.outside()]
         for doubt in pipeline.doubts(self._clock.counted_us()):
             name, apart = pipeline.plan.vehicles[doubt.vehicle], f"{doubt.apart_m:.0f} m"
@@ -203,12 +206,20 @@ class Ship:
         rows = 0
         for row in self._file.decisions(self.pipeline.first_row, TAKEN_LIMIT, self.pipeline.kept_rows):
             self.pipeline.remember(row)
+        for row in self._file.decisions_from(self.pipeline.first_row):
+            self._foresee(row)
         for row in self._file.rows(self.pipeline.first_row):
             self._take(row)
             rows += 1
         self._out(self.pipeline.advance(self._clock.now_us() - 1))
         self._catch_up()
         log.info("read %d rows of the journal again", rows)
+
+    def _foresee(self, row: Row) -> None:
+        """Let a hold that is in the journal keep in what it kept in, from the first row on."""
+        with contextlib.suppress(OperatorError):
+            if isinstance(decision := read_decision(row.data), Hold):
+                self.pipeline.halt(row.seq, decision)
 
     def _catch_up(self) -> None:
         """Release again what had left before a power cut took the newest proof of time: what was told had been due."""
@@ -241,8 +252,7 @@ class Ship:
 
     def _onward(self, frame: Frame) -> None:
         self.site.publish(frame)
-        if self.desk is not None:
-            self.desk.sent(frame)
+        self.desk.sent(frame)
 
     def _out(self, due: list[Due]) -> None:
         for item in due:
@@ -257,13 +267,10 @@ class Ship:
 
         self._guarded(take)
         self._wake.set()
-        if self.desk is not None and any(row.kind is RowKind.DECISION for row in rows):
-            self.desk.changed()
 
     def _take(self, row: Row) -> None:
         self._out(self.pipeline.receive(row))
-        if self.desk is not None:
-            self.desk.took(row)
+        self.desk.took(row)
 
     def _guarded(self, action: Callable[[], None]) -> None:
         """Do something that releases, unless the release has stopped; any fault stops it for good (R4)."""

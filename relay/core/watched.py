@@ -1,0 +1,128 @@
+"""One vehicle as the desk's watch knows it: believed fixes, its track, tether margin, and whether it is overdue.
+
+Rules: exact, for the ship alone.
+1. A figure whose parts are older than `STALE_US` is none, and `tether_unknown` says which part is missing: a margin of
+   some minutes ago is worse than none.
+2. A tether is watched while its vehicle is down (deeper than `SURFACE_M`) and not autonomous.
+3. An alarm that sounds at a share of the tether ends only `CLEAR_SHARE` below it: noise at the border must not flap.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from relay.core.errors import SurveyError
+from relay.core.given import Position
+from relay.core.in_words import several
+from relay.core.kept_track import FixGate, KeptTrack, TrackSpot
+from relay.core.model import Mode
+from relay.core.overdue import Alarm, Expectation, alarm, newest
+from relay.core.reach import Tether, TetherMargin, TetherWord, tether_margin
+from relay.core.survey_day import SURFACE_M
+from relay.core.watch_words import overdue_alarms, overdue_words, tether_alarm
+
+STALE_US = 60_000_000
+CLEAR_SHARE = 0.02
+
+
+class Watched:
+    """What is remembered of one vehicle."""
+
+    def __init__(self, name: str, tether: Tether | None) -> None:
+        self.name, self._carried = name, tether
+        self.track, self._gate = KeptTrack(), FixGate()
+        self.heard_us: int | None = None
+        self.expected: Expectation | None = None
+        self.back_us: int | None = None
+        self.depth_m: float | None = None
+        self._depth_us = self._place_us = 0
+        self._place: Position | None = None
+        self._mode: str | None = None
+        self._near_end = False
+
+    def hear(self, at_us: int, values: Mapping[str, Any]) -> None:
+        """Take what a report tells beside the position: any of depth_m, mode."""
+        self.heard_us = newest(self.heard_us, at_us)
+        self._mode = values.get("mode") or self._mode
+        if (depth_m := values.get("depth_m")) is not None:
+            self.depth_m, self._depth_us = depth_m, at_us
+
+    def place(self, spot: TrackSpot, place: Position) -> bool:
+        """Take a fix, in the desk's metres and on the Earth; return whether it is believed."""
+        believed = self._gate.take(spot)
+        for one in believed:
+            self.track.take(one)
+        if believed:
+            self._place, self._place_us = place, spot.at_us
+        return bool(believed)
+
+    def tether(self, ship: tuple[int, Position] | None, now_us: int) -> dict[str, Any] | None:
+        """Return the tether's margin; `ship` is the moment and place of the ship's last fix."""
+        margin = self._margin(ship, now_us)
+        if margin is None or self._carried is None:
+            return None
+        return {
+            "length_m": self._carried.length_m,
+            "slant_m": margin.slant_m,
+            "horizontal_m": margin.horizontal_m,
+            "margin_m": margin.margin_m,
+            "share": margin.share,
+            "word": str(margin.word),
+        }
+
+    def tether_unknown(self, ship: tuple[int, Position] | None, now_us: int) -> str:
+        """Return why the margin of a vehicle that is down isn't known; empty where it is, or needn't be."""
+        if not self._is_down():
+            return ""
+        stale_us = now_us - STALE_US
+        missing = [] if ship is not None and ship[0] >= stale_us else ["the ship's position"]
+        missing += [] if self._place is not None and self._place_us >= stale_us else ["its position"]
+        missing += [] if self._depth_us >= stale_us else ["its depth"]
+        return f"for a minute nothing has told {several(missing)}" if missing else ""
+
+    def overdue(self, now_us: int) -> dict[str, Any] | None:
+        """Return how an autonomous dive stands, None where nothing was agreed."""
+        judged = self._judged(now_us)
+        if judged is None:
+            return None
+        return {
+            "sounds": judged.sounds,
+            "words": overdue_words(judged),
+            "return_in_s": -judged.back.late_us / 1e6,
+            "next_report_in_s": None if judged.report is None else -judged.report.late_us / 1e6,
+            "missing_reports": judged.missing_reports,
+        }
+
+    def alarms(self, ship: tuple[int, Position] | None, now_us: int) -> list[str]:
+        """Return what is wrong with its tether, and what is overdue."""
+        judged = self._judged(now_us)
+        out = [] if judged is None else overdue_alarms(self.name, judged)
+        margin = self._margin(ship, now_us)
+        if margin is not None and self._carried is not None:
+            out += tether_alarm(self.name, self._carried, self._held(margin, self._carried))
+        return out
+
+    def _held(self, margin: TetherMargin, tether: Tether) -> TetherWord:
+        """Return the margin's word, with rule 3."""
+        clear = tether.warn_share - (CLEAR_SHARE if self._near_end else 0.0)
+        self._near_end = margin.share > clear
+        return TetherWord.NEAR_END if margin.word is TetherWord.WITHIN and self._near_end else margin.word
+
+    def _margin(self, ship: tuple[int, Position] | None, now_us: int) -> TetherMargin | None:
+        if self.tether_unknown(ship, now_us) or not self._is_down():
+            return None
+        assert ship is not None and self._place is not None and self.depth_m is not None and self._carried is not None
+        try:
+            return tether_margin(ship[1], self._place, self.depth_m, self._carried)
+        except SurveyError:
+            return None
+
+    def _is_down(self) -> bool:
+        down = self.depth_m is not None and self.depth_m >= SURFACE_M
+        return self._carried is not None and down and self._mode != Mode.AUTONOMOUS
+
+    def _judged(self, now_us: int) -> Alarm | None:
+        if self.expected is None or self.expected.begun_us > now_us:
+            return None
+        last_us = None if self.heard_us is None else min(self.heard_us, now_us)
+        back_us = None if self.back_us is None else min(self.back_us, now_us)
+        return alarm(self.expected, now_us, last_us, back_us)
