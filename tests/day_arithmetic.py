@@ -21,7 +21,12 @@ from day_expected import Changes, Dive, Seen
 EARTH = Geodesic.WGS84
 Place = tuple[float, float]
 DIVE, TICK, END = 0, 1, 3
-STEPS = {"public": (15, 25.0, 22.5), "funders": (5, 10.0, 22.5), "heritage": (1, 1.0, 1.0), "families": (60, 25.0, 22.5)}
+STEPS = {
+    "public": (15, 25.0, 22.5),
+    "funders": (5, 10.0, 22.5),
+    "heritage": (1, 1.0, 1.0),
+    "families": (60, 25.0, 22.5),
+}
 DEEPER_M, FURTHER_M, DEEPEST_M = 10.0, 15.0, 800.0  # Moth, from one report to the next
 
 
@@ -46,7 +51,7 @@ POSTS = {"A": _A, "B": _B, "C": beyond(_B, 160.0, 300.0), "F": (-(30 + 14.5 / 60
 
 def line_at(tick_s: float) -> Place:
     """Return where Lantern was on its line when it last reported: half a metre a second from B at 1:10:00."""
-    often = seconds("1:12:32") < tick_s <= seconds("1:15:48")
+    often = seconds("1:12:32") < tick_s <= seconds("1:14:32")
     told_s = tick_s - 0.1 if often else (tick_s - 1) // 4 * 4
     return beyond(_B, 160.0, 0.5 * (told_s - seconds("1:10:00")))
 

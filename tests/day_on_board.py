@@ -1,15 +1,15 @@
 """A day of eight hours on board, scripted: what the stations, the link and the operator send, and when.
 
-Invented: ship, vehicles, wreck and places. A moment is a time of the embargo clock, which begins with the day. Lantern's
-two stations tell the same of one instant 20 ms and 50 ms after it; Moth reports over an acoustic link, and on its third
-dive through a cable in NMEA 0183. Positions are laid out by geographiclib. The day, hour by hour:
+Invented: ship, vehicles, wreck and places. A moment is a time of the embargo clock, which begins with the day.
+Lantern's two stations tell the same of one instant 20 ms and 50 ms after it; Moth reports over an acoustic link, and on
+the third dive through a cable in NMEA 0183. Positions are laid out by geographiclib. The day, hour by hour:
 
-0:20 to 2:20  Lantern, tethered: down to 600 m at a metre a second, at post A, without fixes on its way to B, along a line
-              to C with ten reports a second for three minutes, in which the main station is silent for one and the
-              stations contradict each other for twenty seconds; up again. Four targets; five minutes are cut.
-2:40 to 4:20  Moth on its own, a report every half minute, some lost, some late, some overtaken; the dive begun and ended
-              by hand. Lantern reports from the deck. The public is held, and resumed. Moth's log is imported at 4:30.
-4:59 to 5:30  Moth once more, now by cable; it falls silent on the bottom, and that ends the dive.
+0:28 to 2:14  Lantern, tethered: down to 600 m at a metre a second, at post A, without fixes on its way to B, along a
+              line to C with ten reports a second for two minutes, in which the main station is silent for half a minute
+              and the stations contradict each other for ten seconds; up again. Four targets; five minutes are cut.
+2:55 to 4:20  Moth on its own, a report every half minute, some lost, some late, some overtaken; the dive begun and
+              ended by hand. Lantern reports from the deck. The public is held, and resumed. The log is imported at 4:30.
+4:59 to 5:15  Moth once more, now by cable; it falls silent on the bottom, and that ends the dive.
 """
 
 import json
@@ -38,7 +38,7 @@ centre = [-30, -22]
 radius = "600 km"
 
 [dive]
-quiet_ends_after = "20 min"
+quiet_ends_after = "10 min"
 surfaced_ends_after = "2 min"
 
 [[vehicle]]
@@ -170,22 +170,28 @@ def lantern() -> Iterator[Told]:
     """Yield what Lantern's two stations send."""
     for nominal_s in _lantern_instants():
         told = lantern_at(nominal_s)
-        if not at("1:13:00") <= nominal_s < at("1:14:00"):
+        if not at("1:13:00") <= nominal_s < at("1:13:30"):
             yield _moment(nominal_s, MAIN_LATE_US), "main", json_line("Lantern", nominal_s, told)
-        if at("1:12:40") <= nominal_s < at("1:14:30"):
+        if at("1:12:40") <= nominal_s < at("1:14:00"):
             told["roll_deg"] = 8.0
-        if at("1:15:20") <= nominal_s < at("1:15:40"):
+        if at("1:14:10") <= nominal_s < at("1:14:20"):
             off = place((told["latitude_deg"], told["longitude_deg"]), 90.0, 300.0)
             told["latitude_deg"], told["longitude_deg"] = off
         yield _moment(nominal_s, STANDBY_LATE_US), "standby", json_line("Lantern", nominal_s, told)
 
 
 def _lantern_instants() -> Iterator[float]:
-    """Yield the instants Lantern reports of: every 4 s, ten times a second for three minutes, every 20 s on deck."""
-    yield from _every("0:20:00", "1:12:32", 4)
-    yield from (tenth / 10 for tenth in range(round(at("1:12:32") * 10), round(at("1:15:48") * 10)))
-    yield from _every("1:15:48", "2:20:04", 4)
-    yield from _every("2:40:00", "4:20:20", 20)
+    """Yield the instants Lantern reports of: every 4 s, ten times a second for two minutes, every 20 s at rest."""
+    yield from _every("0:28:00", "0:41:00", 4)
+    yield from _every("0:41:00", "0:49:00", 20)
+    yield from _every("0:49:00", "0:57:00", 4)
+    yield from _every("0:57:00", "1:09:00", 20)
+    yield from _every("1:09:00", "1:12:32", 4)
+    yield from (tenth / 10 for tenth in range(round(at("1:12:32") * 10), round(at("1:14:32") * 10)))
+    yield from _every("1:14:32", "1:37:00", 4)
+    yield from _every("1:37:00", "1:59:00", 20)
+    yield from _every("1:59:00", "2:14:04", 4)
+    yield from _every("2:55:00", "4:20:20", 20)
 
 
 def _every(first: str, end: str, seconds: int) -> Iterator[float]:
@@ -234,7 +240,7 @@ def recovered_log() -> bytes:
 
 def cable() -> Iterator[Told]:
     """Yield Moth's third dive: position, heading and depth every 10 s; one burst of three comes in two pieces."""
-    for nominal_s in _every("4:59:00", "5:30:10", 10):
+    for nominal_s in _every("4:59:00", "5:15:10", 10):
         down_s = nominal_s - at("5:00:00")
         clock_s = round(VEHICLE_CLOCK_S + nominal_s) % 86_400
         clock = f"{clock_s // 3_600:02}{clock_s // 60 % 60:02}{clock_s % 60:02}"
@@ -273,9 +279,9 @@ _DECISIONS: list[tuple[str, Decision]] = [
     *((f"1:4{at + 5}:00", Target(name=name, verdict=verdict, vehicle="Lantern"))
       for at, (name, verdict) in enumerate(_VERDICTS)),
     ("2:30:00", Say(text="Said between dives.")),
-    ("2:50:00", Begin()),
+    ("3:05:00", Begin()),
     ("3:12:00", Say(text="Moth is on its own.", vehicle="Moth")),
     ("3:50:00", End()),
-    ("3:55:00", Hold(audience="public")),
+    ("4:05:00", Hold(audience="public")),
     ("4:25:00", Resume(audience="public")),
 ]  # fmt: skip
