@@ -8,7 +8,7 @@ the third dive through a cable in NMEA 0183. Positions are laid out by geographi
               line to C with ten reports a second for two minutes, in which the main station is silent for half a minute
               and the stations contradict each other for ten seconds; up again. Four targets; five minutes are cut.
 2:55 to 4:20  Moth on its own, a report every half minute, some lost, some late, some overtaken; the dive begun and
-              ended by hand. Lantern reports from the deck. The public is held, and resumed. The log is imported at 4:30.
+              ended by hand. Lantern reports from the deck. The public is held, and resumed. At 4:30 its log is imported.
 4:59 to 5:15  Moth once more, now by cable; it falls silent on the bottom, and that ends the dive.
 """
 
