@@ -30,7 +30,8 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
-    "decision": "errors policy ranges still",
+    "decision_values": "errors ranges sighting still",
+    "decision": "area decision_values errors overdue policy sighting still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -39,6 +40,7 @@ CORE = {
     "present": "decision dive_phases fuse policy",
     "disclosure": "area dive_phases fuse geodesy policy quantise track",
     "embargo": "fuse",
+    "hiding": "area geodesy secrets",
     # the exact record, on the ship alone
     "own_time": "mavlink model policy sources",
     "exact_record": "model own_time",
@@ -60,10 +62,10 @@ CORE = {
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "stations": "fuse geodesy model policy",
-    "channel": "area decision disclosure dive_phases embargo fuse geodesy model place_in_text policy release secrets "
+    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy release secrets "
     "stations still",
-    "pipeline": "channel decision embargo errors fuse geodesy model place_in_text policy present secrets sources "
-    "stations",
+    "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present "
+    "secrets sighting sources stations",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -74,6 +76,8 @@ CORE = {
     "swath": "errors geodesy given survey | shapely",
     "reach": "geodesy given",
     "overdue": "errors given",
+    "sighting": "errors target_position",
+    "desk_record": "decision overdue sighting target_position",
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
@@ -112,7 +116,7 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock control "
     "expedition import_words journal recovered",
-    "checkpoint": "core.channel core.geodesy core.pipeline core.policy",
+    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy",
     # released records on their way out
     "recording": "core.errors core.wire",
     "outlet": "core.channel core.release core.wire recording",
@@ -134,11 +138,12 @@ SHELL = {
     "recording",
     # the running relay
     "control": "core.errors core.ranges",
-    "standing": "core.decision core.errors core.pipeline core.policy core.still quantities",
-    "ship": "core.channel core.decision core.errors core.model core.pipeline core.wire checkpoint clock control "
-    "expedition feeds journal outlet recording secrets_file site standing",
+    "desk_sense": "core.area core.decision core.desk_record core.errors core.pipeline core.policy core.sighting",
+    "standing": "core.decision core.desk_record core.errors core.pipeline core.policy core.still desk_sense quantities",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
+    "checkpoint clock control expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",
-    "rehearse": "core.errors core.model core.pipeline core.policy core.secrets capture journal outlet",
+    "rehearse": "core.errors core.model core.pipeline core.policy core.secrets core.sources capture journal outlet",
     # the invented dive
     "vehicle_motion": "core.model seabed",
     "station_reports": "core.model seabed vehicle_motion | pyproj",
@@ -171,7 +176,7 @@ IMPURE_METHODS = set("now utcnow today fromtimestamp get_running_loop getenv".sp
 PUBLIC = set("answers conversation front gate pages representation site viewer wheel".split())
 EXACT = set(
     "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
-    "overdue reach survey swath target_position".split()
+    "overdue reach survey swath target_position sighting hiding desk_record decision".split()
 ) | {
     "shell.journal",
     "shell.recovered",
@@ -182,6 +187,7 @@ EXACT = set(
     "shell.control",
     "shell.expedition",
     "shell.standing",
+    "shell.desk_sense",
 }
 
 

@@ -10,13 +10,13 @@ A dive that the operator ended is over: none begins by itself until the vehicles
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from relay.core.area import hidden_disc
-from relay.core.decision import Begin, End, Say, SetLeg, Target
+from relay.core.decision import Begin, End, LiftZone, Say, SetLeg, Target
 from relay.core.disclosure import Disclosure, Ground
 from relay.core.dive_phases import DiveWatch
 from relay.core.embargo import Embargo
 from relay.core.fuse import Fuse, Stamped
 from relay.core.geodesy import Anchor, AnchorSeeker, SiteFrame
+from relay.core.hiding import Hiding, InForce
 from relay.core.model import Observation
 from relay.core.place_in_text import find_places
 from relay.core.policy import Disclosed, Plan, Policy
@@ -32,13 +32,15 @@ class Standing:
 
     `had_us`: the moment up to which it has had everything (-1: nothing). `anchor`: what its frame is laid about, of
     its own, so that nothing that is decided for another audience can move what this one sees. `instant_us`: the
-    moment before which nothing more leaves, as after a resume.
+    moment before which nothing more leaves, as after a resume. `zones`: which of the desk were in force; None:
+    whichever the journal tells of.
     """
 
     next_dive: int = 1
     had_us: int = -1
     anchor: Anchor | None = None
     instant_us: int = 0
+    zones: InForce | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,8 @@ class Channel:
         self.next_dive = start.next_dive
         self._anchor = start.anchor
         self._seeker = AnchorSeeker()
-        self._ground: Ground | None = None
+        self._frame: SiteFrame | None = None
+        self.hiding = Hiding(plan.zones, secrets, start.zones)
         self._dive: _Dive | None = None
         self._fuse, self._stations = self._nothing()
         self._kept: list[Stamped] = []
@@ -193,6 +196,8 @@ class Channel:
         counts = self._stations.sift(arrived[:end]) + self._stations.settle()
         for stamped in counts:
             self._fuse.take(stamped)
+            if isinstance(stamped.said, LiftZone):
+                self.hiding.lift(stamped.row, stamped.said.name)
         doubted = {doubt.vehicle for doubt in self._stations.doubts(at_us)}
         for vehicle, state in enumerate(self._fuse.states):
             state.in_doubt = vehicle in doubted
@@ -284,7 +289,8 @@ class Channel:
 
     def _site(self) -> Ground | None:
         """Return the site's frame and zones, once a fix has been confirmed."""
-        if self._ground is None and self._anchor is not None:
-            frame = SiteFrame(self._anchor, self._secrets)
-            self._ground = Ground(frame, tuple(hidden_disc(zone, frame, self._secrets) for zone in self._plan.zones))
-        return self._ground
+        if self._frame is None:
+            if self._anchor is None:
+                return None
+            self._frame = SiteFrame(self._anchor, self._secrets)
+        return Ground(self._frame, self.hiding.discs(self._frame))

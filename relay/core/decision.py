@@ -1,18 +1,35 @@
 """What the operator decides, as values, and their form in the journal (JSON, one object a row).
 
-Rules: every decision is a journal row before it acts, with who took it; hold, cut and stop act at once because they
-only remove; leg, note, target, begin and end tell something, so they wait out the embargo like any input.
+Rules: every decision is a journal row before it acts, with who took it; hold, cut, stop and a new zone act at once
+because they only remove; leg, note, target, begin, end and the lifting of a zone tell or show something, so they wait
+out the embargo like any input. What is said but waits for approval, a target's sighting, and what is expected of a
+vehicle stay on the ship.
 """
 
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import MISSING, dataclass, fields
 from functools import partial
 from typing import Any
 
+from relay.core.area import Zone, ZoneAction
+from relay.core.decision_values import (
+    centre_fault,
+    flag_fault,
+    moment_fault,
+    name_fault,
+    names_fault,
+    number_fault,
+    one_of,
+    row_fault,
+    sighting_fault,
+    still_fault,
+    text_fault,
+)
 from relay.core.errors import OperatorError
-from relay.core.policy import Leg
-from relay.core.ranges import note_fault
+from relay.core.overdue import Expectation
+from relay.core.policy import MICROSECONDS, Leg
+from relay.core.sighting import Sighted, read_sighted, write_sighted
 from relay.core.still import Still, read_still, write_still
 
 
@@ -56,21 +73,100 @@ class SetLeg:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Say:
-    """An annotation from the desk, for some audiences (empty: all that get annotations), perhaps with a still."""
+    """An annotation from the desk, for some audiences (empty: all that get annotations), perhaps with a still.
+
+    `wait`: it is told to nobody until somebody approves it.
+    """
 
     text: str
     vehicle: str | None = None
     audiences: tuple[str, ...] = ()
     still: Still | None = None
+    wait: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Approve:
+    """Tell the say of this journal row, which waits, now."""
+
+    say: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dismiss:
+    """Forget the say of this journal row, which waits: it is never told."""
+
+    say: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Target:
-    """A target and what it was found to be."""
+    """A target, what it was found to be and, for the ship alone, how the vehicle sees it."""
 
     name: str
     verdict: str
     vehicle: str | None = None
+    sighting: Sighted | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HideZone:
+    """Hide a zone at once, in everything that hasn't left."""
+
+    name: str
+    centre: tuple[float, float]
+    radius_m: float
+    margin_m: float
+    action: ZoneAction
+
+    @property
+    def zone(self) -> Zone:
+        """The zone."""
+        latitude_deg, longitude_deg = self.centre
+        return Zone(
+            name=self.name,
+            latitude_deg=latitude_deg,
+            longitude_deg=longitude_deg,
+            radius_m=self.radius_m,
+            margin_m=self.margin_m,
+            action=self.action,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftZone:
+    """Show again what a zone of the desk hides, from now on and as late as everything else."""
+
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expect:
+    """What was agreed about an autonomous vehicle's dive that begins now, in seconds; see `overdue.Expectation`."""
+
+    vehicle: str
+    return_in_s: float
+    return_grace_s: float
+    report_every_s: float | None = None
+    report_grace_s: float = 0.0
+
+    def expectation(self, begun_us: int) -> Expectation:
+        """Return it as moments of the embargo clock, begun at one of it."""
+        every_s = self.report_every_s
+        return Expectation(
+            begun_us=begun_us,
+            return_us=begun_us + _us(self.return_in_s),
+            return_grace_us=_us(self.return_grace_s),
+            report_every_us=None if every_s is None else _us(every_s),
+            report_grace_us=_us(self.report_grace_s),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Back:
+    """A vehicle that was expected is back."""
+
+    vehicle: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,8 +179,10 @@ class End:
     """End the dive now."""
 
 
-Decision = Hold | Resume | Cut | Early | SetLeg | Say | Target | Begin | End
-Told = SetLeg | Say | Target | Begin | End
+Told = SetLeg | Say | Target | Begin | End | LiftZone
+ActsAtOnce = Hold | Resume | Cut | Early | HideZone
+Private = Approve | Dismiss | Expect | Back
+Decision = Told | ActsAtOnce | Private
 VERDICTS = ("unchecked", "rock", "modern debris", "of interest", "withheld")
 _NAMES: dict[str, type[Decision]] = {
     "hold": Hold,
@@ -96,6 +194,12 @@ _NAMES: dict[str, type[Decision]] = {
     "target": Target,
     "begin": Begin,
     "end": End,
+    "approve": Approve,
+    "dismiss": Dismiss,
+    "zone": HideZone,
+    "unzone": LiftZone,
+    "expect": Expect,
+    "back": Back,
 }
 _WORDS: dict[type[Decision], str] = {kind: word for word, kind in _NAMES.items()}
 
@@ -105,7 +209,19 @@ def write_decision(decision: Decision, who: str) -> bytes:
     values = {field.name: getattr(decision, field.name) for field in fields(decision)}
     if values.get("still") is not None:
         values["still"] = write_still(values["still"])
+    if values.get("sighting") is not None:
+        values["sighting"] = write_sighted(values["sighting"])
     return json.dumps({"do": _WORDS[type(decision)], "who": who, **values}, ensure_ascii=False).encode()
+
+
+def word_for(decision: Decision) -> str:
+    """Return the word that says what a decision does."""
+    return _WORDS[type(decision)]
+
+
+def who_took(row: bytes) -> str:
+    """Return who took the decision in a journal row."""
+    return str(json.loads(row).get("who", ""))
 
 
 def read_decision(data: bytes) -> Decision:
@@ -136,60 +252,66 @@ def _checked(kind: type[Decision], given: dict[str, Any]) -> Decision:
             continue
         if (fault := _FAULTS[field.name](value)) is not None:
             raise OperatorError(fault)
-    if given.get("leg") is not None:
-        given["leg"] = Leg(given["leg"])
-    if "audiences" in given:
-        given["audiences"] = tuple(given["audiences"])
-    if given.get("still") is not None:
-        given["still"] = read_still(given["still"])
-    decision = kind(**given)
-    if isinstance(decision, Cut) and not 0 <= decision.from_us < decision.to_us:
-        raise OperatorError("a cut goes from an earlier moment to a later one")
+    decision = kind(**{name: _read(name, value) for name, value in given.items()})
+    if (fault := _together(decision)) is not None:
+        raise OperatorError(fault)
     return decision
 
 
-def _moment_fault(name: str, value: object) -> str | None:
-    return None if type(value) is int else f"{name} is a moment of the embargo clock: whole microseconds"
+def _read(name: str, value: Any) -> Any:
+    """Return a value that is right as the decision has it."""
+    return value if value is None or name not in _READ else _READ[name](value)
 
 
-def _name_fault(name: str, value: object) -> str | None:
-    return None if isinstance(value, str) else f"{name} is a name"
-
-
-def _names_fault(value: object) -> str | None:
-    if isinstance(value, list | tuple) and all(isinstance(item, str) for item in value):
-        return None
-    return "audiences is a list of names"
-
-
-def _text_fault(value: object) -> str | None:
-    fault = note_fault(value) if isinstance(value, str) else "is not text"
-    return None if fault is None else f"the text won't do: {fault}"
-
-
-def _still_fault(value: object) -> str | None:
-    try:
-        read_still(value)
-    except OperatorError as error:
-        return str(error)
+def _together(decision: Decision) -> str | None:
+    """Return why values that are right by themselves don't go together."""
+    if isinstance(decision, Cut) and not 0 <= decision.from_us < decision.to_us:
+        return "a cut goes from an earlier moment to a later one"
+    if isinstance(decision, Target) and decision.sighting is not None and decision.vehicle is None:
+        return "a sighting is some vehicle's: name the vehicle"
+    if isinstance(decision, HideZone) and decision.margin_m < decision.radius_m / 2:
+        return (
+            f"a margin of {decision.margin_m:g} m about a zone of {decision.radius_m:g} m lets the hole point at its "
+            f"centre: make it at least half the radius, {decision.radius_m / 2:g} m"
+        )
     return None
 
 
-def _one_of(words: Iterable[str], what: str, value: object) -> str | None:
-    choices = list(words)
-    return None if value in choices else f"{value!r} is not {what}; one of {', '.join(choices)}"
+def _us(seconds: float) -> int:
+    return round(seconds * MICROSECONDS)
 
 
+_LENGTH = ("m", 1, 100_000)
+_LONG_S = 30 * 86_400.0
 _FAULTS: dict[str, Callable[[object], str | None]] = {
-    "from_us": partial(_moment_fault, "from_us"),
-    "to_us": partial(_moment_fault, "to_us"),
-    "upto_us": partial(_moment_fault, "upto_us"),
-    "audience": partial(_name_fault, "audience"),
-    "vehicle": partial(_name_fault, "vehicle"),
-    "audiences": _names_fault,
-    "text": _text_fault,
-    "name": _text_fault,
-    "still": _still_fault,
-    "leg": partial(_one_of, Leg, "a leg"),
-    "verdict": partial(_one_of, VERDICTS, "a verdict"),
+    "from_us": partial(moment_fault, "from_us"),
+    "to_us": partial(moment_fault, "to_us"),
+    "upto_us": partial(moment_fault, "upto_us"),
+    "audience": partial(name_fault, "audience"),
+    "vehicle": partial(name_fault, "vehicle"),
+    "audiences": names_fault,
+    "text": text_fault,
+    "name": text_fault,
+    "still": still_fault,
+    "wait": partial(flag_fault, "wait"),
+    "say": row_fault,
+    "sighting": sighting_fault,
+    "leg": partial(one_of, Leg, "a leg"),
+    "verdict": partial(one_of, VERDICTS, "a verdict"),
+    "centre": centre_fault,
+    "radius_m": partial(number_fault, "radius_m", *_LENGTH),
+    "margin_m": partial(number_fault, "margin_m", *_LENGTH),
+    "action": partial(one_of, ZoneAction, "what a zone does"),
+    "return_in_s": partial(number_fault, "return_in_s", "s", 1, _LONG_S),
+    "return_grace_s": partial(number_fault, "return_grace_s", "s", 0, _LONG_S),
+    "report_every_s": partial(number_fault, "report_every_s", "s", 1, _LONG_S),
+    "report_grace_s": partial(number_fault, "report_grace_s", "s", 0, _LONG_S),
+}
+_READ: dict[str, Callable[[Any], Any]] = {
+    "leg": Leg,
+    "audiences": tuple,
+    "still": read_still,
+    "sighting": read_sighted,
+    "centre": tuple,
+    "action": ZoneAction,
 }

@@ -206,7 +206,7 @@ def live_reports(rows: Iterable[Row], plan: Plan, vehicle: str) -> Iterator[Repo
     feeds = {
         source.name: _LiveFeed(source)
         for source in plan.sources
-        if source.format not in _NAMELESS or source.vehicle == vehicle
+        if not source.of_ship and (source.format not in _NAMELESS or source.vehicle == vehicle)
     }
     for row in rows:
         feed = feeds.get(row.source)

@@ -5,42 +5,40 @@ it gives the same bytes at the same moments. `receive` first lets everything hap
 row; `advance` may only be called up to a moment before which no further row can come, but for input it is told of.
 """
 
-from collections import Counter, deque
-from dataclasses import dataclass, field
+from collections import deque
+from dataclasses import dataclass, replace
 
 from relay.core.channel import Channel, Due, Standing
-from relay.core.decision import Cut, Early, Hold, Resume, Say, Target, read_decision
+from relay.core.decision import (
+    Cut,
+    Decision,
+    Early,
+    HideZone,
+    Hold,
+    LiftZone,
+    Private,
+    Resume,
+    Say,
+    Target,
+    Told,
+    read_decision,
+    who_took,
+)
+from relay.core.desk_record import DeskRecord, Expected, Known, Taken, Waiting
 from relay.core.embargo import Embargo
-from relay.core.errors import OperatorError
+from relay.core.errors import OperatorError, RegrownError
 from relay.core.fuse import Fuse, Stamped
-from relay.core.model import Accepted, Decoder, Event, PassedOver, Rejected, Row, RowKind
+from relay.core.hiding import ZoneInForce, zones_in_force
+from relay.core.model import Accepted, Event, Rejected, Row, RowKind
 from relay.core.place_in_text import Finding, find_places
-from relay.core.policy import Disclosed, Plan, SourcePlan
+from relay.core.policy import Disclosed, Plan
 from relay.core.present import Present
 from relay.core.secrets import Secrets
-from relay.core.sources import decoder_for
+from relay.core.sighting import FRESH_US, SeenFrom
+from relay.core.sources import Source, Tally
 from relay.core.stations import Doubt, Stations
 
 _APART_ROWS = 64
-
-
-@dataclass(slots=True)
-class Tally:
-    """What became of a feed's frames: counts, and reasons by how often they came."""
-
-    accepted: Counter[str] = field(default_factory=Counter)
-    passed_over: Counter[str] = field(default_factory=Counter)
-    rejected: Counter[str] = field(default_factory=Counter)
-    bytes: int = 0
-
-    def count(self, event: Event) -> None:
-        """Count one event of a decoder."""
-        if isinstance(event, Accepted):
-            self.accepted[event.kind] += 1
-        elif isinstance(event, PassedOver):
-            self.passed_over[f"{event.kind}: {event.why}"] += 1
-        else:
-            self.rejected[event.reason] += 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +47,13 @@ class Checkpoint:
 
     Valid only at a moment when no audience had a dive under way: then nothing of what came before matters. A quick
     audience may have had a whole dive of which a slow one has had nothing yet, and must not get it again: so each
-    has its own standing, in the order of the plan. `row` is one before which no feed had begun a frame.
+    has its own standing, in the order of the plan. `row` is one before which no feed had begun a frame. `desk`: the
+    rows of decisions before it that still count, of which the restart is to be told (`Pipeline.remember`).
     """
 
     row: int
     standings: tuple[Standing, ...]
+    desk: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,29 +66,12 @@ class Blocked:
     audiences: tuple[str, ...]
 
 
-class _Source:
-    """One feed: its decoder and its tally."""
-
-    def __init__(self, number: int, plan: SourcePlan) -> None:
-        self.number, self.plan = number, plan
-        self.decoder: Decoder = decoder_for(plan)
-        self.tally = Tally()
-
-    def read(self, row: Row) -> list[Event]:
-        """Return the events of a row."""
-        self.tally.bytes += len(row.data)
-        events = self.decoder.receive(row.data)
-        if row.kind is RowKind.WHOLE:
-            events += self.decoder.end()
-        return events
-
-
 class Pipeline:
     """Everything between the journal and the release logs."""
 
     def __init__(self, plan: Plan, secrets: Secrets, start: Checkpoint | None = None, limit: int = 1_000_000) -> None:
         self.plan = plan
-        self._sources = {source.name: _Source(at, source) for at, source in enumerate(plan.sources)}
+        self._sources = {source.name: Source(at, source) for at, source in enumerate(plan.sources)}
         self._vehicles = {name: index for index, name in enumerate(plan.vehicles)}
         standings = start.standings if start else (Standing(),) * len(plan.policies)
         self.embargo = Embargo(len(plan.policies), limit, [standing.had_us for standing in standings])
@@ -97,17 +80,62 @@ class Pipeline:
             for index, (policy, standing) in enumerate(zip(plan.policies, standings, strict=True))
         ]
         self.now = Fuse(len(plan.vehicles), by_own_clock=True)
+        self.ship = Fuse(1)
+        self.desk = DeskRecord()
         self.present = Present(plan)
         self.stations = Stations(plan)
         self.blocked: deque[Blocked] = deque(maxlen=200)
         self.first_row = start.row if start else 1
         self._row = self.first_row - 1
         self._starts = deque([self.first_row])
+        self._to_remember = set(start.desk) if start else set[int]()
+        self.kept_rows = tuple(sorted(self._to_remember))
 
     @property
     def tallies(self) -> dict[str, Tally]:
         """The counts of every feed, by its name."""
         return {name: source.tally for name, source in self._sources.items()}
+
+    @property
+    def waiting(self) -> dict[int, Waiting]:
+        """What is said but waits for approval, by its journal row."""
+        return self.desk.waiting
+
+    @property
+    def targets(self) -> dict[str, Known]:
+        """The targets by their names, exact."""
+        return self.desk.targets
+
+    @property
+    def expected(self) -> dict[str, Expected]:
+        """What was agreed about vehicles on their own, by their names."""
+        return self.desk.expected
+
+    @property
+    def taken(self) -> deque[Taken]:
+        """The last decisions, oldest first."""
+        return self.desk.taken
+
+    @property
+    def zones(self) -> tuple[ZoneInForce, ...]:
+        """The zones that hide something from somebody, the file's first, then the desk's by their rows."""
+        return zones_in_force(self.plan.zones, {channel.policy.audience: channel.hiding for channel in self.channels})
+
+    def remember(self, row: Row) -> None:
+        """Take a decision of before the row at which a restart begins: for the desk and the zones; nothing is told.
+
+        Owed, in their order, before anything else: the rows of `kept_rows`. Others of the time since then may be among
+        them, if all that followed them are.
+        """
+        try:
+            decision = read_decision(row.data)
+        except OperatorError:
+            return
+        self.desk.take(_as_taken(row, decision))
+        if row.seq in self._to_remember:
+            self._to_remember.discard(row.seq)
+            if isinstance(decision, HideZone):
+                self._hide(row, decision)
 
     def receive(self, row: Row) -> list[Due]:
         """Take the next row of the journal; return what was due before it."""
@@ -149,19 +177,53 @@ class Pipeline:
             decision = read_decision(row.data)
         except OperatorError:
             return  # was refused to its author before it was journalled; a row from elsewhere changes nothing
+        if isinstance(decision, Target) and decision.sighting is not None and decision.sighting.seen_from is None:
+            decision = self.completed(decision, row.embargo_us)
+        approved = self.desk.take(_as_taken(row, decision))
         if isinstance(decision, Hold | Resume | Early):
             self._steer(decision, row.embargo_us)
         elif isinstance(decision, Cut):
             self.embargo.cut(decision.from_us, min(decision.to_us, row.embargo_us))
-        else:
-            vehicle = self._vehicles.get(getattr(decision, "vehicle", None) or "")
-            if isinstance(decision, Say):
-                self._watch_text(decision.text, row.embargo_us, decision.audiences)
-            elif isinstance(decision, Target):
-                self._watch_text(decision.name, row.embargo_us)
-            told = Stamped(row.embargo_us, row.seq, vehicle, decision)
-            self.present.take(told)
-            self.embargo.hold(told)
+        elif isinstance(decision, HideZone):
+            self._hide(row, decision)
+        elif isinstance(decision, LiftZone):
+            self.embargo.hold(Stamped(row.embargo_us, row.seq, None, decision))
+        elif approved is not None:
+            self._tell(row, replace(approved, wait=False))
+        elif not isinstance(decision, Private) and not (isinstance(decision, Say) and decision.wait):
+            self._tell(row, decision)
+
+    def completed(self, decision: Decision, at_us: int) -> Decision:
+        """Return a decision with what the relay alone can say of it: from where the vehicle sees a target, now."""
+        if not isinstance(decision, Target) or decision.sighting is None:
+            return decision
+        seen_from = self.seen_from(decision.vehicle, at_us)
+        return replace(decision, sighting=replace(decision.sighting, seen_from=seen_from))
+
+    def seen_from(self, vehicle: str | None, at_us: int) -> SeenFrom | None:
+        """Return a vehicle's exact position and heading at a moment, None where they are old, unknown or in doubt."""
+        index = self._vehicles.get(vehicle or "")
+        if index is None or any(doubt.vehicle == index for doubt in self.doubts(at_us)):
+            return None
+        state = self.now.states[index]
+        position, heading_deg = (state.fresh(name, at_us, FRESH_US) for name in ("position", "heading_deg"))
+        return None if position is None or heading_deg is None else SeenFrom(position[0], position[1], heading_deg)
+
+    def _hide(self, row: Row, decision: HideZone) -> None:
+        for channel in self.channels:
+            channel.hiding.hide(row.seq, decision.zone)
+
+    def _tell(self, row: Row, decision: Told) -> None:
+        """Let something be told once each audience's embargo has passed; a target's sighting never is."""
+        if isinstance(decision, Say):
+            self._watch_text(decision.text, row.embargo_us, decision.audiences)
+        elif isinstance(decision, Target):
+            decision = replace(decision, sighting=None)
+            self._watch_text(decision.name, row.embargo_us)
+        vehicle = self._vehicles.get(getattr(decision, "vehicle", None) or "")
+        told = Stamped(row.embargo_us, row.seq, vehicle, decision)
+        self.present.take(told)
+        self.embargo.hold(told)
 
     def _steer(self, decision: Hold | Resume | Early, at_us: int) -> None:
         for channel in self.channels:
@@ -189,6 +251,8 @@ class Pipeline:
         `unread_us`: the moment of the oldest input that will still be received; an audience gets nothing that might
         need it, and everything else at its moment, or the moments would tell that there is input now (R2).
         """
+        if self._to_remember:
+            raise RegrownError("decisions of before the restart still count, and weren't told again")
         due: list[Due] = []
         for channel in self.channels:
             upto_us = now_us if unread_us is None else min(now_us, unread_us + channel.policy.delay_us - 1)
@@ -205,8 +269,12 @@ class Pipeline:
         """Return where a restart may begin, or None while some audience has a dive under way."""
         if not all(channel.idle for channel in self.channels):
             return None
-        standings = tuple(channel.standing for channel in self.channels)
-        return Checkpoint(self._start_row(), standings)
+        row = self._start_row()
+        standings = tuple(
+            replace(channel.standing, zones=channel.hiding.in_force(self._row)) for channel in self.channels
+        )
+        hiding = {at for channel in self.channels for at in channel.hiding.of_desk if at < row}
+        return Checkpoint(row, standings, tuple(sorted(hiding.union(self.desk.kept(row)))))
 
     def _start_row(self) -> int:
         """Return a row before which every feed was at rest, up to which all that follows is still to be had."""
@@ -221,23 +289,29 @@ class Pipeline:
     def _at_rest(self) -> bool:
         return all(source.decoder.at_rest for source in self._sources.values())
 
-    def _read(self, source: _Source, row: Row) -> None:
+    def _read(self, source: Source, row: Row) -> None:
         for read in source.read(row):
             event = self._named(source, read)
             source.tally.count(event)
             if isinstance(event, Accepted) and not event.observation.tells_only_time:
                 self._hold(source, event, row)
 
-    def _named(self, source: _Source, event: Event) -> Event:
+    def _named(self, source: Source, event: Event) -> Event:
         """Reject an observation of a vehicle that the expedition file doesn't know."""
         if not isinstance(event, Accepted):
             return event
         name = event.observation.vehicle or source.plan.vehicle
+        if source.plan.of_ship:
+            return Rejected(event.raw, "a vehicle's report on the ship's feed") if name in self._vehicles else event
         if name is None:
             return Rejected(event.raw, "no vehicle named")
         return event if name in self._vehicles else Rejected(event.raw, "vehicle not in the expedition file")
 
-    def _hold(self, source: _Source, event: Accepted, row: Row) -> None:
+    def _hold(self, source: Source, event: Accepted, row: Row) -> None:
+        """Keep what was said of a vehicle until each embargo has passed; what was said of the ship is the desk's."""
+        if source.plan.of_ship:
+            self.ship.take(Stamped(row.embargo_us, row.seq, 0, event.observation, source.number))
+            return
         vehicle = self._vehicles[event.observation.vehicle or source.plan.vehicle or ""]
         stamped = Stamped(row.embargo_us, row.seq, vehicle, event.observation, source.number)
         self._watch_text(event.observation.note, row.embargo_us)
@@ -245,3 +319,7 @@ class Pipeline:
             self.now.take(counts)
             self.present.take(counts)
         self.embargo.hold(stamped)
+
+
+def _as_taken(row: Row, decision: Decision) -> Taken:
+    return Taken(row.seq, row.embargo_us, row.wall_s, who_took(row.data), decision)

@@ -107,7 +107,11 @@ class DiveLimits:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourcePlan:
-    """How the bytes of one feed are read. `standby_for` names the feed that this one takes the place of."""
+    """How the bytes of one feed are read.
+
+    `standby_for` names the feed that this one takes the place of; `of_ship`: it tells where the ship herself is, which
+    stays on the ship.
+    """
 
     name: str
     format: str
@@ -119,6 +123,7 @@ class SourcePlan:
     component: int = 1
     depth_from: str = "relative_alt"
     standby_for: str | None = None
+    of_ship: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,6 +5,7 @@ from typing import Any
 
 from relay.core.channel import Standing
 from relay.core.geodesy import Anchor
+from relay.core.hiding import InForce
 from relay.core.pipeline import Checkpoint
 from relay.core.policy import Plan
 
@@ -13,15 +14,16 @@ def write_checkpoint(checkpoint: Checkpoint, plan: Plan) -> str:
     """Return the checkpoint as text."""
     pairs = zip(plan.policies, checkpoint.standings, strict=True)
     audiences = {policy.audience: _written(standing) for policy, standing in pairs}
-    return json.dumps({"row": checkpoint.row, "audiences": audiences})
+    return json.dumps({"row": checkpoint.row, "audiences": audiences, "desk": checkpoint.desk})
 
 
 def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
-    """Return the checkpoint in a mark; an audience that is new since then begins with dive 1."""
+    """Return the checkpoint in a mark; an audience that is new since then begins with dive 1, and all zones."""
     if text is None:
         return None
     value = json.loads(text)
-    return Checkpoint(value["row"], tuple(_read(value["audiences"].get(policy.audience)) for policy in plan.policies))
+    standings = tuple(_read(value["audiences"].get(policy.audience)) for policy in plan.policies)
+    return Checkpoint(value["row"], standings, tuple(value.get("desk", ())))
 
 
 def _written(standing: Standing) -> dict[str, Any]:
@@ -32,6 +34,7 @@ def _written(standing: Standing) -> dict[str, Any]:
         "had_us": standing.had_us,
         "anchor": place,
         "instant_us": standing.instant_us,
+        "zones": None if standing.zones is None else {"rows": sorted(standing.zones.rows), "upto": standing.zones.upto},
     }
 
 
@@ -39,4 +42,6 @@ def _read(value: dict[str, Any] | None) -> Standing:
     if value is None:
         return Standing()
     anchor = None if value["anchor"] is None else Anchor(*value["anchor"])
-    return Standing(value["next_dive"], value["had_us"], anchor, value["instant_us"])
+    zones = value.get("zones")
+    in_force = None if zones is None else InForce(frozenset(zones["rows"]), zones["upto"])
+    return Standing(value["next_dive"], value["had_us"], anchor, value["instant_us"], in_force)

@@ -144,6 +144,7 @@ def _source(feed: FeedPart) -> SourcePlan:
         component=feed.component,
         depth_from=feed.depth_from,
         standby_for=feed.standby_for,
+        of_ship=feed.of == "ship",
     )
 
 

@@ -121,12 +121,13 @@ def _feed_url(text: object) -> FeedUrl:
 
 
 class FeedPart(_Part):
-    """Where bytes come from, how they are read, and whose they are."""
+    """Where bytes come from, how they are read, and whose they are: a vehicle's, or (for the desk alone) the ship's."""
 
     name: Slug
     format: Literal["nmea0183", "mavlink", "station-json", "station-msgpack"]
     source: Annotated[Any, BeforeValidator(_feed_url)] = Field(alias="from")
     vehicle: Name | None = None
+    of: Literal["ship"] | None = None
     sounder: Literal["depth", "altitude"] | None = None
     sounder_sentence: Literal["DPT", "DBT"] = "DPT"
     variation_deg: Annotated[float, Field(ge=-180, le=180)] | None = None
@@ -137,7 +138,9 @@ class FeedPart(_Part):
 
     @model_validator(mode="after")
     def _fits(self) -> "FeedPart":
-        if self.format in ("nmea0183", "mavlink") and self.vehicle is None:
+        if self.of is not None and self.vehicle is not None:
+            raise ValueError('of = "ship" is not a vehicle\'s feed: take of or vehicle away')
+        if self.format in ("nmea0183", "mavlink") and self.vehicle is None and self.of is None:
             raise ValueError(f'{self.format} doesn\'t name its vehicle: add vehicle = "..."')
         if self.format != "nmea0183" and self.sounder is not None:
             raise ValueError("sounder goes with nmea0183 alone")

@@ -231,6 +231,8 @@ def _standby_fault(feed: FeedPart, feeds: list[FeedPart]) -> str | None:
     if primary is None:
         others = ", ".join(other.name for other in feeds if other is not feed) or "there is no other"
         return f"{feed.standby_for!r} is not another [[feed]] of this file; one of {others}"
+    if feed.of is not None or primary.of is not None:
+        return "stands by for a vehicle's feed alone: the ship's own (of = \"ship\") take no turns; leave it away"
     if primary.standby_for is not None:
         return f"{primary.name!r} is itself a standby: name the feed that it stands by for"
     if sum(other.standby_for == primary.name for other in feeds) > 1:

@@ -13,8 +13,9 @@ import queue
 import sqlite3
 import threading
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
@@ -27,6 +28,7 @@ _SCHEMA = """
 CREATE TABLE IF NOT EXISTS row (
     seq INTEGER PRIMARY KEY, embargo_us INTEGER NOT NULL, wall_s REAL NOT NULL,
     source TEXT NOT NULL, kind TEXT NOT NULL, data BLOB NOT NULL) STRICT;
+CREATE INDEX IF NOT EXISTS decision ON row (seq) WHERE kind = 'decision';
 CREATE TABLE IF NOT EXISTS mark (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;
 """
 
@@ -58,6 +60,13 @@ class JournalFile:
         """Yield the rows from number `first` on."""
         yield from _rows(self._db, first)
 
+    def decisions(self, before: int, most: int, also: Iterable[int] = ()) -> list[Row]:
+        """Return the last `most` decisions before a row, and those of the rows `also`, in their order."""
+        asked = "SELECT seq FROM row WHERE kind = 'decision' AND seq < ? ORDER BY seq DESC LIMIT ?"
+        wanted = {seq for (seq,) in self._db.execute(asked, (before, most))}.union(also)
+        found = (self._db.execute("SELECT * FROM row WHERE seq = ?", (seq,)).fetchone() for seq in sorted(wanted))
+        return [_row(values) for values in found if values is not None]
+
     def commit(self, rows: list[Row], marks: Mapping[str, str]) -> None:
         """Write rows and marks durably, all or none; sqlite3.Error if the disk will not take them."""
         values = [(row.seq, row.embargo_us, row.wall_s, row.source, str(row.kind), row.data) for row in rows]
@@ -88,7 +97,11 @@ def read_rows(path: Path) -> Iterator[Row]:
 
 def _rows(database: sqlite3.Connection, first: int) -> Iterator[Row]:
     for values in database.execute("SELECT * FROM row WHERE seq >= ? ORDER BY seq", (first,)):
-        yield Row(values[0], values[1], values[2], values[3], RowKind(values[4]), values[5])
+        yield _row(values)
+
+
+def _row(values: tuple[Any, ...]) -> Row:
+    return Row(values[0], values[1], values[2], values[3], RowKind(values[4]), values[5])
 
 
 def _lock(path: Path) -> int:

@@ -15,10 +15,12 @@ from time import monotonic as time_monotonic
 from typing import Any
 
 from relay.core.channel import Due
-from relay.core.decision import Cut, Early, Hold, Resume, read_decision, write_decision
+from relay.core.decision import ActsAtOnce, read_decision, write_decision
+from relay.core.desk_record import TAKEN_LIMIT
 from relay.core.errors import OffingError, OperatorError, RecordingError, RegrownError
 from relay.core.model import Row, RowKind
-from relay.core.pipeline import Pipeline, Tally
+from relay.core.pipeline import Pipeline
+from relay.core.sources import Tally
 from relay.core.wire import Recording
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 from relay.shell.clock import EmbargoClock, TimeSource
@@ -115,9 +117,10 @@ class Ship:
     def decide(self, data: bytes, who: str) -> dict[str, Any]:
         """Check a decision, journal it, and say what it does; OperatorError if it can't be taken."""
         assert self._journal is not None
-        decision = read_decision(data)
-        answer = check_decision(decision, self.pipeline, self._clock.now_us())
-        acts = isinstance(decision, Hold | Resume | Cut | Early)
+        now_us = self._clock.now_us()
+        decision = self.pipeline.completed(read_decision(data), now_us)
+        answer = check_decision(decision, self.pipeline, now_us)
+        acts = isinstance(decision, ActsAtOnce)
         if not self._journal.append(DESK, RowKind.DECISION, write_decision(decision, who), acts=acts):
             raise OperatorError("the journal has no room: nothing is taken until the disk can be written")
         return answer
@@ -173,6 +176,8 @@ class Ship:
 
     def _regrow(self) -> None:
         rows = 0
+        for row in self._file.decisions(self.pipeline.first_row, TAKEN_LIMIT, self.pipeline.kept_rows):
+            self.pipeline.remember(row)
         for row in self._file.rows(self.pipeline.first_row):
             self._out(self.pipeline.receive(row))
             rows += 1
