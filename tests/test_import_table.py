@@ -169,7 +169,7 @@ SHELL = {
     "desk_feeds": "core.pipeline core.sources core.stations feeds",
     "desk_decided": "core.decision core.desk_record core.hiding core.pipeline desk_seen desk_watch quantities",
     "desk_state": "core.decision core.notices core.pipeline core.policy desk_audiences desk_decided desk_disk "
-    "desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site",
+    "desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site standing",
     "desk_line": "gate | aiohttp",
     "desk_stream": "",
     "desk": "core.errors core.pipeline deciding desk_address desk_line desk_stream desk_token representation | aiohttp",

@@ -23,6 +23,7 @@ from relay.shell.desk_watch import Watch
 from relay.shell.expedition import Expedition
 from relay.shell.feeds import Feed
 from relay.shell.site import Figures
+from relay.shell.standing import programme_section
 
 QUEUE_BUCKETS = 120
 
@@ -100,7 +101,7 @@ def compose(ship: Aboard, memory: Memory) -> dict[str, Any]:
             "words": link.words,
         },
         **decided_parts(pipeline, memory.watch, now_us),
-        "programme": None,
+        "programme": programme_section(pipeline),
         "verdicts": list(VERDICTS),
         "legs": [str(leg) for leg in Leg],
     }
