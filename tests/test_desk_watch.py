@@ -29,6 +29,7 @@ from test_swath import PLACES, START, Place, area_m2, at_metres
 SECOND = 1_000_000
 WGS84 = Geodesic.WGS84
 FOOT_M = 0.3048
+HEADINGS = (90.0, 270.0)  # of the lines to and fro; sideways to the next one the swath sees nothing new
 SIDE_SCAN = SurveyPlan((Gear(Tether(1_000.0), Swath(1_000.0)), Gear()))
 NAMES = ("Lantern", "Moth")
 
@@ -73,7 +74,7 @@ def test_line_reported_to_the_watch_covers_what_geographiclib_has(start: Place, 
 
 
 def test_day_at_ten_reports_a_second_stays_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Eight minutes at 10 Hz, a survey of 28 lines with noise: few points, each report near them, the ground right.
+    """Eight hours at 10 Hz, a survey of 29 lines with noise: few points, each report near them, the ground right.
 
     Counted, not timed: geodesics a report, corners and points that are kept, legs that wait; not one of them grows
     with the day. Positions are made by PROJ's direct geodesics, the ground by shapely's rectangles.
@@ -84,7 +85,7 @@ def test_day_at_ten_reports_a_second_stays_bounded(monkeypatch: pytest.MonkeyPat
     watch, most = Watch(NAMES, SIDE_SCAN), 0
     for at, (spot, place) in enumerate(zip(reports, places, strict=True)):
         before = calls[0]
-        watch.take(0, spot.at_us, report(place, depth_m=spot.depth_m))
+        watch.take(0, spot.at_us, report(place, depth_m=spot.depth_m, heading_deg=HEADINGS[at // 10_000 % 2]))
         most = max(most, calls[0] - before)
         if at % 36_000 == 35_999:
             settle(watch)
@@ -98,12 +99,9 @@ def test_day_at_ten_reports_a_second_stays_bounded(monkeypatch: pytest.MonkeyPat
     points = [type(reports[0])(*point) for point in tracks["exact"]["Lantern"]]
     assert furthest_off(points, [moved(spot, reports[0]) for spot in reports]) < 20.0
     assert sum(map(len, tracks["covered"])) <= 1_200
-    lines = [shapely.box(0, 100 * run - 500, 900, 100 * run + 500) for run in range(29)]
-    turns = [
-        shapely.box(x - 500, 100 * run, x + 500, 100 * run + 100) for run in range(28) for x in [900 * (1 - run % 2)]
-    ]
+    lines = [shapely.box(0, 100 * run - 500, 900 if run < 28 else 800, 100 * run + 500) for run in range(29)]
     told = watch.section(0, 28_800 * SECOND)["survey"]
-    assert told["area_km2"] == pytest.approx(shapely.union_all(lines + turns).area / 1e6, rel=0.02)
+    assert told["area_km2"] == pytest.approx(shapely.union_all(lines).area / 1e6, rel=0.02)
     assert told["line_km"] == pytest.approx(28.8, rel=0.02)
 
 

@@ -148,7 +148,7 @@ SHELL = {
     # the desk
     "watch_file": "",
     "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
-    "core.notices core.overdue core.reach core.survey core.survey_day core.survey_plan core.watch_words core.watched "
+    "core.notices core.overdue core.reach core.survey_day core.survey_plan core.watch_words core.watched "
     "watch_file",
     # the running relay
     "control": "core.errors core.ranges",
