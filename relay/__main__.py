@@ -30,6 +30,9 @@ examples:
   offing tell EXPEDITION.toml say "The boiler is in sight." --vehicle Lantern
   offing tell EXPEDITION.toml target "the boiler" "of interest"
   offing tell EXPEDITION.toml leg Lantern bottom
+  offing tell EXPEDITION.toml target "the bell" unchecked --vehicle Lantern --bearing -12 --range "35 m"
+  offing tell EXPEDITION.toml zone "the hold" --centre -30.1 -22.2 --radius "100 m" --margin "60 m"
+  offing tell EXPEDITION.toml expect Moth --returns-in "6 h" --grace "20 min" --reports-every "30 s"
 """
 
 _REHEARSED = """\
@@ -251,8 +254,9 @@ def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
         "tell",
         "tell a running relay what to do: stop, hold, resume, cut, annotate, ...",
         "Takes a decision to the relay that runs on this expedition file. It is journalled with your name before it\n"
-        "acts. Stop, hold and cut act at once; what tells something (annotation, target, leg, begin, end) waits out\n"
-        "the delay like everything else.",
+        "acts. Stop, hold, cut and a new zone act at once: they only remove. What tells something (annotation,\n"
+        "target, leg, begin, end) or shows more (a zone that is lifted) waits out the delay like everything else.\n"
+        "What waits for approval, where targets lie and when a vehicle is expected stays on the ship.",
         _TOLD,
     )
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
@@ -279,6 +283,9 @@ def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
     target.add_argument("name", help='what followers call it, such as "the boiler"')
     target.add_argument("verdict", help="unchecked, rock, modern debris, of interest or withheld")
     target.add_argument("--vehicle", help="the vehicle that found it")
+    _sighting(target)
+    _zones(words)
+    _expected(words)
     words.add_parser("begin", help="begin a dive")
     words.add_parser("end", help="end the dive")
 
@@ -288,6 +295,9 @@ def _say(words: "_Commands[argparse.ArgumentParser]") -> None:
     say.add_argument("text", help="what followers read, in quotes; refused, with the reason, if a place is found in it")
     say.add_argument("--vehicle", help="the vehicle that it is about")
     say.add_argument("--audience", action="append", default=[], help="for this audience alone; may be repeated")
+    say.add_argument(
+        "--wait", action="store_true", help="keep it until somebody approves it; `status` lists what waits"
+    )
     say.add_argument(
         "--still",
         type=Path,
@@ -300,6 +310,48 @@ def _say(words: "_Commands[argparse.ArgumentParser]") -> None:
         action="store_true",
         help="you have looked: nothing in the picture tells a place. What is burned into it is not removed",
     )
+    for word, does in (("approve", "tell now what waits for approval"), ("dismiss", "forget what waits for approval")):
+        words.add_parser(word, help=does).add_argument("say", type=int, metavar="ROW", help="its row, as `status` says")
+
+
+def _sighting(target: argparse.ArgumentParser) -> None:
+    """How the vehicle sees a target; the usual uncertainties are common practice, no source."""
+    seen = target.add_argument_group("how the vehicle sees it, for the ship alone (uncertainties: one sigma)")
+    seen.add_argument("--bearing", type=float, metavar="DEG", help="from the bow, clockwise; to port negative")
+    seen.add_argument("--range", metavar="LENGTH", help='such as "35 m"')
+    seen.add_argument("--range-is", choices=["slant", "horizontal"], default="horizontal", help="default: horizontal")
+    seen.add_argument("--depression", type=float, metavar="DEG", help="below the horizontal; a slant range needs it")
+    for name, of, usual in (
+        ("bearing", "the bearing, degrees", 2.0),
+        ("heading", "the vehicle's heading, degrees", 1.0),
+        ("depression", "the depression, degrees", 2.0),
+        ("range", "the range, metres", 1.0),
+        ("place", "the vehicle's position, metres", 5.0),
+    ):
+        seen.add_argument(f"--{name}-sigma", type=float, default=usual, help=f"of {of} (default {usual:g})")
+
+
+def _zones(words: "_Commands[argparse.ArgumentParser]") -> None:
+    zone = words.add_parser("zone", help="hide a place in everything that hasn't left yet, at once")
+    zone.add_argument("name", help="for the ship alone; the same place again takes the same name")
+    zone.add_argument("--centre", nargs=2, type=float, required=True, metavar=("LAT", "LON"), help="degrees")
+    zone.add_argument("--radius", required=True, metavar="LENGTH", help='such as "100 m"')
+    zone.add_argument(
+        "--margin", required=True, metavar="LENGTH", help="how far a secret moves it; half the radius at least"
+    )
+    zone.add_argument("--freeze", action="store_true", help="show where the vehicle was before (default: nothing)")
+    unzone = words.add_parser("unzone", help="lift a zone of the desk: what comes from now on is shown there again")
+    unzone.add_argument("name")
+
+
+def _expected(words: "_Commands[argparse.ArgumentParser]") -> None:
+    expect = words.add_parser("expect", help="say when an autonomous vehicle that leaves now is to be back")
+    expect.add_argument("vehicle", metavar="VEHICLE")
+    expect.add_argument("--returns-in", required=True, metavar="DURATION", help='such as "6 h"')
+    expect.add_argument("--grace", default="0 s", metavar="DURATION", help="how late it may be without an alarm")
+    expect.add_argument("--reports-every", metavar="DURATION", help="how often it reports meanwhile, if it does")
+    expect.add_argument("--reports-grace", default="0 s", metavar="DURATION", help="room for several lost reports")
+    words.add_parser("back", help="say that it is back").add_argument("vehicle", metavar="VEHICLE")
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from dives import plan, policy
 from relay.core.channel import Standing
 from relay.core.geodesy import Anchor
+from relay.core.hiding import InForce
 from relay.core.pipeline import Checkpoint
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 
@@ -10,16 +11,24 @@ TWO = plan(policy("public"), policy("slow"))
 
 
 def test_checkpoint_comes_back_as_it_was_written() -> None:
-    """Row and standings survive, to the last bit of an anchor."""
+    """Row, standings and the rows that still count survive, to the last bit of an anchor."""
     for anchor in (None, Anchor(-38.61472000000001, 179.99999999999997, 12)):
-        checkpoint = Checkpoint(4_711, (Standing(3, 8, anchor, 12_000_000), Standing(1, -1, None)))
+        zones = InForce(frozenset({3, 4_000}), 4_720)
+        standings = (Standing(3, 8, anchor, 12_000_000, zones), Standing(1, -1, None, zones=InForce()))
+        checkpoint = Checkpoint(4_711, standings, (3, 17, 4_000))
         assert read_checkpoint(write_checkpoint(checkpoint, TWO), TWO) == checkpoint
 
 
 def test_checkpoint_keeps_each_audiences_standing_by_name() -> None:
     """When audiences are added or change places in the file, each goes on with its own."""
-    public, slow = Standing(3, 7, Anchor(1.5, 2.5, 6)), Standing(5, 2, None)
+    public, slow = Standing(3, 7, Anchor(1.5, 2.5, 6), zones=InForce(frozenset({4}), 9)), Standing(5, 2, None)
     text = write_checkpoint(Checkpoint(9, (public, slow)), TWO)
     other = plan(policy("new"), policy("slow"), policy("public"))
     assert read_checkpoint(text, other) == Checkpoint(9, (Standing(), slow, public))
     assert read_checkpoint(None, TWO) is None
+
+
+def test_checkpoint_of_a_relay_that_knew_no_zones_of_the_desk_is_read() -> None:
+    """A site goes on after an update: nothing before it counts, and every zone that is told is in force."""
+    text = '{"row": 9, "audiences": {"public": {"next_dive": 3, "had_us": 7, "anchor": null, "instant_us": 0}}}'
+    assert read_checkpoint(text, plan(policy("public"))) == Checkpoint(9, (Standing(3, 7),), ())

@@ -30,7 +30,8 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
-    "decision": "area errors overdue policy ranges sighting still",
+    "decision_values": "errors ranges sighting still",
+    "decision": "area decision_values errors overdue policy sighting still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -63,8 +64,8 @@ CORE = {
     "stations": "fuse geodesy model policy",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy release secrets "
     "stations still",
-    "pipeline": "area channel decision desk_record embargo errors fuse model place_in_text policy present secrets "
-    "sighting sources stations",
+    "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present "
+    "secrets sighting sources stations",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -84,7 +85,7 @@ CORE = {
     "notices": "in_words policy",
     "reach": "geodesy given",
     "overdue": "errors given",
-    "sighting": "errors given target_position",
+    "sighting": "errors target_position",
     "desk_record": "decision overdue sighting target_position",
     # who follows
     "history": "errors release wire",
@@ -152,11 +153,12 @@ SHELL = {
     "watch_file",
     # the running relay
     "control": "core.errors core.ranges",
-    "standing": "core.decision core.errors core.pipeline core.policy core.still quantities",
-    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.wire checkpoint clock "
-    "control expedition feeds journal outlet recording secrets_file site standing",
+    "desk_sense": "core.area core.decision core.desk_record core.errors core.pipeline core.policy core.sighting",
+    "standing": "core.decision core.desk_record core.errors core.pipeline core.policy core.still desk_sense quantities",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
+    "checkpoint clock control expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",
-    "rehearse": "core.errors core.model core.pipeline core.policy core.secrets capture journal outlet",
+    "rehearse": "core.errors core.model core.pipeline core.policy core.secrets core.sources capture journal outlet",
     # the invented dive
     "vehicle_motion": "core.model seabed",
     "station_reports": "core.model seabed vehicle_motion | pyproj",
@@ -203,6 +205,7 @@ EXACT = set(
     "shell.standing",
     "shell.desk_watch",
     "shell.watch_file",
+    "shell.desk_sense",
 }
 
 

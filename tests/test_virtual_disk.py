@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -47,6 +48,22 @@ def test_journal_keeps_rows_and_marks_all_or_none(made: Callable[[Path], Callabl
     assert file.marks() == {"a": "1", "b": "2"}
     assert list(file.rows()) == [row(seq) for seq in (1, 2, 3, 4)]
     assert list(file.rows(3)) == [row(3), row(4)]
+    file.close()
+
+
+@pytest.mark.parametrize("made", [real_journal, memory_journal])
+def test_journal_finds_the_last_decisions_before_a_row(
+    made: Callable[[Path], Callable[[], Any]], tmp_path: Path
+) -> None:
+    """At most so many, none at or after the row, no input among them; and those asked for by number, each once."""
+    file = made(tmp_path)()
+    whole = [row(seq) if seq % 3 else replace(row(seq), source="desk", kind=RowKind.DECISION) for seq in range(1, 40)]
+    file.commit(whole, {})
+    for before, most, also, expected in (
+        (40, 100, (), range(3, 40, 3)), (40, 2, (), (36, 39)), (39, 2, (), (33, 36)), (3, 2, (), ()), (4, 2, (), (3,)),
+        (40, 2, (3, 36), (3, 36, 39)), (40, 0, (12,), (12,)), (40, 1, (900,), (39,)),
+    ):  # fmt: skip
+        assert file.decisions(before, most, also) == [whole[seq - 1] for seq in expected]
     file.close()
 
 

@@ -6,9 +6,9 @@ Each passes the same checks as the real thing (`test_virtual_disk.py`), and what
 import io
 import os
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
-from relay.core.model import Row
+from relay.core.model import Row, RowKind
 
 _SOME_FILE = os.memfd_create("recordings")  # what an fsync of memory is done to
 
@@ -28,6 +28,11 @@ class MemoryJournal:
 
     def rows(self, first: int = 1) -> Iterator[Row]:
         yield from (row for row in self._rows if row.seq >= first)
+
+    def decisions(self, before: int, most: int, also: Iterable[int] = ()) -> list[Row]:
+        taken = [row.seq for row in self._rows if row.kind is RowKind.DECISION and row.seq < before]
+        wanted = set(taken[max(0, len(taken) - most) :]).union(also)
+        return [row for row in self._rows if row.seq in wanted]
 
     def commit(self, rows: list[Row], marks: Mapping[str, str]) -> None:
         seqs = [row.seq for row in rows]

@@ -7,16 +7,28 @@ vehicle stay on the ship.
 """
 
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import MISSING, dataclass, fields
 from functools import partial
 from typing import Any
 
 from relay.core.area import Zone, ZoneAction
+from relay.core.decision_values import (
+    centre_fault,
+    flag_fault,
+    moment_fault,
+    name_fault,
+    names_fault,
+    number_fault,
+    one_of,
+    row_fault,
+    sighting_fault,
+    still_fault,
+    text_fault,
+)
 from relay.core.errors import OperatorError
 from relay.core.overdue import Expectation
 from relay.core.policy import MICROSECONDS, Leg
-from relay.core.ranges import RANGES, note_fault
 from relay.core.sighting import Sighted, read_sighted, write_sighted
 from relay.core.still import Still, read_still, write_still
 
@@ -269,94 +281,31 @@ def _us(seconds: float) -> int:
     return round(seconds * MICROSECONDS)
 
 
-def _moment_fault(name: str, value: object) -> str | None:
-    return None if type(value) is int else f"{name} is a moment of the embargo clock: whole microseconds"
-
-
-def _name_fault(name: str, value: object) -> str | None:
-    return None if isinstance(value, str) else f"{name} is a name"
-
-
-def _names_fault(value: object) -> str | None:
-    if isinstance(value, list | tuple) and all(isinstance(item, str) for item in value):
-        return None
-    return "audiences is a list of names"
-
-
-def _text_fault(value: object) -> str | None:
-    fault = note_fault(value) if isinstance(value, str) else "is not text"
-    return None if fault is None else f"the text won't do: {fault}"
-
-
-def _still_fault(value: object) -> str | None:
-    try:
-        read_still(value)
-    except OperatorError as error:
-        return str(error)
-    return None
-
-
-def _row_fault(value: object) -> str | None:
-    right = type(value) is int and 0 < value < 2**63
-    return None if right else "say is the number of the journal row of what waits to be said"
-
-
-def _flag_fault(name: str, value: object) -> str | None:
-    return None if isinstance(value, bool) else f"{name} is true or false"
-
-
-def _sighting_fault(value: object) -> str | None:
-    try:
-        read_sighted(value)
-    except OperatorError as error:
-        return str(error)
-    return None
-
-
-def _number_fault(name: str, unit: str, least: float, most: float, value: object) -> str | None:
-    if type(value) in (int, float) and least <= float(value) <= most:  # type: ignore[arg-type]
-        return None
-    return f"{name} is a number from {least:g} to {most:g} {unit}"
-
-
-def _centre_fault(value: object) -> str | None:
-    if isinstance(value, list | tuple) and len(value) == 2:
-        (south, north), (west, east) = RANGES["latitude_deg"], RANGES["longitude_deg"]
-        if _number_fault("", "", south, north, value[0]) is _number_fault("", "", west, east, value[1]) is None:
-            return None
-    return "centre is [latitude, longitude] in degrees, south and west negative"
-
-
-def _one_of(words: Iterable[str], what: str, value: object) -> str | None:
-    choices = list(words)
-    return None if value in choices else f"{value!r} is not {what}; one of {', '.join(choices)}"
-
-
 _LENGTH = ("m", 1, 100_000)
 _LONG_S = 30 * 86_400.0
 _FAULTS: dict[str, Callable[[object], str | None]] = {
-    "from_us": partial(_moment_fault, "from_us"),
-    "to_us": partial(_moment_fault, "to_us"),
-    "upto_us": partial(_moment_fault, "upto_us"),
-    "audience": partial(_name_fault, "audience"),
-    "vehicle": partial(_name_fault, "vehicle"),
-    "audiences": _names_fault,
-    "text": _text_fault,
-    "name": _text_fault,
-    "still": _still_fault,
-    "wait": partial(_flag_fault, "wait"),
-    "say": _row_fault,
-    "sighting": _sighting_fault,
-    "leg": partial(_one_of, Leg, "a leg"),
-    "verdict": partial(_one_of, VERDICTS, "a verdict"),
-    "centre": _centre_fault,
-    "radius_m": partial(_number_fault, "radius_m", *_LENGTH),
-    "margin_m": partial(_number_fault, "margin_m", *_LENGTH),
-    "action": partial(_one_of, ZoneAction, "what a zone does"),
-    "return_in_s": partial(_number_fault, "return_in_s", "s", 1, _LONG_S),
-    "return_grace_s": partial(_number_fault, "return_grace_s", "s", 0, _LONG_S),
-    "report_every_s": partial(_number_fault, "report_every_s", "s", 1, _LONG_S),
-    "report_grace_s": partial(_number_fault, "report_grace_s", "s", 0, _LONG_S),
+    "from_us": partial(moment_fault, "from_us"),
+    "to_us": partial(moment_fault, "to_us"),
+    "upto_us": partial(moment_fault, "upto_us"),
+    "audience": partial(name_fault, "audience"),
+    "vehicle": partial(name_fault, "vehicle"),
+    "audiences": names_fault,
+    "text": text_fault,
+    "name": text_fault,
+    "still": still_fault,
+    "wait": partial(flag_fault, "wait"),
+    "say": row_fault,
+    "sighting": sighting_fault,
+    "leg": partial(one_of, Leg, "a leg"),
+    "verdict": partial(one_of, VERDICTS, "a verdict"),
+    "centre": centre_fault,
+    "radius_m": partial(number_fault, "radius_m", *_LENGTH),
+    "margin_m": partial(number_fault, "margin_m", *_LENGTH),
+    "action": partial(one_of, ZoneAction, "what a zone does"),
+    "return_in_s": partial(number_fault, "return_in_s", "s", 1, _LONG_S),
+    "return_grace_s": partial(number_fault, "return_grace_s", "s", 0, _LONG_S),
+    "report_every_s": partial(number_fault, "report_every_s", "s", 1, _LONG_S),
+    "report_grace_s": partial(number_fault, "report_grace_s", "s", 0, _LONG_S),
 }
 _READ: dict[str, Callable[[Any], Any]] = {
     "leg": Leg,

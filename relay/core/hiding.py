@@ -5,6 +5,7 @@ is lifted when the audience's embargo lets the decision through, for that shows 
 another zone: lifting an earlier one of its name leaves it, and one in doubt stays in force (R4).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from relay.core.area import HiddenDisc, Zone, hidden_disc
@@ -62,3 +63,27 @@ class Hiding:
             self._frame = frame
             self._discs = tuple(hidden_disc(zone, frame, self._secrets) for zone in zones)
         return self._discs
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneInForce:
+    """A zone and those from whom it hides; `row` is that of the desk's decision, None for one of the file."""
+
+    zone: Zone
+    row: int | None
+    audiences: tuple[str, ...]
+
+    @property
+    def of(self) -> str:
+        """Whose it is: the file's or the desk's."""
+        return "file" if self.row is None else "desk"
+
+
+def zones_in_force(of_file: tuple[Zone, ...], hidings: Mapping[str, Hiding]) -> tuple[ZoneInForce, ...]:
+    """Return the zones that hide something from somebody, by audience: the file's first, then the desk's by rows."""
+    of_desk = {row: zone for hiding in hidings.values() for row, zone in hiding.of_desk.items()}
+    hidden = {row: tuple(name for name, hiding in hidings.items() if row in hiding.of_desk) for row in of_desk}
+    return (
+        *(ZoneInForce(zone, None, tuple(hidings)) for zone in of_file),
+        *(ZoneInForce(of_desk[row], row, hidden[row]) for row in sorted(of_desk)),
+    )

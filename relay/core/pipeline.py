@@ -5,10 +5,9 @@ it gives the same bytes at the same moments. `receive` first lets everything hap
 row; `advance` may only be called up to a moment before which no further row can come, but for input it is told of.
 """
 
-from collections import Counter, deque
-from dataclasses import dataclass, field, replace
+from collections import deque
+from dataclasses import dataclass, replace
 
-from relay.core.area import Zone
 from relay.core.channel import Channel, Due, Standing
 from relay.core.decision import (
     Cut,
@@ -29,35 +28,17 @@ from relay.core.desk_record import DeskRecord, Expected, Known, Taken, Waiting
 from relay.core.embargo import Embargo
 from relay.core.errors import OperatorError, RegrownError
 from relay.core.fuse import Fuse, Stamped
-from relay.core.model import Accepted, Decoder, Event, PassedOver, Rejected, Row, RowKind
+from relay.core.hiding import ZoneInForce, zones_in_force
+from relay.core.model import Accepted, Event, Rejected, Row, RowKind
 from relay.core.place_in_text import Finding, find_places
-from relay.core.policy import Disclosed, Plan, SourcePlan
+from relay.core.policy import Disclosed, Plan
 from relay.core.present import Present
 from relay.core.secrets import Secrets
 from relay.core.sighting import FRESH_US, SeenFrom
-from relay.core.sources import decoder_for
+from relay.core.sources import Source, Tally
 from relay.core.stations import Doubt, Stations
 
 _APART_ROWS = 64
-
-
-@dataclass(slots=True)
-class Tally:
-    """What became of a feed's frames: counts, and reasons by how often they came."""
-
-    accepted: Counter[str] = field(default_factory=Counter)
-    passed_over: Counter[str] = field(default_factory=Counter)
-    rejected: Counter[str] = field(default_factory=Counter)
-    bytes: int = 0
-
-    def count(self, event: Event) -> None:
-        """Count one event of a decoder."""
-        if isinstance(event, Accepted):
-            self.accepted[event.kind] += 1
-        elif isinstance(event, PassedOver):
-            self.passed_over[f"{event.kind}: {event.why}"] += 1
-        else:
-            self.rejected[event.reason] += 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,43 +66,12 @@ class Blocked:
     audiences: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class ZoneInForce:
-    """A zone and those from whom it hides; `row` is that of the desk's decision, None for one of the file."""
-
-    zone: Zone
-    row: int | None
-    audiences: tuple[str, ...]
-
-    @property
-    def of(self) -> str:
-        """Whose it is: the file's or the desk's."""
-        return "file" if self.row is None else "desk"
-
-
-class _Source:
-    """One feed: its decoder and its tally."""
-
-    def __init__(self, number: int, plan: SourcePlan) -> None:
-        self.number, self.plan = number, plan
-        self.decoder: Decoder = decoder_for(plan)
-        self.tally = Tally()
-
-    def read(self, row: Row) -> list[Event]:
-        """Return the events of a row."""
-        self.tally.bytes += len(row.data)
-        events = self.decoder.receive(row.data)
-        if row.kind is RowKind.WHOLE:
-            events += self.decoder.end()
-        return events
-
-
 class Pipeline:
     """Everything between the journal and the release logs."""
 
     def __init__(self, plan: Plan, secrets: Secrets, start: Checkpoint | None = None, limit: int = 1_000_000) -> None:
         self.plan = plan
-        self._sources = {source.name: _Source(at, source) for at, source in enumerate(plan.sources)}
+        self._sources = {source.name: Source(at, source) for at, source in enumerate(plan.sources)}
         self._vehicles = {name: index for index, name in enumerate(plan.vehicles)}
         standings = start.standings if start else (Standing(),) * len(plan.policies)
         self.embargo = Embargo(len(plan.policies), limit, [standing.had_us for standing in standings])
@@ -168,17 +118,8 @@ class Pipeline:
 
     @property
     def zones(self) -> tuple[ZoneInForce, ...]:
-        """The zones from which something is still hidden from somebody, the file's first, then by their rows."""
-        everybody = tuple(channel.policy.audience for channel in self.channels)
-        of_desk = {row: zone for channel in self.channels for row, zone in channel.hiding.of_desk.items()}
-        hidden = {
-            row: tuple(channel.policy.audience for channel in self.channels if row in channel.hiding.of_desk)
-            for row in of_desk
-        }
-        return (
-            *(ZoneInForce(zone, None, everybody) for zone in self.plan.zones),
-            *(ZoneInForce(of_desk[row], row, hidden[row]) for row in sorted(of_desk)),
-        )
+        """The zones that hide something from somebody, the file's first, then the desk's by their rows."""
+        return zones_in_force(self.plan.zones, {channel.policy.audience: channel.hiding for channel in self.channels})
 
     def remember(self, row: Row) -> None:
         """Take a decision of before the row at which a restart begins: for the desk and the zones; nothing is told.
@@ -348,14 +289,14 @@ class Pipeline:
     def _at_rest(self) -> bool:
         return all(source.decoder.at_rest for source in self._sources.values())
 
-    def _read(self, source: _Source, row: Row) -> None:
+    def _read(self, source: Source, row: Row) -> None:
         for read in source.read(row):
             event = self._named(source, read)
             source.tally.count(event)
             if isinstance(event, Accepted) and not event.observation.tells_only_time:
                 self._hold(source, event, row)
 
-    def _named(self, source: _Source, event: Event) -> Event:
+    def _named(self, source: Source, event: Event) -> Event:
         """Reject an observation of a vehicle that the expedition file doesn't know."""
         if not isinstance(event, Accepted):
             return event
@@ -366,8 +307,8 @@ class Pipeline:
             return Rejected(event.raw, "no vehicle named")
         return event if name in self._vehicles else Rejected(event.raw, "vehicle not in the expedition file")
 
-    def _hold(self, source: _Source, event: Accepted, row: Row) -> None:
-        """Keep what was said of a vehicle until each embargo has passed; what was said of the ship, for the desk alone."""
+    def _hold(self, source: Source, event: Accepted, row: Row) -> None:
+        """Keep what was said of a vehicle until each embargo has passed; what was said of the ship is the desk's."""
         if source.plan.of_ship:
             self.ship.take(Stamped(row.embargo_us, row.seq, 0, event.observation, source.number))
             return

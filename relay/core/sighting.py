@@ -7,7 +7,6 @@ seen, when it takes the decision, so that the row tells all that the position de
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
-from relay.core import given
 from relay.core.errors import SurveyError
 from relay.core.target_position import Fix, Measured, RangeIs, Sighting, Target, target_position
 
@@ -45,6 +44,7 @@ class Sighted:
 _NAMES = tuple(field.name for field in fields(Sighted))
 _MAY_LACK = ("depression_deg", "depression_sigma_deg", "seen_from")
 _FROM = tuple(field.name for field in fields(SeenFrom))
+_MOST = 1e9
 _ANYWHERE = SeenFrom(0.0, 0.0, 0.0)
 
 
@@ -55,13 +55,16 @@ def read_sighted(value: object) -> Sighted:
     known = _members(value, "sighting", _NAMES, _MAY_LACK)
     for name, item in known.items():
         if name not in ("range_is", "seen_from") and not (item is None and name in _MAY_LACK):
-            given.number(name, item)
+            known[name] = _number(name, item)
     if known["range_is"] not in list(RangeIs):
         raise SurveyError(f"range_is is {known['range_is']!r}: say slant or horizontal")
     known["range_is"] = RangeIs(known["range_is"])
     if known.get("seen_from") is not None:
-        known["seen_from"] = SeenFrom(**_members(known["seen_from"], "seen_from", _FROM))
+        seen_from = _members(known["seen_from"], "seen_from", _FROM)
+        known["seen_from"] = SeenFrom(**{name: _number(name, item) for name, item in seen_from.items()})
     sighted = Sighted(**known)
+    if sighted.range_is is RangeIs.SLANT and sighted.depression_deg is None:
+        raise SurveyError("a slant range needs depression_deg: give it, or a horizontal range")
     place_of(sighted, sighted.seen_from or _ANYWHERE)
     return sighted
 
@@ -87,6 +90,13 @@ def place_of(sighted: Sighted, seen_from: SeenFrom) -> Target:
         depression_deg=depression,
     )
     return target_position(fix, seen)
+
+
+def _number(name: str, value: object) -> float:
+    """Return a number as JSON may have it: not a truth value, and no whole number beyond all floats."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not -_MOST <= value <= _MOST:
+        raise SurveyError(f"{name} is {str(value)[:20]!r}: give a finite number")
+    return float(value)
 
 
 def _members(value: object, what: str, names: tuple[str, ...], may_lack: tuple[str, ...] = ()) -> dict[str, Any]:

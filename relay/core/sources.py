@@ -1,8 +1,11 @@
-"""The decoder of each feed, by its format."""
+"""Each feed: its decoder, by its format, and the counts of what became of its frames."""
+
+from collections import Counter
+from dataclasses import dataclass, field
 
 from relay.core.errors import ExpeditionError
 from relay.core.mavlink import DepthFrom, MavlinkDecoder
-from relay.core.model import Decoder
+from relay.core.model import Accepted, Decoder, Event, PassedOver, Row, RowKind
 from relay.core.nmea0183 import NmeaDecoder, Sounder, SounderSentence
 from relay.core.policy import SourcePlan
 from relay.core.station_message import JsonLinesDecoder, MessagePackDecoder
@@ -25,3 +28,39 @@ def decoder_for(plan: SourcePlan) -> Decoder:
     if plan.format == "station-msgpack":
         return MessagePackDecoder()
     raise ExpeditionError(f"feed {plan.name}: unknown format {plan.format!r}; one of {', '.join(FORMATS)}")
+
+
+@dataclass(slots=True)
+class Tally:
+    """What became of a feed's frames: counts, and reasons by how often they came."""
+
+    accepted: Counter[str] = field(default_factory=Counter)
+    passed_over: Counter[str] = field(default_factory=Counter)
+    rejected: Counter[str] = field(default_factory=Counter)
+    bytes: int = 0
+
+    def count(self, event: Event) -> None:
+        """Count one event of a decoder."""
+        if isinstance(event, Accepted):
+            self.accepted[event.kind] += 1
+        elif isinstance(event, PassedOver):
+            self.passed_over[f"{event.kind}: {event.why}"] += 1
+        else:
+            self.rejected[event.reason] += 1
+
+
+class Source:
+    """One feed: its decoder and its tally."""
+
+    def __init__(self, number: int, plan: SourcePlan) -> None:
+        self.number, self.plan = number, plan
+        self.decoder: Decoder = decoder_for(plan)
+        self.tally = Tally()
+
+    def read(self, row: Row) -> list[Event]:
+        """Return the events of a row."""
+        self.tally.bytes += len(row.data)
+        events = self.decoder.receive(row.data)
+        if row.kind is RowKind.WHOLE:
+            events += self.decoder.end()
+        return events

@@ -59,7 +59,9 @@ def describe_feed(source: SourcePlan, url: FeedUrl) -> str:
 
 
 def _whose(source: SourcePlan) -> str:
-    """Return which vehicle a feed tells of: a station's records may name any that the file has."""
+    """Return what a feed tells of: a station's records may name any vehicle that the file has."""
+    if source.of_ship:
+        return ", the ship's own position, which stays on the desk,"
     names = source.format in ("station-json", "station-msgpack")
     if source.vehicle is None:
         return " for whichever vehicle each record names"
@@ -80,7 +82,7 @@ _LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 def _sounder(source: SourcePlan) -> str:
-    if source.format != "nmea0183":
+    if source.format != "nmea0183" or source.of_ship:
         return ""
     if source.sounder is not None:
         meaning = {"altitude": "height above the seabed", "depth": "depth"}[source.sounder]

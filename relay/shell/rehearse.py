@@ -13,9 +13,10 @@ from pathlib import Path
 
 from relay.core.errors import CaptureError, OperatorError
 from relay.core.model import Row, RowKind
-from relay.core.pipeline import Blocked, Pipeline, Tally
+from relay.core.pipeline import Blocked, Pipeline
 from relay.core.policy import Plan
 from relay.core.secrets import Secrets
+from relay.core.sources import Tally
 from relay.shell.capture import format_of, read_capture
 from relay.shell.journal import JournalFile, read_rows
 from relay.shell.outlet import Frame, Outlet

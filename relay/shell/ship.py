@@ -19,7 +19,8 @@ from relay.core.decision import ActsAtOnce, read_decision, write_decision
 from relay.core.desk_record import TAKEN_LIMIT
 from relay.core.errors import OffingError, OperatorError, RecordingError, RegrownError
 from relay.core.model import Row, RowKind
-from relay.core.pipeline import Pipeline, Tally
+from relay.core.pipeline import Pipeline
+from relay.core.sources import Tally
 from relay.core.wire import Recording
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 from relay.shell.clock import EmbargoClock, TimeSource

@@ -1,12 +1,30 @@
 """How a site stands, and whether a decision makes sense there: for the operator alone."""
 
+from dataclasses import replace
 from typing import Any
 
-from relay.core.decision import Begin, Cut, Decision, Early, End, Say, SetLeg, Target, word_for
+from relay.core.decision import (
+    Approve,
+    Back,
+    Begin,
+    Cut,
+    Decision,
+    Dismiss,
+    Early,
+    End,
+    HideZone,
+    LiftZone,
+    Say,
+    SetLeg,
+    Target,
+    word_for,
+)
+from relay.core.desk_record import Known
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed
 from relay.core.still import STILLS_A_DIVE
+from relay.shell.desk_sense import check_back, check_lift, check_target, check_wait, check_zone, waiting_say
 from relay.shell.quantities import say_duration
 
 
@@ -43,6 +61,37 @@ def ship_status(pipeline: Pipeline, now_us: int, stopped: str | None, alarms: li
             }
             for blocked in pipeline.blocked
         ],
+        **_desk(pipeline),
+    }
+
+
+def _desk(pipeline: Pipeline) -> dict[str, Any]:
+    """Return what the desk alone knows: what waits, targets, zones, what is expected."""
+    return {
+        "waiting": [
+            {"say": row, "at_us": held.at_us, "who": held.who, "text": held.text, "audiences": list(held.audiences)}
+            for row, held in pipeline.waiting.items()
+        ],
+        "targets": [
+            {"name": name, "verdict": known.verdict, "at_us": known.at_us, "vehicle": known.vehicle, **_place(known)}
+            for name, known in pipeline.targets.items()
+        ],
+        "zones": [
+            {"name": zone.zone.name, "of": zone.of, "hidden_from": list(zone.audiences)} for zone in pipeline.zones
+        ],
+        "expected": [
+            {"vehicle": name, "return_us": agreed.expectation.return_us, "back_us": agreed.back_us}
+            for name, agreed in pipeline.expected.items()
+        ],
+    }
+
+
+def _place(known: Known) -> dict[str, float | None]:
+    place = known.position
+    return {
+        "latitude_deg": None if place is None else place.latitude_deg,
+        "longitude_deg": None if place is None else place.longitude_deg,
+        "radius_95_m": None if place is None else place.spread.radius_95_m,
     }
 
 
@@ -56,22 +105,49 @@ def _state(held: bool, outside: str | None, under_way: bool) -> str:
 
 def check_decision(decision: Decision, pipeline: Pipeline, now_us: int) -> dict[str, Any]:
     """Return what a decision will do, in words; OperatorError if it makes no sense here."""
+    if isinstance(decision, Approve):
+        say = replace(waiting_say(decision.say, pipeline).say, wait=False)
+        return check_decision(say, pipeline, now_us) | {"taken": "approve"}
     _check_names(decision, pipeline)
     _check_dive(decision, pipeline.present.under_way(now_us))
     if isinstance(decision, Say | Target):
         _check_words(decision, pipeline)
-    if isinstance(decision, Early) and decision.upto_us > now_us:
+    return {"taken": word_for(decision), **_does(decision, pipeline, now_us)}
+
+
+def _does(decision: Decision, pipeline: Pipeline, now_us: int) -> dict[str, Any]:
+    """Return what a decision does beside what its word says; OperatorError if it can't."""
+    match decision:
+        case Early():
+            return _early(decision, pipeline, now_us)
+        case Cut():
+            if decision.to_us > now_us:
+                raise OperatorError(
+                    "a cut ends at the latest now: what is to come can be held, and cut when it is there"
+                )
+            return {"already_out": _already_out(decision, pipeline)}
+        case Say():
+            if decision.wait:
+                check_wait(decision, pipeline)
+            return {} if decision.still is None else {"still_for": _shown_to(decision, pipeline)}
+        case Dismiss():
+            waiting_say(decision.say, pipeline)
+        case Target():
+            return check_target(decision, pipeline)
+        case HideZone():
+            return check_zone(decision, pipeline)
+        case LiftZone():
+            return check_lift(decision, pipeline)
+        case Back():
+            check_back(decision, pipeline)
+    return {}
+
+
+def _early(decision: Early, pipeline: Pipeline, now_us: int) -> dict[str, Any]:
+    if decision.upto_us > now_us:
         raise OperatorError("what has not been received yet can't be released early")
-    if isinstance(decision, Say) and decision.still is not None:
-        return {"taken": "say", "still_for": _shown_to(decision, pipeline)}
-    if isinstance(decision, Early):
-        channel = next(channel for channel in pipeline.channels if channel.policy.audience == decision.audience)
-        return {"taken": "early", "held": channel.held, "already_out": channel.edge_us >= decision.upto_us}
-    if not isinstance(decision, Cut):
-        return {"taken": word_for(decision)}
-    if decision.to_us > now_us:
-        raise OperatorError("a cut ends at the latest now: what is to come can be held, and cut when it is there")
-    return {"taken": "cut", "already_out": _already_out(decision, pipeline)}
+    channel = next(channel for channel in pipeline.channels if channel.policy.audience == decision.audience)
+    return {"held": channel.held, "already_out": channel.edge_us >= decision.upto_us}
 
 
 def _check_dive(decision: Decision, under_way: bool) -> None:
@@ -79,6 +155,8 @@ def _check_dive(decision: Decision, under_way: bool) -> None:
     if isinstance(decision, Begin):
         if under_way:
             raise OperatorError("a dive is under way already")
+    elif isinstance(decision, Say) and decision.wait:
+        return  # it can be written beforehand: approving it needs a dive
     elif isinstance(decision, End | Say | Target | SetLeg) and not under_way:
         raise OperatorError("no dive is under way now, and this belongs to one: say it when it has begun, or begin it")
 

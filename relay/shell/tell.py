@@ -5,16 +5,19 @@ import asyncio
 import getpass
 import json
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from relay.core.errors import OperatorError, RefusedError
 from relay.core.still import write_still
 from relay.shell.control import ask_control
 from relay.shell.expedition import read_expedition
-from relay.shell.quantities import duration_us, say_duration
+from relay.shell.quantities import duration_us, length_m, say_duration
 from relay.shell.still_file import CAUTION, Picture, keep_original, made_still, read_picture
 from relay.shell.tell_words import say_status, say_taken
+
+Number = TypeVar("Number", int, float)
 
 
 def tell(options: argparse.Namespace) -> int:
@@ -85,13 +88,68 @@ def _message(options: argparse.Namespace, now_us: int | None) -> dict[str, Any]:
     if word == "leg":
         return {"do": "leg", "vehicle": options.vehicle, "leg": None if options.leg == "auto" else options.leg}
     if word == "say":
-        return {"do": "say", "text": options.text, "vehicle": options.vehicle, "audiences": options.audience}
+        said = {"do": "say", "text": options.text, "vehicle": options.vehicle, "audiences": options.audience}
+        return {**said, "wait": True} if options.wait else said
     if word == "target":
-        return {"do": "target", "name": options.name, "verdict": options.verdict, "vehicle": options.vehicle}
+        named = {"do": "target", "name": options.name, "verdict": options.verdict, "vehicle": options.vehicle}
+        return {**named, **_sighting(options)}
+    if word in _DESK:
+        return {"do": word, **_DESK[word](options)}
     assert now_us is not None
     if word == "early":
         return {"do": "early", "audience": options.audience, "upto_us": max(0, now_us - _ago_us(options.since))}
     return _cut(_ago_us(options.since), _ago_us(options.until), now_us)
+
+
+def _sighting(options: argparse.Namespace) -> dict[str, Any]:
+    """Return how the vehicle sees a target, if that is said: both range and bearing."""
+    if options.bearing is None and options.range is None and options.depression is None:
+        return {}
+    if options.bearing is None or options.range is None:
+        raise OperatorError("a target is placed by --bearing and --range: give both, or neither")
+    seen = {
+        "bearing_deg": options.bearing,
+        "range_m": _read(length_m, options.range),
+        "range_is": options.range_is,
+        "bearing_sigma_deg": options.bearing_sigma,
+        "range_sigma_m": options.range_sigma,
+        "heading_sigma_deg": options.heading_sigma,
+        "place_sigma_m": options.place_sigma,
+    }
+    if options.depression is not None:
+        seen |= {"depression_deg": options.depression, "depression_sigma_deg": options.depression_sigma}
+    return {"sighting": seen}
+
+
+def _zone(options: argparse.Namespace) -> dict[str, Any]:
+    return {
+        "name": options.name,
+        "centre": options.centre,
+        "radius_m": _read(length_m, options.radius),
+        "margin_m": _read(length_m, options.margin),
+        "action": "freeze" if options.freeze else "withhold",
+    }
+
+
+def _expect(options: argparse.Namespace) -> dict[str, Any]:
+    every = options.reports_every
+    return {
+        "vehicle": options.vehicle,
+        "return_in_s": _ago_us(options.returns_in) / 1e6,
+        "return_grace_s": _ago_us(options.grace) / 1e6,
+        "report_every_s": None if every is None else _ago_us(every) / 1e6,
+        "report_grace_s": _ago_us(options.reports_grace) / 1e6,
+    }
+
+
+_DESK: dict[str, Callable[[argparse.Namespace], dict[str, Any]]] = {
+    "approve": lambda options: {"say": options.say},
+    "dismiss": lambda options: {"say": options.say},
+    "zone": _zone,
+    "unzone": lambda options: {"name": options.name},
+    "expect": _expect,
+    "back": lambda options: {"vehicle": options.vehicle},
+}
 
 
 def _cut(since_us: int, until_us: int, now_us: int) -> dict[str, Any]:
@@ -107,8 +165,13 @@ def _cut(since_us: int, until_us: int, now_us: int) -> dict[str, Any]:
 
 
 def _ago_us(text: str) -> int:
+    return 0 if text == "now" else _read(duration_us, text)
+
+
+def _read(read: Callable[[object], Number], text: str) -> Number:
+    """Return a quantity; OperatorError says how it is written."""
     try:
-        return 0 if text == "now" else duration_us(text)
+        return read(text)
     except ValueError as error:
         raise OperatorError(str(error)) from error
 

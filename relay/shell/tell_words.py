@@ -62,6 +62,9 @@ def _leg(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
 
 def _say(message: dict[str, Any], answer: dict[str, Any], _now_us: int) -> str:
     who = ", ".join(message["audiences"]) or "all who get annotations"
+    if message.get("wait"):
+        with_still = ", with its still" if "still" in answer else ""
+        return f"Kept for approval{with_still}: told to nobody. `status` says its row; `approve ROW` tells it to {who}."
     if "still" not in answer:
         return f"Said, to {who}. {_LATER}"
     still = answer["still"]
@@ -69,8 +72,33 @@ def _say(message: dict[str, Any], answer: dict[str, Any], _now_us: int) -> str:
     return f"Said, to {who}, with a still ({size}) for {', '.join(answer['still_for'])}. {_LATER}"
 
 
-def _target(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
-    return f'Target "{message["name"]}": {message["verdict"]}. {_LATER}'
+def _target(message: dict[str, Any], answer: dict[str, Any], _now_us: int) -> str:
+    told = f'Target "{message["name"]}": {message["verdict"]}. {_LATER}'
+    if "place" not in answer:
+        return told
+    place = answer["place"]
+    doubt = "" if place["first_order"] else " That circle is too small: the uncertainties are too large for it."
+    return (
+        f"{told}\n  It lies at {place['latitude_deg']:.6f}, {place['longitude_deg']:.6f}, with 95 % within "
+        f"{place['radius_95_m']:.3g} m.{doubt} That stays on the ship."
+    )
+
+
+def _zone(message: dict[str, Any], answer: dict[str, Any], _now_us: int) -> str:
+    whom = ", ".join(answer["hidden_from"]) or "nobody"
+    exact = f" NOT from {', '.join(answer['exact_to'])}, who are told the exact place." if answer["exact_to"] else ""
+    out = "What has left can't be taken back."
+    return f'Zone "{message["name"]}": hidden at once, in all that hasn\'t left, from {whom}.{exact} {out}'
+
+
+def _unzone(message: dict[str, Any], answer: dict[str, Any], _now_us: int) -> str:
+    whom = ", ".join(answer["lifted_for"])
+    return f'Zone "{message["name"]}" lifted for {whom}: from now on a vehicle is shown there again. {_LATER}'
+
+
+def _expect(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
+    back = say_duration(round(message["return_in_s"] * 1e6))
+    return f"Expected: {message['vehicle']} back in {back}. Nobody ashore is told of it."
 
 
 _WORDS = {
@@ -81,6 +109,12 @@ _WORDS = {
     "leg": _leg,
     "say": _say,
     "target": _target,
+    "approve": lambda *_: f"Approved. {_LATER}",
+    "dismiss": lambda *_: "Dismissed: it is told to nobody.",
+    "zone": _zone,
+    "unzone": _unzone,
+    "expect": _expect,
+    "back": lambda message, *_: f"{message['vehicle']} is back: nothing is awaited of it any more.",
     "begin": lambda *_: f"A dive begins now, for every audience. {_LATER}",
     "end": lambda *_: f"The dive ends now, for every audience. {_LATER}",
 }
@@ -95,6 +129,10 @@ def say_status(status: dict[str, Any]) -> str:
         *(f"{name}: {_audience(audience, now_us)}" for name, audience in status["audiences"].items()),
         *(f"feed {name}: {_feed(feed)}" for name, feed in status["feeds"].items()),
         *(_kept_back(item, now_us) for item in status["kept_back"]),
+        *(_waits(item, now_us) for item in status["waiting"]),
+        *(_known(item) for item in status["targets"]),
+        *(f'zone "{zone["name"]}" of the {zone["of"]}' for zone in status["zones"]),
+        *(_awaited(item, now_us) for item in status["expected"]),
     ])  # fmt: skip
 
 
@@ -120,3 +158,23 @@ def _feed(feed: dict[str, Any]) -> str:
 def _kept_back(item: dict[str, Any], now_us: int) -> str:
     ago = say_duration(now_us - item["at_us"])
     return f'kept from {", ".join(item["from"])}, {ago} ago: "{item["text"]}": {" ".join(item["why"])}'
+
+
+def _waits(item: dict[str, Any], now_us: int) -> str:
+    ago = say_duration(now_us - item["at_us"])
+    return f'waits for approval: row {item["say"]}, by {item["who"]}, {ago} ago: "{item["text"]}"'
+
+
+def _known(item: dict[str, Any]) -> str:
+    place = "place unknown"
+    if item["latitude_deg"] is not None:
+        place = f"{item['latitude_deg']:.6f}, {item['longitude_deg']:.6f}, 95 % within {item['radius_95_m']:.3g} m"
+    return f'target "{item["name"]}": {item["verdict"]}; {place}'
+
+
+def _awaited(item: dict[str, Any], now_us: int) -> str:
+    if item["back_us"] is not None:
+        return f"{item['vehicle']} is back, since {say_duration(now_us - item['back_us'])}"
+    left_us = item["return_us"] - now_us
+    when = f"in {say_duration(left_us)}" if left_us >= 0 else f"{say_duration(-left_us)} AGO"
+    return f"{item['vehicle']} is to be back {when}"
