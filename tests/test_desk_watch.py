@@ -23,6 +23,7 @@ from relay.core.swath import Swath
 from relay.shell import desk_watch
 from relay.shell.desk_watch import Watch
 from relay.shell.watch_file import NAME, read_watch, write_watch
+from test_import_table import PUBLIC, row_of
 from test_kept_track import furthest_off, mown
 from test_swath import PLACES, START, Place, area_m2, at_metres
 
@@ -351,3 +352,15 @@ async def test_beat_works_out_and_keeps_now_and_then(tmp_path: Path, monkeypatch
     for _ in range(11):
         await watch.beat()
     assert (tmp_path / NAME).exists()
+
+
+WATCH = {f"core.{name}" for name in "ground survey_day watched watch_words kept_track".split()}
+WATCH |= {"shell.desk_watch", "shell.watch_file"}
+
+
+def test_watch_has_no_way_into_what_is_released() -> None:
+    """No room that makes or sends records imports the watch, and the watch imports none that does (R1)."""
+    releasing = {f"core.{name}" for name in "pipeline channel embargo disclosure track release wire figures".split()}
+    releasing |= {f"shell.{name}" for name in (*PUBLIC, "outlet", "recording", "public_files")}
+    assert {} == {room: found for room in releasing if (found := row_of(room)[0] & WATCH)}
+    assert {} == {room: found for room in WATCH if (found := row_of(room)[0] & releasing)}
