@@ -231,13 +231,25 @@ def test_watch_looks_at_the_states_of_the_pipeline() -> None:
     assert [point[0] for point in watch.tracks()["exact"]["Lantern"]][-1] == 90 * SECOND
     assert watch.section(1, 95 * SECOND)["overdue"]["sounds"]
     assert watch.alarms(95 * SECOND) == ["Moth is overdue: it isn't back, and the grace that was agreed is over"]
-    assert [notice.text for notice in watch.notices(95 * SECOND)] == [
-        "How much tether Lantern has left isn't known: for a minute nothing has told the ship's position."
-    ]
+    (notice,) = watch.notices(95 * SECOND)
+    assert notice.text == (
+        "How much tether Lantern has left isn't known: for a minute nothing has told the ship's position. See to the "
+        "feed that tells it, and keep count by hand."
+    )
     assert watch.expecting() == ["Moth"]
     agreed.back_us = 96 * SECOND
     watch.look([lantern, moth], ship, expected, 96 * SECOND)
     assert (watch.expecting(), watch.alarms(96 * SECOND)) == ([], [])
+
+
+def test_tether_without_a_feed_of_the_ship_says_how_to_have_one() -> None:
+    """Where nothing ever told where the ship is, the notice names the setting."""
+    watch = Watch(NAMES, SIDE_SCAN)
+    for at in range(3):
+        watch.take(0, at * SECOND, report(START, depth_m=800.0))
+    (notice,) = watch.notices(3 * SECOND)
+    assert notice.key == "tether:Lantern"
+    assert notice.text.endswith('Add a [[feed]] with of = "ship" to the expedition file, or keep count by hand.')
 
 
 def test_position_in_doubt_is_no_fix() -> None:
