@@ -23,12 +23,14 @@ from relay.core.swath import Swath
 from relay.shell import desk_watch
 from relay.shell.desk_watch import Watch
 from relay.shell.watch_file import NAME, read_watch, write_watch
+from test_import_table import PUBLIC, row_of
 from test_kept_track import furthest_off, mown
 from test_swath import PLACES, START, Place, area_m2, at_metres
 
 SECOND = 1_000_000
 WGS84 = Geodesic.WGS84
 FOOT_M = 0.3048
+HEADINGS = (90.0, 270.0)  # of the lines to and fro; sideways to the next one the swath sees nothing new
 SIDE_SCAN = SurveyPlan((Gear(Tether(1_000.0), Swath(1_000.0)), Gear()))
 NAMES = ("Lantern", "Moth")
 
@@ -73,7 +75,7 @@ def test_line_reported_to_the_watch_covers_what_geographiclib_has(start: Place, 
 
 
 def test_day_at_ten_reports_a_second_stays_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Eight minutes at 10 Hz, a survey of 28 lines with noise: few points, each report near them, the ground right.
+    """Eight hours at 10 Hz, a survey of 29 lines with noise: few points, each report near them, the ground right.
 
     Counted, not timed: geodesics a report, corners and points that are kept, legs that wait; not one of them grows
     with the day. Positions are made by PROJ's direct geodesics, the ground by shapely's rectangles.
@@ -84,7 +86,7 @@ def test_day_at_ten_reports_a_second_stays_bounded(monkeypatch: pytest.MonkeyPat
     watch, most = Watch(NAMES, SIDE_SCAN), 0
     for at, (spot, place) in enumerate(zip(reports, places, strict=True)):
         before = calls[0]
-        watch.take(0, spot.at_us, report(place, depth_m=spot.depth_m))
+        watch.take(0, spot.at_us, report(place, depth_m=spot.depth_m, heading_deg=HEADINGS[at // 10_000 % 2]))
         most = max(most, calls[0] - before)
         if at % 36_000 == 35_999:
             settle(watch)
@@ -98,12 +100,9 @@ def test_day_at_ten_reports_a_second_stays_bounded(monkeypatch: pytest.MonkeyPat
     points = [type(reports[0])(*point) for point in tracks["exact"]["Lantern"]]
     assert furthest_off(points, [moved(spot, reports[0]) for spot in reports]) < 20.0
     assert sum(map(len, tracks["covered"])) <= 1_200
-    lines = [shapely.box(0, 100 * run - 500, 900, 100 * run + 500) for run in range(29)]
-    turns = [
-        shapely.box(x - 500, 100 * run, x + 500, 100 * run + 100) for run in range(28) for x in [900 * (1 - run % 2)]
-    ]
+    lines = [shapely.box(0, 100 * run - 500, 900 if run < 28 else 800, 100 * run + 500) for run in range(29)]
     told = watch.section(0, 28_800 * SECOND)["survey"]
-    assert told["area_km2"] == pytest.approx(shapely.union_all(lines + turns).area / 1e6, rel=0.02)
+    assert told["area_km2"] == pytest.approx(shapely.union_all(lines).area / 1e6, rel=0.02)
     assert told["line_km"] == pytest.approx(28.8, rel=0.02)
 
 
@@ -232,13 +231,25 @@ def test_watch_looks_at_the_states_of_the_pipeline() -> None:
     assert [point[0] for point in watch.tracks()["exact"]["Lantern"]][-1] == 90 * SECOND
     assert watch.section(1, 95 * SECOND)["overdue"]["sounds"]
     assert watch.alarms(95 * SECOND) == ["Moth is overdue: it isn't back, and the grace that was agreed is over"]
-    assert [notice.text for notice in watch.notices(95 * SECOND)] == [
-        "How much tether Lantern has left isn't known: for a minute nothing has told the ship's position."
-    ]
+    (notice,) = watch.notices(95 * SECOND)
+    assert notice.text == (
+        "How much tether Lantern has left isn't known: for a minute nothing has told the ship's position. See to the "
+        "feed that tells it, and keep count by hand."
+    )
     assert watch.expecting() == ["Moth"]
     agreed.back_us = 96 * SECOND
     watch.look([lantern, moth], ship, expected, 96 * SECOND)
     assert (watch.expecting(), watch.alarms(96 * SECOND)) == ([], [])
+
+
+def test_tether_without_a_feed_of_the_ship_says_how_to_have_one() -> None:
+    """Where nothing ever told where the ship is, the notice names the setting."""
+    watch = Watch(NAMES, SIDE_SCAN)
+    for at in range(3):
+        watch.take(0, at * SECOND, report(START, depth_m=800.0))
+    (notice,) = watch.notices(3 * SECOND)
+    assert notice.key == "tether:Lantern"
+    assert notice.text.endswith('Add a [[feed]] with of = "ship" to the expedition file, or keep count by hand.')
 
 
 def test_position_in_doubt_is_no_fix() -> None:
@@ -353,3 +364,15 @@ async def test_beat_works_out_and_keeps_now_and_then(tmp_path: Path, monkeypatch
     for _ in range(11):
         await watch.beat()
     assert (tmp_path / NAME).exists()
+
+
+WATCH = {f"core.{name}" for name in "ground survey_day watched watch_words kept_track".split()}
+WATCH |= {"shell.desk_watch", "shell.watch_file"}
+
+
+def test_watch_has_no_way_into_what_is_released() -> None:
+    """No room that makes or sends records imports the watch, and the watch imports none that does (R1)."""
+    releasing = {f"core.{name}" for name in "pipeline channel embargo disclosure track release wire figures".split()}
+    releasing |= {f"shell.{name}" for name in (*PUBLIC, "outlet", "recording", "public_files")}
+    assert {} == {room: found for room in releasing if (found := row_of(room)[0] & WATCH)}
+    assert {} == {room: found for room in WATCH if (found := row_of(room)[0] & releasing)}

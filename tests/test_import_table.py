@@ -113,7 +113,7 @@ SHELL = {
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
-    "plain_ground": "core.area core.policy feed_url plain_words quantities",
+    "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities",
     "plain_cautions": "core.area core.notices core.place_in_text core.policy expedition plain_words quantities",
     # bytes in
     "feed_intake": "core.errors feed_url",
@@ -151,7 +151,7 @@ SHELL = {
     # the desk
     "watch_file": "",
     "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
-    "core.notices core.overdue core.reach core.survey core.survey_day core.survey_plan core.watch_words core.watched "
+    "core.notices core.overdue core.reach core.survey_day core.survey_plan core.watch_words core.watched "
     "watch_file",
     # the running relay
     "deciding": "core.errors core.ranges",

@@ -9,11 +9,10 @@ from geographiclib.geodesic import Geodesic
 from relay.core.kept_track import TrackSpot
 from relay.core.overdue import Expectation
 from relay.core.reach import Tether
-from relay.core.survey import TrackPoint
 from relay.core.survey_day import Surveyed
 from relay.core.swath import Swath, Swept, coverage
 from relay.core.watch_words import survey_words
-from relay.core.watched import Watched
+from relay.core.watched import Fix, Watched
 from test_swath import START, at_metres, line, track_of
 
 SECOND = 1_000_000
@@ -33,7 +32,7 @@ def move(known: Watched, depth_m: float, east_m: float, at_us: int, **values: An
     """Let it be heard of twice at a place, which is when it is believed."""
     for moment_us in (at_us, at_us + SECOND):
         known.hear(moment_us, {"depth_m": depth_m, **values})
-        known.place(TrackSpot(moment_us, east_m, 0.0, depth_m), TrackPoint(moment_us, *at_metres(east_m, 0.0)))
+        known.place(TrackSpot(moment_us, east_m, 0.0, depth_m), Fix(at_metres(east_m, 0.0)))
 
 
 def test_margin_is_the_straight_line_from_the_ship() -> None:
@@ -120,7 +119,7 @@ def test_tether_is_watched_while_its_vehicle_is_down_and_on_it(values: dict[str,
 def test_wild_fix_sounds_no_alarm() -> None:
     """One fix kilometres away is not believed, so the tether doesn't part by it."""
     known = down(800.0)
-    known.place(TrackSpot(5 * SECOND, 9_000.0, 0.0, 800.0), TrackPoint(5 * SECOND, *at_metres(9_000.0, 0.0)))
+    known.place(TrackSpot(5 * SECOND, 9_000.0, 0.0, 800.0), Fix(at_metres(9_000.0, 0.0)))
     assert known.alarms((5 * SECOND, START), 6 * SECOND) == []
 
 

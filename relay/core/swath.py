@@ -85,9 +85,9 @@ def coverage(
     return ground.covered(plan)
 
 
-def check_plan(plan: Sequence[given.Position]) -> None:
-    """Raise SurveyError if these corners are no ring, or reach too far from the first one."""
-    ring_of(plan, plan[0])
+def planned_m2(plan: Sequence[given.Position]) -> float:
+    """Return the area of a planned ring; SurveyError if it is no ring, or reaches too far from its first corner."""
+    return float(ring_of(plan, plan[0]).area)
 
 
 class Strip:

@@ -34,6 +34,7 @@ from relay.shell.plain_ground import (
     describe_ground,
     describe_page,
     describe_programme,
+    describe_survey,
     describe_vehicles,
 )
 from relay.shell.plain_words import describe_audience
@@ -84,7 +85,7 @@ def _check(options: argparse.Namespace) -> int:
     print(describe_vehicles(expedition.plan))
     for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True):
         print(describe_feed(source, feed.url))
-    print("\n".join(describe_ground(expedition.plan)))
+    print("\n".join([*describe_survey(expedition.plan.vehicles, expedition.survey), *describe_ground(expedition.plan)]))
     print(describe_programme(expedition.plan, expedition.questions_to))
     for policy in expedition.plan.policies:
         print("\n" + describe_audience(policy, expedition.open_audiences, expedition.plan))

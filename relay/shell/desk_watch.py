@@ -25,11 +25,10 @@ from relay.core.kept_track import KeptTrack, TrackSpot
 from relay.core.notices import Notice
 from relay.core.overdue import Expectation
 from relay.core.reach import FORWARD_SONAR_M
-from relay.core.survey import TrackPoint
 from relay.core.survey_day import SurveyDay
 from relay.core.survey_plan import SurveyPlan
 from relay.core.watch_words import survey_words
-from relay.core.watched import STALE_US, Watched
+from relay.core.watched import STALE_US, Fix, Watched
 from relay.shell.watch_file import read_watch, write_watch
 
 log = logging.getLogger("offing.watch")
@@ -56,7 +55,7 @@ class Watch:
         self._day = SurveyDay(survey, names)
         self._seeker = AnchorSeeker()
         self._anchor: Anchor | None = None
-        self._waiting: dict[int, TrackPoint] = {}
+        self._waiting: dict[int, tuple[int, Fix]] = {}
         self._ship: tuple[int, Position] | None = None
         self._seen_us = self._restored_us = -1
         self._rings: list[list[Metres]] = []
@@ -97,7 +96,7 @@ class Watch:
         latitude, longitude = values.get("latitude_deg"), values.get("longitude_deg")
         if latitude is not None and longitude is not None and at_us > self._restored_us:
             depth_m = self._vehicles[vehicle].depth_m
-            self._place(vehicle, TrackPoint(at_us, latitude, longitude, values.get("heading_deg"), depth_m))
+            self._place(vehicle, at_us, Fix((latitude, longitude), values.get("heading_deg"), depth_m))
         self._seen_us = max(self._seen_us, at_us)
 
     def take_ship(self, at_us: int, place: Position) -> None:
@@ -127,8 +126,10 @@ class Watch:
 
     def notices(self, now_us: int) -> list[Notice]:
         """Return what the operator should know of this watch: margins that can't be worked out."""
+        no_ship = ' Add a [[feed]] with of = "ship" to the expedition file, or keep count by hand.'
+        remedy = no_ship if self._ship is None else " See to the feed that tells it, and keep count by hand."
         return [
-            Notice(f"tether:{known.name}", f"How much tether {known.name} has left isn't known: {why}.")
+            Notice(f"tether:{known.name}", f"How much tether {known.name} has left isn't known: {why}.{remedy}")
             for known in self._vehicles
             if (why := known.tether_unknown(self._ship, now_us))
         ]
@@ -194,16 +195,16 @@ class Watch:
         if ship is not None and (age_us := ship.age_us("position", at_us)) is not None:
             self.take_ship(at_us - age_us, ship.last("position"))
 
-    def _place(self, vehicle: int, fix: TrackPoint) -> None:
+    def _place(self, vehicle: int, at_us: int, fix: Fix) -> None:
         """Take a fix; those before the desk's origin is known wait, one of each vehicle."""
         if self._anchor is None:
-            self._anchor = self._seeker.offer(*fix.place, fix.at_us)
-            before, self._waiting[vehicle] = self._waiting.get(vehicle), fix
+            self._anchor = self._seeker.offer(*fix.place, at_us)
+            before, self._waiting[vehicle] = self._waiting.get(vehicle), (at_us, fix)
             if self._anchor is None or before is None:
                 return
-            self._place(vehicle, before)
+            self._place(vehicle, *before)
         known = self._vehicles[vehicle]
-        for one in known.place(TrackSpot(fix.at_us, *_metres(fix.place, self._anchor), known.depth_m or 0.0), fix):
+        for one in known.place(TrackSpot(at_us, *_metres(fix.place, self._anchor), fix.depth_m or 0.0), fix):
             self._day.take(vehicle, one)
         if self._day.waiting >= MOST_WAITING and self._lock.acquire(blocking=False):
             try:  # only where a journal is read again: otherwise `beat` has taken them long before
