@@ -14,11 +14,33 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, message, plan, policy, rows, run, sent
-from relay.core.area import Area
-from relay.core.decision import Begin, Cut, Decision, Early, End, Hold, Resume, Say, SetLeg, Target
+from relay.core.area import Area, ZoneAction
+from relay.core.channel import Standing
+from relay.core.decision import (
+    Approve,
+    Back,
+    Begin,
+    Cut,
+    Decision,
+    Dismiss,
+    Early,
+    End,
+    Expect,
+    HideZone,
+    Hold,
+    LiftZone,
+    Resume,
+    Say,
+    SetLeg,
+    Target,
+)
+from relay.core.errors import RegrownError
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Checkpoint, Pipeline
 from relay.core.policy import DiveLimits, Leg, Plan
+from relay.core.release import Kind
+from relay.core.sighting import SeenFrom, Sighted
+from relay.core.target_position import RangeIs
 
 Sent = list[tuple[int, str, bytes]]
 
@@ -74,9 +96,35 @@ DECISIONS: st.SearchStrategy[Decision] = st.one_of(
     st.just(Begin()),
     st.just(End()),
 )
+SEES = Sighted(
+    bearing_deg=-12.0, range_m=35.0, range_is=RangeIs.HORIZONTAL, bearing_sigma_deg=2.0, range_sigma_m=1.0,
+    heading_sigma_deg=1.0, place_sigma_m=5.0, seen_from=SeenFrom(*INVENTED_SITE, 40.0),
+)  # fmt: skip
+ZONES = st.builds(
+    HideZone, name=st.sampled_from(["the bow", "the hold"]), centre=st.just(INVENTED_SITE), radius_m=st.floats(1, 9),
+    margin_m=st.just(5.0), action=st.sampled_from(ZoneAction),
+)  # fmt: skip
+OF_THE_DESK: st.SearchStrategy[Decision] = st.one_of(
+    ZONES, ZONES, st.builds(LiftZone, name=st.sampled_from(["the bow", "the hold"])),
+    st.just(Say(text="said later", wait=True)), st.just(Approve(say=1)), st.just(Dismiss(say=1)),
+    st.just(Target(name="No. 4", verdict="of interest", vehicle="Lantern", sighting=SEES)),
+    st.just(Expect(vehicle="Moth", return_in_s=30, return_grace_s=5)), st.just(Back(vehicle="Moth")), DECISIONS,
+)  # fmt: skip
 STEPS = st.lists(st.tuples(MOMENTS, DECISIONS), max_size=8)
 JOURNALS = STEPS.map(lambda steps: in_order(INPUT, [decided(moment, decision) for moment, decision in steps]))
 HORIZON_US = 400 * SECOND
+
+
+def of_the_desk(steps: list[tuple[int, Decision]]) -> list[Row]:
+    """Return the input with decisions; who approves or dismisses means the last say that waited before."""
+    waits, out = 1, []
+    for row in in_order(INPUT, [decided(moment, decision) for moment, decision in steps]):
+        waits = row.seq if b'"wait": true' in row.data else waits
+        out.append(replace(row, data=row.data.replace(b'"say": 1}', b'"say": %d}' % waits)))
+    return out
+
+
+DESKS = st.lists(st.tuples(MOMENTS, OF_THE_DESK), max_size=10).map(of_the_desk)
 
 
 def again(expedition: Plan, journal: list[Row]) -> Sent:
@@ -86,7 +134,7 @@ def again(expedition: Plan, journal: list[Row]) -> Sent:
 
 def acts_us(rest: list[Row]) -> int:
     """Return the moment of the first decision that acts at once, among rows that are not on the disk yet."""
-    words = (b'"hold"', b'"resume"', b'"cut"', b'"early"')
+    words = (b'"hold"', b'"resume"', b'"cut"', b'"early"', b'"zone"')
     decisions = (row for row in rest if row.kind is RowKind.DECISION)
     return next((row.embargo_us for row in decisions if any(word in row.data for word in words)), HORIZON_US)
 
@@ -130,7 +178,7 @@ def at_a_cut_beside_the_end() -> list[Row]:
 
 
 @settings(max_examples=60)
-@given(st.sampled_from(sorted(PLANS)), JOURNALS, st.integers(0, 10**6))
+@given(st.sampled_from(sorted(PLANS)), JOURNALS | DESKS, st.integers(0, 10**6))
 @example("by report", at_a_cut_beside_the_end(), 1)
 def test_live_and_again_are_the_same_whatever_the_steps(name: str, journal: list[Row], seed: int) -> None:
     """To each audience the same, for any decisions at any moments and any way in which the clock and the disk go on."""
@@ -140,6 +188,21 @@ def test_live_and_again_are_the_same_whatever_the_steps(name: str, journal: list
             item for item in other if item[1] == policy_.audience
         ]
     assert sorted(one) == sorted(other)
+
+
+def remember(pipeline: Pipeline, past: list[Row], most: int) -> None:
+    """Tell a restart of the last decisions before it, and of those that still count, as a ship does."""
+    taken = [row for row in past if row.kind is RowKind.DECISION]
+    wanted = {row.seq for row in taken[max(0, len(taken) - most) :]}.union(pipeline.kept_rows)
+    for row in taken:
+        if row.seq in wanted:
+            pipeline.remember(row)
+
+
+def known_to(pipeline: Pipeline) -> tuple[object, ...]:
+    """Return what the desk knows, but the list of decisions."""
+    desk = pipeline.desk
+    return dict(desk.waiting), dict(desk.targets), dict(desk.expected), pipeline.zones
 
 
 def killed_often(expedition: Plan, journal: list[Row], seed: int) -> Sent:
@@ -157,10 +220,13 @@ def killed_often(expedition: Plan, journal: list[Row], seed: int) -> Sent:
             if chance.random() < 0.5 and (checkpoint := pipeline.checkpoint()) is not None:
                 kept, left_before = checkpoint, len(out)
             if chance.random() < 0.1:
+                known = known_to(pipeline)
                 pipeline = Pipeline(expedition, SECRETS, kept)
                 first = bisect_left(journal, kept.row if kept else 1, key=lambda item: item.seq)
+                remember(pipeline, journal[:first], chance.choice((0, 3, 200)))
                 grown = [due for past in journal[first:at] for due in pipeline.receive(past)]
                 assert sent(grown + pipeline.advance(moment_us)) == out[left_before:]
+                assert known_to(pipeline) == known
         if row is not None:
             out += sent(pipeline.receive(row))
             if chance.random() < 0.3 and (checkpoint := pipeline.checkpoint()) is not None:
@@ -169,10 +235,13 @@ def killed_often(expedition: Plan, journal: list[Row], seed: int) -> Sent:
 
 
 @settings(max_examples=60)
-@given(st.sampled_from(sorted(PLANS)), JOURNALS, st.integers(0, 10**6))
+@given(st.sampled_from(sorted(PLANS)), JOURNALS | DESKS, st.integers(0, 10**6))
 @example("by report", at_a_cut_beside_the_end(), 1)
 def test_killed_again_and_again_the_log_grows_as_if_it_had_never_been(name: str, journal: list[Row], seed: int) -> None:
-    """From any checkpoint, with decisions before and after it: what was sent grows again, and the rest follows."""
+    """From any checkpoint, with decisions before and after it: what was sent grows again, and the rest follows.
+
+    So does what the desk knows: what waits, targets, what is expected, the zones in force.
+    """
     assert killed_often(PLANS[name], journal, seed) == again(PLANS[name], journal)
 
 
@@ -206,3 +275,44 @@ def test_input_of_the_two_properties_has_all_that_matters() -> None:
     pipeline = Pipeline(PLANS["in an area"], SECRETS)
     run(pipeline, INPUT)
     assert [channel.outside for channel in pipeline.channels] == ["Lantern", "Lantern"]
+
+
+def test_restart_that_is_not_told_of_what_still_counts_releases_nothing() -> None:
+    """A zone that hides isn't forgotten by mistake: without its row nothing is read, and nothing leaves (R4)."""
+    expedition = plan(policy("public", extra_us=0))
+    zone = HideZone(name="the hold", centre=INVENTED_SITE, radius_m=9, margin_m=5, action=ZoneAction.WITHHOLD)
+    journal = in_order([decided(SECOND, zone)], dive_rows(30, start_s=5))
+    pipeline = Pipeline(expedition, SECRETS)
+    run(pipeline, journal, HORIZON_US)
+    checkpoint = pipeline.checkpoint()
+    assert checkpoint is not None
+    assert (checkpoint.row > 1, checkpoint.desk) == (True, (1,))
+    pipeline = Pipeline(expedition, SECRETS, checkpoint)
+    for forgotten in (lambda: pipeline.receive(journal[-1]), lambda: pipeline.advance(HORIZON_US)):
+        with pytest.raises(RegrownError, match="weren't told again"):
+            forgotten()
+    pipeline.remember(journal[0])
+    assert pipeline.advance(HORIZON_US) == []
+    assert [item.zone.name for item in pipeline.zones] == ["the hold"]
+
+
+def test_audience_that_is_new_after_a_restart_is_shown_nothing_of_a_zone() -> None:
+    """Also where every other audience has had its lifting, as long as what came before that is still to be told."""
+    zone = HideZone(name="the hold", centre=INVENTED_SITE, radius_m=900, margin_m=500, action=ZoneAction.WITHHOLD)
+    steps = [decided(SECOND, zone), decided(30 * SECOND, LiftZone(name="the hold"))]
+    journal = in_order(dive_rows(20), steps)
+    pipeline = Pipeline(plan(policy("public", extra_us=0, delay_us=0)), SECRETS)
+    for row in journal:
+        pipeline.receive(row)
+    pipeline.advance(90 * SECOND)
+    checkpoint = pipeline.checkpoint()
+    assert checkpoint is not None
+    assert pipeline.zones == ()
+    both = plan(policy("public", extra_us=0, delay_us=0), policy("new", extra_us=0))
+    grown = replace(checkpoint, row=1, standings=(*checkpoint.standings, Standing()), desk=())
+    due = run(Pipeline(both, SECRETS, grown), journal, HORIZON_US)
+    mine = [item for item in due if item.record.audience == "new" and item.record.kind is Kind.TICK]
+    ticks = [item.record.body[0] for item in mine if item.instant_us - 20 * SECOND < 30 * SECOND]
+    assert len(ticks) > 5
+    assert any(item.record.body[0][1] is not None for item in mine)
+    assert all(row[1] is None for row in ticks)

@@ -93,8 +93,7 @@ def _zone(message: dict[str, Any], answer: dict[str, Any], _now_us: int) -> str:
 
 def _unzone(message: dict[str, Any], answer: dict[str, Any], _now_us: int) -> str:
     whom = ", ".join(answer["lifted_for"])
-    until = "until now stays hidden; what comes from now on is shown, as late as everything else"
-    return f'Zone "{message["name"]}" lifted for {whom}: what was received {until}.'
+    return f'Zone "{message["name"]}" lifted for {whom}: from now on a vehicle is shown there again. {_LATER}'
 
 
 def _expect(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
