@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import shutil
 import socket
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -205,8 +206,9 @@ async def test_public_pages_and_a_published_folder_know_of_no_desk(tmp_path: Pat
             assert port not in answer.body
             assert token_of(ship).encode() not in answer.body + str(answer.headers).encode()
         ship.expedition.released.mkdir(exist_ok=True)
-    recordings = Path(__file__).parents[1] / "recordings"
-    publish([recordings], tmp_path / "site", site_folder(), Telling("", words_of("en"), ""))
+    finished = Path(__file__).parents[1] / "recordings" / "demo-dive.recording"
+    shutil.copy(finished, tmp_path / "dive-001.recording")
+    publish([tmp_path / "dive-001.recording"], tmp_path / "site", site_folder(), Telling("", words_of("en"), ""))
     for path in (tmp_path / "site").rglob("*"):
         assert "desk" not in path.name
         assert path.is_dir() or b"/decide" not in path.read_bytes()
