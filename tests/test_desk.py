@@ -92,7 +92,7 @@ async def test_other_sites_page_is_refused_even_with_the_token(path: str, field:
 
 @pytest.mark.parametrize("path", ["/decide", "/check"])
 async def test_body_is_json_uncoded_and_bounded(path: str) -> None:
-    """Another type, a coding, an octet too many, told or chunked: refused, and the connection ends; at the limit not."""
+    """Another type, a coding, an octet too much, chunked or not: refused, and the connection ends; at the limit not."""
     bridge = Wheelhouse()
     async with desk_of(bridge) as desk:
         for fields in ({"Content_Type": "text/plain"}, {"Content_Type": None}, {"Content_Encoding": "gzip"}):
