@@ -51,10 +51,10 @@ class Newest:
 
     async def beat(self) -> None:
         """Wait for the next state's moment, and let everybody have it."""
-        self._changed.clear()
         with suppress(TimeoutError):
             async with asyncio.timeout(EVERY_S - LEAST_S):
                 await self._changed.wait()
+        self._changed.clear()
         for follower in self._followers:
             follower.set()
         await asyncio.sleep(LEAST_S)

@@ -1,0 +1,284 @@
+"""The desk's server: who is answered, with what, and what becomes of those who are slow, rude or in a hurry."""
+
+import asyncio
+import gzip
+import json
+from pathlib import Path
+
+import pytest
+
+from desk_peers import TOKEN, Stream, ask, asking, desk_of, told
+from peers import RawPeer, answers, build_site, exchange, until
+from relay.shell.deciding import MESSAGE_LIMIT, NOBODY
+from relay.shell.desk import NOT_BUILT, ROUTES
+from relay.shell.desk_line import DeskLimits
+from relay.shell.pages import load_site
+from wheelhouse import Wheelhouse
+
+WRONG = [
+    None,
+    "",
+    TOKEN,
+    f"Basic {TOKEN}",
+    f"bearer {TOKEN}",
+    f"Bearer {TOKEN[:-1]}",
+    f"Bearer {TOKEN}x",
+    "Bearer \xff",
+]
+
+
+@pytest.mark.parametrize("given", WRONG)
+@pytest.mark.parametrize("path", ROUTES)
+async def test_route_is_answered_to_the_token_alone(path: str, given: str | None) -> None:
+    """Without the right token, written as RFC 6750 has it, nothing is told and nothing is taken."""
+    bridge = Wheelhouse()
+    body = b'{"do": "hold", "who": "Ines"}' if ROUTES[path] == "POST" else b""
+    async with desk_of(bridge) as desk:
+        answer = await ask(desk, path, ROUTES[path], body, Authorization=given)
+        assert (answer.status, answer.headers["WWW-Authenticate"]) == (401, "Bearer")
+        assert json.loads(answer.body).keys() == {"ok", "why"}
+    assert bridge.taken == []
+
+
+async def test_token_in_an_address_is_none() -> None:
+    """What stands in a query lands in histories and logs, so it opens nothing."""
+    async with desk_of(Wheelhouse()) as desk:
+        for query in (f"token={TOKEN}", f"access_token={TOKEN}"):
+            assert (await ask(desk, f"/state?{query}", Authorization=None)).status == 401
+
+
+@pytest.mark.parametrize(
+    "host", [None, "", "relay.example", "127.0.0.1", "127.0.0.1:1", "localhost", "[::1]", "127.0.0.1:{port}.example"]
+)
+@pytest.mark.parametrize("path", ["/", *ROUTES])
+async def test_host_must_be_the_desks_own_name(path: str, host: str | None) -> None:
+    """A name that somebody has made to point here (DNS rebinding) is refused, with the token or without."""
+    bridge = Wheelhouse()
+    async with desk_of(bridge) as desk:
+        named = None if host is None else host.format(port=desk.address[1])
+        answer = await ask(desk, path, ROUTES.get(path, "GET"), Host=named)
+        assert answer.status in (400, 421)
+    assert bridge.taken == []
+
+
+@pytest.mark.parametrize("name", ["127.0.0.1", "localhost", "LOCALHOST", "[::1]"])
+async def test_loopback_has_the_names_that_browsers_give_it(name: str) -> None:
+    """Whichever of them stands in the address, the page comes from the desk and may speak to it."""
+    async with desk_of(Wheelhouse()) as desk:
+        host = f"{name}:{desk.address[1]}"
+        assert (await ask(desk, "/state", Host=host, Origin=f"http://{host}")).status == 200
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("Origin", "https://127.0.0.1:{port}"),
+        ("Origin", "http://127.0.0.1"),
+        ("Origin", "http://relay.example"),
+        ("Origin", "null"),
+        ("Sec_Fetch_Site", "cross-site"),
+        ("Sec_Fetch_Site", "same-site"),
+    ],
+)
+@pytest.mark.parametrize("path", ROUTES)
+async def test_other_sites_page_is_refused_even_with_the_token(path: str, field: str, value: str) -> None:
+    """What a browser says of who asks is believed: no other site's page speaks to the desk (RFC 6454 section 7)."""
+    bridge = Wheelhouse()
+    async with desk_of(bridge) as desk:
+        fields = {field: value.format(port=desk.address[1])}
+        assert (await ask(desk, path, ROUTES[path], b'{"do": "hold", "who": "Ines"}', **fields)).status == 403
+    assert bridge.taken == []
+
+
+@pytest.mark.parametrize("path", ["/decide", "/check"])
+async def test_body_is_json_uncoded_and_bounded(path: str) -> None:
+    """Another type, a coding, an octet too much, chunked or not: refused, and the connection ends; at the limit not."""
+    bridge = Wheelhouse()
+    async with desk_of(bridge) as desk:
+        for fields in ({"Content_Type": "text/plain"}, {"Content_Type": None}, {"Content_Encoding": "gzip"}):
+            answer = await ask(desk, path, "POST", gzip.compress(b"{}"), **fields)  # type: ignore[arg-type]
+            assert (answer.status, answer.headers["Connection"]) == (415, "close")
+        assert (await ask(desk, path, "POST", b" " * (MESSAGE_LIMIT + 1))).status == 413
+        assert (await ask(desk, path, "POST", b" " * MESSAGE_LIMIT)).status == 200
+        chunk = b"10000\r\n" + b" " * 65_536 + b"\r\n"
+        chunked = {"Content_Length": None, "Transfer_Encoding": "chunked"}
+        sending = asking(desk, path, "POST", **chunked) + chunk * 3 + b"0\r\n\r\n"  # type: ignore[arg-type]
+        (answer,) = answers(await exchange(desk, sending), "POST")
+        assert answer.status == 413
+    assert bridge.taken == []
+
+
+@pytest.mark.parametrize("body", [b"", b"{", b"[1]", b"\xff", b'{"do": "hold"}', b"7", b"[" * 50_000])
+@pytest.mark.parametrize("path", ["/decide", "/check"])
+async def test_body_that_says_nothing_is_told_so(path: str, body: bytes) -> None:
+    """Nonsense is answered in words, takes nothing, and the desk goes on."""
+    bridge = Wheelhouse()
+    async with desk_of(bridge) as desk:
+        answer = await ask(desk, path, "POST", body)
+        assert answer.status == 200
+        assert json.loads(answer.body)["ok"] is False
+        assert (await ask(desk, "/state")).status == 200
+    assert bridge.taken == []
+
+
+async def test_body_that_never_ends_is_ended() -> None:
+    """Half a message holds its connection for so long and no longer."""
+    async with desk_of(Wheelhouse(), DeskLimits(body_s=0.05, close_s=0.05)) as desk:
+        sending = asking(desk, "/decide", "POST", b"{}", Content_Length="100")
+        assert (await exchange(desk, sending)).startswith(b"HTTP/1.1 408 ")
+
+
+async def test_head_that_never_ends_is_cut_off() -> None:
+    """A connection that says half a head, or nothing, is gone after a while, and its place is free again."""
+    async with desk_of(Wheelhouse(), DeskLimits(head_s=0.05, connections=2)) as desk:
+        for begun in (b"", b"GET /state HTTP/1.1\r\nHost: "):
+            peers = [await RawPeer.dial(desk, begun) for _ in range(2)]  # type: ignore[arg-type]
+            for peer in peers:
+                assert await peer.rest() == b""
+        assert (await ask(desk, "/state")).status == 200
+
+
+async def test_connections_are_bounded() -> None:
+    """One more than the limit is cut off unread; when one has gone, the next is let in."""
+    async with desk_of(Wheelhouse(), DeskLimits(connections_per_address=2)) as desk:
+        held = [await Stream.open(desk) for _ in range(2)]
+        assert await exchange(desk, asking(desk, "/state")) == b""  # type: ignore[arg-type]
+        held.pop().close()
+        await until(lambda: desk.newest.followers == 1)
+        assert (await ask(desk, "/state")).status == 200
+        held.pop().close()
+
+
+@pytest.mark.parametrize(
+    "sending",
+    [
+        b"nonsense\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: x\r\nbad header\r\n\r\n",
+        b"GET /nothing HTTP/1.1\r\nHost: x\r\n\r\n",
+    ],
+)
+async def test_no_answer_says_what_program_or_what_time_or_may_be_kept(sending: bytes) -> None:
+    """Whatever is asked: a strict policy for the page, nothing kept, neither Date nor Server."""
+    async with desk_of(Wheelhouse()) as desk:
+        rude = answers(await exchange(desk, sending))  # type: ignore[arg-type]
+        for answer in [*rude, await ask(desk, "/"), await ask(desk, "/state"), await ask(desk, "/nothing")]:
+            assert answer.headers["Cache-Control"] == "no-store"
+            assert answer.headers["Content-Security-Policy"].startswith("default-src 'none'; script-src 'self';")
+            assert answer.headers["Referrer-Policy"] == "no-referrer"
+            assert not {"Date", "Server"} & set(answer.headers)
+
+
+async def test_page_needs_no_token_and_is_plain_text_where_it_is_not_built(tmp_path: Path) -> None:
+    """The built page's files come to whoever asks by the desk's name; without them the desk says how to build them."""
+    page = load_site(build_site(tmp_path), 1_000_000)
+    async with desk_of(Wheelhouse()) as bare, desk_of(Wheelhouse(), page=page) as desk:
+        missing = await ask(bare, "/", Authorization=None)
+        assert (missing.status, missing.body, missing.headers["Content-Type"]) == (
+            200,
+            NOT_BUILT,
+            "text/plain; charset=utf-8",
+        )
+        for path in ("/", "/assets/page-DiwrgTda.js", "/mark.png"):
+            found = await ask(desk, path, Authorization=None)
+            assert (found.status, found.body) == (200, page[path].content)
+        for path in ("/.secret", "/link.txt", "/../beside.txt", "/assets/../../beside.txt", "/state/"):
+            assert (await ask(desk, path)).status == 404
+        assert (await ask(desk, "/", "DELETE")).status == 405
+
+
+@pytest.mark.parametrize("path", ROUTES)
+async def test_route_takes_its_method_alone(path: str) -> None:
+    """A link or an image of a page can make a browser GET: it decides nothing by that."""
+    async with desk_of(Wheelhouse()) as desk:
+        other = "GET" if ROUTES[path] == "POST" else "POST"
+        answer = await ask(desk, path, other)
+        assert (answer.status, answer.headers["Allow"]) == (405, ROUTES[path])
+
+
+async def test_stream_has_a_state_at_once_then_by_and_by_and_after_each_decision() -> None:
+    """Who opens a desk sees how things stand, sees it go on, and sees at once what anybody decided."""
+    loop = asyncio.get_running_loop()
+    async with desk_of(Wheelhouse()) as desk:
+        stream = await Stream.open(desk)
+        first, second = await stream.state(), await stream.state()
+        assert first["taken"] == second["taken"] == 0
+        assert second["count"] > first["count"]
+        begun_s = loop.time()
+        assert (await told(desk, "/decide", {"do": "begin", "who": "Ines"}))["ok"]
+        while (await stream.state())["taken"] == 0:
+            pass
+        assert loop.time() - begun_s < 0.45  # sooner than the next state would have come by itself
+        stream.close()
+
+
+async def test_two_desks_are_shown_the_same_bytes() -> None:
+    """A state is composed once, whoever follows: desks can't disagree."""
+    async with desk_of(Wheelhouse()) as desk:
+        one, other = await Stream.open(desk), await Stream.open(desk)
+        await one.line()
+        await other.line()
+        assert [await one.line() for _ in range(3)] == [await other.line() for _ in range(3)]
+        one.close()
+        other.close()
+
+
+async def test_who_takes_no_states_is_cut_off_and_keeps_nobody() -> None:
+    """A desk asleep on another laptop fills its own buffers and no more; the other one misses nothing."""
+    bridge = Wheelhouse()
+    big = {"ballast": "x" * 2_000_000}
+    async with desk_of(bridge, DeskLimits(stall_s=0.3), also=big) as desk:
+        asleep = await RawPeer.dial(desk, asking(desk, "/stream"), receive_octets=4_096)  # type: ignore[arg-type]
+        await until(lambda: desk.newest.followers == 1)
+        reader, writer = await asyncio.open_connection(*desk.address, limit=1 << 22)
+        writer.write(asking(desk, "/stream"))
+        await reader.readuntil(b"\r\n\r\n")
+        awake = Stream(reader, writer)
+        counts = [(await awake.state())["count"] for _ in range(4)]
+        assert counts == sorted(set(counts))
+        await until(lambda: desk.newest.followers == 1)
+        asleep.line.close()
+        awake.close()
+
+
+async def test_streams_are_bounded() -> None:
+    """One more than the limit is told so; the others go on."""
+    async with desk_of(Wheelhouse(), DeskLimits(streams=1)) as desk:
+        first = await Stream.open(desk)
+        await until(lambda: desk.newest.followers == 1)
+        assert (await ask(desk, "/stream")).status == 503
+        await first.line()
+        first.close()
+
+
+@pytest.mark.parametrize("body", [b'{"who": "Ines"}', b"", b"{", b"[7]", b'{"who": 7}'])
+async def test_stop_is_taken_whatever_its_message_is(body: bytes) -> None:
+    """The token is all a stop needs: a broken message, another type or a late body keep nothing going."""
+    bridge = Wheelhouse()
+    named = "Ines" if b"Ines" in body else NOBODY
+    async with desk_of(bridge, DeskLimits(close_s=0.05)) as desk:
+        assert json.loads((await ask(desk, "/stop", "POST", body)).body) == {"ok": True, "taken": "hold"}
+        (late,) = answers(await exchange(desk, asking(desk, "/stop", "POST", body, Content_Length="999")), "POST")  # type: ignore[arg-type]
+        assert json.loads(late.body)["ok"]
+        assert (await ask(desk, "/stop", "POST", body, Content_Type="text/plain")).status == 200
+    assert bridge.taken == [({"do": "hold"}, named), ({"do": "hold"}, NOBODY), ({"do": "hold"}, NOBODY)]
+
+
+async def test_early_release_asks_twice_at_the_desk_as_at_the_socket() -> None:
+    """One way of taking decisions: the question comes here, too, and its code works once."""
+    bridge = Wheelhouse()
+    message = {"do": "early", "audience": "public", "upto_us": 5, "who": "Ines"}
+    async with desk_of(bridge) as desk:
+        code = (await told(desk, "/decide", message))["confirm"]
+        assert bridge.taken == []
+        assert await told(desk, "/decide", {**message, "code": code}) == {"ok": True, "taken": "early"}
+
+
+async def test_check_says_where_in_a_text_a_place_is_told() -> None:
+    """While typing: the findings of those audiences whose annotations are checked, each with its range and why."""
+    text = "We found her at 41.2010 S 17.5030 W today"
+    async with desk_of(Wheelhouse()) as desk:
+        (found,) = (await told(desk, "/check", {"text": text, "audiences": []}))["findings"]
+        assert text[found["start"] : found["end"]].startswith("41.2010")
+        assert "reads as a position" in found["why"] or "latitude" in found["why"]
+        assert (await told(desk, "/check", {"text": "The bell."}))["findings"] == []
+        assert (await told(desk, "/check", {"text": text, "audiences": ["nobody"]}))["findings"] == []

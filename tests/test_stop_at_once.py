@@ -1,0 +1,163 @@
+"""Stop everything: nothing leaves any more, whether the disk takes the decision or not, and a restart keeps to that."""
+
+import asyncio
+import json
+import socket
+import sqlite3
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from desk_peers import told
+from expeditions import changed
+from peers import until
+from relay.core.model import Row
+from relay.shell.clock import MachineTime
+from relay.shell.deciding import NOT_SETTLED
+from relay.shell.expedition import parse_expedition
+from relay.shell.journal import JournalFile
+from relay.shell.running import new_site
+from relay.shell.ship import HELD_ALL_THE_SAME, Ship
+from ship_process import free_port
+
+QUICK = (
+    changed('delay = "45 min"\nextra = "10 min"\ntick = "15 s"', 'delay = "1 s"\nextra = "0 s"\ntick = "1 s"').replace(
+        'name = "family"\ndelay = "20 min"', 'name = "family"\ndelay = "0 s"\nextra = "0 s"\ntick = "1 s"'
+    )
+    + '\n[desk]\nlisten = "127.0.0.1:0"\n'
+)
+
+
+class StuckDisk:
+    """A disk that takes nothing while it is stuck."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.stuck = False
+        takes = JournalFile.commit
+
+        def commit(file: JournalFile, rows: list[Row], marks: Mapping[str, str]) -> None:
+            if self.stuck:
+                raise sqlite3.OperationalError("database or disk is full")
+            takes(file, rows, marks)
+
+        monkeypatch.setattr(JournalFile, "commit", commit)
+
+
+async def sailing(folder: Path) -> tuple[Ship, "asyncio.Task[None]"]:
+    """Return a ship's relay on a folder, served."""
+    text = QUICK.replace("127.0.0.1:10110", f"127.0.0.1:{free_port(socket.SOCK_DGRAM)}")
+    text = text.replace("127.0.0.1:4010", f"127.0.0.1:{free_port()}")
+    expedition = parse_expedition(text, folder / "EXPEDITION.toml")
+    ship = Ship(expedition, MachineTime(), new_site(expedition))
+    await ship.start()
+    return ship, asyncio.ensure_future(ship.serve())
+
+
+async def docked(ship: Ship, serving: "asyncio.Task[None]") -> None:
+    """End a ship's relay."""
+    serving.cancel()
+    await asyncio.wait({serving})
+    await ship.close()
+
+
+async def tell(ship: Ship, path: str, value: Any) -> dict[str, Any]:
+    """Post something to the ship's desk, with its token."""
+    assert ship.desk.server is not None
+    token = ship.desk.server.url.partition("#")[2]
+    return await told(ship.desk.server, path, value, Authorization=f"Bearer {token}")
+
+
+def out(ship: Ship) -> dict[str, bytes]:
+    """Return everything that the relay has recorded as released, by file."""
+    folder = ship.expedition.released
+    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*.recording"))}
+
+
+def report(ship: Ship, depth_m: float) -> None:
+    """Let a station's report come in."""
+    line = json.dumps({"vehicle": "Lantern", "latitude_deg": -41.2, "longitude_deg": 17.5, "depth_m": depth_m})
+    ship._journal.append("station", "stream", line.encode() + b"\n")  # type: ignore[union-attr, arg-type]
+
+
+async def test_stop_acts_while_the_disk_is_stuck_and_when_it_comes_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was due before the stop but waited for the disk stays in, too; resumed, it leaves; no restart differs."""
+    disk = StuckDisk(monkeypatch)
+    monkeypatch.setattr("relay.shell.ship.SETTLE_S", 0.1)
+    async with asyncio.timeout(60):
+        ship, serving = await sailing(tmp_path)
+        report(ship, 50.0)
+        await until(lambda: len(out(ship)) == 2 and all(len(data) > 2_000 for data in out(ship).values()))
+        disk.stuck = True
+        for depth_m in range(60, 70):
+            report(ship, depth_m)
+        due_us = ship.pipeline.channels[0].edge_us + 4_000_000
+        await until(lambda: ship.now_us() > due_us)  # three ticks are owed, for the disk doesn't take what they need
+        answer = await tell(ship, "/stop", {"who": "Ines"})
+        had = out(ship)
+        assert answer == {"ok": True, "taken": "hold", "but": NOT_SETTLED}
+        assert {part["state"] for part in ship.desk.state()["audiences"]} == {"held"}
+        disk.stuck = False
+        await until(lambda: not ship._journal._waiting)  # type: ignore[union-attr]
+        await until(lambda: ship.now_us() > due_us + 3_000_000)
+        assert out(ship) == had
+        assert ship.stopped is None
+        # What was kept in can still be cut, and what is then released is what a restart grows again.
+        edge_us = ship.pipeline.channels[0].edge_us
+        assert edge_us < due_us
+        cut = {"do": "cut", "from_us": edge_us + 1, "to_us": due_us, "who": "Ines"}
+        assert (await tell(ship, "/decide", cut))["already_out"] == {
+            "public": "none of it",
+            "family": "none of it",
+        }
+        assert (await tell(ship, "/decide", {"do": "resume", "who": "Ines"}))["ok"]
+        await until(lambda: all(len(data) > len(had[name]) for name, data in out(ship).items()))
+        await docked(ship, serving)
+        had = out(ship)
+        again, serving = await sailing(tmp_path)
+        assert again.stopped is None
+        await until(lambda: all(len(data) > len(had[name]) for name, data in out(again).items()))
+        assert all(data.startswith(had[name]) for name, data in out(again).items())
+        await docked(again, serving)
+
+
+async def test_stop_acts_though_the_journal_has_no_room(tmp_path: Path) -> None:
+    """Where not even the decision finds room it is held all the same, and whoever said so is told what that means."""
+    async with asyncio.timeout(60):
+        ship, serving = await sailing(tmp_path)
+        assert ship._journal is not None
+        ship._journal._limit = -2_000
+        answer = await tell(ship, "/stop", {"who": "Ines"})
+        assert answer == {"ok": False, "why": HELD_ALL_THE_SAME}
+        assert all(channel.held for channel in ship.pipeline.channels)
+        ship._journal._limit = 100_000
+        assert (await tell(ship, "/decide", {"do": "resume", "who": "Ines"}))["ok"]
+        assert not any(channel.held for channel in ship.pipeline.channels)
+        await docked(ship, serving)
+
+
+async def test_resume_that_waits_for_the_disk_does_not_undo_a_later_stop(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One desk resumes, another stops after it, and the disk is slow: it stays stopped, also when it has both."""
+    disk = StuckDisk(monkeypatch)
+    monkeypatch.setattr("relay.shell.ship.SETTLE_S", 0.1)
+    async with asyncio.timeout(60):
+        ship, serving = await sailing(tmp_path)
+        report(ship, 50.0)
+        await until(lambda: len(out(ship)) == 2)
+        assert (await tell(ship, "/stop", {"who": "Ines"}))["ok"]
+        had = out(ship)
+        disk.stuck = True
+        assert (await tell(ship, "/decide", {"do": "resume", "who": "Ines"}))["ok"]
+        assert (await tell(ship, "/stop", {"who": "Jorge"}))["ok"]
+        disk.stuck = False
+        await until(lambda: not ship._journal._waiting)  # type: ignore[union-attr]
+        later_us = ship.now_us() + 2_500_000
+        await until(lambda: ship.now_us() > later_us)
+        assert out(ship) == had
+        assert all(channel.held for channel in ship.pipeline.channels)
+        await docked(ship, serving)
