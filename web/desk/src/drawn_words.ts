@@ -39,14 +39,14 @@ export const drawn = {
     cutThis: 'Cut this',
     cutSpan: (span: string) => `Cut these ${span}`,
     letGo: 'Let go',
-    effect: 'A cut takes away, for good and for every audience, what isn’t out yet.',
+    effect: 'A cut takes away for good what isn’t out yet.',
     tooLate: 'All of it is out everywhere: a cut would take away nothing.',
   },
 
   out: {
     none: 'none of it is out',
     all: 'all of it is out',
-    first: (span: string) => `the first ${span} is`,
+    first: (span: string) => `the first ${span} is out`,
     of: (names: string, what: string) => `${names}: ${what}`,
   },
 
@@ -83,9 +83,9 @@ export const drawn = {
       zone: 'hatched: zone, with its margin around it',
       tether: 'thin line to the ship: tether',
     },
-    show: 'Show',
-    everything: 'everything',
-    tracks: 'the tracks',
+    show: 'What the plan shows',
+    everything: 'all of it',
+    tracks: 'tracks and targets',
     near: (name: string) => `close to ${name}`,
     here: (east: string, north: string) => `Here: ${east}, ${north}`,
     from: (m: string, direction: string, name: string) => `${m} from ${name}, direction ${direction}`,
@@ -94,7 +94,7 @@ export const drawn = {
 
   sight: {
     heading: 'What each audience sees',
-    rule: 'Drawn from what was released. Their plans have no place and no north: up is not north, and zero is nowhere.',
+    rule: 'Drawn from what was released: it has no place, and up is not north.',
     late: (name: string, state: string | null, late: string) => [name, state, late].filter(Boolean).join(', '),
     nothing: 'nothing to see yet',
     noTrack: 'no track is shown',

@@ -142,7 +142,7 @@ export class Extent {
   }
 
   take(line: readonly TrackPoint[]): void {
-    for (const point of line) this.hold(point[1], point[2]);
+    for (const [, east_m, north_m] of line) if (east_m !== null && north_m !== null) this.hold(east_m, north_m);
   }
 
   /** The bounds in round metres; null where nothing was held. */
@@ -170,10 +170,22 @@ export function groundSeen(lines: Readonly<Record<string, readonly TrackPoint[]>
 /** A gap of so many times what is usual between two points, and of at least that long, breaks the line. */
 const BREAK_TIMES = 10;
 
-/** Return the pieces of a track as ranges [from, to): a straight line over a long silence would be an invention. */
+const hasPlace = ([, east_m, north_m]: TrackPoint): boolean => east_m !== null && north_m !== null;
+
+/**
+ * Return the pieces of a track as ranges [from, to) of points that all have a place: a straight line over a long
+ * silence, or over a stretch of which no place was told, would be an invention.
+ */
 export function piecesOf(line: readonly TrackPoint[], least: number): readonly (readonly [number, number])[] {
   const gaps = line.slice(1).map(([at], i) => at - (line[i] as TrackPoint)[0]);
   const usual = gaps.toSorted((one, other) => one - other)[Math.floor(gaps.length / 2)] ?? 0;
-  const starts = [0, ...gaps.flatMap((gap, i) => (gap > Math.max(least, BREAK_TIMES * usual) ? [i + 1] : []))];
-  return line.length === 0 ? [] : starts.map((from, i) => [from, starts[i + 1] ?? line.length] as const);
+  const longest = Math.max(least, BREAK_TIMES * usual);
+  const pieces: [number, number][] = [];
+  line.forEach((point, i) => {
+    if (!hasPlace(point)) return;
+    const last = pieces[pieces.length - 1];
+    if (last && last[1] === i && (gaps[i - 1] as number) <= longest) last[1] = i + 1;
+    else pieces.push([i, i + 1]);
+  });
+  return pieces;
 }

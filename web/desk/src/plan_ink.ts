@@ -60,12 +60,12 @@ export function northArrow(pen: DeskPen, letter: string): void {
   write(pen, letter, x, 14, { ...NAME, align: 'center' });
 }
 
-/** Trace a piece of a track; points that would fall on the pixel of the one before are passed over. */
+/** Trace a piece of a track, all of whose points have a place; those that would fall on the pixel of the one before are passed over. */
 function trace({ context }: DeskPen, scale: PlanScale, track: readonly TrackPoint[], from: number, to: number): void {
   let [lastX, lastY] = [NaN, NaN];
   for (let i = from; i < to; i += 1) {
     const point = track[i] as TrackPoint;
-    const [x, y] = [scale.x(point[1]), scale.y(point[2])];
+    const [x, y] = [scale.x(point[1] as number), scale.y(point[2] as number)];
     if (i === from) context.moveTo(x, y);
     else if (i < to - 1 && Math.abs(x - lastX) + Math.abs(y - lastY) < 0.75) continue;
     else context.lineTo(x, y);

@@ -187,11 +187,9 @@ const state = fields({
   legs: list(text),
 });
 
-/** A moment, metres east and north, and the depth where it is known; a point without a place is left out of the line. */
-type Placed = readonly [at: number, east_m: number, north_m: number, depth_m: number | null];
-const point = row(num, orNull(num), orNull(num), orNull(num));
-const line: Reader<readonly Placed[]> = (value, at) => list(point)(value, at).filter((one): one is Placed => one[1] !== null && one[2] !== null);
-const lines = named(line);
+/** A moment, metres east and north, and the depth; without a place where none was told, which breaks the line there. */
+const fix = row(num, orNull(num), orNull(num), orNull(num));
+const lines = named(list(fix));
 
 /** What was said; where the ship doesn't know any more when, it has no place in time and is left out. */
 type Said = Omit<Read<typeof said>, 'at_us'> & { readonly at_us: number };
@@ -225,7 +223,7 @@ export type Programme = Read<typeof programme>;
 export type Tracks = Read<typeof tracks>;
 export type Annotation = Tracks['annotations'][number];
 /** [moment, east_m, north_m, depth_m]. */
-export type TrackPoint = Placed;
+export type TrackPoint = Read<typeof fix>;
 export type Place = Read<typeof place>;
 
 /** Return the state that `value` is; Misread where a field is missing or of another kind. */

@@ -12,10 +12,13 @@ import { drawn } from './drawn_words';
 import { late, US } from './spans';
 import type { Audience, State } from './state';
 
-const LEAST_S = 600;
+const LEAST_S = 60;
 /** What is out everywhere already takes at least this share of the ribbon: one sees the band begin. */
 const BEFORE = 0.12;
-const ROUND_S = [600, 900, 1_200, 1_800, 2_700, 3_600, 4_500, 5_400, 7_200, 9_000, 10_800];
+const ROUND_S = [60, 90, 120, 180, 300, 450, 600, 900, 1_200, 1_800, 2_700, 3_600, 4_500, 5_400, 7_200, 9_000, 10_800];
+
+/** On a ribbon no longer than this an arrow key moves by single seconds. */
+const SHORT_S = 900;
 
 /** Return how long the ribbon is that holds `longest_s` and some of what was before. */
 export function ribbonSpan(longest_s: number): number {
@@ -37,7 +40,8 @@ export function shownTime(state: State): Interval {
 /** Return what can be chosen on the ribbon, in steps of some two pixels. */
 export function reachOf(state: State): Reach {
   const { from_us, to_us } = shownTime(state);
-  return { from_us: slowestEdge(state), to_us, step_us: clockStep((to_us - from_us) / US / 720) * US };
+  const span_s = (to_us - from_us) / US;
+  return { from_us: slowestEdge(state), to_us, step_us: (span_s <= SHORT_S ? 1 : clockStep(span_s / 720)) * US };
 }
 
 export interface Tick {

@@ -56,12 +56,12 @@ function cut(pen: DeskPen, left: number, right: number, top: number): void {
   if (width > widthOf(pen, drawn.ribbon.cut, SMALL) + 8) write(pen, drawn.ribbon.cut, left + width / 2, top + BAND / 2, { ...SMALL, align: 'center' });
 }
 
-/** What the two parts of the band are, in words, where no edge stands in the way. */
-function words(pen: DeskPen, { edge, edges: all, now, cuts }: Scene, top: number): void {
+/** What the two parts of the band are, in words, where no edge stands in the way; the words of what is chosen come first. */
+function words(pen: DeskPen, { edge, edges: all, now, cuts, chosen: own }: Scene, top: number): void {
   const stops = [edge, now, ...all.map(({ x }) => x), ...cuts.flatMap(({ left, right }) => [left, right])].toSorted((one, other) => one - other);
   const kept = stops.slice(1).map((right, i) => [stops[i] as number, right] as const).filter(([left, right]) => !cuts.some((one) => one.left <= left && one.right >= right));
   const widest = kept.reduce((best, one) => (one[1] - one[0] > best[1] - best[0] ? one : best), [edge, edge] as const);
-  for (const [[left, right], text] of [[[PAD, edge], drawn.ribbon.outEverywhere], [widest, drawn.ribbon.waiting]] as const) {
+  for (const [[left, right], text] of [[[PAD, edge], drawn.ribbon.outEverywhere], [own ? [edge, edge] : widest, drawn.ribbon.waiting]] as const) {
     if (widthOf(pen, text, SMALL) + 16 < right - left) write(pen, text, (left + right) / 2, top + 11, { ...SMALL, align: 'center', style: pen.ink.soft });
   }
 }

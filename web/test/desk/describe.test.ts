@@ -32,8 +32,8 @@ describe('what is chosen', () => {
 
   test('is told with its ends, what of it is out at whom, and what a cut would do', () => {
     expect(plain(chosenWords(chosen, state))).toBe(
-      'Chosen: 2 min 10 s, from 5 min 40 s ago to 3 min 30 s ago. public: none of it is out; funders: the first 40 s is. ' +
-        'A cut takes away, for good and for every audience, what isn’t out yet.',
+      'Chosen: 2 min 10 s, from 5 min 40 s ago to 3 min 30 s ago. public: none of it is out; funders: the first 40 s is out. ' +
+        'A cut takes away for good what isn’t out yet.',
     );
   });
 

@@ -37,7 +37,7 @@ describe('the ground of the exact plan', () => {
   test('of everything holds tracks, vehicles with their ring, targets, zones with their margin, the ship and the planned area', () => {
     const ground = groundOf(state, tracks, 'everything');
     if (!ground) throw new Error('no ground');
-    for (const line of Object.values(tracks.exact)) for (const [, east, north] of line) expect(isWithin(east, north, ground)).toBe(true);
+    for (const line of Object.values(tracks.exact)) for (const [, east, north] of line) expect(isWithin(east ?? NaN, north ?? NaN, ground)).toBe(true);
     for (const { at } of placedTargets(state, tracks)) expect(isWithin(...at, ground)).toBe(true);
     for (const [east, north] of [...(tracks.plan ?? []), tracks.ship ?? [0, 0]]) expect(isWithin(east, north, ground)).toBe(true);
     expect(ground.east).toBeGreaterThanOrEqual(140 + 60);
@@ -119,6 +119,13 @@ describe('a track', () => {
     expect(piecesOf(line([0, 10, 20, 130, 140, 150]), 60)).toEqual([[0, 3], [3, 6]]);
     expect(piecesOf(line([0, 10, 20, 120, 130, 140]), 60)).toEqual([[0, 6]]);
     expect(piecesOf(line([0, 1, 2, 50, 51, 52]), 60)).toEqual([[0, 6]]);
+  });
+
+  test('breaks where no place was told, as over a hidden zone, and what it holds doesn’t count that point', () => {
+    const hidden: TrackPoint[] = [[0, null, null, 5], [15, 1, 2, 5], [30, 3, 4, 5], [45, null, null, 5], [60, 90, 80, 5]];
+    expect(piecesOf(hidden, 60)).toEqual([[1, 3], [4, 5]]);
+    expect(groundSeen({ Lantern: hidden.slice(0, 1) }, [])).toBeNull();
+    expect(groundSeen({ Lantern: hidden }, [])).toEqual({ west: 0, east: 90, south: 0, north: 80 });
   });
 
   test('of one point or none is one piece or none', () => {

@@ -9,7 +9,7 @@ const at = (name: string, edge_s: number): { name: string; edge_us: number } => 
 
 describe('what is out of an interval', () => {
   test('is told for each audience, and those of which the same is true are named together', () => {
-    expect(plain(outAt(interval, [at('public', 900), at('funders', 1_040)]))).toBe('public: none of it is out; funders: the first 40 s is.');
+    expect(plain(outAt(interval, [at('public', 900), at('funders', 1_040)]))).toBe('public: none of it is out; funders: the first 40 s is out.');
     expect(plain(outAt(interval, [at('public', 900), at('press', 1_000), at('museum', 1_130)]))).toBe('public and press: none of it is out; museum: all of it is out.');
     expect(outAt(interval, [])).toBe('');
   });
@@ -19,7 +19,7 @@ describe('what is out of an interval', () => {
   });
 
   test('is never said to be none while something may be out, nor all while something is not', () => {
-    expect(plain(outAt(interval, [{ name: 'public', edge_us: 1_000 * S + 1 }]))).toBe('public: the first 1 s is.');
+    expect(plain(outAt(interval, [{ name: 'public', edge_us: 1_000 * S + 1 }]))).toBe('public: the first 1 s is out.');
     expect(outAt(interval, [{ name: 'public', edge_us: 1_130 * S - 1 }])).not.toContain('all');
   });
 

@@ -33,13 +33,13 @@ describe('the time shown', () => {
 
   test('grows in round steps: its left end seldom moves', () => {
     const spans = new Set(Array.from({ length: 7_200 }, (_, lag_s) => ribbonSpan(lag_s)));
-    expect(spans.size).toBeLessThan(12);
-    for (const span_s of spans) expect(span_s % 300).toBe(0);
+    expect(spans.size).toBeLessThan(18);
+    for (const span_s of spans) expect(span_s % 30).toBe(0);
   });
 
   test('is that of now alone where there are no audiences, and nothing can be chosen then', () => {
     const nobody = { ...state, audiences: [], queue: { ...state.queue, counts: [] } };
-    expect(shownTime(nobody)).toEqual({ from_us: NOW_US - 600 * S, to_us: NOW_US });
+    expect(shownTime(nobody)).toEqual({ from_us: NOW_US - 60 * S, to_us: NOW_US });
     expect(reachOf(nobody)).toMatchObject({ from_us: NOW_US, to_us: NOW_US });
   });
 
@@ -47,6 +47,14 @@ describe('the time shown', () => {
     const { from_us, to_us, step_us } = reachOf(state);
     expect([from_us, to_us]).toEqual([NOW_US - 2_700 * S, NOW_US]);
     expect(step_us).toBe(5 * S);
+  });
+
+  test('shows a short embargo as large as a long one, and there moves by seconds', () => {
+    const now = withLags([23]);
+    const brief = { ...now, queue: { ...now.queue, from_us: slowestEdge(now) } };
+    const { from_us, to_us } = shownTime(brief);
+    expect((23 * S) / (to_us - from_us)).toBeGreaterThan(0.3);
+    expect(reachOf(brief).step_us).toBe(S);
   });
 });
 

@@ -23,7 +23,7 @@ export interface Plan {
   destroy(): void;
 }
 
-const GRID_PIXELS = 52;
+const GRID_PIXELS = 42;
 const SMALL_GRID = 28;
 const LEAST_M = 60;
 /** So near the pointer something counts as being under it. */
@@ -74,13 +74,13 @@ class Exact {
   private shownNow: { readonly state: State; readonly tracks: Tracks; readonly scale: PlanScale } | null = null;
 
   constructor(resized: () => void, onPlace: Options['onPlace'] | null) {
-    const head = element('figcaption', {}, element('h2', {}, drawn.plan.title), element('label', { class: 'plan-show' }, `${drawn.plan.show} `, this.chooser));
+    const head = element('figcaption', {}, element('h2', {}, drawn.plan.title), this.chooser);
     const sheet = element('div', { class: 'plan-sheet' });
-    this.figure = element('figure', { class: 'plan-exact' }, head, sheet, this.here, this.foot);
+    this.figure = element('figure', { class: 'plan-exact' }, head, sheet, element('div', { class: 'plan-words' }, this.foot, this.here));
     this.paper = new Paper(sheet, true, resized);
     const { canvas } = this.paper;
     canvas.addEventListener('pointermove', (event) => this.point(event));
-    canvas.addEventListener('pointerleave', () => say(this.here, ''));
+    canvas.addEventListener('pointerleave', () => this.leave());
     if (onPlace) canvas.addEventListener('click', (event) => this.press(event, onPlace));
   }
 
@@ -90,6 +90,12 @@ class Exact {
     if (!at || !this.shownNow) return;
     const { state, tracks, scale } = this.shownNow;
     saySet(this.here, hereWords(at, POINT_PIXELS / scale.pixelsPerMetre, state, tracks));
+    this.figure.classList.add('plan-pointed');
+  }
+
+  private leave(): void {
+    say(this.here, '');
+    this.figure.classList.remove('plan-pointed');
   }
 
   private press(event: MouseEvent, onPlace: NonNullable<Options['onPlace']>): void {
