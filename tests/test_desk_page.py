@@ -1,5 +1,6 @@
 """The desk in real Chromium at the desk of a real relay: every action by mouse and by keyboard, its effect on the relay."""
 
+import json
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack
 
@@ -9,6 +10,7 @@ from playwright.async_api import Browser
 
 from desk_page import PLACE, Aboard, Hands, Keyboard, Mouse, Operator, aboard, operator
 from followers_page import chromium
+from relay.core import decision
 from relay.core.decision import (
     Approve, Back, Begin, Cut, Dismiss, Early, End, Expect, HideZone, Hold, LiftZone, Resume, Say, SetLeg, Target,
 )  # fmt: skip
@@ -265,3 +267,25 @@ async def test_early_release_asks_before_it_shows_anything(desk: Desk, hands: Ha
     (one,) = decided
     assert isinstance(one, Early)
     assert one.audience == "funders"
+
+
+@pytest.mark.skipif("programme" not in decision._NAMES, reason="this relay takes no programme yet")
+async def test_programme_is_put_up_and_taken_down(desk: Desk, hands: Hands) -> None:
+    """A pinned message, lines of a schedule and how long until the next dive; then all of it is taken away."""
+    here, someone, _ = desk
+    before = len(here.decided())
+    await hands.go("programme")
+    await hands.write(someone.labelled("programme", "Pinned message"), "Back soon")
+    await hands.write(someone.labelled("programme", "Schedule, a line each"), "Dive 4: the stern")
+    await hands.write(someone.labelled("programme", "Next dive in"), "3 h")
+    await hands.press(someone.pressed("programme", "Put it up"))
+    await here.comes(lambda: len(here.decided()) == before + 1)
+    await hands.go("programme")
+    await hands.press(someone.pressed("programme", "Take it down"))
+    await here.comes(lambda: len(here.decided()) == before + 2)
+    up, down = (json.loads(decision.write_decision(one, who)) for who, one in here.decided()[before:])
+    told = {name: up[name] for name in ("do", "who", "pinned", "schedule", "next_dive_in_s")}
+    assert told == {
+        "do": "programme", "who": "Ada", "pinned": "Back soon", "schedule": ["Dive 4: the stern"], "next_dive_in_s": 10_800,
+    }  # fmt: skip
+    assert (down["pinned"], down["schedule"], down["next_dive_in_s"]) == (None, [], None)

@@ -140,7 +140,7 @@ def refused_by_nobody_there(someone: Operator) -> None:
 
 
 async def test_stop_that_is_owed_outlives_the_page(desk: Desk) -> None:
-    """Kept, then the page is opened anew once the ship is back: the stop goes out."""
+    """Kept, then the page is left, and come back to once the ship is there again: the stop goes out."""
     here, someone, _ = desk
     with here.decides(Hold, Resume):
         async with here.away():
@@ -148,7 +148,7 @@ async def test_stop_that_is_owed_outlives_the_page(desk: Desk) -> None:
             await someone.page.keyboard.press("F8")
             await someone.says(someone.page.locator(".stop-told"), "STOP IS KEPT, NOT YET DONE")
             await someone.page.goto("about:blank")
-        await someone.page.goto(here.url.partition("#")[0])
+        await someone.page.go_back()
         await here.comes(lambda: here.held == EVERYBODY)
         await someone.is_heard()
         await resumed(here, someone)
