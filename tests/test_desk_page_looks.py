@@ -3,6 +3,7 @@
 With OFFING_PICTURES=FOLDER a picture of each is written there.
 """
 
+import json
 import os
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack
@@ -33,26 +34,26 @@ CONTRAST = """([one, other]) => {
 
 @pytest_asyncio.fixture(scope="module", loop_scope="module")
 async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
-    """A ship whose day is under way: somebody is held, words wait, a target and a zone are marked, something was cut."""
+    """A ship whose day is under way: somebody is held, words wait, there are a target, a zone and a cut."""
     async with AsyncExitStack() as stack:
         browser = await stack.enter_async_context(chromium())
         here = await stack.enter_async_context(aboard(tmp_path_factory.mktemp("ship")))
         for decision in DAY:
-            answer = here.ship.deciding.answer(decision)
+            answer = here.ship.deciding.answer(json.dumps({**decision, "who": "Ines"}).encode())
             assert answer["ok"], answer
             assert await here.ship.settled()
         yield here, browser
 
 
-DAY = (
-    b'{"do": "begin", "who": "Ines"}',
-    b'{"do": "say", "text": "Two boilers side by side", "who": "Ines", "wait": true}',
-    b'{"do": "target", "name": "T-1", "verdict": "of interest", "vehicle": "Lantern", "who": "Ada"}',
-    b'{"do": "zone", "name": "stern", "centre": [-12.5, 71.2501], "radius_m": 30, "margin_m": 20,'
-    b' "action": "withhold", "who": "Ada"}',
-    b'{"do": "expect", "vehicle": "Moth", "return_in_s": 7200, "return_grace_s": 900, "who": "Ada"}',
-    b'{"do": "cut", "from_us": 0, "to_us": 100000, "who": "Ada"}',
-    b'{"do": "hold", "audience": "funders", "who": "Ines"}',
+ZONE = {"name": "stern", "centre": [-12.5, 71.2501], "radius_m": 30, "margin_m": 20, "action": "withhold"}
+DAY: tuple[dict[str, object], ...] = (
+    {"do": "begin"},
+    {"do": "say", "text": "Two boilers side by side", "wait": True},
+    {"do": "target", "name": "T-1", "verdict": "of interest", "vehicle": "Lantern"},
+    {"do": "zone", **ZONE},
+    {"do": "expect", "vehicle": "Moth", "return_in_s": 7_200, "return_grace_s": 900},
+    {"do": "cut", "from_us": 0, "to_us": 100_000},
+    {"do": "hold", "audience": "funders"},
 )
 
 
@@ -69,7 +70,7 @@ async def _drawn(someone: Operator) -> None:
 
 @pytest.mark.parametrize("look", ["day", "night"])
 async def test_desk_is_accessible_and_fits_its_sheet(desk: Desk, look: str) -> None:
-    """axe-core finds nothing against WCAG 2.2 A and AA nor best practice, folded and unfolded; nothing goes sideways."""
+    """axe-core finds nothing against WCAG 2.2 A and AA nor best practice, folded or unfolded; all is on one screen."""
     here, browser = desk
     scheme = "dark" if look == "night" else "light"
     # The rules are looked at by a script that is put into the page: only for that the policy is lifted.
@@ -94,7 +95,7 @@ async def test_desk_is_accessible_and_fits_its_sheet(desk: Desk, look: str) -> N
 
 
 async def test_desk_at_twice_the_size_is_one_column_whose_stop_stays(desk: Desk) -> None:
-    """At 200 % zoom (1024 pixels become 512) nothing goes sideways, and the stop stands on top however far one reads."""
+    """At 200 % zoom (1024 pixels become 512) nothing goes sideways, and the stop stays on top however far one reads."""
     here, browser = desk
     async with operator(browser, here.url, (512, 350)) as someone:
         stop = someone.page.get_by_role("button", name="Stop everything F8")

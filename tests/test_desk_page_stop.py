@@ -66,7 +66,9 @@ async def test_one_key_stops_everything_from_everywhere(desk: Desk) -> None:
             await place(someone)
             await someone.page.keyboard.press(key)
             await here.comes(lambda: here.held == EVERYBODY)
-            await someone.says(someone.page.locator(".stop-told"), "Stopped. Nothing more leaves until somebody resumes.")
+            await someone.says(
+                someone.page.locator(".stop-told"), "Stopped. Nothing more leaves until somebody resumes."
+            )
             await resumed(here, someone)
         assert [getattr(one, "audience", "") for one in decided] == [None, None]
     assert await someone.labelled("say", "What followers read").input_value() == "half a sen"
