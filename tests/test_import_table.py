@@ -77,12 +77,12 @@ CORE = {
     "ground": "errors geodesy given | shapely",
     "swath": "errors given ground survey",
     "survey_plan": "given reach swath",
-    "survey_day": "errors given ground survey survey_plan swath",
+    "survey_day": "errors geodesy given ground survey survey_plan swath",
     "kept_track": "",
     "rate": "",
     "in_words": "",
     "watch_words": "in_words overdue reach survey_day",
-    "watched": "errors given in_words kept_track model overdue reach survey_day watch_words",
+    "watched": "errors given in_words kept_track model overdue reach survey survey_day watch_words",
     "notices": "in_words policy",
     "reach": "geodesy given",
     "overdue": "errors given",
@@ -113,7 +113,7 @@ SHELL = {
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
-    "plain_ground": "core.area core.policy feed_url plain_words quantities",
+    "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities",
     "plain_cautions": "core.area core.notices core.place_in_text core.policy expedition plain_words quantities",
     # bytes in
     "feed_intake": "core.errors feed_url",
@@ -151,7 +151,7 @@ SHELL = {
     # the desk
     "watch_file": "",
     "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
-    "core.notices core.overdue core.reach core.survey core.survey_day core.survey_plan core.watch_words core.watched "
+    "core.notices core.overdue core.reach core.survey_day core.survey_plan core.watch_words core.watched "
     "watch_file",
     # the running relay
     "deciding": "core.errors core.ranges",
@@ -351,6 +351,21 @@ def test_recovered_logs_have_no_way_into_what_is_released() -> None:
     assert users == {"shell.app"}
     releasing = {f"core.{name}" for name in "pipeline channel embargo fuse disclosure release wire".split()}
     assert {} == {room: found for room in RECOVERED if (found := row_of(room)[0] & (releasing | {"shell.ship"}))}
+
+
+# The rooms of the desk's watch: nothing that releases leads to them, and they lead to nothing that releases.
+WATCH = {f"core.{name}" for name in "ground survey_day watched watch_words kept_track".split()} | {
+    "shell.desk_watch",
+    "shell.watch_file",
+}
+
+
+def test_watch_has_no_way_into_what_is_released() -> None:
+    """No room that makes or sends records imports the watch, and the watch imports none that does."""
+    releasing = {f"core.{name}" for name in "pipeline channel embargo disclosure track release wire figures".split()}
+    releasing |= {f"shell.{name}" for name in (*PUBLIC, "outlet", "recording", "public_files")}
+    assert {} == {room: found for room in releasing if (found := row_of(room)[0] & WATCH)}
+    assert {} == {room: found for room in WATCH if (found := row_of(room)[0] & releasing)}
 
 
 def test_core_never_imports_the_shell_and_audit_only_what_was_released() -> None:

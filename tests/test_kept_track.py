@@ -107,9 +107,9 @@ def test_report_that_is_no_newer_changes_nothing() -> None:
 
 def passed(metres: list[float], every_s: float = 1.0) -> list[float]:
     """Return what of some metres east, reported so often, the gate lets through."""
-    gate = FixGate()
+    gate = FixGate[None]()
     spots = (TrackSpot(round(at * every_s * SECOND), east, 0.0, 0.0) for at, east in enumerate(metres))
-    return [spot.east_m for one in spots for spot in gate.take(one)]
+    return [spot.east_m for one in spots for spot, _ in gate.take(one, None)]
 
 
 def test_wild_fix_is_set_aside() -> None:

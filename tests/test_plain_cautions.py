@@ -6,11 +6,14 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from geographiclib.geodesic import Geodesic
+from geographiclib.polygonarea import PolygonArea
 
 from expeditions import RIGHT, changed
 from relay.shell.expedition import parse_expedition
 from relay.shell.plain_cautions import cautions
-from relay.shell.plain_ground import describe_feed, describe_ground, describe_vehicles
+from relay.shell.plain_ground import describe_feed, describe_ground, describe_survey, describe_vehicles
+from survey_settings import SQUARE, gear
 
 PATH = Path("EXPEDITION.toml")
 CAREFUL = RIGHT.replace(
@@ -140,6 +143,31 @@ def test_area_zones_and_words_are_told_in_plain_words() -> None:
     assert "What is said there is marked where the track stands still on the drawing." in still
     assert zone.startswith('Zone "bow": the hole in the track is 160 to 220 m in radius (the zone and once to t')
     assert words == "Forbidden words: Skerry, Quenby."
+
+
+def test_survey_is_told_in_plain_words() -> None:
+    """What each vehicle carries, the planned area to compare with a chart, and that followers see none of it."""
+    silent = parse_expedition(RIGHT, PATH)
+    assert describe_survey(silent.plan.vehicles, silent.survey) == []
+    carried = gear('tether = "1000 m"\nswath = "1000 m"\nnadir_gap = "50 m"')
+    text = changed(*carried).replace("[dive]", f"[survey]\n{SQUARE}\n\n[dive]")
+    text = text.replace('name = "Moth"', 'name = "Moth"\nswath = "400 m"')
+    expedition = parse_expedition(text, PATH)
+    lantern, moth, area, alone = describe_survey(expedition.plan.vehicles, expedition.survey)
+    assert lantern == (
+        "Lantern hangs on a tether of 1 km (an alarm sounds from 90 % of it on, measured straight from the ship) and "
+        "sees 1 km of seabed from side to side, but for 50 m below it."
+    )
+    assert moth == "Moth sees 400 m of seabed from side to side."
+    ring = PolygonArea(Geodesic.WGS84)
+    for place in expedition.survey.corners or ():
+        ring.AddPoint(*place)
+    km2 = abs(ring.Compute(False, True)[2]) / 1e6
+    assert area == (
+        "The survey's planned area: the polygon 30° S 22° W, 30° S 21.9° W, 30.1° S 21.9° W, 30.1° S 22° W "
+        f"({km2:.3g} km²)."
+    )
+    assert alone == "Tether, swath and planned area are for the ship alone: followers see none of it."
 
 
 def test_feeds_that_anybody_reaches_and_what_is_missing_are_told() -> None:

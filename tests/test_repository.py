@@ -36,6 +36,8 @@ TESTED_WITH: dict[str, str] = {
     "expedition_form": "expedition",
     **dict.fromkeys(("expedition_faults", "expedition_sense"), "expedition"),
     "plain_ground": "plain_cautions",
+    "watch_words": "watched",
+    "watch_file": "desk_watch",
     "policy": "disclosure",
     "model": "fuse",
     "outlet": "recording",

@@ -22,7 +22,7 @@ FURTHEST_M = 100_000.0
 LEAST_PLAN_M2 = 1.0
 MOST_CORNERS = 20_000
 LOOSEN_M, LOOSEST_M = 0.25, 64.0
-GRID_M = 0.001
+GRID_M = 1e-5
 
 Point = tuple[float, float]
 Quad = tuple[Point, Point, Point, Point]
@@ -67,6 +67,7 @@ class Ground:
         self._begun = self._closed = 0
         self._covered, self._again = _Outline(most_corners), _Outline(most_corners)
         self._open: dict[int, _Outline] = {}
+        self._tails: dict[object, list[tuple[int, tuple[Quad, ...]]]] = {}
 
     @classmethod
     def restored(cls, origin: given.Position, saved: Mapping[str, Any], most_corners: int = MOST_CORNERS) -> "Ground":
@@ -87,7 +88,7 @@ class Ground:
         """Return what is covered as plain values; a pass under way is over in them."""
         from shapely import to_wkb
 
-        covered, again = self._with(self._open.values())
+        covered, again = self._with(self._under_way())
         return {
             "covered": to_wkb(covered, hex=True),
             "again": to_wkb(again, hex=True),
@@ -115,6 +116,10 @@ class Ground:
         """Add to a pass what a leg of it has seen; without any the pass is over."""
         self._laid.append((one, quads))
 
+    def show(self, strip: object, tail: list[tuple[int, tuple[Quad, ...]]]) -> None:
+        """Let the last legs of a strip count as they look before the next: each to a pass, or to one of its own (0)."""
+        self._tails[strip] = tail
+
     def work(self, most: int = 100_000) -> bool:
         """Join what was laid since the last time, so many legs at most; return whether there is more."""
         for one, laid in _by_pass(self._laid, most).items():
@@ -127,7 +132,7 @@ class Ground:
         """Return what is covered now; the plan's share counts what other grounds about the same origin have, too."""
         from shapely import union_all
 
-        covered, again = self._with(self._open.values())
+        covered, again = self._with(self._under_way())
         area_m2 = float(covered.area)
         planned_m2 = percent = None
         if plan is not None:
@@ -141,36 +146,44 @@ class Ground:
 
     def whole(self) -> Any:
         """Return the union of all passes."""
-        return self._with(self._open.values())[0]
+        return self._with(self._under_way())[0]
 
     def _grow(self, one: int, quads: list[Quad]) -> None:
         """Add to the ground of a pass."""
-        from shapely import make_valid, polygons, union_all
+        from shapely import union_all
 
         if not quads:
             return
-        # Where the vehicle turns sharply the lines cross, and what is between them is two triangles.
-        laid = make_valid(polygons(quads), method="structure", keep_collapsed=False)
         strip = self._open.setdefault(one, _Outline(self._most))
-        strip.put(union_all([strip.ground, *laid], grid_size=GRID_M))
+        strip.put(union_all([strip.ground, *_ground_of(quads)], grid_size=GRID_M))
 
     def _join(self, strip: "_Outline") -> None:
         """Join the ground of a pass that is over with that of all others."""
         self._covered.loosened_m = max(self._covered.loosened_m, strip.loosened_m)
-        covered, again = self._with([strip])
+        covered, again = self._with([strip.ground])
         self._again.put(again)
         self._covered.put(covered)
         self._closed += 1
 
-    def _with(self, strips: Iterable["_Outline"]) -> tuple[Any, Any]:
+    def _under_way(self) -> list[Any]:
+        """Return the ground of each pass that isn't over, its last leg included."""
+        from shapely import union_all
+
+        passes = {one: [strip.ground] for one, strip in self._open.items()}
+        fresh: list[Any] = []
+        for one, quads in (leg for tail in list(self._tails.values()) for leg in tail):
+            passes.get(one, fresh).extend(_ground_of(quads))
+        return [union_all(parts, grid_size=GRID_M) for parts in (*passes.values(), *([one] for one in fresh))]
+
+    def _with(self, strips: Iterable[Any]) -> tuple[Any, Any]:
         """Return the union of all passes, and that of what two or more have in common, with these passes, too."""
         from shapely import union_all
 
         covered, again = self._covered.ground, self._again.ground
         for strip in strips:
-            seen = covered.intersection(strip.ground, grid_size=GRID_M)
+            seen = covered.intersection(strip, grid_size=GRID_M)
             again = union_all([again, seen], grid_size=GRID_M)
-            covered = covered.union(strip.ground, grid_size=GRID_M)
+            covered = covered.union(strip, grid_size=GRID_M)
         return covered, again
 
 
@@ -225,6 +238,13 @@ def _without_specks(outline: Any, holes: Sequence[Sequence[Point]], least_m2: fl
     if outline.area < least_m2:
         return Polygon()
     return Polygon(outline.exterior, [hole for hole in holes if Polygon(hole).area >= least_m2])
+
+
+def _ground_of(quads: Sequence[Quad]) -> list[Any]:
+    """Return the ground of quads; where the vehicle turns sharply their lines cross: then it is two triangles."""
+    from shapely import make_valid, polygons
+
+    return list(make_valid(polygons(quads), method="structure", keep_collapsed=False)) if quads else []
 
 
 def _by_pass(laid: deque[tuple[int, tuple[Quad, ...]]], most: int) -> dict[int, list[tuple[Quad, ...]]]:

@@ -14,12 +14,13 @@ them as the track's extent has doublings of `begin_m`.
 
 from collections.abc import Mapping
 from math import hypot, inf
-from typing import Any, NamedTuple
+from typing import Any, Generic, NamedTuple, TypeVar
 
 FASTEST_MPS = 15.0  # a ship under way with the vehicle on deck: common practice, no source
 NOISE_M = 50.0
 GAP_S = 150.0
 US_PER_S = 1_000_000
+Fix = TypeVar("Fix")
 
 
 class TrackSpot(NamedTuple):
@@ -127,23 +128,26 @@ class KeptTrack:
             self._add(point)
 
 
-class FixGate:
+class FixGate(Generic[Fix]):
     """Lets the fixes of one vehicle through that it can have reached (rule 4)."""
 
     def __init__(self) -> None:
         self._last: TrackSpot | None = None
-        self._aside: TrackSpot | None = None
+        self._aside: tuple[TrackSpot, Fix] | None = None
 
-    def take(self, spot: TrackSpot) -> list[TrackSpot]:
-        """Take the next fix; return those that are believed now, oldest first: none, it, or the one aside and it."""
+    def take(self, spot: TrackSpot, fix: Fix) -> list[tuple[TrackSpot, Fix]]:
+        """Take the next fix, and what goes with it.
+
+        Return those that are believed now, oldest first: none, it, or the one aside and it.
+        """
         if self._last is not None and spot.at_us <= self._last.at_us:
             return []
         if self._last is not None and _could_run(self._last, spot):
-            believed = [spot]
-        elif self._aside is not None and _could_run(self._aside, spot):
-            believed = [self._aside, spot]
+            believed = [(spot, fix)]
+        elif self._aside is not None and _could_run(self._aside[0], spot):
+            believed = [self._aside, (spot, fix)]
         else:
-            self._aside = spot
+            self._aside = spot, fix
             return []
         self._last, self._aside = spot, None
         return believed

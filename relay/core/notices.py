@@ -103,13 +103,13 @@ def _link_words(
         link = A_LINK_BITS if link_bits_per_s is None else link_bits_per_s
         a_link = "the link" if link_bits_per_s is not None else f"a link of {speed(link)}"
         dearest = max(each.values())
-        said.append(f"each follower of {several(told)}; {a_link} carries about {_about(link / dearest)}")
+        said.append(f"each follower of {several(told)}; {a_link} carries {_about(link / dearest)}")
     return "; ".join(said)
 
 
 def _about(count: float) -> str:
     """Return a number with two figures, as a guess is told."""
-    return f"{int(float(f'{count:.2g}')):,}" if count >= 1 else "not even one"
+    return f"about {int(float(f'{count:.2g}')):,}" if count >= 1 else "not even one"
 
 
 def notices(

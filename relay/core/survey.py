@@ -125,6 +125,11 @@ class Line:
             return None
         return self._measure(self._kept, point)
 
+    @property
+    def kept(self) -> TrackPoint | None:
+        """The last position that counts: where the next leg begins."""
+        return self._kept
+
     def length(self) -> LineLength:
         """Return the length so far."""
         return LineLength(self._length_m, self._legs, self._gaps, self._jumps, self._set_aside)

@@ -16,6 +16,7 @@ from typing import Any
 
 from relay.core import given
 from relay.core.errors import SurveyError
+from relay.core.geodesy import distance_m
 from relay.core.ground import Coverage, Ground, ring_of
 from relay.core.survey import Leg, LegRule, Line, TrackPoint
 from relay.core.survey_plan import SurveyPlan
@@ -47,6 +48,8 @@ class SurveyDay:
         self._grounds: dict[int, Ground] = {}
         self._strips: dict[int, Strip] = {}
         self._origin = plan.corners[0] if plan.corners else None
+        self._last: list[TrackPoint | None] = [None for _ in vehicles]
+        self._new = False
         self.done = [Surveyed() for _ in vehicles]
 
     @property
@@ -58,6 +61,7 @@ class SurveyDay:
         """Take the next position of a vehicle; SurveyError if it is older than the last."""
         if point.depth_m is not None and point.depth_m < SURFACE_M:
             return
+        self._last[vehicle], self._new = point, True
         leg = self._lines[vehicle].take(point)
         if leg is None or _is_steep(leg):
             return
@@ -67,13 +71,33 @@ class SurveyDay:
         if swath is not None:
             self._lay(vehicle, swath, leg)
 
-    def work(self) -> None:
-        """Work out what is covered by now."""
+    def show(self) -> None:
+        """Let `work` count up to the last position of each vehicle, though its next leg may change that again."""
+        for vehicle, strip in self._strips.items():
+            try:
+                strip.show(self._begun(vehicle))
+            except SurveyError:
+                strip.show()  # too far from the origin, as its leg will be
+
+    def _begun(self, vehicle: int) -> Leg | None:
+        """Return the leg that a vehicle has begun, if it has."""
+        kept, last = self._lines[vehicle].kept, self._last[vehicle]
+        if kept is None or last is None or last.at_us <= kept.at_us or last.place == kept.place:
+            return None
+        leg = Leg(kept, last, distance_m(kept.place, last.place))
+        return None if leg.length_m > RULE.step_m or _is_steep(leg) else leg
+
+    def work(self) -> bool:
+        """Work out what is covered by now; return whether there was anything new."""
+        if not self._new:
+            return False
+        self._new = False
         for ground in self._grounds.values():
             ground.work()
         for vehicle, ground in self._grounds.items():
             others = [other for other in self._grounds.values() if other is not ground]
             self.done[vehicle].covered = ground.covered(self._plan.corners, others)
+        return True
 
     def saved(self) -> dict[str, Any]:
         """Return what is known as plain values, by the vehicles' names; not while `work` is running."""
@@ -98,6 +122,7 @@ class SurveyDay:
             self._restore_grounds(origin, kept)
         for name, done in zip(self._vehicles, self.done, strict=True):
             done.line_m = lines_m.get(name, 0.0)
+        self._new = True
         self.work()
 
     def _restore_grounds(self, origin: given.Position, kept: Mapping[str, Any]) -> None:

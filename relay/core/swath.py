@@ -17,7 +17,7 @@ from math import atan2, cos, radians, remainder, sin, tau
 
 from relay.core import given
 from relay.core.errors import SurveyError
-from relay.core.ground import Coverage, Ground, Placed, Point, placed, ring_of
+from relay.core.ground import Coverage, Ground, Placed, Point, Quad, placed, ring_of
 from relay.core.survey import Leg, LegRule, TrackPoint, legs_of
 
 WIDEST_M = 20_000.0
@@ -85,9 +85,9 @@ def coverage(
     return ground.covered(plan)
 
 
-def check_plan(plan: Sequence[given.Position]) -> None:
-    """Raise SurveyError if these corners are no ring, or reach too far from the first one."""
-    ring_of(plan, plan[0])
+def planned_m2(plan: Sequence[given.Position]) -> float:
+    """Return the area of a planned ring; SurveyError if it is no ring, or reaches too far from its first corner."""
+    return float(ring_of(plan, plan[0]).area)
 
 
 class Strip:
@@ -105,8 +105,7 @@ class Strip:
         """Take the next leg; one that doesn't begin where the last ended begins a new run."""
         if self._last is not None and self._last.leg.end != leg.start:
             self.end()
-        ends = [placed("a position of the track", point.place, self._ground.origin) for point in (leg.start, leg.end)]
-        laid = _Laid(leg, ends[0], ends[1], _course(*ends))
+        laid = self._placed(leg)
         if self._last is not None:
             self._lay(self._last, laid.course)
             self._before = self._last.course
@@ -118,23 +117,54 @@ class Strip:
             self._lay(self._last, None)
         self._last = self._before = None
         self._close()
+        self._ground.show(self, [])
+
+    def show(self, begun: Leg | None = None) -> None:
+        """Let what isn't laid yet count in the ground: the last leg, and one that has only begun."""
+        tail, before, after = [], self._before, None
+        if begun is not None and self._last is not None and self._last.leg.end == begun.start:
+            after = self._placed(begun)
+        if self._last is not None:
+            tail.append(self._shown(self._last, before, None if after is None else after.course))
+            before = self._last.course
+        if after is not None:
+            tail.append(self._shown(after, before, None))
+        self._ground.show(self, tail)
+
+    def _shown(self, laid: "_Laid", before: float | None, after: float | None) -> tuple[int, tuple[Quad, ...]]:
+        """Return the pass that a leg would belong to (0 for a new one), and what it would have seen."""
+        bows = _bows(laid, before, after)
+        if bows is None or abs(_turn(*bows)) > radians(PASS_TURN_DEG):
+            return 0, ()
+        return 0 if self._pass is None or self._turned(bows) else self._pass[0], self._quads(laid, bows)
+
+    def _placed(self, leg: Leg) -> "_Laid":
+        origin = self._ground.origin
+        start, end = (placed("a position of the track", point.place, origin) for point in (leg.start, leg.end))
+        return _Laid(leg, start, end, _course(start, end))
 
     def _lay(self, laid: "_Laid", after: float | None) -> None:
         """Lay the swath of a leg, now that the course after it is known."""
-        start = _bow(laid.bow(laid.leg.start, laid.start), laid.course, self._before)
-        end = _bow(laid.bow(laid.leg.end, laid.end), laid.course, after)
-        if start is None or end is None:
+        bows = _bows(laid, self._before, after)
+        if bows is None:
             return
-        most = radians(PASS_TURN_DEG)
-        if self._pass is not None and max(abs(_turn(self._pass[1], bow)) for bow in (start, end)) > most:
+        if self._turned(bows):
             self._close()
-        if abs(_turn(start, end)) > most:
+        if abs(_turn(*bows)) > radians(PASS_TURN_DEG):
             return
         if self._pass is None:
-            self._pass = self._ground.begin(), start
-        one, other = _Across(*laid.start[:2], start), _Across(*laid.end[:2], end)
-        quads = tuple((one.at(near), one.at(far), other.at(far), other.at(near)) for near, far in self._sides)
-        self._ground.lay(self._pass[0], quads)
+            self._pass = self._ground.begin(), bows[0]
+        self._ground.lay(self._pass[0], self._quads(laid, bows))
+
+    def _turned(self, bows: tuple[float, float]) -> bool:
+        """Return whether the heading has turned so far since the pass began that it is over."""
+        if self._pass is None:
+            return False
+        return max(abs(_turn(self._pass[1], bow)) for bow in bows) > radians(PASS_TURN_DEG)
+
+    def _quads(self, laid: "_Laid", bows: tuple[float, float]) -> tuple[Quad, ...]:
+        one, other = _Across(*laid.start[:2], bows[0]), _Across(*laid.end[:2], bows[1])
+        return tuple((one.at(near), one.at(far), other.at(far), other.at(near)) for near, far in self._sides)
 
     def _close(self) -> None:
         if self._pass is not None:
@@ -154,6 +184,13 @@ class _Laid:
     def bow(self, point: TrackPoint, placed: Placed) -> float | None:
         """Return the direction of the bow at one of its ends in the plane, None where it isn't known."""
         return None if point.heading_deg is None else radians(point.heading_deg + placed[2])
+
+
+def _bows(laid: _Laid, before: float | None, after: float | None) -> tuple[float, float] | None:
+    """Return the bow's directions at both ends of a leg between the courses before and after; None if nothing moved."""
+    start = _bow(laid.bow(laid.leg.start, laid.start), laid.course, before)
+    end = _bow(laid.bow(laid.leg.end, laid.end), laid.course, after)
+    return None if start is None or end is None else (start, end)
 
 
 def _bow(known: float | None, course: float | None, beside: float | None) -> float | None:

@@ -8,7 +8,7 @@ Rules: exact, for the ship alone.
 """
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 from relay.core.errors import SurveyError
 from relay.core.given import Position
@@ -17,11 +17,21 @@ from relay.core.kept_track import FixGate, KeptTrack, TrackSpot
 from relay.core.model import Mode
 from relay.core.overdue import Alarm, Expectation, alarm, newest
 from relay.core.reach import Tether, TetherMargin, TetherWord, tether_margin
+from relay.core.survey import TrackPoint
 from relay.core.survey_day import SURFACE_M
 from relay.core.watch_words import overdue_alarms, overdue_words, tether_alarm
 
 STALE_US = 60_000_000
 CLEAR_SHARE = 0.02
+SURVEY_EVERY_US = 1_000_000
+
+
+class Fix(NamedTuple):
+    """A place on the Earth, with true heading and depth there, None if unknown."""
+
+    place: Position
+    heading_deg: float | None = None
+    depth_m: float | None = None
 
 
 class Watched:
@@ -29,7 +39,7 @@ class Watched:
 
     def __init__(self, name: str, tether: Tether | None) -> None:
         self.name, self._carried = name, tether
-        self.track, self._gate = KeptTrack(), FixGate()
+        self.track, self._gate = KeptTrack(), FixGate[Fix]()
         self.heard_us: int | None = None
         self.expected: Expectation | None = None
         self.back_us: int | None = None
@@ -37,6 +47,7 @@ class Watched:
         self._depth_us = self._place_us = 0
         self._place: Position | None = None
         self._mode: str | None = None
+        self._due_us = 0
         self._near_end = False
 
     def hear(self, at_us: int, values: Mapping[str, Any]) -> None:
@@ -46,14 +57,20 @@ class Watched:
         if (depth_m := values.get("depth_m")) is not None:
             self.depth_m, self._depth_us = depth_m, at_us
 
-    def place(self, spot: TrackSpot, place: Position) -> bool:
-        """Take a fix, in the desk's metres and on the Earth; return whether it is believed."""
-        believed = self._gate.take(spot)
-        for one in believed:
+    def place(self, spot: TrackSpot, fix: Fix) -> list[TrackPoint]:
+        """Take a fix, in the desk's metres and on the Earth.
+
+        Return those that are believed now and count for the survey (rule 4), oldest first.
+        """
+        believed = self._gate.take(spot, fix)
+        for one, _ in believed:
             self.track.take(one)
         if believed:
-            self._place, self._place_us = place, spot.at_us
-        return bool(believed)
+            self._place, self._place_us = fix.place, spot.at_us
+        due = [(one, told) for one, told in believed if one.at_us >= self._due_us]
+        if due:
+            self._due_us = due[-1][0].at_us + SURVEY_EVERY_US
+        return [TrackPoint(one.at_us, *told.place, told.heading_deg, told.depth_m) for one, told in due]
 
     def tether(self, ship: tuple[int, Position] | None, now_us: int) -> dict[str, Any] | None:
         """Return the tether's margin; `ship` is the moment and place of the ship's last fix."""

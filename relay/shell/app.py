@@ -29,7 +29,7 @@ from relay.shell.export import export
 from relay.shell.import_log import import_log, show_record
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
-from relay.shell.plain_ground import describe_feed, describe_ground, describe_page, describe_vehicles
+from relay.shell.plain_ground import describe_feed, describe_ground, describe_page, describe_survey, describe_vehicles
 from relay.shell.plain_words import describe_audience
 from relay.shell.public_files import Telling
 from relay.shell.publish import publish
@@ -78,7 +78,7 @@ def _check(options: argparse.Namespace) -> int:
     print(describe_vehicles(expedition.plan))
     for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True):
         print(describe_feed(source, feed.url))
-    print("\n".join(describe_ground(expedition.plan)))
+    print("\n".join([*describe_survey(expedition.plan.vehicles, expedition.survey), *describe_ground(expedition.plan)]))
     for policy in expedition.plan.policies:
         print("\n" + describe_audience(policy, expedition.open_audiences, expedition.plan))
     if told := cautions(expedition):

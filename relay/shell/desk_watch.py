@@ -25,11 +25,10 @@ from relay.core.kept_track import KeptTrack, TrackSpot
 from relay.core.notices import Notice
 from relay.core.overdue import Expectation
 from relay.core.reach import FORWARD_SONAR_M
-from relay.core.survey import TrackPoint
 from relay.core.survey_day import SurveyDay
 from relay.core.survey_plan import SurveyPlan
 from relay.core.watch_words import survey_words
-from relay.core.watched import STALE_US, Watched
+from relay.core.watched import STALE_US, Fix, Watched
 from relay.shell.watch_file import read_watch, write_watch
 
 log = logging.getLogger("offing.watch")
@@ -56,6 +55,7 @@ class Watch:
         self._day = SurveyDay(survey, names)
         self._seeker = AnchorSeeker()
         self._anchor: Anchor | None = None
+        self._waiting: dict[int, tuple[int, Fix]] = {}
         self._ship: tuple[int, Position] | None = None
         self._seen_us = self._restored_us = -1
         self._rings: list[list[Metres]] = []
@@ -95,7 +95,8 @@ class Watch:
         self._vehicles[vehicle].hear(at_us, values)
         latitude, longitude = values.get("latitude_deg"), values.get("longitude_deg")
         if latitude is not None and longitude is not None and at_us > self._restored_us:
-            self._place(vehicle, at_us, (latitude, longitude), values.get("heading_deg"))
+            depth_m = self._vehicles[vehicle].depth_m
+            self._place(vehicle, at_us, Fix((latitude, longitude), values.get("heading_deg"), depth_m))
         self._seen_us = max(self._seen_us, at_us)
 
     def take_ship(self, at_us: int, place: Position) -> None:
@@ -159,10 +160,12 @@ class Watch:
 
     async def catch_up(self, *, keep: bool = False) -> None:
         """Work out in a thread what came since the last time; the loop goes on meanwhile."""
+        self._guarded(self._day.show)
         await asyncio.to_thread(self._guarded, lambda: self._work(keep))
 
     def close(self) -> None:
         """Work out the rest and keep it."""
+        self._guarded(self._day.show)
         self._guarded(lambda: self._work(keep=True))
 
     def _guarded(self, action: Callable[[], None]) -> None:
@@ -190,15 +193,17 @@ class Watch:
         if ship is not None and (age_us := ship.age_us("position", at_us)) is not None:
             self.take_ship(at_us - age_us, ship.last("position"))
 
-    def _place(self, vehicle: int, at_us: int, place: Position, heading_deg: float | None) -> None:
+    def _place(self, vehicle: int, at_us: int, fix: Fix) -> None:
+        """Take a fix; those before the desk's origin is known wait, one of each vehicle."""
         if self._anchor is None:
-            self._anchor = self._seeker.offer(*place, at_us)
-        if self._anchor is None:
-            return
+            self._anchor = self._seeker.offer(*fix.place, at_us)
+            before, self._waiting[vehicle] = self._waiting.get(vehicle), (at_us, fix)
+            if self._anchor is None or before is None:
+                return
+            self._place(vehicle, *before)
         known = self._vehicles[vehicle]
-        spot = TrackSpot(at_us, *_metres(place, self._anchor), known.depth_m or 0.0)
-        if known.place(spot, place):
-            self._day.take(vehicle, TrackPoint(at_us, *place, heading_deg, known.depth_m))
+        for one in known.place(TrackSpot(at_us, *_metres(fix.place, self._anchor), fix.depth_m or 0.0), fix):
+            self._day.take(vehicle, one)
         if self._day.waiting >= MOST_WAITING and self._lock.acquire(blocking=False):
             try:  # only where a journal is read again: otherwise `beat` has taken them long before
                 self._day.work()
@@ -221,8 +226,7 @@ class Watch:
 
     def _work(self, keep: bool) -> None:
         with self._lock:
-            if self._day.waiting:
-                self._day.work()
+            if self._day.work():
                 self._draw()
             if keep and self._folder is not None and self._seen_us >= 0:
                 self._keep(self._folder)

@@ -14,7 +14,7 @@ from relay.core.place_in_text import Notation, find_places
 from relay.core.policy import Disclosed, Place
 from relay.core.reach import Tether
 from relay.core.survey_plan import Gear, SurveyPlan
-from relay.core.swath import Swath, check_plan
+from relay.core.swath import Swath, planned_m2
 from relay.shell.expedition_faults import Fault
 from relay.shell.expedition_form import AreaPart, AudiencePart, FeedPart, File, VehiclePart, ZonePart, listen_address
 from relay.shell.feed_url import Transport, refuse_clashes
@@ -153,7 +153,7 @@ def _survey_faults(file: File) -> list[Fault]:
             faults.append((("vehicle", at, "nadir_gap"), text))
     if file.survey is not None:
         try:
-            check_plan(file.survey.corners)
+            planned_m2(file.survey.corners)
         except SurveyError as error:
             faults.append((("survey", "corners"), str(error)))
     return faults

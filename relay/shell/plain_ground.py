@@ -1,7 +1,11 @@
 """Vehicles, feeds, area, zones and forbidden words of an expedition file in words that need no engineer."""
 
+from collections.abc import Sequence
+
 from relay.core.area import Area, Position, Zone, ZoneAction
 from relay.core.policy import Disclosed, Place, Plan, SourcePlan
+from relay.core.survey_plan import Gear, SurveyPlan
+from relay.core.swath import planned_m2
 from relay.shell.feed_url import FeedUrl, Transport
 from relay.shell.plain_words import join_words
 from relay.shell.quantities import say_length, say_number
@@ -23,6 +27,29 @@ def describe_vehicles(plan: Plan) -> str:
         f"Vehicle{s}: {join_words(plan.vehicles)}. Whoever is shown a dive is told the names of {told}; the ship's the "
         "relay itself tells nobody."
     )
+
+
+def describe_survey(vehicles: Sequence[str], survey: SurveyPlan) -> list[str]:
+    """Return lines on what each vehicle carries for the survey, and on the planned area; none where nothing is said."""
+    lines = [f"{name} {join_words(carried)}." for at, name in enumerate(vehicles) if (carried := _gear(survey.of(at)))]
+    if survey.corners is not None:
+        area = f"{planned_m2(survey.corners) / 1e6:.3g} km²"
+        corners = ", ".join(_position(corner) for corner in survey.corners)
+        lines.append(f"The survey's planned area: the polygon {corners} ({area}).")
+    return [*lines, "Tether, swath and planned area are for the ship alone: followers see none of it."] if lines else []
+
+
+def _gear(gear: Gear) -> list[str]:
+    carried = []
+    if gear.tether is not None:
+        length, share = say_length(gear.tether.length_m), f"{gear.tether.warn_share * 100:.0f} %"
+        carried.append(
+            f"hangs on a tether of {length} (an alarm sounds from {share} of it on, measured straight from the ship)"
+        )
+    if gear.swath is not None:
+        gap = f", but for {say_length(gear.swath.nadir_gap_m)} below it" if gear.swath.nadir_gap_m else ""
+        carried.append(f"sees {say_length(gear.swath.width_m)} of seabed from side to side{gap}")
+    return carried
 
 
 def describe_feed(source: SourcePlan, url: FeedUrl) -> str:
