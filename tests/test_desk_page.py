@@ -1,5 +1,6 @@
-"""The desk in real Chromium at the desk of a real relay: every action by mouse and by keyboard, its effect on the relay."""
+"""The desk in real Chromium, at a real relay: every action by mouse and by keyboard, and its effect on the relay."""
 
+import json
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack
 
@@ -9,8 +10,23 @@ from playwright.async_api import Browser
 
 from desk_page import PLACE, Aboard, Hands, Keyboard, Mouse, Operator, aboard, operator
 from followers_page import chromium
+from relay.core import decision
 from relay.core.decision import (
-    Approve, Back, Begin, Cut, Dismiss, Early, End, Expect, HideZone, Hold, LiftZone, Resume, Say, SetLeg, Target,
+    Approve,
+    Back,
+    Begin,
+    Cut,
+    Dismiss,
+    Early,
+    End,
+    Expect,
+    HideZone,
+    Hold,
+    LiftZone,
+    Resume,
+    Say,
+    SetLeg,
+    Target,
 )  # fmt: skip
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
@@ -100,7 +116,7 @@ async def test_what_waits_is_approved_or_dismissed(desk: Desk, hands: Hands) -> 
 
 
 async def test_target_is_marked_with_its_place_and_judged_again(desk: Desk, hands: Hands) -> None:
-    """Seen at a bearing and range it has a place with its uncertainty, on the desk alone; its verdict changes in the list."""
+    """Seen at a bearing and range it has a place with its uncertainty, for the desk; its verdict changes in the list."""
     here, someone, _ = desk
     name = f"T-{type(hands).__name__}"
     with here.decides(Target, Target) as decided:
@@ -213,35 +229,44 @@ async def test_the_last_minutes_are_cut(desk: Desk, hands: Hands) -> None:
 async def test_what_is_chosen_on_the_ribbon_is_cut(desk: Desk, hands: Hands) -> None:
     """Dragged over, or chosen by arrow keys, an interval can be cut from the ribbon and from the rail."""
     here, someone, _ = desk
-    ribbon = someone.page.get_by_role("slider", name="Time ribbon: choose what to cut")
+    buttons = (
+        someone.part("ribbon").get_by_role("button", name="Cut these"),
+        someone.part("cut").locator("> button"),
+    )
     with here.decides(Cut, Cut) as decided:
-        for cut in (someone.part("ribbon").get_by_role("button", name="Cut these"), someone.part("cut").locator("> button")):
-            if isinstance(hands, Mouse):
-                box = await ribbon.bounding_box()
-                assert box is not None
-                await someone.page.mouse.move(box["x"] + 0.995 * box["width"], box["y"] + box["height"] / 2)
-                await someone.page.mouse.down()
-                await someone.page.mouse.move(box["x"] + 0.9 * box["width"], box["y"] + box["height"] / 2, steps=4)
-                await someone.page.mouse.up()
-            else:
-                await hands.go("ribbon")
-                for key in ("End", "Shift+ArrowLeft", "Shift+ArrowLeft", "Shift+ArrowLeft"):
-                    await someone.page.keyboard.press(key)
+        for button in buttons:
             before = len(here.decided())
-            await hands.press(cut)
+            await _chosen_on_ribbon(someone, hands)
+            await hands.press(button)
             await here.comes(lambda before=before: len(here.decided()) > before)
-            await someone.page.keyboard.press("Escape")
-            if await someone.page.get_by_role("button", name="Let go").is_visible():
-                await hands.press(someone.page.get_by_role("button", name="Let go"))
-    for cut_ in decided:
-        assert isinstance(cut_, Cut)
-        assert 0 <= cut_.from_us < cut_.to_us <= here.ship.now_us()
+            if await (let_go := someone.page.get_by_role("button", name="Let go")).is_visible():
+                await hands.press(let_go)
+    for cut in decided:
+        assert isinstance(cut, Cut)
+        assert 0 <= cut.from_us < cut.to_us <= here.ship.now_us()
+
+
+async def _chosen_on_ribbon(someone: Operator, hands: Hands) -> None:
+    """Choose the last part of the ribbon."""
+    ribbon = someone.page.get_by_role("slider", name="Time ribbon: choose what to cut")
+    if isinstance(hands, Mouse):
+        box = await ribbon.bounding_box()
+        assert box is not None
+        middle = box["y"] + box["height"] / 2
+        await someone.page.mouse.move(box["x"] + 0.995 * box["width"], middle)
+        await someone.page.mouse.down()
+        await someone.page.mouse.move(box["x"] + 0.9 * box["width"], middle, steps=4)
+        await someone.page.mouse.up()
+        return
+    await hands.go("ribbon")
+    for key in ("End", "Shift+ArrowLeft", "Shift+ArrowLeft", "Shift+ArrowLeft"):
+        await someone.page.keyboard.press(key)
 
 
 async def test_early_release_asks_before_it_shows_anything(desk: Desk, hands: Hands) -> None:
     """No leaves all as it was; yes sends it again with the relay's own code."""
     here, someone, _ = desk
-    early = someone.part("early")
+    early, before = someone.part("early"), len(here.decided())
     with here.decides(Early) as decided:
         for yes in (False, True):
             await hands.go("early")
@@ -249,10 +274,30 @@ async def test_early_release_asks_before_it_shows_anything(desk: Desk, hands: Ha
             await hands.write(someone.labelled("early", "All but the last"), "10 s")
             await hands.press(someone.pressed("early", "Release early …"))
             await someone.says(early, "It can’t be taken back.")
-            assert not any(isinstance(one, Early) for _, one in here.decided()[-1:]) or not yes
+            assert not any(isinstance(one, Early) for _, one in here.decided()[before:])
             await hands.press(someone.pressed("early", "Yes, show it to funders now" if yes else "No"))
             await early.locator(".asking").wait_for(state="hidden")
         await someone.says(early, "Released early.")
     (one,) = decided
     assert isinstance(one, Early)
     assert one.audience == "funders"
+
+
+@pytest.mark.skipif("programme" not in decision._NAMES, reason="this relay takes no programme yet")
+async def test_programme_is_put_up_and_taken_down(desk: Desk, hands: Hands) -> None:
+    """A pinned message, lines of a schedule and how long until the next dive; then all of it is taken away."""
+    here, someone, _ = desk
+    before = len(here.decided())
+    await hands.go("programme")
+    await hands.write(someone.labelled("programme", "Pinned message"), "Back soon")
+    await hands.write(someone.labelled("programme", "Schedule, a line each"), "Dive 4: the stern")
+    await hands.write(someone.labelled("programme", "Next dive in"), "3 h")
+    await hands.press(someone.pressed("programme", "Put it up"))
+    await here.comes(lambda: len(here.decided()) == before + 1)
+    await hands.go("programme")
+    await hands.press(someone.pressed("programme", "Take it down"))
+    await here.comes(lambda: len(here.decided()) == before + 2)
+    up, down = (json.loads(decision.write_decision(one, who)) for who, one in here.decided()[before:])
+    assert (up["do"], up["who"]) == ("programme", "Ada")
+    assert (up["pinned"], up["schedule"], up["next_dive_in_s"]) == ("Back soon", ["Dive 4: the stern"], 10_800)
+    assert (down["pinned"], down["schedule"], down["next_dive_in_s"]) == (None, [], None)

@@ -128,6 +128,13 @@ export async function postStop(token: string, who: string): Promise<Sent> {
   }
 }
 
+/** A page that a browser kept aside and brings back has lost its line and its timers: begin it anew. */
+export function anewOnReturn(): void {
+  addEventListener('pageshow', ({ persisted }) => {
+    if (persisted) location.reload();
+  });
+}
+
 /** Whether the computer is set to a dark look. */
 export const prefersDark = (): boolean => matchMedia('(prefers-color-scheme: dark)').matches;
 export function onPreference(changed: () => void): void {

@@ -106,6 +106,7 @@ class Desk {
     addEventListener('keydown', (event) => this.pressed(event), { capture: true });
     browser.onToken(() => this.enter(browser.tokenTaken() ?? ''));
     browser.onPreference(() => this.draw());
+    browser.anewOnReturn();
     browser.every(TICK_S, () => this.draw());
     this.enter(this.token);
     if (browser.isStopOwed()) this.stopper.press();

@@ -262,5 +262,19 @@ export function names(pen: DeskPen, scale: PlanScale, named: readonly Named[]): 
 }
 
 export function notice(pen: DeskPen, text: string): void {
-  write(pen, text, pen.width / 2, pen.height / 2, { face: 'serif', italic: true, size: 0.9375, align: 'center', baseline: 'middle', style: pen.ink.soft });
+  const style = { face: 'serif', italic: true, size: 0.9375, align: 'center', baseline: 'middle', style: pen.ink.soft } as const;
+  const lines = linesOf(text, pen.width - 8, (line) => widthOf(pen, line, style));
+  const apart = 1.25 * style.size * pen.rem;
+  lines.forEach((line, i) => write(pen, line, pen.width / 2, pen.height / 2 + (i - (lines.length - 1) / 2) * apart, style));
+}
+
+/** Break a text between its words into lines no wider than `most`; a single word may be. */
+export function linesOf(text: string, most: number, widthOf_: (line: string) => number): readonly string[] {
+  const lines: string[] = [];
+  for (const word of text.split(' ')) {
+    const longer = [...lines.slice(-1), word].join(' ');
+    if (lines.length > 0 && widthOf_(longer) <= most) lines[lines.length - 1] = longer;
+    else lines.push(word);
+  }
+  return lines;
 }

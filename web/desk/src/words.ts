@@ -16,7 +16,7 @@ export const words = {
     skip: 'Skip to what can be decided',
     private: 'Exact and private: for the ship alone.',
     caution: 'Not for navigation, vehicle control or collision avoidance.',
-    shipClock: (wall: string) => `Ship's clock ${wall}`,
+    shipClock: (wall: string) => `Ship ${wall}`,
     regions: { rail: 'Stop, hold and cut', now: 'What is, and what is seen', tell: 'Tell, mark and look after' },
   },
 

@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { heading, metres, place, rate, size, span } from '../../desk/src/figures';
 import { lookDrawn } from '../../desk/src/look';
+import { linesOf } from '../../desk/src/plan_ink';
 
 const plain = (text: string): string => text.replaceAll('\u00a0', ' ');
 
@@ -29,5 +30,14 @@ describe('a figure', () => {
 describe('the look', () => {
   test('is the one chosen, and until then the computer’s', () => {
     expect([lookDrawn(null, true), lookDrawn(null, false), lookDrawn('day', true), lookDrawn('night', false)]).toEqual(['night', 'day', 'day', 'night']);
+  });
+});
+
+describe('a notice on a small sheet', () => {
+  test('is broken between its words, none of it lost, and a word that is too long stands alone', () => {
+    const width = (line: string): number => line.length;
+    expect(linesOf('no track is shown', 10, width)).toEqual(['no track', 'is shown']);
+    expect(linesOf('no track is shown', 99, width)).toEqual(['no track is shown']);
+    expect(linesOf('no unbreakableword here', 8, width)).toEqual(['no', 'unbreakableword', 'here']);
   });
 });

@@ -1,0 +1,140 @@
+"""The desk by day and by night, at two sizes of screen: accessible, on one sheet, and to be looked at.
+
+With OFFING_PICTURES=FOLDER a picture of each is written there.
+"""
+
+import json
+import os
+from collections.abc import AsyncIterator
+from contextlib import AsyncExitStack
+from pathlib import Path
+
+import pytest
+import pytest_asyncio
+from playwright.async_api import Browser, Page
+
+from desk_page import LARGE, SMALL, Aboard, Operator, aboard, operator
+from followers_page import chromium
+from test_page import AXE, violations
+
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+Desk = tuple[Aboard, Browser]
+WIDE = "document.documentElement.scrollWidth - innerWidth"
+UNFOLDED = "document.querySelectorAll('details').forEach(part => { part.open = true })"
+# Contrast as WCAG 2.2 defines it (1.4.3), of two colours written #rrggbb.
+CONTRAST = """([one, other]) => {
+    const light = (text) => [1, 3, 5].map((at) => parseInt(text.slice(at, at + 2), 16) / 255)
+        .map((part) => (part <= 0.04045 ? part / 12.92 : ((part + 0.055) / 1.055) ** 2.4))
+        .reduce((sum, part, at) => sum + part * [0.2126, 0.7152, 0.0722][at], 0);
+    const read = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+    const [low, high] = [light(read(one)), light(read(other))].sort((a, b) => a - b);
+    return (high + 0.05) / (low + 0.05);
+}"""
+
+
+@pytest_asyncio.fixture(scope="module", loop_scope="module")
+async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
+    """A ship whose day is under way: somebody is held, words wait, there are a target, a zone and a cut."""
+    async with AsyncExitStack() as stack:
+        browser = await stack.enter_async_context(chromium())
+        here = await stack.enter_async_context(aboard(tmp_path_factory.mktemp("ship")))
+        for decision in DAY:
+            answer = here.ship.deciding.answer(json.dumps({**decision, "who": "Ines"}).encode())
+            assert answer["ok"], answer
+            assert await here.ship.settled()
+        yield here, browser
+
+
+ZONE = {"name": "stern", "centre": [-12.5, 71.2501], "radius_m": 30, "margin_m": 20, "action": "withhold"}
+DAY: tuple[dict[str, object], ...] = (
+    {"do": "begin"},
+    {"do": "say", "text": "Two boilers side by side", "wait": True},
+    {"do": "target", "name": "T-1", "verdict": "of interest", "vehicle": "Lantern"},
+    {"do": "zone", **ZONE},
+    {"do": "expect", "vehicle": "Moth", "return_in_s": 7_200, "return_grace_s": 900},
+    {"do": "cut", "from_us": 0, "to_us": 100_000},
+    {"do": "hold", "audience": "funders"},
+)
+
+
+async def _looked_at(page: Page, name: str) -> None:
+    if to := os.environ.get("OFFING_PICTURES"):
+        await page.screenshot(path=Path(to) / f"{name}.png")
+
+
+async def _drawn(someone: Operator) -> None:
+    """Wait until the plan has something on it, and the frames after that have been drawn."""
+    await someone.page.get_by_role("img", name="Exact plan, north up. Lantern").wait_for()
+    await someone.drawn()
+
+
+@pytest.mark.parametrize("look", ["day", "night"])
+async def test_desk_is_accessible_and_fits_its_sheet(desk: Desk, look: str) -> None:
+    """axe-core finds nothing against WCAG 2.2 A and AA nor best practice, folded or unfolded; all is on one screen."""
+    here, browser = desk
+    scheme = "dark" if look == "night" else "light"
+    # The rules are looked at by a script that is put into the page: only for that the policy is lifted.
+    async with operator(browser, here.url, SMALL, bypass_csp=True, color_scheme=scheme) as someone:
+        await someone.says(someone.part("hold"), "HELD: funders.")
+        assert await someone.page.locator("html").get_attribute("data-look") == look
+        await someone.page.add_script_tag(path=str(AXE))
+        for size in (SMALL, LARGE):
+            await someone.page.set_viewport_size({"width": size[0], "height": size[1]})
+            await _drawn(someone)
+            await _looked_at(someone.page, f"desk-{look}-{size[0]}")
+            assert await someone.page.evaluate(WIDE) <= 0
+            # One screen: what stops, holds and cuts is seen without scrolling.
+            for name in ("Stop everything F8", "Hold all", "Hold public", "Cut the last 5 min"):
+                box = await someone.page.get_by_role("button", name=name).bounding_box()
+                assert box is not None
+                assert box["y"] + box["height"] <= size[1], name
+            assert await someone.page.evaluate("document.documentElement.scrollHeight - innerHeight") <= 0
+        assert await violations(someone.page) == []
+        await someone.page.evaluate(UNFOLDED)
+        assert await violations(someone.page) == []
+
+
+async def test_desk_at_twice_the_size_is_one_column_whose_stop_stays(desk: Desk) -> None:
+    """At 200 % zoom (1024 pixels become 512) nothing goes sideways, and the stop stays on top however far one reads."""
+    here, browser = desk
+    async with operator(browser, here.url, (512, 350)) as someone:
+        stop = someone.page.get_by_role("button", name="Stop everything F8")
+        await someone.page.evaluate(UNFOLDED)
+        for part in ("hold", "ribbon", "zones", "keys"):
+            await someone.page.locator(f"#at-{part}").scroll_into_view_if_needed()
+            box = await stop.bounding_box()
+            assert box is not None
+            assert 0 <= box["y"] < 350 - box["height"] or part == "hold"
+            await _looked_at(someone.page, f"desk-zoomed-{part}")
+        assert await someone.page.evaluate(WIDE) <= 0
+
+
+async def test_other_look_is_one_press_away_and_kept(desk: Desk) -> None:
+    """Night by a press, still night after a reload; ink, what warns and what is held are read on either ground."""
+    here, browser = desk
+    async with operator(browser, here.url, color_scheme="light") as someone:
+        root = someone.page.locator("html")
+        for look in ("night", "day"):
+            await someone.page.get_by_role("button", name=f"{look.title()} look").click()
+            await someone.page.reload()
+            await someone.is_heard()
+            assert await root.get_attribute("data-look") == look
+            for ink in ("--ink", "--soft", "--accent", "--warn", "--held"):
+                assert await someone.page.evaluate(CONTRAST, [ink, "--ground"]) >= 4.5, (look, ink)
+
+
+async def test_alarm_is_said_in_words_at_once_and_aloud(desk: Desk) -> None:
+    """What is wrong stands in a live region on top, and is gone when it is over."""
+    here, browser = desk
+    async with operator(browser, here.url) as someone:
+        alarm = someone.page.get_by_role("alert").filter(has_text="ALARM: the release waits")
+        assert await alarm.count() == 0
+        alarms = here.ship.alarms
+        here.ship.alarms = lambda: [*alarms(), "the release waits"]  # type: ignore[method-assign]
+        try:
+            await alarm.wait_for()
+            await _looked_at(someone.page, "desk-alarm")
+            assert "Alarms" in await someone.page.title()
+        finally:
+            here.ship.alarms = alarms  # type: ignore[method-assign]
+        await alarm.wait_for(state="detached")
