@@ -16,6 +16,7 @@ from dives import INVENTED_SITE, SECOND, message, plan, policy, walk
 from relay.core.decision import Begin, Cut, Decision, Early, End, Hold, Resume, Say, SetLeg, Target, write_decision
 from relay.core.history import NOTHING, Position
 from relay.core.policy import DiveLimits, Leg, Plan, SourcePlan
+from relay.core.programme import Programme
 from virtual_ship import AT_ONCE, Do, Event, Follower
 
 DECADE_S = 3.2e8
@@ -188,7 +189,8 @@ def _telling(chance: random.Random) -> Decide:
     decision = chance.choice((
         Say(text=f"seen {chance.randint(1, 99)} fish"), Say(text="a lamp failed", vehicle="Moth", audiences=(SLOW,)),
         Target(name="the boiler", verdict="of interest"), SetLeg(vehicle="Lantern", leg=chance.choice([None, *Leg])),
-        Begin(), End(),
+        Begin(), End(), Programme(schedule=("the bow", "the stern")),
+        Programme(pinned=f"{chance.randint(1, 9)} finds so far", next_dive_in_s=chance.choice((None, 0, 2_000))),
     ))  # fmt: skip
     return _always(decision)
 
