@@ -190,7 +190,7 @@ def _telling(chance: random.Random) -> Decide:
         Say(text=f"seen {chance.randint(1, 99)} fish"), Say(text="a lamp failed", vehicle="Moth", audiences=(SLOW,)),
         Target(name="the boiler", verdict="of interest"), SetLeg(vehicle="Lantern", leg=chance.choice([None, *Leg])),
         Begin(), End(), Programme(schedule=("the bow", "the stern")),
-        Programme(pinned=f"{chance.randint(1, 9)} finds so far", next_dive_in_s=chance.choice((None, 0, 2_000))),
+        Programme(pinned=f"{chance.randint(1, 9)} finds so far", next_dive_in_s=chance.choice((None, 0, 300))),
     ))  # fmt: skip
     return _always(decision)
 

@@ -135,8 +135,8 @@ SHELL = {
     "site": "core.history answers conversation front gate pages public_files viewer",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
-    "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words public_files "
-    "recording",
+    "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "
+    "public_files recording",
     # the running relay
     "control": "core.errors core.ranges",
     "standing": "core.decision core.errors core.pipeline core.place_finding core.policy core.programme core.still "
