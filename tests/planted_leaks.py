@@ -1,5 +1,6 @@
 """Leaks to plant: each a defence taken out of a copy of `relay/`, and the test that must then fail."""
 
+from planted_programmes import PROGRAMMES
 from planted_stills import STILLS
 from planting import Leak, leak
 
@@ -361,7 +362,7 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS)
+LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *PROGRAMMES)
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:

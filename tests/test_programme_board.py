@@ -5,7 +5,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, plan, policy, run, sent
@@ -100,6 +100,7 @@ def test_countdown_is_over_when_the_dive_has_begun_for_the_audience() -> None:
     ),
     dives=st.booleans(),
 )
+@example(now_us=1_805 * SECOND, tail=[(SECOND, Begin())], dives=False)
 @settings(max_examples=60)
 def test_nothing_of_the_programme_depends_on_what_came_within_the_delay(
     now_us: int, tail: list[tuple[int, Programme | Begin | End]], dives: bool
