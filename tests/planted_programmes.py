@@ -29,7 +29,7 @@ PROGRAMMES = (
         (
             "core/pipeline.py",
             "            self.present.take(told)\n",
-            "            self.present.take(told)\n            _ = [each.board.begun(10**9) for each in self.channels]\n",
+            "            self.present.take(told)\n            [each.board.begun(10**9) for each in self.channels]\n",
         ),
     ),
     leak(
