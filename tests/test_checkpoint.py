@@ -4,6 +4,7 @@ from dives import plan, policy
 from relay.core.channel import Standing
 from relay.core.geodesy import Anchor
 from relay.core.pipeline import Checkpoint
+from relay.core.programme import Programme, Told
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 
 TWO = plan(policy("public"), policy("slow"))
@@ -23,3 +24,13 @@ def test_checkpoint_keeps_each_audiences_standing_by_name() -> None:
     other = plan(policy("new"), policy("slow"), policy("public"))
     assert read_checkpoint(text, other) == Checkpoint(9, (Standing(), slow, public))
     assert read_checkpoint(None, TWO) is None
+
+
+def test_checkpoint_keeps_what_each_audience_was_told_and_what_was_decided() -> None:
+    """The programme comes back as it was told to each, and as the operator has it; older marks have none."""
+    told = Told(7, 12_000_000, "The boiler is next.", ("bow", "stern"), 10_800, 7_200, 3)
+    standings = (Standing(3, 8, None, 0, told), Standing(1, -1, None))
+    checkpoint = Checkpoint(9, standings, (11, Programme(pinned="x", schedule=("bow",), next_dive_in_s=10_000)))
+    assert read_checkpoint(write_checkpoint(checkpoint, TWO), TWO) == checkpoint
+    older = '{"row": 9, "audiences": {"public": {"next_dive": 3, "had_us": 8, "anchor": null, "instant_us": 0}}}'
+    assert read_checkpoint(older, TWO) == Checkpoint(9, (Standing(3, 8, None), Standing()))
