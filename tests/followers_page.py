@@ -78,8 +78,8 @@ class Follower:
         page.on("websocket", lambda opened: self.asked.append(opened.url))
 
     def _heard(self, said: ConsoleMessage) -> None:
-        # A site need not tell how many follow: the browser itself writes such a 404 to its console.
-        untold = str(said.location["url"]).endswith("/followers.json") and "404" in said.text
+        # A site need not tell how many follow, or what is to come: the browser itself writes such a 404 to its console.
+        untold = str(said.location["url"]).endswith(("/followers.json", "/programme.json")) and "404" in said.text
         if said.type in ("error", "warning") and not untold:
             self.faults.append(said.text)
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Place, Plan, Policy
-from relay.core.release import Kind, ReleasedRecord, ReleaseLog
+from relay.core.release import Kind, ProgrammeLog, ReleasedRecord, ReleaseLog
 from relay.core.still import Still
 from relay.core.wire import encode
 from relay.shell.outlet import Frame
@@ -67,6 +67,13 @@ def dive_with_a_still(number: int, text: str, still: Still, *, at: int = 3, tick
         if tick == at:
             records.append(log.still(tick * TICK_US, 0, text, still))
     return [_frame(record) for record in [*records, log.end(ticks * TICK_US)]]
+
+
+def programme(
+    number: int, pinned: str | None, *schedule: str, left_s: int | None = None, dive: int = 2, audience: str = "public"
+) -> Frame:
+    """Return the frame of a programme for dive number `dive`."""
+    return _frame(ProgrammeLog(audience).programme(number, pinned, schedule, left_s, dive))
 
 
 def _log(number: int, audience: str, place: Place = Place.LOCAL) -> ReleaseLog:

@@ -34,6 +34,7 @@ from relay.core.decision import (
 )
 from relay.core.history import NOTHING, Position
 from relay.core.policy import DiveLimits, Leg, Plan, SourcePlan
+from relay.core.programme import Programme
 from virtual_ship import AT_ONCE, Do, Event, Follower
 
 DECADE_S = 3.2e8
@@ -207,6 +208,8 @@ def _telling(chance: random.Random) -> Decide:
         Say(text=f"seen {chance.randint(1, 99)} fish"), Say(text="a lamp failed", vehicle="Moth", audiences=(SLOW,)),
         Target(name="the boiler", verdict="of interest"), SetLeg(vehicle="Lantern", leg=chance.choice([None, *Leg])),
         Begin(), End(), LiftZone(name="the hold"), LiftZone(name="the hold"),
+        Programme(schedule=("the bow", "the stern")),
+        Programme(pinned=f"{chance.randint(1, 9)} finds so far", next_dive_in_s=chance.choice((None, 0, 300))),
     ))  # fmt: skip
     return _always(decision)
 

@@ -13,11 +13,12 @@ from jsonschema import Draft202012Validator
 
 import relay
 from make_wire_vectors import hexed
-from peers import live, on_both_loops, running, take
+from peers import get, live, on_both_loops, running, take
 from relay.core.websocket import CloseCode
 from relay.core.wire import decode
 from relay.shell.outlet import Frame
-from released import dive_with_everything
+from relay.shell.public_files import Telling
+from released import EXPEDITION, dive_with_everything, programme
 
 DOCUMENT: dict[str, Any] = yaml.safe_load((Path(relay.__file__).parent / "asyncapi.yaml").read_text())
 MESSAGES = DOCUMENT["components"]["messages"]
@@ -151,3 +152,43 @@ def test_document_holds_together() -> None:
     assert references == [f"#/components/messages/{name}" for name in MESSAGES]
     operation = DOCUMENT["operations"]["follow"]
     assert [message["$ref"] for message in operation["messages"]] == [f"#/channels/live/messages/{n}" for n in MESSAGES]
+
+
+@on_both_loops
+async def test_programme_is_a_file_as_the_document_says_and_never_on_the_socket() -> None:
+    """Before and after it was told, for each open audience; who is on the socket gets nothing of it."""
+    schema = DOCUMENT["components"]["schemas"]["programme"]
+    Draft202012Validator.check_schema(schema)
+    telling = Telling(EXPEDITION, questions_to="mailto:dive@museum.example")
+    async with running("public", "press", telling=telling) as site, live(site) as viewer:
+        values = [json.loads((await get(site, "/programme.json")).body)]
+        site.publish(programme(0, "The boiler is next.", "the bow", left_s=10_800))
+        site.publish(programme(0, "for the press", left_s=0, audience="press"))
+        site.publish(programme(0, "for the family", audience="family"))
+        values += [json.loads((await get(site, path)).body) for path in PROGRAMMES]
+        assert (await get(site, "/recordings/family/programme.json")).status == 404
+        frame = dive_with_everything(1)[0]
+        site.publish(frame)
+        assert await take(viewer, 1) == [frame.data]
+    for value in values:
+        assert list(Draft202012Validator(schema).iter_errors(value)) == []
+    told = [None if value["programme"] is None else value["programme"]["pinned"] for value in values]
+    assert told == [None, "The boiler is next.", "The boiler is next.", "for the press"]
+
+
+PROGRAMMES = ("/programme.json", "/recordings/public/programme.json", "/recordings/press/programme.json")
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"pinned": ""}, {"schedule": "bow"}, {"schedule": [""]}, {"next_dive_in_s": 10_799}, {"next_dive_in_s": -1200},
+     {"next_dive": 0}, {"number": -1}, {"pinned": 3}],
+)  # fmt: skip
+def test_altered_programme_is_not_as_the_document_says(change: dict[str, Any]) -> None:
+    """One thing changed, a countdown that isn't in steps among them, and the schema refuses it."""
+    told = {"number": 0, "pinned": "x", "schedule": ["bow"], "next_dive_in_s": 10_800, "next_dive": 1}
+    value = {"format": 1, "audience": "public", "programme": told, "questions_to": None}
+    schema = Draft202012Validator(DOCUMENT["components"]["schemas"]["programme"])
+    assert schema.is_valid(value)
+    assert not schema.is_valid({**value, "programme": {**told, **change}})
+    assert not schema.is_valid({**value, "questions_to": "http://questions.example/"})

@@ -5,6 +5,7 @@ from relay.core.channel import Standing
 from relay.core.geodesy import Anchor
 from relay.core.hiding import InForce
 from relay.core.pipeline import Checkpoint
+from relay.core.programme import Programme, Told
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 
 TWO = plan(policy("public"), policy("slow"))
@@ -32,3 +33,14 @@ def test_checkpoint_of_a_relay_that_knew_no_zones_of_the_desk_is_read() -> None:
     """A site goes on after an update: nothing before it counts, and every zone that is told is in force."""
     text = '{"row": 9, "audiences": {"public": {"next_dive": 3, "had_us": 7, "anchor": null, "instant_us": 0}}}'
     assert read_checkpoint(text, plan(policy("public"))) == Checkpoint(9, (Standing(3, 7),), ())
+
+
+def test_checkpoint_keeps_what_each_audience_was_told_and_what_was_decided() -> None:
+    """The programme comes back as it was told to each, and as the operator has it; older marks have none."""
+    told = Told(7, 12_000_000, "The boiler is next.", ("bow", "stern"), 10_800, 7_200, 3)
+    standings = (Standing(3, 8, told=told), Standing(1, -1))
+    decided = (11, Programme(pinned="x", schedule=("bow",), next_dive_in_s=10_000))
+    checkpoint = Checkpoint(9, standings, programme=decided)
+    assert read_checkpoint(write_checkpoint(checkpoint, TWO), TWO) == checkpoint
+    older = '{"row": 9, "audiences": {"public": {"next_dive": 3, "had_us": 8, "anchor": null, "instant_us": 0}}}'
+    assert read_checkpoint(older, TWO) == Checkpoint(9, (Standing(3, 8), Standing()))

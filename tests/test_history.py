@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from relay.core.errors import OutOfOrderError
 from relay.core.history import NOTHING, History, Position
 from relay.core.wire import read_recording
-from released import dive
+from released import dive, programme
 
 DIVES = [*dive(1, 3), *dive(2, 0), *dive(5, 4, closed=False)]
 PLACES = [Position(frame.dive, frame.seq) for frame in DIVES]
@@ -97,3 +97,16 @@ def test_tag_names_exactly_these_frames() -> None:
         history.append(frame)
         tags.add(history.dives[0].tag)
     assert len(tags) == 7
+
+
+def test_programme_is_of_no_dive_and_only_grows() -> None:
+    """It is kept beside the dives and changes nothing of them; one that is no later, or no programme, isn't taken."""
+    history = filled()
+    head = history.head
+    for number in (0, 3):
+        history.post(programme(number, f"no {number}"))
+    for wrong in (programme(3, "again"), programme(2, "earlier"), DIVES[0], replace(programme(4, "x"), seq=5)):
+        with pytest.raises(OutOfOrderError):
+            history.post(wrong)
+    assert history.programme is not None
+    assert (history.programme.seq, history.head) == (3, head)

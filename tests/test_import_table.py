@@ -31,7 +31,8 @@ CORE = {
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
     "decision_values": "errors ranges sighting still",
-    "decision": "area decision_values errors overdue policy sighting still",
+    "programme": "policy ranges",
+    "decision": "area decision_values errors overdue policy programme sighting still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -59,17 +60,20 @@ CORE = {
     "place_ranges": "place_finding place_number_words place_tokens place_words",
     "place_in_text": "place_codes place_degrees place_finding place_fold place_labels place_names place_ranges "
     "place_tokens",
+    "time_in_text": "place_finding place_fold place_tokens",
     # the door, and the way out of it
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "stations": "fuse geodesy model policy",
-    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy release secrets "
-    "stations still",
-    "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present "
-    "secrets sighting sources stations",
+    "programme_board": "policy programme release",
+    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
+    "programme_board release secrets stations still time_in_text",
+    "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present programme "
+    "secrets sighting sources stations time_in_text",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
+    "programme_told": "errors wire",
     # what the ship works out for itself, exact
     "given": "errors ranges",
     "survey": "errors geodesy given",
@@ -128,26 +132,27 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
-    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy",
+    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     # released records on their way out
     "recording": "core.errors core.wire",
-    "outlet": "core.channel core.release core.wire recording",
+    "programme_file": "core.errors core.release core.wire",
+    "outlet": "core.channel core.release core.wire programme_file recording",
     # the public port
     "answers": "",
     "gate": "core.subscriber wheel",
     "page_words": "core.errors",
     "track_picture": "core.summary page_words | PIL fontpkg_source_serif_4",
-    "made_pages": "core.summary page_words track_picture | jinja2",
-    "public_files": "core.history core.summary core.wire made_pages page_words representation",
+    "made_pages": "core.programme_told core.summary page_words track_picture | jinja2",
+    "public_files": "core.history core.programme_told core.summary core.wire made_pages page_words representation",
     "pages": "core.errors answers public_files representation | aiohttp",
     "conversation": "gate pages | aiohttp",
-    "viewer": "core.history core.subscriber core.websocket gate",
+    "viewer": "core.history core.release core.subscriber core.websocket gate",
     "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
     "site": "core.history answers conversation front gate pages public_files viewer",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
-    "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words public_files "
-    "recording",
+    "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "
+    "public_files recording",
     # the desk
     "watch_file": "",
     "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
@@ -157,7 +162,8 @@ SHELL = {
     "deciding": "core.errors core.ranges",
     "control": "core.errors deciding",
     "desk_sense": "core.area core.decision core.desk_record core.errors core.pipeline core.policy core.sighting",
-    "standing": "core.decision core.desk_record core.errors core.pipeline core.policy core.still desk_sense quantities",
+    "standing": "core.decision core.desk_record core.errors core.pipeline core.place_finding core.policy "
+    "core.programme core.still desk_sense quantities",
     # the desk, on its own listener
     "trail": "",
     "desk_token": "core.errors",
@@ -178,7 +184,8 @@ SHELL = {
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
     "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing",
     "running": "expedition page_words public_files ship site site_files",
-    "rehearse": "core.errors core.model core.pipeline core.policy core.secrets core.sources capture journal outlet",
+    "rehearse": "core.errors core.model core.pipeline core.policy core.release core.secrets core.sources "
+    "capture journal outlet",
     # the invented dive
     "vehicle_motion": "core.model seabed",
     "station_reports": "core.model seabed vehicle_motion | pyproj",

@@ -7,6 +7,7 @@ from xml.etree import ElementTree
 
 import pytest
 
+from relay.core.programme_told import ProgrammeTold
 from relay.core.summary import Summary, summary
 from relay.core.wire import decode, read_recording
 from relay.shell.made_pages import FIRST_PLACE, Shelf, dive_html, expedition_html, with_first_words
@@ -145,3 +146,37 @@ def test_relative_depth_is_never_told_as_a_depth() -> None:
     assert "deepest" not in words_of(expedition_html(shelf(relative))).lower()
     assert "from where it reached the bottom" in words_of(with_first_words(INDEX, shelf(relative)))
     assert "deep" not in with_first_words(INDEX, shelf(relative)).decode().split("og:title")[1].split("/>")[1]
+
+
+TOLD = ProgrammeTold(4, "The <boiler> is next.", ("the bow", "the stern"), 10_800, 2)
+
+
+def test_what_is_to_come_is_on_the_page_of_the_expedition_and_in_the_first_words(demo: Summary) -> None:
+    """Pinned message, next dive, schedule in its order and the link, escaped; no dive is needed; in both languages."""
+    asked = "mailto:dive@museum.example"
+    told = shelf(demo, programme=TOLD, questions_to=asked)
+    for page in (expedition_html(told), with_first_words(INDEX, told), expedition_html(replace(told, dives=()))):
+        assert "What is to come The <boiler> is next. Next dive in about 3 h the bow the stern Ask" in words_of(page)
+        assert asked in links(page)
+    german = f"Nächster Tauchgang in etwa {DE.hours.format(n=3)}"
+    assert german in words_of(expedition_html(replace(told, words=DE)))
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [({"left_s": 0}, "Next dive soon"), ({"left_s": 2_400}, "in about 40 min"), ({"left_s": None}, ""),
+     ({"left_s": 259_200}, "in about 3 d"), ({"dive": 1}, "")],
+)  # fmt: skip
+def test_next_dive_is_told_as_coarsely_as_it_was_released(demo: Summary, changes: dict[str, Any], said: str) -> None:
+    """In its steps; not where nothing is said of it, nor once that dive has begun."""
+    page = words_of(expedition_html(shelf(demo, programme=replace(TOLD, **changes))))
+    assert said in page
+    assert ("Next dive" in page) == bool(said)
+
+
+def test_nothing_to_come_is_no_heading(demo: Summary) -> None:
+    """Without a programme, or with an empty one, the page has no place for it; a folder counts nothing down."""
+    empty = ProgrammeTold(5, None, (), None, 2)
+    for told in (shelf(demo), shelf(demo, programme=empty)):
+        assert "What is to come" not in words_of(expedition_html(told))
+    assert "Next dive" not in words_of(expedition_html(shelf(demo, programme=TOLD, counts=False)))

@@ -54,7 +54,7 @@ from relay.core.geodesy import Anchor
 from relay.core.hiding import Hiding
 from relay.core.model import Observation
 from relay.core.pipeline import Checkpoint, Pipeline
-from relay.core.release import Kind
+from relay.core.release import NO_DIVE, Kind
 from relay.core.secrets import Secrets
 from relay.shell.checkpoint import read_checkpoint
 from relay.shell.clock import EmbargoClock
@@ -122,7 +122,10 @@ def faults(schedule: Schedule, which: int, ended: Voyage) -> Iterator[str]:
         yield ended.ship.stopped
     for follower in ended.followers:
         records = [(true_us, msgpack.unpackb(frame)) for true_us, frame in follower.got]
-        yield from out_of_order([record for _, record in records])
+        yield from out_of_order([record for _, record in records if record[0] != NO_DIVE])
+        told = [record[1] for _, record in records if record[0] == NO_DIVE]
+        if told != sorted(set(told)):
+            yield f"programmes {told}"
         yield from early(records, schedule, which, follower.audience)
 
 
@@ -147,7 +150,7 @@ def may_leave_us(schedule: Schedule, audience: str, came_us: int) -> int:
 def early(records: list[tuple[int, Any]], schedule: Schedule, which: int, audience: str) -> Iterator[str]:
     """Yield each record that shows a message sooner than it may, by the clock nobody is told.
 
-    A dive's first record shows that something came, or was decided, at all.
+    A dive's first record shows that something came, or was decided, at all, and so does a programme.
     """
     came_us = {0: 0, **schedule.receipts_us[which], -1: schedule.first_us(which)}
     least_us = {number: may_leave_us(schedule, audience, us) for number, us in came_us.items()}
@@ -157,7 +160,7 @@ def early(records: list[tuple[int, Any]], schedule: Schedule, which: int, audien
             numbers = [round(row[3] / 10) for row in body if row[3] is not None]
         elif kind == Kind.NOTE and (said := _SAID.fullmatch(body[1])):
             numbers = [int(said[1])]
-        elif kind == Kind.DIVE:
+        elif kind in (Kind.DIVE, Kind.PROGRAMME):
             numbers = [-1]
         if any(true_us < least_us[number] for number in numbers):
             yield f"dive {dive} record {seq} of {numbers} is early"
@@ -201,9 +204,14 @@ def test_everything_journalled_leaves_once_whatever_the_process_went_through(fir
         undisturbed = sent(run(Pipeline(schedule.plan, SECRETS), ended.disk.memory.rows()))
         for audience, history in ended.public.histories.items():
             frames = [frame for _, name, frame in undisturbed if name == audience]
+            told = [frame for frame in frames if msgpack.unpackb(frame)[0] == NO_DIVE]
+            frames = [frame for frame in frames if frame not in told]
             assert [frame for dive in history.dives for frame in dive.frames] == frames, f"schedule {seed}"
+            assert (history.programme and history.programme.data) == (told[-1] if told else None), f"schedule {seed}"
             follower = ended.followers[audience != QUICK]
-            assert [frame for _, frame in follower.got] == frames, f"schedule {seed}"
+            got = [frame for _, frame in follower.got]
+            assert [frame for frame in got if frame not in told] == frames, f"schedule {seed}"
+            assert [frame for frame in got if frame in told][-1:] == told[-1:], f"schedule {seed}"
 
 
 @pytest.fixture

@@ -12,7 +12,13 @@ from geographiclib.polygonarea import PolygonArea
 from expeditions import RIGHT, changed
 from relay.shell.expedition import parse_expedition
 from relay.shell.plain_cautions import cautions
-from relay.shell.plain_ground import describe_feed, describe_ground, describe_survey, describe_vehicles
+from relay.shell.plain_ground import (
+    describe_feed,
+    describe_ground,
+    describe_programme,
+    describe_survey,
+    describe_vehicles,
+)
 from survey_settings import SQUARE, gear
 
 PATH = Path("EXPEDITION.toml")
@@ -194,3 +200,15 @@ def test_check_prints_the_cautions_last(tmp_path: Path) -> None:
     cautions_ = [line for line in done.stdout.splitlines() if line.startswith("CAUTION: ")]
     assert len(cautions_) > 1
     assert cautions_ == done.stdout.splitlines()[-len(cautions_) :]
+
+
+def test_programme_is_said_with_whom_it_is_told_to_and_where_questions_go() -> None:
+    """Who is told, how coarse, what it can still tell; a place for questions only where the file names one."""
+    plan = parse_expedition(RIGHT, PATH).plan
+    said = describe_programme(plan, "")
+    assert said.startswith("Programme (pinned message, schedule, next dive): told to public and family. It is as late")
+    assert said.endswith(
+        "Followers are shown no place for questions ([public] questions_to); nothing they write reaches the ship."
+    )
+    asked = describe_programme(plan, "https://questions.example/")
+    assert "a link to https://questions.example/: somebody ashore answers there" in asked

@@ -9,7 +9,7 @@ from relay.core.wire import WireRecord, decode, read_recording
 from relay.shell import public_files
 from relay.shell.public_files import PublicFiles, Telling, recording_path
 from relay.shell.representation import FOREVER, NO_CACHE
-from released import EXPEDITION, dive
+from released import EXPEDITION, dive, programme
 
 INDEX = b'<html><head></head><body><div id="first"></div></body></html>'
 
@@ -120,3 +120,43 @@ def test_reading_on_goes_as_far_as_asked_and_says_when_all_is_read() -> None:
     assert others is not None
     assert page.make() == others.make()
     assert PublicFiles(Telling(EXPEDITION), {}, "public", None).read_on(1)
+
+
+def test_programme_is_each_audiences_own_and_there_before_anything_was_told() -> None:
+    """Nothing told is a file that says so; another audience's stays under its own path."""
+    made, histories = files("public", "press")
+    before = json.loads(content(made, "programme.json"))
+    assert before == {"format": 1, "audience": "public", "programme": None, "questions_to": None}
+    histories["press"].post(programme(0, "for the press", "bow", left_s=7_200, dive=3, audience="press"))
+    assert json.loads(content(made, "programme.json")) == before
+    assert json.loads(content(made, "recordings/press/programme.json"))["programme"] == {
+        "number": 0, "pinned": "for the press", "schedule": ["bow"], "next_dive_in_s": 7_200, "next_dive": 3,
+    }  # fmt: skip
+    assert made.find("recordings/family/programme.json") is None
+
+
+def test_programme_changes_the_tags_of_what_it_is_in_and_of_nothing_else() -> None:
+    """Its file, the list's page and the first words change; a dive's page and recording don't."""
+    made, histories = files()
+    before = {path: file.tag for path in made.paths() if (file := made.find(path)) is not None}
+    histories["public"].post(programme(0, "The boiler is next."))
+    changed = {path for path in before if (file := made.find(path)) is not None and file.tag != before[path]}
+    assert {"index.html", "expedition.html", "programme.json", "recordings/public/programme.json"} <= changed
+    assert not any("dive-" in path for path in changed)
+
+
+def test_place_for_questions_is_told_where_there_is_one() -> None:
+    """Off by default; a folder that stays as it is counts nothing down."""
+    history = History("public")
+    history.post(programme(0, None, left_s=7_200))
+    asked = "https://questions.example/"
+    made = PublicFiles(Telling(EXPEDITION, questions_to=asked, counts=False), {"public": history}, "public", INDEX)
+    told = json.loads(content(made, "programme.json"))
+    assert (told["questions_to"], told["programme"]["next_dive_in_s"]) == (asked, None)
+
+
+def content(made: PublicFiles, path: str) -> bytes:
+    """Return what is at a path."""
+    file = made.find(path)
+    assert file is not None
+    return file.make()

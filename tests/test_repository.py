@@ -25,7 +25,13 @@ LOCKS = ("requirements.lock", "requirements-dev.lock")
 EXTRA_OF_LIBRARY = {"pymavlink": "mavlink"}
 
 # They play stations and followers of real processes, at the pace of real ones: that is no waiting for something.
-IN_REAL_TIME = ("ship_process.py", "test_live_path.py", "canary_voyage.py", "test_page_ship.py")
+IN_REAL_TIME = (
+    "ship_process.py",
+    "test_live_path.py",
+    "canary_voyage.py",
+    "test_page_ship.py",
+    "test_programme_live.py",
+)
 
 # Modules whose test is another module's, because they are parts of one thing that is tested as a whole.
 TESTED_WITH: dict[str, str] = {

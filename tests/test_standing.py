@@ -1,14 +1,14 @@
-"""What is answered to an annotation with a still: whom it is for, or why it isn't taken."""
+"""What is answered to an annotation with a still, and to a programme: whom it is for, or why it isn't taken."""
 
 import pytest
 
 from dives import SECRETS, decided, dive_rows, in_order, plan, policy
-from relay.core.decision import Say
+from relay.core.decision import Cut, Programme, Say
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed
 from relay.core.still import STILLS_A_DIVE
-from relay.shell.standing import check_decision
+from relay.shell.standing import check_decision, programme_section
 from relay.shell.tell_words import say_taken
 from test_still import STILL
 
@@ -55,3 +55,44 @@ def test_still_with_words_that_tell_a_place_is_refused() -> None:
     """As without one."""
     with pytest.raises(OperatorError, match="please rewrite"):
         check_decision(Say(text="the bell at 38 36.9 S 021 55.9 W", still=STILL), site(), NOW_US)
+
+
+def test_programme_is_answered_with_how_coarsely_each_audience_is_told() -> None:
+    """Without a dive, too; a wide secret addition makes wide steps; who gets none isn't named."""
+    policies = policy("public"), policy("wide", extra_us=HOUR_US), policy("mute", fields=frozenset({Disclosed.DEPTH}))
+    idle = Pipeline(plan(*policies), SECRETS)
+    programme = Programme(pinned="The boiler is next.", next_dive_in_s=2_500)
+    taken = check_decision(programme, idle, NOW_US)
+    assert taken == {"taken": "programme", "told_as": {"public": 2_400, "wide": 0}}
+    said = say_taken({"do": "programme", "pinned": "x", "schedule": [], "next_dive_in_s": 2_500}, taken, None)
+    assert "public: the next dive in about 40 min, counted down" in said
+    assert "wide: the next dive soon" in said
+    assert "It goes out as late as everything else." in said
+    with pytest.raises(OperatorError, match="no audience is shown annotations"):
+        check_decision(programme, Pipeline(plan(policies[2]), SECRETS), NOW_US)
+
+
+@pytest.mark.parametrize(("text", "why"), [("at 38 36.9 S 021 55.9 W", "position"), ("at noon", "time of day"),
+                                           ("on Monday", "date"), ("at slack water", "tide")])  # fmt: skip
+def test_programme_with_words_that_tell_a_place_or_a_time_is_refused(text: str, why: str) -> None:
+    """In the pinned message or in any line; where nobody's texts are checked it is taken."""
+    for programme in (Programme(pinned=text), Programme(schedule=("the bow", text))):
+        with pytest.raises(OperatorError, match=f"please rewrite: .*{why}"):
+            check_decision(programme, site(), NOW_US)
+        free = Pipeline(plan(policy("trusted", check_text=False)), SECRETS)
+        assert check_decision(programme, free, NOW_US)["taken"] == "programme"
+
+
+def test_desk_sees_the_last_programme_as_it_was_decided() -> None:
+    """Exact, with its moment; none before any, and not one that was cut."""
+    pipeline = site()
+    assert programme_section(pipeline) is None
+    first = decided(70 * SECOND, Programme(pinned="first", next_dive_in_s=10_001))
+    later = decided(80 * SECOND, Programme(schedule=("the bow",)))
+    shown = []
+    for row in (first, later, decided(90 * SECOND, Cut(from_us=75 * SECOND, to_us=85 * SECOND))):
+        pipeline.receive(row)
+        shown.append(programme_section(pipeline))
+    told = {"pinned": "first", "schedule": [], "next_dive_in_s": 10_001, "told_us": 70 * SECOND}
+    assert shown[0] == shown[2] == told
+    assert shown[1] == {"pinned": None, "schedule": ["the bow"], "next_dive_in_s": None, "told_us": 80 * SECOND}

@@ -105,5 +105,11 @@ class MemoryPath:
             raise FileNotFoundError(2, "No such file or directory", str(self))
         return self.files[self.parts]
 
+    def with_name(self, name: str) -> "MemoryPath":
+        return MemoryPath(self.files, (*self.parts[:-1], name))
+
+    def replace(self, target: "MemoryPath") -> None:
+        self.files[target.parts] = self.files.pop(self.parts)
+
     def open(self, mode: str) -> _File:
         return _File(self, b"" if mode.startswith("w") else self.read_bytes())

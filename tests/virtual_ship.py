@@ -21,6 +21,7 @@ from relay.core.history import History, Position
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Plan
+from relay.core.release import NO_DIVE
 from relay.core.secrets import Secrets
 from relay.core.subscriber import Ask, ReplayLimit, Subscriber, admit
 from relay.shell.checkpoint import read_checkpoint
@@ -86,6 +87,7 @@ class Follower:
     position: Position | None
     dialled: bool = False
     got: list[tuple[int, bytes]] = field(default_factory=list)
+    programme: int = -1
     subscriber: Subscriber | None = None
 
     def dial(self, history: History, true_us: int) -> None:
@@ -96,6 +98,14 @@ class Follower:
             self.got += ((true_us, frame) for frame in frames)
         self.position = max(self.position or place.position, place.position)
         self.subscriber = place
+        if history.programme is not None:
+            self.hear(history.programme.seq, history.programme.data, true_us)
+
+    def hear(self, number: int, data: bytes, true_us: int) -> None:
+        """Take the programme, unless it is held: a follower that is there looks at it all the time."""
+        if self.subscriber is not None and number > self.programme:
+            self.programme = number
+            self.got.append((true_us, data))
 
     def take(self, frame: Frame, true_us: int) -> None:
         """Take a live frame, unless it isn't wanted."""
@@ -113,10 +123,16 @@ class Public:
 
     def publish(self, frame: Frame) -> None:
         """Keep a frame and send it to who is there."""
-        self.histories[frame.audience].append(frame)
+        history, now_us = self.histories[frame.audience], self._machine.true_us
+        keep = history.post if frame.dive == NO_DIVE else history.append
+        keep(frame)
         for follower in self._followers:
-            if follower.audience == frame.audience:
-                follower.take(frame, self._machine.true_us)
+            if follower.audience != frame.audience:
+                continue
+            if frame.dive == NO_DIVE:
+                follower.hear(frame.seq, frame.data, now_us)
+            else:
+                follower.take(frame, now_us)
 
     def dial(self, follower: Follower) -> None:
         """Let a follower in."""

@@ -21,8 +21,8 @@ from relay.core.hiding import Hiding, InForce
 from relay.core.model import Observation
 from relay.core.place_in_text import find_places
 from relay.core.policy import Disclosed, Plan, Policy
-from relay.core.programme import NO_PROGRAMME, Programme
-from relay.core.programme_board import Board, Told
+from relay.core.programme import NO_PROGRAMME, Programme, Told
+from relay.core.programme_board import Board
 from relay.core.release import ReleasedRecord, ReleaseLog
 from relay.core.secrets import Secrets
 from relay.core.stations import Stations

@@ -4,7 +4,7 @@ Rules: it replaces the one before it, whole. How long until the next dive is tol
 before it is counted down: when a step comes then tells nothing that the first one didn't.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from relay.core.policy import MICROSECONDS
 from relay.core.ranges import note_fault
@@ -31,6 +31,36 @@ class Programme:
 
 
 NO_PROGRAMME = Programme()
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """The last record of an audience's programme.
+
+    `tick_us`: when the programme came through; `about_s`: how long until the dive it was then, in steps (None: none
+    was told, or that dive began); `left_s`: what the record says; `dive`: the number of that dive.
+    """
+
+    number: int
+    tick_us: int
+    pinned: str | None
+    schedule: tuple[str, ...]
+    about_s: int | None
+    left_s: int | None
+    dive: int
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether it tells of nothing."""
+        return self.pinned is None and not self.schedule and self.left_s is None
+
+    def stepped(self, left_s: int) -> "Told":
+        """Return the next record: less is left."""
+        return replace(self, number=self.number + 1, left_s=left_s)
+
+    def begun(self) -> "Told":
+        """Return the same record, whose countdown is over."""
+        return replace(self, about_s=None)
 
 
 def coarse_s(left_s: float, extra_us: int) -> int:

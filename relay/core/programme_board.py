@@ -5,33 +5,9 @@ the same tick (R2); numbers are gapless from 0 within an audience, across dives 
 the next dive: once that begins its countdown is over.
 """
 
-from dataclasses import dataclass, replace
-
 from relay.core.policy import MICROSECONDS, Policy
-from relay.core.programme import Programme, coarse_s, next_step_s
+from relay.core.programme import Programme, Told, coarse_s, next_step_s
 from relay.core.release import ProgrammeLog, ReleasedRecord
-
-
-@dataclass(frozen=True, slots=True)
-class Told:
-    """The last record of an audience's programme.
-
-    `tick_us`: when the programme came through; `about_s`: how long until the dive it was then, in steps (None: none
-    was told, or that dive began); `left_s`: what the record says; `dive`: the number of that dive.
-    """
-
-    number: int
-    tick_us: int
-    pinned: str | None
-    schedule: tuple[str, ...]
-    about_s: int | None
-    left_s: int | None
-    dive: int
-
-    @property
-    def is_empty(self) -> bool:
-        """Whether it tells of nothing."""
-        return self.pinned is None and not self.schedule and self.left_s is None
 
 
 class Board:
@@ -61,7 +37,7 @@ class Board:
     def begun(self, dive: int) -> None:
         """End the countdown if this is the dive that it was for."""
         if self.told is not None and dive >= self.told.dive:
-            self.told = replace(self.told, about_s=None)
+            self.told = self.told.begun()
 
     def next_us(self) -> int | None:
         """Return the moment from which on less is left than was told last; None where that stays."""
@@ -77,7 +53,7 @@ class Board:
         if due_us is None or at_us < due_us or told is None or told.about_s is None:
             return None
         left_s = told.about_s - (at_us - told.tick_us) / MICROSECONDS
-        self.told = replace(told, number=told.number + 1, left_s=coarse_s(left_s, self._policy.extra_us))
+        self.told = told.stepped(coarse_s(left_s, self._policy.extra_us))
         return self._record(self.told)
 
     def _record(self, told: Told) -> ReleasedRecord:

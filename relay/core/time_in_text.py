@@ -100,7 +100,7 @@ _PATTERNS = (
     ),
     _pattern(_TIME, r"\b(?:local|ship'?s|board)\s?time\b|\btime\s?zones?\b|\b(?:\d|one|two|three|four|eight)\sbells\b"),
     _pattern(_TIME, r"\b(?:first|middle|mid|morning|forenoon|afternoon|dog)\swatch(?:es)?\b"),
-    _pattern(_TIME, rf"[^\W\d_]*(?:{_any(_PARTS_CLOCK)})[^\W\d_]*"),
+    _pattern(_TIME, rf"(?:{_any(_PARTS_CLOCK)})[^\W\d_]*"),
     _words(_TIME, _CLOCK),
     # 2031-05-03, 3.5.2031, 3.5., on 3/5, on the 3rd, 3 May, May 3rd
     _pattern(_DATE, r"(?<![\d.])\d{4}\s?[-/.]\s?\d{1,2}\s?[-/.]\s?\d{1,2}(?!\d)"),
@@ -118,7 +118,7 @@ _PATTERNS = (
     _pattern(_HEAVENS, r"\b(?:slack|high|low)\s(?:water|tide)s?\b|\bflood\s(?:tide|stream|current)\b"),
     _pattern(_HEAVENS, r"\b(?:southern\scross|pole\sstar|north\sstar|milky\sway|polar\snight)\b|\bmoon\b(?!\s?pool)"),
     _pattern(_HEAVENS, r"\b(?:first|last)\slight\b|\b(?:after|before)\sdark\b"),
-    _pattern(_HEAVENS, rf"[^\W\d_]*(?:{_any(_PARTS_SKY)})[^\W\d_]*"),
+    _pattern(_HEAVENS, rf"(?:{_any(_PARTS_SKY)})[^\W\d_]*"),
     _words(_HEAVENS, _SKY),
 )
 

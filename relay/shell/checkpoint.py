@@ -9,8 +9,7 @@ from relay.core.geodesy import Anchor
 from relay.core.hiding import InForce
 from relay.core.pipeline import Checkpoint
 from relay.core.policy import Plan
-from relay.core.programme import Programme
-from relay.core.programme_board import Told
+from relay.core.programme import Programme, Told
 
 
 def write_checkpoint(checkpoint: Checkpoint, plan: Plan) -> str:

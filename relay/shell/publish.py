@@ -1,8 +1,8 @@
 """A folder that can be browsed: the built site, recordings, and the pages made of them, for any static web server.
 
 Rules: made from closed, verified recordings of one audience and one expedition, never from anything private; the bytes
-are those that a relay would give out; what lies in the folder from somebody else is never touched. What a recording
-says of itself is taken for what anybody may have written.
+are those that a relay would give out, but that a folder counts nothing down: it stays as it is. What lies in the folder
+from somebody else is never touched. What a recording says of itself is taken for what anybody may have written.
 """
 
 import json
@@ -19,6 +19,8 @@ from relay.core.wire import Recording
 from relay.shell.expedition_form import SLUG
 from relay.shell.made_pages import Shelf, dive_html, dive_svg
 from relay.shell.page_words import EN
+from relay.shell.programme_file import NAME as PROGRAMME
+from relay.shell.programme_file import read_programme
 from relay.shell.public_files import PublicFiles, Telling
 from relay.shell.recording import load_recording
 
@@ -50,11 +52,13 @@ def publish(recordings: Iterable[Path], to: Path, site: Path, telling: Telling) 
     `recordings`: files, or folders of them; `site`: the built page. Raises OperatorError (RecordingError for a
     recording that is damaged) before anything is written, or when the disk takes no more.
     """
+    recordings = tuple(recordings)
     before = _written_before(to)
     whole, left_out = _whole(_files(recordings))
     history = _one_history(whole)
+    _post_programme(history, recordings)
     name = telling.expedition or str(whole[0].header["expedition"])
-    told = Telling(name, telling.words, telling.address)
+    told = Telling(name, telling.words, telling.address, telling.questions_to, counts=False)
     index = (site / "index.html").read_bytes()
     made = PublicFiles(told, {history.audience: history}, history.audience, index)
     files = _built(site)
@@ -138,6 +142,14 @@ def _one_history(recordings: Sequence[Recording]) -> History:
         for record in recording.records:
             history.append(_Record(history.audience, record.dive, record.seq, record.data))
     return history
+
+
+def _post_programme(history: History, paths: Iterable[Path]) -> None:
+    """Give the history the programme that lies in the folder of its recordings, if it does."""
+    for path in paths:
+        programme = read_programme(path / PROGRAMME) if path.is_dir() else None
+        if programme is not None and path.name == history.audience:
+            history.post(_Record(history.audience, programme.dive, programme.seq, programme.data))
 
 
 def _written_before(to: Path) -> list[str]:

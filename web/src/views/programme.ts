@@ -15,16 +15,19 @@ export function create(root: HTMLElement): View {
   root.setAttribute('aria-label', words.programme.title);
   root.append(pinned, next, schedule, questions);
   let listed: readonly string[] | null = null;
+  let isAlone = false;
   return {
     draw(state: State): void {
       const told = state.programme;
       say(pinned, told?.pinned ?? '');
       saySet(next, nextDive(state) ?? '');
       if (told && told.schedule !== listed) {
-        if (!listed?.length) schedule.open = state.dive === null;
         list.replaceChildren(...told.schedule.map((line) => element('li', {}, line)));
         listed = told.schedule;
       }
+      // Open where there is nothing else to look at; from then on as the reader leaves it.
+      const isBlank = state.listed && state.wanted === null;
+      if (isBlank !== isAlone) schedule.open = isAlone = isBlank;
       mark(link, 'href', told?.questions ?? null);
       pinned.hidden = !pinned.textContent;
       next.hidden = !next.textContent;

@@ -1,0 +1,54 @@
+"""Leaks to plant about the programme for followers: see `planted_leaks.py`."""
+
+from planting import leak
+
+_CHANNEL, _BOARD = "core/channel.py", "core/programme_board.py"
+
+PROGRAMMES = (
+    leak(
+        "a step of the countdown when it comes on the ship, without the delay",
+        "test_programme_board::test_countdown_goes_by_steps_to_soon",
+        (
+            _CHANNEL,
+            "lag_us = 0 if tick_us <= self._early_us else",
+            "lag_us = 0 if tick_us <= self._early_us or self._embargo.next_us(self._index) is None else",
+        ),
+    ),
+    leak(
+        "how long it is until the next dive, to the second",
+        "test_programme_board::test_countdown_tells_nothing_that_its_first_step_did_not",
+        (
+            _BOARD,
+            "about_s = None if in_s is None else coarse_s(in_s, self._policy.extra_us)",
+            "about_s = in_s",
+        ),
+    ),
+    leak(
+        "that a dive begins, when it begins: the countdown stops at once",
+        "test_programme_board::test_nothing_of_the_programme_depends_on_what_came_within_the_delay",
+        (
+            "core/pipeline.py",
+            "            self.present.take(told)\n",
+            "            self.present.take(told)\n            [each.board.begun(10**9) for each in self.channels]\n",
+        ),
+    ),
+    leak(
+        "when it is at the ship: a programme's words not looked through for times, dates, sun and tide",
+        "test_programme_board::test_words_that_tell_a_place_or_a_time_leave_for_nobody_checked",
+        (_CHANNEL, "times = self.policy.check_text and any(map(find_times, programme.texts))", "times = False"),
+    ),
+    leak(
+        "what is to come, though the policy doesn't name annotations",
+        "test_programme_board::test_audience_without_annotations_is_told_no_programme",
+        (_CHANNEL, "told = [NO_PROGRAMME for _ in told]", "told = list(told)"),
+    ),
+    leak(
+        "what is to come of another audience, under one's own path",
+        "test_public_files::test_programme_is_each_audiences_own_and_there_before_anything_was_told",
+        (
+            "shell/public_files.py",
+            "        if name == PROGRAMME:\n",
+            "        if name == PROGRAMME:\n            history = list(self._histories.values())[-1]\n",
+        ),
+    ),
+)
