@@ -1,5 +1,6 @@
 """Leaks to plant: each a defence taken out of a copy of `relay/`, and the test that must then fail."""
 
+from planted_desk import DESK
 from planted_stills import STILLS
 from planting import Leak, leak
 
@@ -141,8 +142,8 @@ PLACED = (
         (_CHANNEL, "fix.longitude_deg, stamped.embargo_us)", "fix.longitude_deg, stamped.embargo_us))"),
         (
             _CHANNEL,
-            "if self._ground is None and self._anchor",
-            "self._anchor = _shared(self._anchor)\n        if self._anchor",
+            "        if self._frame is None:\n",
+            "        self._anchor = _shared(self._anchor)\n        if self._frame is None:\n",
         ),
     ),
     leak(
@@ -361,7 +362,7 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS)
+LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK)
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:

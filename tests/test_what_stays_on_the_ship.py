@@ -25,6 +25,7 @@ from relay.core.decision import (
     Say,
     Target,
     read_decision,
+    word_for,
     write_decision,
 )
 from relay.core.model import Row, RowKind
@@ -185,6 +186,8 @@ def voyage(private: Callable[[Voyage], list[Event]] | None = None, sighting: Sig
         assert out.ship.pipeline.expected["Moth"].back_us is None
         assert [waiting.text for waiting in out.ship.pipeline.waiting.values()] == ["later perhaps"]
         assert out.ship.pipeline.targets["the bell"].position is not None
+        words = [word_for(item.decision) for item in out.ship.pipeline.taken]
+        assert words == "expect say say target hold resume early end back begin target expect say dismiss".split()
     return [follower.got for follower in followers], dict(out.disk.files.files)
 
 

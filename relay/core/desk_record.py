@@ -98,6 +98,7 @@ class DeskRecord:
         """Take the next decision; return the say that it approves."""
         decision, begun, ended = told.decision, tuple[Key, ...](), tuple[Key, ...]()
         approved: Say | None = None
+        self.taken.append(told)
         if isinstance(decision, Say) and decision.wait:
             self._wait(told, decision)
             begun = (("say", told.row),)

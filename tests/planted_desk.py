@@ -1,0 +1,86 @@
+"""Leaks to plant: what is told from the desk for the ship alone, or hides, and the tests that must then fail."""
+
+from planting import leak
+
+_PIPELINE = "core/pipeline.py"
+_STAYS, _ZONES = "test_what_stays_on_the_ship", "test_zones_of_the_desk"
+
+DESK = (
+    leak(
+        "what a zone of the desk hid, as soon as it is lifted",
+        f"{_ZONES}::test_lifting_changes_nothing_before_its_delay_has_passed",
+        (
+            _PIPELINE,
+            "self.embargo.hold(Stamped(row.embargo_us, row.seq, None, decision))",
+            "[channel.hiding.lift(row.seq, decision.name) for channel in self.channels]",
+        ),
+    ),
+    leak(
+        "what lies in a zone of the desk, as if it had never been told",
+        f"{_ZONES}::test_zone_hides_at_once_in_all_that_has_not_left",
+        (
+            "core/hiding.py",
+            "            zones = (*self._of_file, *self._of_desk.values())\n",
+            "            zones = self._of_file\n",
+        ),
+    ),
+    leak(
+        "what lies in a zone that was hidden anew, when an earlier one of its name is lifted",
+        f"{_ZONES}::test_zone_told_again_is_not_lifted_by_what_was_told_before",
+        ("core/hiding.py", "if at > row or zone.name != name", "if zone.name != name"),
+    ),
+    leak(
+        "what lies in a zone of the desk, after a restart",
+        "test_run_again::test_restart_that_is_not_told_of_what_still_counts_releases_nothing",
+        (_PIPELINE, "tuple(sorted(hiding.union(self.desk.kept(row))))", "()"),
+    ),
+    leak(
+        "an annotation that waits for approval",
+        f"{_STAYS}::test_what_waits_or_is_expected_changes_no_byte",
+        (
+            _PIPELINE,
+            "elif not isinstance(decision, Private) and not (isinstance(decision, Say) and decision.wait):",
+            "elif not isinstance(decision, Private):",
+        ),
+    ),
+    leak(
+        "an annotation that was approved, before its delay has passed",
+        f"{_STAYS}::test_approved_say_leaves_as_if_it_had_been_said_then",
+        (
+            _PIPELINE,
+            "self._tell(row, replace(approved, wait=False))",
+            "self._tell(replace(row, embargo_us=row.embargo_us - 9_000_000), replace(approved, wait=False))",
+        ),
+    ),
+    leak(
+        "that an autonomous vehicle is back, by the end of its dive",
+        f"{_STAYS}::test_what_waits_or_is_expected_changes_no_byte",
+        (_PIPELINE, "from relay.core.decision import (\n", "from relay.core.decision import (\n    Back,\n    End,\n"),
+        (
+            _PIPELINE,
+            "        elif approved is not None:\n",
+            (
+                "        elif isinstance(decision, Back):\n            self._tell(row, End())\n"
+                "        elif approved is not None:\n"
+            ),
+        ),
+    ),
+    leak(
+        "range and bearing of a target, behind its name",
+        f"{_STAYS}::test_sighting_changes_no_byte",
+        (
+            _PIPELINE,
+            "decision = replace(decision, sighting=None)",
+            'decision = replace(decision, sighting=None, name=f"{decision.name} {decision.sighting or str()}")',
+        ),
+    ),
+    leak(
+        "where the ship is: her own feed among a vehicle's reports",
+        f"{_STAYS}::test_ships_own_feed_changes_no_byte",
+        (
+            _PIPELINE,
+            "self.ship.take(Stamped(row.embargo_us, row.seq, 0, event.observation, source.number))",
+            "self.embargo.hold(Stamped(row.embargo_us, row.seq, 0, event.observation, source.number))",
+        ),
+    ),
+)

@@ -1,0 +1,136 @@
+"""Whether a decision of the desk makes sense at a site: taken with what it does, or refused with what is right."""
+
+from dataclasses import replace
+
+import pytest
+
+from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, plan, policy
+from relay.core.area import Area, ZoneAction
+from relay.core.decision import Approve, Back, Decision, Dismiss, Expect, HideZone, LiftZone, Say, Target
+from relay.core.desk_record import TARGETS_LIMIT, WAITING_LIMIT
+from relay.core.errors import OperatorError
+from relay.core.pipeline import Pipeline
+from relay.core.policy import Place, Plan
+from relay.core.sighting import FRESH_US
+from relay.shell.desk_sense import ZONES_LIMIT
+from relay.shell.standing import check_decision
+from test_sighting import SEES
+
+NOW_US = 60 * SECOND
+PLAN = replace(
+    plan(policy("public"), policy("heritage", place=Place.EXACT, check_text=False)), forbidden_words=("Quenby",)
+)
+ZONE = HideZone(name="the hold", centre=INVENTED_SITE, radius_m=50, margin_m=25, action=ZoneAction.WITHHOLD)
+WAITS = Say(text="silt", wait=True)
+SEEN = Target(name="the bell", verdict="rock", vehicle="Lantern", sighting=SEES)
+
+
+def site(*decisions: Decision, dives: bool = True, plan_: Plan = PLAN) -> Pipeline:
+    """Return a site, in a dive or not, that took decisions a moment ago."""
+    pipeline = Pipeline(plan_, SECRETS)
+    taken = [decided(NOW_US - 1_000 + at, decision) for at, decision in enumerate(decisions)]
+    for row in in_order(dive_rows(50) if dives else [], taken):
+        pipeline.receive(row)
+    return pipeline
+
+
+def answer(decision: Decision, pipeline: Pipeline, now_us: int = NOW_US) -> dict[str, object]:
+    """Return what is answered to a decision, completed as the ship does."""
+    return check_decision(pipeline.completed(decision, now_us), pipeline, now_us)
+
+
+def refuses(decision: Decision, pipeline: Pipeline, why: str, now_us: int = NOW_US) -> None:
+    """Assert that a decision is refused, and why."""
+    with pytest.raises(OperatorError, match=why):
+        answer(decision, pipeline, now_us)
+
+
+def test_say_may_wait_before_the_dive_and_is_approved_in_one() -> None:
+    """It is lost only where it would be told with no dive under way; its row is the one that waits."""
+    assert answer(WAITS, site(dives=False)) == {"taken": "say"}
+    before, within = site(WAITS, dives=False), site(WAITS)
+    refuses(Approve(say=1), before, "no dive is under way now")
+    row = next(iter(within.waiting))
+    assert answer(Approve(say=row), within) == {"taken": "approve"}
+    assert answer(Dismiss(say=row), within) == answer(Dismiss(say=1), before) == {"taken": "dismiss"}
+    for decision in (Approve(say=row + 1), Dismiss(say=row + 1)):
+        refuses(decision, within, f"row {row + 1} doesn't wait for approval \\(any more\\?\\); waiting: {row}$")
+    refuses(Approve(say=4), site(), "waiting: nothing")
+
+
+def test_words_are_checked_when_they_are_said_and_when_they_are_approved() -> None:
+    """A place is refused at once; one that only a word forbidden since tells, at the approval."""
+    refuses(Say(text="12 34.5 N 012 34.5 W", wait=True), site(), "please rewrite")
+    refuses(Say(text="off Quenby", wait=True), site(), "please rewrite")
+    since = site(Say(text="off Quenby", wait=True))
+    refuses(Approve(say=next(iter(since.waiting))), since, "please rewrite")
+
+
+def test_one_say_more_than_can_wait_is_refused() -> None:
+    """The last that has room is taken, one more is not."""
+    assert answer(WAITS, site(*[WAITS] * (WAITING_LIMIT - 1))) == {"taken": "say"}
+    refuses(WAITS, site(*[WAITS] * WAITING_LIMIT), f"{WAITING_LIMIT} annotations wait for approval")
+
+
+def test_target_is_answered_with_its_place() -> None:
+    """For the operator alone, with how well it is known; without a sighting there is none."""
+    told = answer(SEEN, site())
+    place = told["place"]
+    assert isinstance(place, dict)
+    assert place.keys() == {"latitude_deg", "longitude_deg", "radius_95_m", "first_order"}
+    assert place["latitude_deg"] == pytest.approx(INVENTED_SITE[0], abs=0.001)
+    assert answer(replace(SEEN, sighting=None), site()) == {"taken": "target"}
+
+
+def test_target_that_cannot_be_placed_is_refused() -> None:
+    """A vehicle that wasn't heard of late, or never, sees nothing; what the sender says of its place doesn't count."""
+    last_us = 54 * SECOND + 137_000
+    assert "place" in answer(SEEN, site(), last_us + FRESH_US)
+    refuses(SEEN, site(), "Lantern has told no position and heading within 30 s", last_us + FRESH_US + 1)
+    refuses(replace(SEEN, vehicle="Moth"), site(), "Moth has told no position")
+    refuses(replace(SEEN, vehicle="Tern"), site(), "'Tern' is not a vehicle; one of Lantern, Moth")
+
+
+def test_one_target_more_than_there_is_room_for_is_refused() -> None:
+    """A name that is known may always have another verdict."""
+    full = site(*(Target(name=f"no. {at}", verdict="rock") for at in range(TARGETS_LIMIT)))
+    refuses(Target(name="one more", verdict="rock"), full, f"there are {TARGETS_LIMIT} targets")
+    assert answer(Target(name="no. 3", verdict="of interest"), full) == {"taken": "target"}
+
+
+def test_zone_is_answered_with_whom_it_hides_from() -> None:
+    """And with those who are told the exact place all the same; between dives, too."""
+    expected = {"taken": "zone", "hidden_from": ["public"], "exact_to": ["heritage"]}
+    assert answer(ZONE, site()) == answer(ZONE, site(dives=False)) == expected
+
+
+def test_zone_that_cannot_be_is_refused() -> None:
+    """A name of the file's or in force, too many, or one that lies where nothing is shown."""
+    of_file = replace(PLAN, zones=(replace(ZONE, name="the bow").zone,))
+    refuses(replace(ZONE, name="the bow"), site(plan_=of_file), '"the bow" is of the expedition file')
+    refuses(ZONE, site(ZONE), '"the hold" still hides from public, heritage: choose another name')
+    refuses(ZONE, site(ZONE, LiftZone(name="the hold")), "still hides from public, heritage")
+    many = [replace(ZONE, name=f"no. {at}") for at in range(ZONES_LIMIT)]
+    assert answer(ZONE, site(*many[1:]))["taken"] == "zone"
+    refuses(ZONE, site(*many), f"there are {ZONES_LIMIT} zones of the desk")
+    far = replace(PLAN, area=Area("the invented bank", ((10.0, 10.0),), 5_000.0))
+    refuses(ZONE, site(plan_=far, dives=False), 'outside the declared area, "the invented bank"')
+
+
+def test_only_zones_of_the_desk_are_lifted() -> None:
+    """It says for whom; one of the file, or one that isn't in force, is refused with those that are."""
+    assert answer(LiftZone(name="the hold"), site(ZONE)) == {"taken": "unzone", "lifted_for": ["heritage", "public"]}
+    of_file = replace(PLAN, zones=(replace(ZONE, name="the bow").zone,))
+    refuses(LiftZone(name="the bow"), site(ZONE, plan_=of_file), '"the bow" is a zone of the expedition file')
+    refuses(LiftZone(name="the mast"), site(ZONE), '"the mast" is no zone of the desk in force; those are: "the hold"')
+    refuses(LiftZone(name="the mast"), site(), "there is none")
+
+
+def test_vehicle_is_back_once_and_only_if_it_was_expected() -> None:
+    """Whoever isn't awaited can't come back, and nobody comes back twice."""
+    expect = Expect(vehicle="Moth", return_in_s=60, return_grace_s=5)
+    assert answer(expect, site(dives=False)) == {"taken": "expect"}
+    assert answer(Back(vehicle="Moth"), site(expect)) == {"taken": "back"}
+    refuses(Back(vehicle="Moth"), site(), "nothing was agreed about Moth")
+    refuses(Back(vehicle="Moth"), site(expect, Back(vehicle="Moth")), "Moth is back already")
+    refuses(replace(expect, vehicle="Tern"), site(), "'Tern' is not a vehicle")
