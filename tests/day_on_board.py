@@ -6,9 +6,11 @@ the third dive through a cable in NMEA 0183. Positions are laid out by geographi
 
 0:28 to 2:14  Lantern, tethered: down to 600 m at a metre a second, at post A, without fixes on its way to B, along a
               line to C with ten reports a second for two minutes, in which the main station is silent for half a minute
-              and the stations contradict each other for ten seconds; up again. Four targets; five minutes are cut.
+              and the stations contradict each other for ten seconds; up again. Four targets, one of them sighted; an
+              annotation waits for approval, another is dismissed; five minutes are cut.
 2:55 to 4:20  Moth on its own, a report every half minute, some lost, some late, some overtaken; the dive begun and
-              ended by hand. Lantern reports from the deck. The public is held, and resumed. Its log is read at 4:30.
+              ended by hand; a zone hides some of its way. Lantern reports from the deck. The public is held, and
+              resumed. Moth's log is imported at 4:30.
 4:59 to 5:15  Moth once more, now by cable; it falls silent on the bottom, and that ends the dive.
 """
 
