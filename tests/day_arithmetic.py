@@ -111,6 +111,16 @@ class Frame:
         return turned, there["azi1"] - there["azi2"] + self._turn_deg
 
 
+def hidden(point: complex, audience: str, tick_s: float, frame: Frame) -> bool:
+    """Return whether the zone hides a place that would be shown: its centre moved, its radius widened by the key."""
+    name, report, radius_m, margin_m = paper.ZONE
+    if audience not in paper.ZONE_LIFTED or tick_s >= seconds(paper.ZONE_LIFTED[audience]):
+        return False
+    reach, bearing = math.sqrt(frame.share(f"zone reach {name}")), 2 * math.pi * frame.share(f"zone bearing {name}")
+    centre = frame.of(beyond(_E, 200.0, FURTHER_M * report))[0] + cmath.rect(margin_m * reach, math.pi / 2 - bearing)
+    return abs(point - centre) <= radius_m + margin_m * (1 + frame.share(f"zone margin {name}"))
+
+
 class Vehicle:
     """What one audience is shown of one vehicle in one dive, tick by tick."""
 
@@ -147,10 +157,10 @@ class Vehicle:
             return [None, None], None, None
         fix = {"line": line_at, "moth": _moth_place}.get(name, lambda _: POSTS[name])(tick_s)
         point, turn_deg = self._frame.of(fix)
-        cell: list[float | None] = [self._east.of(point.real), self._north.of(point.imag)]
-        if not self._now("shown", tick_s):
+        east, north = self._east.of(point.real), self._north.of(point.imag)
+        if not self._now("shown", tick_s) or hidden(complex(east, north), self._audience, tick_s, self._frame):
             return [None, None], None, fix
-        return cell, self._heading.of((self._now("heading", tick_s) + turn_deg) % 360), fix
+        return [east, north], self._heading.of((self._now("heading", tick_s) + turn_deg) % 360), fix
 
 
 def _moth_place(tick_s: float) -> Place:

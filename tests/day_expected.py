@@ -113,6 +113,8 @@ _HERITAGE_UP = (*ramp("2:00:01", 4, [606.0 - 4 * n for n in range(150)]), ("2:10
 # before anybody but heritage had it. For the others Lantern was last heard at 1:29:56.02.
 
 # Decided half a second after the minute, or told by both stations at once and counted once (1:16:28.02):
+_HULL = [0, "Back at the hull."]  # by the stations at 1:35:00.02, right behind what was cut
+_BELL = [None, "The bell is still there."]  # approved at 1:28:00.5: for public and families
 _BOW, _RIVETS, _FAMILY = (
     [0, "The bow stands upright."],
     [0, "A row of eleven rivets."],
@@ -148,7 +150,7 @@ PUBLIC_1 = Dive(
         heading=(("0:56:45", 70.0), ("1:10:15", 160.0), ("1:20:15", 250.0)),
     ),
     Seen(heard=(("0:30:15", False),)),
-    (("0:58:15", NOTE, _BOW), ("1:16:30", NOTE, _RIVETS),
+    (("0:58:15", NOTE, _BOW), ("1:16:30", NOTE, _RIVETS), ("1:28:15", NOTE, _BELL), ("1:35:15", NOTE, _HULL),
      *_targets(("1:40:15", "1:41:15", "1:42:15", "1:43:15", "1:45:15", "1:46:15", "1:47:15", "1:48:15"))),
 )  # fmt: skip
 
@@ -171,6 +173,7 @@ FUNDERS_1 = Dive(
     ),
     Seen(heard=(("0:30:10", False),)),
     (("0:58:05", NOTE, _BOW), ("1:02:05", NOTE, [None, "Thank you for the lamps."]), ("1:16:30", NOTE, _RIVETS),
+     ("1:35:05", NOTE, _HULL),
      *_targets(("1:40:05", "1:41:05", "1:42:05", "1:43:05", "1:45:05", "1:46:05", "1:47:05", "1:48:05"))),
 )  # fmt: skip
 
@@ -196,8 +199,10 @@ HERITAGE_1 = Dive(
     (("0:58:01", NOTE, _BOW), ("1:16:29", NOTE, _RIVETS), ("1:21:01", NOTE, _FAMILY),
      ("1:22:01", NOTE, [0, "USBL gives 30 14.9 S 22 29.8 W"]),  # a place: for those alone whose texts aren't checked
      ("1:23:01", NOTE, [None, "30 14.9 S 22 29.8 W, for the register"]),
+     ("1:30:01", NOTE, [0, "For the register alone."]),
      ("1:31:01", NOTE, [None, "We look at what nobody should see."]),
      ("1:32:01", TARGET, [0, "Contact 0", "unchecked"]), ("1:33:01", NOTE, [0, "A shoe, left where it lies."]),
+     ("1:35:01", NOTE, _HULL),
      *_targets(("1:40:01", "1:41:01", "1:42:01", "1:43:01", "1:45:01", "1:46:01", "1:47:01", "1:48:01"))),
 )  # fmt: skip
 
@@ -214,6 +219,7 @@ FAMILIES_1 = Dive(
     ),
     Seen(heard=(("0:31:00", False),)),
     (("0:59:00", NOTE, _BOW), ("1:17:00", NOTE, _RIVETS), ("1:22:00", NOTE, _FAMILY),
+     ("1:29:00", NOTE, _BELL), ("1:36:00", NOTE, _HULL),
      *_targets(("1:41:00", "1:42:00", "1:43:00", "1:44:00", "1:46:00", "1:47:00", "1:48:00", "1:49:00"))),
 )  # fmt: skip
 
@@ -231,7 +237,12 @@ ARRIVES_LATE = {9: "3:15:40.3", 17: "3:19:20.3", 30: "3:27:10.3", 31: "3:26:10.3
 # 3 (3:11:35.3) until 7 (3:13:35.3), after 8 (3:14:05.3) until 10 (3:15:05.3), after 12 (3:16:05.3) until 14
 # (3:17:05.3), after 16 (3:18:05.3) until 18 (3:19:05.3), after 29 (3:24:35.3) until 32 (3:26:05.3), after 39
 # (3:29:35.3) until 42 (3:31:05.3). And on the public's last tick: report 80 comes at 3:50:05.3, after the end was
-# decided, and belongs to no dive; 79 came 39.7 s ago. The longest is 120.0 s: funders and families always hear it.
+# decided, and belongs to no dive; 79 came 39.7 s ago. The longest is 120.0 s: funders and families always hear it. A
+# zone of the desk about where Moth is at report 70, hidden at 3:41:00.5 from all whose place isn't exact, in whatever
+# had not left: for public and funders all of this dive that lies in it. It is shown again from the tick after 3:46:00.5
+# on.
+ZONE = ("Isoline's cargo", 70, 100.0, 60.0)  # name, report, radius and margin in metres
+ZONE_LIFTED = {"public": "3:46:15", "funders": "3:46:05"}
 _NEAR, _ALONE = "near the bottom", "autonomous"
 _ON_ITS_OWN = [1, "Moth is on its own."]  # 3:12:00.5
 
@@ -375,26 +386,3 @@ HEADERS: dict[str, dict[str, Any]] = {
                  "depth_step_m": 5, "heading_step_deg": None, "fields": ["depth", "altitude", "mode", "leg", "notes"],
                  "place": "local", "depth": "relative"},
 }  # fmt: skip
-
-# ---- the exact record ------------------------------------------------------------------------------------------------
-# Lantern. Instants: every 4 s from 0:28 to before 0:41: 195; every 20 s to 0:49: 24; every 4 s to 0:57: 120; every 20 s
-# to 1:09: 36; every 4 s to 1:12:32: 53. Ten a second for two minutes to 1:14:32: 1,200. Every 4 s to 1:37: 1,348 s / 4
-# = 337; every 20 s to 1:59: 66; every 4 s to 2:14, that one, too: 226. Every 20 s from 2:55 to 4:20, that one, too:
-# 256.
-LANTERN_INSTANTS = 195 + 24 + 120 + 36 + 53 + 1_200 + 337 + 66 + 226 + 256
-# The main station told all of them but the 300 of the half minute in which it was silent, the standby all.
-LANTERN_LIVE = 2 * LANTERN_INSTANTS - 300
-# What both told alike stands once. They differ in the roll from 1:12:40 to 1:14:00, but for the half minute that main
-# was silent: 50 s, 500 instants; and in the place from 1:14:10 to 1:14:20: 100.
-LANTERN_REPORTS = LANTERN_INSTANTS + 500 + 100
-# Moth. 91 half minutes from 3:10 to 3:55, 6 lost: 85 came; and one from the surface at 4:00.
-MOTH_ACOUSTIC = 85 + 1
-# The log: every 10 s from 3:10:00 to 3:55:00 are 271; of the 11 from 3:40:10 to 3:41:50 it has none.
-MOTH_LOG = 271 - 11
-# Of the 85 the log has all but those of 3:40:30, 3:41:00 and 3:41:30; at 3:35:00 it tells another speed.
-MOTH_BOTH, MOTH_DIFFERING = 85 - 3, 1
-MOTH_AFTER_IMPORT = MOTH_LOG + 3 + 1
-# Both reports were lost of the minutes 3:12 (4 and 5) and 3:30 (40 and 41); 3:13 had 7, 3:16 had 12.
-MOTH_MINUTES_GAINED = 2
-# The cable: 4:59:00 to 5:15:00 each 10 s are 97 bursts, of three sentences each; one in three tells a position.
-MOTH_CABLE = 97 * 3

@@ -6,20 +6,40 @@ the third dive through a cable in NMEA 0183. Positions are laid out by geographi
 
 0:28 to 2:14  Lantern, tethered: down to 600 m at a metre a second, at post A, without fixes on its way to B, along a
               line to C with ten reports a second for two minutes, in which the main station is silent for half a minute
-              and the stations contradict each other for ten seconds; up again. Four targets; five minutes are cut.
+              and the stations contradict each other for ten seconds; up again. Four targets, one of them sighted; an
+              annotation waits for approval, another is dismissed; five minutes are cut.
 2:55 to 4:20  Moth on its own, a report every half minute, some lost, some late, some overtaken; the dive begun and
-              ended by hand. Lantern reports from the deck. The public is held, and resumed. At 4:30 its log is imported.
+              ended by hand; a zone hides some of its way. Lantern reports from the deck. The public is held, and
+              resumed. Moth's log is imported at 4:30.
 4:59 to 5:15  Moth once more, now by cable; it falls silent on the bottom, and that ends the dive.
 """
 
 import json
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
 from geographiclib.geodesic import Geodesic
 
 from nmea_sentences import sentence
-from relay.core.decision import Begin, Cut, Decision, End, Hold, Resume, Say, Target
+from relay.core.area import ZoneAction
+from relay.core.decision import (
+    Approve,
+    Back,
+    Begin,
+    Cut,
+    Decision,
+    Dismiss,
+    End,
+    Expect,
+    HideZone,
+    Hold,
+    LiftZone,
+    Resume,
+    Say,
+    Target,
+)
+from relay.core.sighting import Sighted
+from relay.core.target_position import RangeIs
 
 SECOND = 1_000_000
 HOURS = 8
@@ -134,7 +154,9 @@ def lantern_at(nominal_s: float) -> dict[str, Any]:
 NOTES = {
     at("1:16:28"): "A row of eleven rivets.",
     at("1:22:00"): "USBL gives 30 14.9 S 22 29.8 W",
+    at("1:30:00"): "For the register alone.",
     at("1:33:00"): "A shoe, left where it lies.",
+    at("1:35:00"): "Back at the hull.",
 }
 
 
@@ -253,7 +275,14 @@ def cable() -> Iterator[Told]:
             yield moment_us + 5_000, "cable", burst[torn:]
 
 
-def decisions() -> Iterator[tuple[int, Decision]]:
+class OfWaiting(NamedTuple):
+    """A decision about what waits with these words: its row isn't known beforehand."""
+
+    text: str
+    kind: type[Approve | Dismiss]
+
+
+def decisions() -> Iterator[tuple[int, Decision | OfWaiting]]:
     """Yield what the operator decides, each half a second after the time that is given here."""
     for text, decision in _DECISIONS:
         yield round(at(text) * SECOND) + SECOND // 2, decision
@@ -266,22 +295,36 @@ def us(text: str) -> int:
 
 _VERDICTS = (("Contact 1", "rock"), ("Contact 2", "modern debris"), ("Contact 3", "of interest"),
              ("Contact 4", "withheld"))  # fmt: skip
-_DECISIONS: list[tuple[str, Decision]] = [
+_SEEN = Sighted(bearing_deg=90.0, range_m=50.0, range_is=RangeIs.SLANT, bearing_sigma_deg=1.0, range_sigma_m=0.5,
+                heading_sigma_deg=1.0, place_sigma_m=2.0, depression_deg=60.0, depression_sigma_deg=1.0)  # fmt: skip
+_HIDDEN = HideZone(name="Isoline's cargo", centre=place(E, 200.0, 15.0 * 70), radius_m=100.0, margin_m=60.0,
+                   action=ZoneAction.WITHHOLD)  # fmt: skip
+_DECISIONS: list[tuple[str, Decision | OfWaiting]] = [
     ("0:58:00", Say(text="The bow stands upright.", vehicle="Lantern")),
     ("1:02:00", Say(text="Thank you for the lamps.", audiences=("funders",))),
+    ("1:12:00", Say(text="The bell is still there.", audiences=("public", "families"), wait=True)),
     ("1:21:00", Say(text="Your grandfathers' ship.", audiences=("heritage", "families"))),
     ("1:23:00", Say(text="30 14.9 S 22 29.8 W, for the register", audiences=("heritage",))),
+    ("1:25:00", Say(text="Perhaps a boiler.", wait=True)),
+    ("1:26:00", OfWaiting("Perhaps a boiler.", Dismiss)),
+    ("1:28:00", OfWaiting("The bell is still there.", Approve)),
     ("1:31:00", Say(text="We look at what nobody should see.")),
     ("1:32:00", Target(name="Contact 0", verdict="unchecked", vehicle="Lantern")),
     ("1:36:00", Cut(from_us=us("1:30:00"), to_us=us("1:35:00"))),
-    *((f"1:4{at}:00", Target(name=name, verdict="unchecked", vehicle="Lantern"))
+    *((f"1:4{at}:00", Target(name=name, verdict="unchecked", vehicle="Lantern",
+                             sighting=_SEEN if name == "Contact 3" else None))
       for at, (name, _) in enumerate(_VERDICTS)),
     *((f"1:4{at + 5}:00", Target(name=name, verdict=verdict, vehicle="Lantern"))
       for at, (name, verdict) in enumerate(_VERDICTS)),
     ("2:30:00", Say(text="Said between dives.")),
     ("3:05:00", Begin()),
+    ("3:10:00", Expect(vehicle="Moth", return_in_s=2_700.0, return_grace_s=600.0, report_every_s=30.0,
+                       report_grace_s=120.0)),
     ("3:12:00", Say(text="Moth is on its own.", vehicle="Moth")),
+    ("3:41:00", _HIDDEN),
+    ("3:46:00", LiftZone(name=_HIDDEN.name)),
     ("3:50:00", End()),
+    ("4:01:00", Back(vehicle="Moth")),
     ("4:05:00", Hold(audience="public")),
     ("4:25:00", Resume(audience="public")),
 ]  # fmt: skip

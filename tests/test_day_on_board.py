@@ -10,6 +10,7 @@ import json
 from collections.abc import Iterator
 from contextlib import redirect_stdout
 from dataclasses import dataclass, field
+from functools import partial
 from hashlib import sha256
 from io import StringIO
 from pathlib import Path
@@ -18,12 +19,14 @@ from typing import Any
 import pytest
 
 import day_expected as paper
-from day_arithmetic import beyond, leaves_s, records_of, seconds
+import day_expected_exact as exact
+from day_arithmetic import POSTS, Frame, beyond, leaves_s, records_of, seconds
 from day_on_board import (
     EXPEDITION,
     HOURS,
     SECOND,
     VEHICLE_CLOCK_S,
+    OfWaiting,
     acoustic,
     cable,
     decisions,
@@ -32,7 +35,7 @@ from day_on_board import (
     us,
 )
 from relay.__main__ import main
-from relay.core.decision import write_decision
+from relay.core.decision import Decision, write_decision
 from relay.core.history import NOTHING
 from relay.core.secrets import Secrets
 from relay.core.wire import decode, read_recording
@@ -109,12 +112,20 @@ def the_day(folder: Path) -> Day:
     told = (*lantern(), *acoustic(), *cable())
     voyage.plan_for(Event(moment_us, Do.INPUT, data, 0, source) for moment_us, source, data in told)
     for moment_us, decision in decisions():
-        data = write_decision(decision, "the lead")
-        voyage.plan_for([Event(moment_us, Do.DECIDE, lambda now_us, parted_us, data=data: data, AT_ONCE)])
+        voyage.plan_for([Event(moment_us, Do.DECIDE, partial(_written, voyage, decision), AT_ONCE)])
     day = Day(folder, expedition, voyage)
     _pass(day)
     day.outcome = rehearse(expedition.plan, Secrets(KEY), [str(folder / "private" / "journal.db")], folder / "again")
     return day
+
+
+def _written(voyage: Voyage, decision: Decision | OfWaiting, now_us: int, parted_us: int) -> bytes:
+    """Return a decision as its row; one about what waits names it by the row under which the desk knows it."""
+    if isinstance(decision, OfWaiting):
+        assert voyage.ship is not None
+        waiting = voyage.ship.pipeline.waiting.items()
+        decision = decision.kind(say=next(row for row, waits in waiting if waits.text == decision.text))
+    return write_decision(decision, "the lead")
 
 
 def _pass(day: Day) -> None:
@@ -184,8 +195,6 @@ def test_records_leave_when_the_paper_says(day: Day, audience: str) -> None:
 
 def test_extra_delays_are_those_of_the_key() -> None:
     """The extra ticks that the paper names are those that HMAC-SHA256 by the standard library gives."""
-    from day_arithmetic import Frame
-
     for audience, most in (("public", 40), ("funders", 60)):
         drawn = [int((most + 1) * Frame(KEY).share(f"extra {audience} {number}")) for number in (1, 2, 3)]
         assert tuple(drawn) == paper.EXTRA_TICKS[audience]
@@ -221,12 +230,12 @@ def test_late_report_replaces_nothing_newer(day: Day) -> None:
 def test_import_says_what_the_log_adds(day: Day) -> None:
     """`offing import` counts what was live, what the log has, what both have, and the minutes that are gained."""
     log, record = day.imported["log"], day.imported["record"]
-    assert (log["reports"], log["new"], log["live_between"]) == (paper.MOTH_LOG, True, 85)
-    assert (log["rejected"], log["others"], log["minutes_gained"]) == ({}, {}, paper.MOTH_MINUTES_GAINED)
-    assert record["live_reports"] == paper.MOTH_ACOUSTIC
-    assert (record["both"], record["differing"]) == (paper.MOTH_BOTH, paper.MOTH_DIFFERING)
-    assert (record["reports"], record["positions"]) == (paper.MOTH_AFTER_IMPORT, paper.MOTH_AFTER_IMPORT)
-    assert record["minutes_gained"] == paper.MOTH_MINUTES_GAINED
+    assert (log["reports"], log["new"], log["live_between"]) == (exact.MOTH_LOG, True, 85)
+    assert (log["rejected"], log["others"], log["minutes_gained"]) == ({}, {}, exact.MOTH_MINUTES_GAINED)
+    assert record["live_reports"] == exact.MOTH_ACOUSTIC
+    assert (record["both"], record["differing"]) == (exact.MOTH_BOTH, exact.MOTH_DIFFERING)
+    assert (record["reports"], record["positions"]) == (exact.MOTH_AFTER_IMPORT, exact.MOTH_AFTER_IMPORT)
+    assert record["minutes_gained"] == exact.MOTH_MINUTES_GAINED
 
 
 def printed(day: Day, vehicle: str) -> list[dict[str, Any]]:
@@ -238,7 +247,7 @@ def printed(day: Day, vehicle: str) -> list[dict[str, Any]]:
 def test_exact_record_of_moth_is_complete(day: Day) -> None:
     """Each 10 s of the leg stand once, from the log, but three reports that it lacks; each where it was."""
     reports = printed(day, "Moth")
-    assert len(reports) == paper.MOTH_AFTER_IMPORT + paper.MOTH_CABLE
+    assert len(reports) == exact.MOTH_AFTER_IMPORT + exact.MOTH_CABLE
     alone = [report for report in reports if report["t"] <= seconds("3:55:00")]
     lacks = {seconds("3:40:00") + 10 * at for at in range(1, 12)}
     live = {seconds("3:40:30"), seconds("3:41:00"), seconds("3:41:30")}
@@ -259,12 +268,38 @@ def test_exact_record_of_moth_is_complete(day: Day) -> None:
 def test_exact_record_of_lantern_has_every_second_once(day: Day) -> None:
     """What the stations tell alike stands once, what they tell otherwise from both; no instant of the failure lacks."""
     reports = printed(day, "Lantern")
-    assert len(reports) == paper.LANTERN_REPORTS
-    assert len({report["t"] for report in reports}) == paper.LANTERN_INSTANTS
+    assert len(reports) == exact.LANTERN_REPORTS
+    assert len({report["t"] for report in reports}) == exact.LANTERN_INSTANTS
     failing = [report for report in reports if seconds("1:13:00") <= report["t"] < seconds("1:13:30")]
     assert [report["t"] for report in failing] == [round(seconds("1:13:00") + at / 10, 3) for at in range(300)]
     assert {report["roll_deg"] for report in failing} == {8.0}
     told = json.loads(day.command("record", "--vehicle", "Lantern", "--json"))["record"]
-    assert told["live_reports"] == paper.LANTERN_LIVE
+    assert told["live_reports"] == exact.LANTERN_LIVE
     cut = [report for report in reports if seconds("1:30:00") <= report["t"] < seconds("1:35:00")]
     assert [report["depth_m"] for report in cut] == [590.0] * 75  # cut from what is released, kept on the ship
+
+
+def test_desk_knows_the_day_after_a_restart_in_peace(day: Day) -> None:
+    """From the checkpoint of 7:30 on it has targets, the place of the one that was sighted, and who is back."""
+    pipeline = day.ship.pipeline
+    assert {name: known.verdict for name, known in pipeline.targets.items()} == exact.VERDICTS
+    seen, post, azimuth_deg, distance_m = exact.SEEN
+    placed = {name: known.position for name, known in pipeline.targets.items() if known.position is not None}
+    assert list(placed) == [seen]
+    there = beyond(POSTS[post], azimuth_deg, distance_m)
+    assert (placed[seen].latitude_deg, placed[seen].longitude_deg) == pytest.approx(there, abs=1e-9)
+    assert placed[seen].spread.drms_m == pytest.approx(exact.SEEN_DRMS_M, abs=1e-3)
+    assert (pipeline.waiting, pipeline.zones) == ({}, ())
+    moth = pipeline.expected["Moth"]
+    assert (moth.expectation.return_us / SECOND, (moth.back_us or 0) / SECOND) == exact.EXPECTED_S
+
+
+def test_zone_of_the_desk_hides_what_was_received_before_it(day: Day) -> None:
+    """Told at 3:41, it hides from the public what came before: within 280 m of its centre, within 100 m for sure."""
+    recording = read_recording((day.folder / "released" / "public" / "dive-002.recording").read_bytes())
+    rows = {record.elapsed_s + seconds("3:05:15"): record.body[1] for record in recording.records if record.kind == 1}
+    shown = {tick_s: row[1] is not None for tick_s, row in rows.items() if row[0] == "reporting"}
+    # Cells are off by up to 27 m, so what is told at a tick lies within 307 m (reports from 50 on) or beyond 73 m.
+    assert all(shown[seconds("3:31:15") + 15 * at] for at in range(14))  # reports 42 to 48
+    assert not any(shown[seconds("3:43:15") + 15 * at] for at in range(12))  # reports 66 to 71, until it is lifted
+    assert shown[seconds("3:46:15")]
