@@ -5,7 +5,7 @@ import os
 import shutil
 from collections.abc import AsyncIterator, Iterable
 from contextlib import asynccontextmanager
-from functools import partial
+from functools import cache, partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from threading import Thread
@@ -173,8 +173,12 @@ def demo_dive(upto_s: float = float("inf")) -> list[Frame]:
 
 def demo_records(upto_s: float = float("inf")) -> list[WireRecord]:
     """Return the same records as a reader has them."""
-    read = read_recording(RECORDING.read_bytes()).records
-    return [record for record in read if record.elapsed_s <= upto_s]
+    return [record for record in _demo_recording() if record.elapsed_s <= upto_s]
+
+
+@cache
+def _demo_recording() -> tuple[WireRecord, ...]:
+    return read_recording(RECORDING.read_bytes()).records
 
 
 def strangers(asked: Iterable[str], host: str, port: int) -> list[str]:
