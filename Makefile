@@ -15,6 +15,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet --quiet
 # The followers' page and the desk's are built together: the desk's comes last, so it stands for both.
 PAGE := web/dist-desk/index.html
 PAGE_SOURCES := $(shell find web -path web/node_modules -prune -o -path 'web/dist*' -prune -o -path web/test -prune -o -type f -print)
+BROWSERS := chromium-headless-shell:chromium-headless-shell firefox-esr:firefox-esr
 LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
 	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
 
@@ -26,7 +27,7 @@ demo: $(VENV)/.runs $(PAGE) ## Start a simulated dive and print the page's addre
 	@exec $(BIN)/offing demo
 
 setup: $(VENV)/.develops $(PAGE) ## Prepare everything for developing: Python, web packages, page, browser
-	@.ci/need chromium:chromium firefox-esr:firefox-esr
+	@.ci/need $(BROWSERS)
 	$(call say,ready: make demo shows it, make test checks it)
 
 site: $(PAGE) ## Build the followers' page into web/dist, the desk's into web/dist-desk
@@ -36,7 +37,9 @@ wheel: $(VENV)/.develops ## Build an installable wheel, page included, into dist
 
 ##@ Check
 .PHONY: test lint types test-web test-python bench
-test: lint types test-web test-python ## Run every check there is; pytest's closing line comes last
+test: ## Run every check there is, the quick ones side by side; pytest's closing line comes last
+	@$(MAKE) --jobs=2 --output-sync lint types test-web $(PAGE)
+	@$(MAKE) test-python
 
 lint: $(VENV)/.develops ## Look for faults that need no running
 	$(call say,ruff)
@@ -53,12 +56,12 @@ test-web: web/node_modules/.stamp ## Run the page's own tests
 	@cd web && npm run --silent test
 
 test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (ARGS="-k name" chooses)
-	@.ci/need chromium:chromium firefox-esr:firefox-esr
+	@.ci/need $(BROWSERS)
 	$(call say,python and browser tests)
 	@$(BIN)/python -m pytest --numprocesses 4 --dist worksteal $(ARGS)
 
 bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out beside a floor
-	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev
+	@.ci/need chromium:chromium gcc:gcc /usr/include/stdio.h:libc6-dev
 	@$(BIN)/python bench/run.py $(ARGS)
 
 ##@ Upkeep

@@ -1,10 +1,16 @@
-"""What all tests share: the published data beside the project, and how hypothesis runs."""
+"""What all tests share: the published data beside the project, the browsers, and how hypothesis runs."""
 
 import os
+from collections.abc import AsyncIterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+import pytest_asyncio
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from playwright.async_api import Browser
 
 # A slow moment of a shared machine is no fault of the code, and a failure elsewhere must be repeatable here.
 settings.register_profile("offing", deadline=None, print_blob=True)
@@ -21,3 +27,21 @@ def shared_data() -> Path:
             pytest.fail(reason)
         pytest.skip(reason)
     return folder
+
+
+@pytest_asyncio.fixture(scope="session", loop_scope="session")
+async def browser() -> "AsyncIterator[Browser]":
+    """One browser for all tests of a process; each has a fresh context of its own."""
+    from followers_page import chromium  # a heavy import, for those alone that need it
+
+    async with chromium() as program:
+        yield program
+
+
+@pytest_asyncio.fixture(scope="session", loop_scope="session")
+async def drawing_browser() -> "AsyncIterator[Browser]":
+    """One that draws WebGL in software, which takes it several times as long for everything."""
+    from followers_page import IN_SOFTWARE, chromium
+
+    async with chromium(*IN_SOFTWARE) as program:
+        yield program

@@ -3,17 +3,15 @@
 import base64
 import json
 import re
-from collections.abc import AsyncIterator
 from hashlib import sha256
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser
 
-from followers_page import LAPTOP, PHONE, chromium, follower
+from followers_page import LAPTOP, PHONE, follower
 from relay.__main__ import main
 from relay.core.errors import OperatorError, RecordingError
 from relay.core.wire import footer, read_recording
@@ -158,13 +156,6 @@ def test_what_cannot_be_briefed_is_refused_and_nothing_is_written_over(tmp_path:
     assert not (tmp_path / "c.html").exists()
 
 
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests."""
-    async with chromium() as program:
-        yield program
-
-
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A briefing of the demo's dive, made by the command."""
@@ -176,7 +167,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.browser
-@pytest.mark.asyncio(loop_scope="module")
+@pytest.mark.asyncio(loop_scope="session")
 @pytest.mark.parametrize("size", [PHONE, LAPTOP])
 async def test_briefing_replays_from_disk_without_a_network(
     browser: Browser, made: Path, size: tuple[int, int]
@@ -203,7 +194,7 @@ async def test_briefing_replays_from_disk_without_a_network(
 
 
 @pytest.mark.browser
-@pytest.mark.asyncio(loop_scope="module")
+@pytest.mark.asyncio(loop_scope="session")
 async def test_briefing_is_two_pages_on_paper_without_the_presenters_own_words(browser: Browser, made: Path) -> None:
     """A4, as Chromium prints it: two page objects in the file (ISO 32000-1, 7.7.3.3), and the notes aren't on them."""
     async with follower(browser, made.as_uri()) as someone:
@@ -224,7 +215,7 @@ def without_policy(made: Path, to: Path) -> None:
 
 
 @pytest.mark.browser
-@pytest.mark.asyncio(loop_scope="module")
+@pytest.mark.asyncio(loop_scope="session")
 async def test_briefing_meets_the_accessibility_rules(browser: Browser, made: Path, tmp_path: Path) -> None:
     """axe-core finds nothing, with notes shown and in large words (the rules run in a copy without the policy)."""
     open_copy = tmp_path / "open.html"

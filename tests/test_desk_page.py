@@ -116,7 +116,7 @@ async def test_what_waits_is_approved_or_dismissed(desk: Desk, hands: Hands) -> 
 
 
 async def test_target_is_marked_with_its_place_and_judged_again(desk: Desk, hands: Hands) -> None:
-    """Seen at a bearing and range it has a place with its uncertainty, for the desk; its verdict changes in the list."""
+    """Seen at a bearing and range it has a place with its uncertainty, for the desk; its verdict can be changed."""
     here, someone, _ = desk
     name = f"T-{type(hands).__name__}"
     with here.decides(Target, Target) as decided:

@@ -8,7 +8,6 @@ from pathlib import Path
 from shutil import copytree
 
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser, Page
 
 from followers_page import (
@@ -18,7 +17,6 @@ from followers_page import (
     PHONE,
     RECORDING,
     Follower,
-    chromium,
     demo_dive,
     demo_records,
     folder_server,
@@ -32,16 +30,9 @@ from relay.shell.gate import Limits
 from relay.shell.site import Site
 from released import EXPEDITION, dive, endless_dive
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 AXE = Path(__file__).resolve().parents[1] / "web" / "node_modules" / "axe-core" / "axe.min.js"
 QUICK = Limits(close_s=1.0, turn_s=0.05)
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests; each has a fresh context of its own."""
-    async with chromium() as program:
-        yield program
 
 
 @asynccontextmanager

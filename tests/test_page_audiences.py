@@ -7,23 +7,15 @@ from pathlib import Path
 from shutil import copytree
 
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser
 
-from followers_page import BUILT, Follower, chromium, folder_server, follower
+from followers_page import BUILT, Follower, folder_server, follower
 from peers import publish
 from relay.shell.outlet import Frame
 from released import EXPEDITION, dive, endless_dive
 from test_page import address, site_at
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests; each has a fresh context of its own."""
-    async with chromium() as program:
-        yield program
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
 
 @asynccontextmanager

@@ -3,26 +3,17 @@
 Source: Media Queries Level 5, section 12.1 (`prefers-reduced-motion`); WCAG 2.2, success criterion 2.3.3.
 """
 
-from collections.abc import AsyncIterator
 from typing import Literal
 
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser
 
-from followers_page import Follower, chromium, demo_dive, follower
+from followers_page import Follower, demo_dive, follower
 from peers import publish
 from test_page import AXE, address, site_at, violations
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 LOOKS_A_SECOND, LOOKED_S = 20, 10
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests; each has a fresh context of its own."""
-    async with chromium() as program:
-        yield program
 
 
 async def _moments_shown(someone: Follower) -> int:

@@ -1,23 +1,13 @@
 """Units and languages of the followers' page in a real browser: chosen, remembered, accessible, within the sheet."""
 
-from collections.abc import AsyncIterator
-
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser
 
-from followers_page import LAPTOP, PHONE, Follower, chromium, demo_dive, follower
+from followers_page import LAPTOP, PHONE, Follower, demo_dive, follower
 from peers import publish
 from test_page import AXE, address, site_at, violations
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests; each has a fresh context of its own."""
-    async with chromium() as program:
-        yield program
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
 
 async def _offers_large_targets(someone: Follower) -> None:

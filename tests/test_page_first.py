@@ -1,17 +1,15 @@
 """What is seen first: words and picture came with the page, and the dive is made sense of once they are painted."""
 
 import asyncio
-from collections.abc import AsyncIterator
 
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser, Route
 
-from followers_page import chromium, demo_dive
+from followers_page import demo_dive
 from peers import publish
 from test_page import address, site_at
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 WATCHED = """
 addEventListener('DOMContentLoaded', () => {
   const picture = document.querySelector('#first img');
@@ -24,13 +22,6 @@ addEventListener('DOMContentLoaded', () => {
   look();
 });
 """
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests."""
-    async with chromium() as program:
-        yield program
 
 
 async def seen(browser: Browser, meet: object) -> tuple[float | None, float]:

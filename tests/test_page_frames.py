@@ -1,16 +1,15 @@
 """What the page draws again and what it keeps: kept pictures are those of a page that draws from the start."""
 
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import Awaitable, Callable
 
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser
 
-from followers_page import LAPTOP, PHONE, Follower, chromium, demo_dive, follower
+from followers_page import LAPTOP, PHONE, Follower, demo_dive, follower
 from peers import publish
 from test_page import address, site_at
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 DRAWINGS = ("plan", "column", "depth", "ribbon")
 MOMENTS_S = (3_900, 1_200, 1_201, 2_600, 60, 3_400, 900)
 COUNTED = """
@@ -27,13 +26,6 @@ _FRAMES = """(left) => new Promise((done) => {
   next();
 })"""
 Change = Callable[[Follower], Awaitable[None]]
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests; each has a fresh context of its own."""
-    async with chromium() as program:
-        yield program
 
 
 async def drawn(someone: Follower, at_s: int) -> list[bytes]:

@@ -16,7 +16,7 @@ import pytest_asyncio
 from PIL import Image
 from playwright.async_api import Browser
 
-from followers_page import BUILT, Follower, chromium, follower
+from followers_page import BUILT, Follower, follower
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import ReleasedRecord, ReleaseLog
@@ -25,7 +25,7 @@ from relay.shell.outlet import Frame
 from relay.shell.site import Site
 from released import EXPEDITION
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 HAIR, INK, ACCENT = (0xC3, 0xCE, 0xD0), (0x15, 0x24, 0x2E), (0x9C, 0x14, 0x58)
 TICK_US = 10_000_000
 # Corners on crossings of every grid the page may choose; no two stretches have the same length and direction.
@@ -52,14 +52,7 @@ def known_dive() -> list[ReleasedRecord]:
     return [*records, log.tick(at_us, [last]), log.end(at_us)]
 
 
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests."""
-    async with chromium() as program:
-        yield program
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
+@pytest_asyncio.fixture(scope="module", loop_scope="session")
 async def address() -> AsyncIterator[str]:
     """A site that has the known dive."""
     site = Site(EXPEDITION, folder=BUILT)

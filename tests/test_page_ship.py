@@ -10,10 +10,9 @@ from pathlib import Path
 from urllib.request import urlopen
 
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser
 
-from followers_page import Follower, chromium, follower
+from followers_page import Follower, follower
 from peers import until
 from relay.core.release import Kind
 from relay.core.wire import read_recording
@@ -21,16 +20,9 @@ from relay.shell.control import ask_control
 from ship_process import ShipProcess, free_port, ship_process
 from test_control import tell
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 NEVER = "this must never be read"
 REPORT_S = 0.2
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests."""
-    async with chromium() as program:
-        yield program
 
 
 @dataclass

@@ -6,35 +6,27 @@ from contextlib import asynccontextmanager
 
 import numpy as np
 import pytest
-import pytest_asyncio
 from PIL import Image
 from playwright.async_api import Browser, Locator
 
-from followers_page import IN_SOFTWARE, LAPTOP, PHONE, Follower, chromium, demo_dive, follower
+from followers_page import LAPTOP, PHONE, Follower, chromium, demo_dive, follower
 from peers import publish
 from relay.shell.site import Site
 from released import dive
 from test_page import AXE, address, site_at, violations
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 OPEN, CLOSE = "See it in three dimensions", "Close the three dimensions"
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """A browser that draws WebGL in software."""
-    async with chromium(*IN_SOFTWARE) as program:
-        yield program
 
 
 @asynccontextmanager
 async def watching(
-    browser: Browser, upto_s: float = 4_010, size: tuple[int, int] = LAPTOP
+    drawing_browser: Browser, upto_s: float = 4_010, size: tuple[int, int] = LAPTOP
 ) -> AsyncIterator[tuple[Follower, Site]]:
     """Yield somebody who follows the demo's dive."""
     async with site_at() as site:
         publish(site, demo_dive(upto_s))
-        async with follower(browser, address(site), size) as someone:
+        async with follower(drawing_browser, address(site), size) as someone:
             await someone.ribbon.wait_for()
             yield someone, site
 
@@ -67,9 +59,9 @@ def scripts(someone: Follower) -> set[str]:
     return {asked for asked in someone.asked if asked.endswith(".js")}
 
 
-async def test_space_is_fetched_only_when_asked_for(browser: Browser) -> None:
+async def test_space_is_fetched_only_when_asked_for(drawing_browser: Browser) -> None:
     """Nothing of it is in what a follower loads first; then one script more, from this site."""
-    async with watching(browser) as (someone, site):
+    async with watching(drawing_browser) as (someone, site):
         before = scripts(someone)
         assert len(before) == 2  # the wait until what came is painted, and the page
         await opened(someone)
@@ -77,9 +69,9 @@ async def test_space_is_fetched_only_when_asked_for(browser: Browser) -> None:
         assert more.startswith(address(site))
 
 
-async def test_space_draws_seabed_and_track_in_ink(browser: Browser) -> None:
+async def test_space_draws_seabed_and_track_in_ink(drawing_browser: Browser) -> None:
     """The drawing has the paper's ground, the wash of the steps, ink and the one accent, and follows the playhead."""
-    async with watching(browser) as (someone, _):
+    async with watching(drawing_browser) as (someone, _):
         await opened(someone)
         pixels = await picture(someone)
         for colour in ((245, 247, 244), (223, 232, 233), (21, 36, 46), (156, 20, 88)):
@@ -89,9 +81,9 @@ async def test_space_draws_seabed_and_track_in_ink(browser: Browser) -> None:
         assert (await picture(someone) != pixels).any()
 
 
-async def test_space_is_turned_by_keys_buttons_and_pointer(browser: Browser) -> None:
+async def test_space_is_turned_by_keys_buttons_and_pointer(drawing_browser: Browser) -> None:
     """Each way of turning changes picture and label; Home brings both back; the playhead stays where it is."""
-    async with watching(browser) as (someone, _):
+    async with watching(drawing_browser) as (someone, _):
         await opened(someone)
         label = drawing(someone).get_by_role("img")
         first, said = await picture(someone), await label.get_attribute("aria-label")
@@ -115,9 +107,9 @@ async def test_space_is_turned_by_keys_buttons_and_pointer(browser: Browser) -> 
         assert await someone.ribbon.get_attribute("aria-valuenow") == moment
 
 
-async def test_space_draws_only_when_something_changed(browser: Browser) -> None:
+async def test_space_draws_only_when_something_changed(drawing_browser: Browser) -> None:
     """At rest nothing is drawn, nor by a key that changes nothing; one key that does, draws once."""
-    async with watching(browser) as (someone, _):
+    async with watching(drawing_browser) as (someone, _):
         await opened(someone)
         await drawing(someone).focus()
         before = await renders(someone)
@@ -128,9 +120,9 @@ async def test_space_draws_only_when_something_changed(browser: Browser) -> None
         assert await renders(someone) == before + 1
 
 
-async def test_space_closes_and_opens_again(browser: Browser) -> None:
+async def test_space_closes_and_opens_again(drawing_browser: Browser) -> None:
     """Closed, it leaves no canvas and gives its context back; the button keeps the focus and opens it again."""
-    async with watching(browser) as (someone, _):
+    async with watching(drawing_browser) as (someone, _):
         canvases = await someone.page.locator("canvas").count()
         for _ in range(2):
             await opened(someone)
@@ -143,27 +135,27 @@ async def test_space_closes_and_opens_again(browser: Browser) -> None:
 
 
 @pytest.mark.parametrize("size", [PHONE, LAPTOP])
-async def test_space_passes_axe_and_fits(browser: Browser, size: tuple[int, int]) -> None:
+async def test_space_passes_axe_and_fits(drawing_browser: Browser, size: tuple[int, int]) -> None:
     """axe-core (WCAG 2.2 AA and best practice) finds nothing, and nothing runs off the sheet sideways."""
-    async with watching(browser, size=size) as (someone, _):
+    async with watching(drawing_browser, size=size) as (someone, _):
         await opened(someone)
         await someone.page.evaluate(AXE.read_text(encoding="utf-8"))
         assert await violations(someone.page) == []
         assert await someone.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
-async def test_space_says_what_it_is_made_of(browser: Browser) -> None:
+async def test_space_says_what_it_is_made_of(drawing_browser: Browser) -> None:
     """Sketch, coarseness, heights, scale and turning are said beside the drawing."""
-    async with watching(browser) as (someone, _):
+    async with watching(drawing_browser) as (someone, _):
         await opened(someone)
         told = someone.page.locator("#space-drawing")
         for words in ("sketch of the seabed", "where no vehicle was, nothing", "Heights are drawn", "No side is north"):
             await someone.says(told, words)
 
 
-async def test_space_stays_open_in_other_words_and_units(browser: Browser) -> None:
+async def test_space_stays_open_in_other_words_and_units(drawing_browser: Browser) -> None:
     """Units and language chosen while it is open are those of the drawing, too."""
-    async with watching(browser) as (someone, _):
+    async with watching(drawing_browser) as (someone, _):
         await opened(someone)
         await someone.page.locator("#units").select_option("fathom")
         await someone.says(someone.page.locator("#space-drawing"), "yd square")
@@ -172,15 +164,15 @@ async def test_space_stays_open_in_other_words_and_units(browser: Browser) -> No
         await someone.page.locator("#space-drawing canvas[data-renders]").wait_for()
 
 
-async def test_space_without_a_track_says_why(browser: Browser) -> None:
+async def test_space_without_a_track_says_why(drawing_browser: Browser) -> None:
     """On a leg without a track there is no drawing, but a sentence."""
-    async with watching(browser, upto_s=600) as (someone, _):
+    async with watching(drawing_browser, upto_s=600) as (someone, _):
         await someone.button(OPEN).click()
         await someone.says(someone.page.locator("#space-drawing"), "No track is shown on this leg of the dive.")
         assert await drawing(someone).count() == 0
 
 
-async def test_space_without_webgl_says_so(browser: Browser) -> None:
+async def test_space_without_webgl_says_so() -> None:
     """A browser that has none is told of in words; the rest of the page goes on."""
     async with chromium("--disable-3d-apis") as poor, site_at() as site:
         publish(site, dive(1, 5, closed=False))
@@ -192,9 +184,9 @@ async def test_space_without_webgl_says_so(browser: Browser) -> None:
             await someone.says(someone.headline, "The dive is over")
 
 
-async def test_space_that_cannot_be_fetched_says_so(browser: Browser) -> None:
+async def test_space_that_cannot_be_fetched_says_so(drawing_browser: Browser) -> None:
     """A script that doesn't come is told of in words, and can be asked for again."""
-    async with watching(browser) as (someone, _):
+    async with watching(drawing_browser) as (someone, _):
         await someone.page.route("**/scene-*.js", lambda route: route.abort())
         await someone.button(OPEN).click()
         await someone.says(someone.page.locator("#space"), "could not be fetched")

@@ -4,32 +4,24 @@ With OFFING_PICTURES=FOLDER a picture of each state is written there.
 """
 
 import os
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import Awaitable, Callable
 from contextlib import AsyncExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser
 
-from followers_page import IN_SOFTWARE, LAPTOP, PHONE, RECORDING, Follower, chromium, demo_dive, follower
+from followers_page import LAPTOP, PHONE, RECORDING, Follower, demo_dive, follower
 from peers import publish
 from relay.__main__ import main
 from relay.shell.site import Site
 from test_briefing import without_policy
 from test_page import AXE, address, site_at, violations
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 TABLET = (768, 1024)
 DESCENT_S, TWO_BELOW_S = 900, 4_600
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """A browser that draws WebGL in software."""
-    async with chromium(*IN_SOFTWARE) as program:
-        yield program
 
 
 @dataclass
@@ -158,19 +150,34 @@ async def briefing_on_paper(scene: Scene) -> Follower:
 
 
 STATES: tuple[Callable[[Scene], Awaitable[Follower]], ...] = (
-    before_a_dive, descent, two_below, held, link_lost, dive_over, replay, three_dimensions, expedition, one_dive,
-    briefing, briefing_on_paper,
+    before_a_dive, descent, two_below, held, link_lost, dive_over, replay, expedition, one_dive, briefing,
+    briefing_on_paper,
 )  # fmt: skip
+State = Callable[[Scene], Awaitable[Follower]]
+SIZES = [PHONE, TABLET, LAPTOP]
 
 
-@pytest.mark.parametrize("size", [PHONE, TABLET, LAPTOP], ids=lambda size: f"{size[0]}px")
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}px")
 @pytest.mark.parametrize("state", STATES, ids=lambda state: state.__name__.replace("_", "-"))
 async def test_state_is_accessible_and_fits_its_sheet(
-    browser: Browser, state: Callable[[Scene], Awaitable[Follower]], size: tuple[int, int], tmp_path: Path
+    browser: Browser, state: State, size: tuple[int, int], tmp_path: Path
 ) -> None:
     """axe-core finds nothing against WCAG 2.2 A and AA nor best practice, nothing goes sideways, no fault is logged."""
+    await look_at(browser, state, size, tmp_path)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}px")
+async def test_three_dimensions_are_accessible_and_fit_their_sheet(
+    drawing_browser: Browser, size: tuple[int, int], tmp_path: Path
+) -> None:
+    """The same of the track over its sketched seabed, in a browser that draws WebGL."""
+    await look_at(drawing_browser, three_dimensions, size, tmp_path)
+
+
+async def look_at(browser: Browser, state: State, size: tuple[int, int], folder: Path) -> None:
+    """Open a page in a state, and hold it to the rules."""
     async with AsyncExitStack() as stack:
-        someone = await state(Scene(browser, size, stack, tmp_path))
+        someone = await state(Scene(browser, size, stack, folder))
         if to := os.environ.get("OFFING_PICTURES"):
             await someone.page.evaluate("new Promise((done) => setTimeout(done, 400))")
             await someone.page.screenshot(path=Path(to) / f"{state.__name__}-{size[0]}.png", full_page=True)

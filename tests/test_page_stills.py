@@ -2,15 +2,13 @@
 
 import asyncio
 import time
-from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser, Locator, expect
 
 from canary_photo import photo
-from followers_page import LAPTOP, PHONE, Follower, chromium, folder_server, follower, strangers
+from followers_page import LAPTOP, PHONE, Follower, folder_server, follower, strangers
 from peers import publish
 from relay.__main__ import main
 from relay.core.still import Still
@@ -21,7 +19,7 @@ from ship_process import free_port, ship_process
 from test_control import send_line, tell
 from test_page import AXE, address, site_at, violations
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 WORDS, SIZE = "The bell, upright in the silt", (640, 400)
 COUNTING = """
     window.out = new Set();
@@ -29,13 +27,6 @@ COUNTING = """
     URL.createObjectURL = (blob) => { const address = make(blob); window.out.add(address); return address; };
     URL.revokeObjectURL = (address) => { window.out.delete(address); giveBack(address); };
 """
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests; each has a fresh context of its own."""
-    async with chromium() as program:
-        yield program
 
 
 @pytest.fixture(scope="module")

@@ -5,10 +5,9 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser
 
-from followers_page import LAPTOP, PHONE, Follower, chromium, demo_dive, demo_records, follower
+from followers_page import LAPTOP, PHONE, Follower, demo_dive, demo_records, follower
 from peers import publish
 from relay.core.figures import figures
 from relay.core.release import Kind
@@ -16,15 +15,8 @@ from relay.shell.site import Site
 from released import dive_with_everything
 from test_page import AXE, address, site_at, violations
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 TABLET = (768, 1024)
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests; each has a fresh context of its own."""
-    async with chromium() as program:
-        yield program
 
 
 @asynccontextmanager

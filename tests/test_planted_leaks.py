@@ -1,11 +1,14 @@
 """Each defence proven by its absence: taken out of a copy of the tree, a named test fails there that passes without."""
 
+import json
 import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from subprocess import PIPE
 from xml.etree import ElementTree
 
 import pytest
@@ -40,38 +43,64 @@ def copy_tree(to: Path) -> Path:
     return to
 
 
-def judge(tree: Path, *tests: str) -> Verdict:
+class Warm:
+    """A pytest with its libraries loaded (`warm_pytest.py`), of which each run is a process of its own."""
+
+    def __init__(self) -> None:
+        environment = {name: os.environ[name] for name in os.environ.keys() - {"PYTHONPATH", "PYTEST_ADDOPTS"}}
+        command = [sys.executable, "-P", str(Path(__file__).with_name("warm_pytest.py"))]
+        self._process = subprocess.Popen(command, stdin=PIPE, stdout=PIPE, text=True, env=environment)
+
+    def run(self, tree: Path, tests: tuple[str, ...]) -> str:
+        """Run tests of a tree; return what pytest printed."""
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        asked = {"tree": str(tree), "out": str(tree / "words.txt"), "tests": tests, "patience_s": PATIENCE_S}
+        self._process.stdin.write(json.dumps(asked) + "\n")
+        self._process.stdin.flush()
+        code = self._process.stdout.readline()
+        return (tree / "words.txt").read_text() + f"\nexit code: {code}"
+
+    def close(self) -> None:
+        """Let it end."""
+        self._process.communicate()
+        assert self._process.returncode == 0
+
+
+@pytest.fixture(scope="session")
+def warm() -> Iterator[Warm]:
+    """Yield one warm pytest for all leaks of a process."""
+    ready = Warm()
+    yield ready
+    ready.close()
+
+
+def judge(warm: Warm, tree: Path, *tests: str) -> Verdict:
     """Run tests on a copy in a process of its own and read pytest's report (JUnit's XML)."""
-    report = tree / "report.xml"
-    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", f"--junitxml={report}", *tests]
-    environment = {**os.environ, "PYTHONPATH": str(tree), "HYPOTHESIS_STORAGE_DIRECTORY": str(tree / "examples")}
-    environment.pop("PYTEST_ADDOPTS", None)
-    done = subprocess.run(
-        command, cwd=tree, env=environment, capture_output=True, text=True, timeout=PATIENCE_S, check=False
-    )
-    assert report.exists(), done.stdout + done.stderr
+    report, words = tree / "report.xml", warm.run(tree, tests)
+    assert report.exists(), words
     cases = list(ElementTree.parse(report).iter("testcase"))
     failures, errors = (
         tuple(found.get("message", "") for case in cases for found in case.iter(kind)) for kind in ("failure", "error")
     )
-    return Verdict(len(cases), failures, errors, done.stdout[-4_000:])
+    return Verdict(len(cases), failures, errors, words[-4_000:])
 
 
-def judge_planted(planted: Leak, tree: Path) -> Verdict:
+def judge_planted(warm: Warm, planted: Leak, tree: Path) -> Verdict:
     """Plant a leak in a fresh copy and run the test that should catch it."""
     try:
         copy_tree(tree)
         plant(planted, tree)
-        return judge(tree, planted.test)
+        return judge(warm, tree, planted.test)
     finally:
         shutil.rmtree(tree, ignore_errors=True)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("planted", LEAKS, ids=[each.name.replace(" ", "-") for each in LEAKS])
-def test_planted_leak_is_caught(planted: Leak, tmp_path: Path) -> None:
+def test_planted_leak_is_caught(planted: Leak, tmp_path: Path, warm: Warm) -> None:
     """Without the defence its test fails, and by what it asserts, not because the copy is broken."""
-    verdict = judge_planted(planted, tmp_path / "tree")
+    verdict = judge_planted(warm, planted, tmp_path / "tree")
     assert verdict.ran >= 1
     assert verdict.errors == (), verdict.words
     assert verdict.failures, f"nothing caught it: {verdict.words}"
@@ -79,10 +108,10 @@ def test_planted_leak_is_caught(planted: Leak, tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_tests_that_catch_leaks_pass_without_one(tmp_path: Path) -> None:
+def test_tests_that_catch_leaks_pass_without_one(tmp_path: Path, warm: Warm) -> None:
     """On a copy with every defence in place each named test passes, none is skipped, and they are told in a table."""
     names = sorted({each.test for each in LEAKS})
-    verdict = judge(copy_tree(tmp_path), *names)
+    verdict = judge(warm, copy_tree(tmp_path), *names)
     assert (verdict.failures, verdict.errors) == ((), ()), verdict.words
     assert verdict.ran >= len(names)
     assert "skipped" not in verdict.words

@@ -13,6 +13,7 @@ import msgpack
 import pytest
 from playwright.sync_api import sync_playwright
 
+from followers_page import QUIET, chromium_program
 from relay.__main__ import main
 from relay.core.errors import OperatorError, RecordingError
 from relay.core.wire import footer
@@ -25,7 +26,6 @@ from released import dive, dive_with_everything
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "recordings/demo-dive.recording"
 AXE = ROOT / "web/node_modules/axe-core/axe.min.js"
-CHROMIUM = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 
 
 def recording(folder: Path, number: int, *, audience: str = "public", closed: bool = True) -> Path:
@@ -247,7 +247,7 @@ def test_published_folder_is_followed_from_a_bare_static_server(served: str) -> 
     """Below a path, from files alone: the dive replays, its pages link to each other, nobody else is asked."""
     asked: list[str] = []
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+        browser = playwright.chromium.launch(executable_path=chromium_program(), args=QUIET)
         page = browser.new_page()
         errors: list[str] = []
         page.on("request", lambda request: asked.append(request.url))
@@ -271,7 +271,7 @@ def test_published_folder_is_followed_from_a_bare_static_server(served: str) -> 
 def test_live_page_without_script_says_the_state(served: str) -> None:
     """With scripts switched off the first HTML is in words what the dive came to."""
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+        browser = playwright.chromium.launch(executable_path=chromium_program(), args=QUIET)
         page = browser.new_context(java_script_enabled=False).new_page()
         page.goto(served)
         page.get_by_role("heading", name="Dive 1 is over").wait_for()
@@ -286,7 +286,7 @@ def test_published_pages_are_accessible_and_fit_a_small_phone(served: str) -> No
     """No violation of WCAG 2.2 A and AA as axe-core finds them; nothing goes sideways at 320 px."""
     tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+        browser = playwright.chromium.launch(executable_path=chromium_program(), args=QUIET)
         page = browser.new_page(viewport={"width": 320, "height": 700})
         for name in ("expedition.html", "dive-001.html"):
             page.goto(served + name)

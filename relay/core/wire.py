@@ -60,9 +60,11 @@ def decode(frame: bytes) -> WireRecord:
 
 
 def _record(value: Any, frame: bytes) -> WireRecord:
-    if not isinstance(value, list) or len(value) != 6 or not all(isinstance(item, int) for item in value[:3]):
-        raise RecordingError("not a record: expected [dive, seq, kind, elapsed_s, body, pad]")
-    return WireRecord(value[0], value[1], value[2], value[3], value[4], frame)
+    if isinstance(value, list) and len(value) == 6:
+        dive, seq, kind, elapsed_s, body, _ = value
+        if isinstance(dive, int) and isinstance(seq, int) and isinstance(kind, int):
+            return WireRecord(dive, seq, kind, elapsed_s, body, frame)
+    raise RecordingError("not a record: expected [dive, seq, kind, elapsed_s, body, pad]")
 
 
 def footer(frames: Iterable[bytes]) -> bytes:

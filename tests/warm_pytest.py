@@ -1,0 +1,62 @@
+"""A pytest that is warm: it has loaded all from outside the project once, and each run is a process forked from it.
+
+Reads one JSON line a run (what `run` takes), and answers with a line: the exit code. Nothing of the project itself is
+loaded here, so each run takes it from its own tree.
+"""
+
+import importlib
+import json
+import os
+import signal
+import sys
+import tempfile
+from pathlib import Path
+
+import pytest
+
+LIBRARIES = (
+    "aiohttp.web", "geographiclib.geodesic", "gsw", "hypothesis.strategies", "jinja2", "msgpack", "msgspec.json",
+    "numpy", "PIL.JpegImagePlugin", "pydantic", "pynmeagps", "pyproj", "rich.console", "shapely", "uvloop",
+    "websockets",
+)  # fmt: skip
+
+
+def warm() -> None:
+    """Load the libraries, and pytest's plugins by a run of its own, which finds nothing."""
+    with tempfile.TemporaryDirectory() as folder:
+        os.chdir(folder)
+        assert pytest.main(["-q", "-p", "no:cacheprovider"]) == pytest.ExitCode.NO_TESTS_COLLECTED
+        os.chdir("/")
+    for name in LIBRARIES:
+        importlib.import_module(name)
+    assert "relay" not in sys.modules
+
+
+def run(tree: str, out: str, tests: list[str], patience_s: int) -> int:
+    """Run tests of a tree in this process, and return pytest's exit code; no output but into a file."""
+    signal.alarm(patience_s)
+    with Path(out).open("wb") as words, Path(os.devnull).open("rb") as nothing:
+        for number, file in enumerate((nothing, words, words)):
+            os.dup2(file.fileno(), number)
+    os.chdir(tree)
+    os.environ.update(PYTHONPATH=tree, HYPOTHESIS_STORAGE_DIRECTORY=f"{tree}/examples")
+    sys.path.insert(0, tree)
+    return int(pytest.main(["-q", "-x", "-p", "no:cacheprovider", f"--junitxml={tree}/report.xml", *tests]))
+
+
+def main() -> int:
+    """Serve runs until there is nobody who asks for one; in a run's own process, return its exit code."""
+    answers = os.fdopen(os.dup(sys.stdout.fileno()), "w")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # what anybody else prints is no answer
+    warm()
+    while line := sys.stdin.readline():
+        process = os.fork()
+        if process == 0:
+            return run(**json.loads(line))
+        _, status = os.waitpid(process, 0)
+        print(os.waitstatus_to_exitcode(status), file=answers, flush=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
