@@ -279,11 +279,7 @@ def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
     leg.add_argument("vehicle", metavar="VEHICLE", help="its name in the expedition file")
     leg.add_argument("leg", choices=["deck", "descent", "bottom", "ascent", "auto"])
     _say(words)
-    target = words.add_parser("target", help="name a find, and say what it was found to be")
-    target.add_argument("name", help='what followers call it, such as "the boiler"')
-    target.add_argument("verdict", help="unchecked, rock, modern debris, of interest or withheld")
-    target.add_argument("--vehicle", help="the vehicle that found it")
-    _sighting(target)
+    _target(words)
     _zones(words)
     _expected(words)
     _programme(words)
@@ -313,6 +309,14 @@ def _say(words: "_Commands[argparse.ArgumentParser]") -> None:
     )
     for word, does in (("approve", "tell now what waits for approval"), ("dismiss", "forget what waits for approval")):
         words.add_parser(word, help=does).add_argument("say", type=int, metavar="ROW", help="its row, as `status` says")
+
+
+def _target(words: "_Commands[argparse.ArgumentParser]") -> None:
+    target = words.add_parser("target", help="name a find, and say what it was found to be")
+    target.add_argument("name", help='what followers call it, such as "the boiler"')
+    target.add_argument("verdict", help="unchecked, rock, modern debris, of interest or withheld")
+    target.add_argument("--vehicle", help="the vehicle that found it")
+    _sighting(target)
 
 
 def _sighting(target: argparse.ArgumentParser) -> None:

@@ -27,6 +27,7 @@ from relay.core.decision import (
 from relay.core.desk_record import Known, Taken, Waiting
 from relay.core.hiding import ZoneInForce
 from relay.core.pipeline import Pipeline
+from relay.core.programme import Programme
 from relay.shell.desk_seen import Seen
 from relay.shell.desk_watch import Watch
 from relay.shell.quantities import say_duration
@@ -146,6 +147,10 @@ def decision_words(decision: Decision, at_us: int) -> str:
             return f"{decision.vehicle}: expected back in {say_duration(round(decision.return_in_s * 1e6))}"
         case Back():
             return f"{decision.vehicle}: is back"
+        case Programme():
+            return (
+                "programme put up" if decision.texts or decision.next_dive_in_s is not None else "programme taken away"
+            )
         case Begin() | End():
             return "a dive begins" if isinstance(decision, Begin) else "the dive ends"
 

@@ -1,0 +1,197 @@
+"""The import table: each module of `relay/`, with the modules of ours and the libraries that it may import.
+
+A row reads `room: "rooms it may import | libraries it may import"`, names of the same folder unless they say
+`core.` or `shell.`.
+"""
+
+CORE = {
+    "errors": "",
+    "model": "",
+    "quantise": "",
+    "policy": "area",
+    "ranges": "",
+    "secrets": "",
+    "still": "errors",
+    "websocket": "",
+    # bytes of a feed into observations
+    "nmea_framing": "model",
+    "nmea_fields": "ranges | pynmeagps datetime",
+    "nmea0183": "model nmea_fields nmea_framing | datetime",
+    "mavlink": "errors model ranges | pymavlink",
+    "station_message": "model ranges | msgspec",
+    "sources": "errors mavlink model nmea0183 policy station_message",
+    # observations into what may be shown
+    "decision_values": "errors ranges sighting still",
+    "programme": "policy ranges",
+    "decision": "area decision_values errors overdue policy programme sighting still",
+    "fuse": "decision model | gsw",
+    "geodesy": "secrets | pyproj",
+    "area": "geodesy secrets",
+    "dive_phases": "fuse policy",
+    "track": "area policy quantise",
+    "present": "decision dive_phases fuse policy",
+    "disclosure": "area dive_phases fuse geodesy policy quantise track",
+    "queue_counts": "",
+    "embargo": "fuse queue_counts",
+    "hiding": "area geodesy secrets",
+    # the exact record, on the ship alone
+    "own_time": "mavlink model policy sources",
+    "exact_record": "model own_time",
+    # places in annotations
+    "place_finding": "",
+    "place_number_words": "",
+    "place_words": "",
+    "place_fold": "| unicodedata",
+    "place_tokens": "place_fold place_number_words",
+    "place_angles": "place_number_words place_tokens place_words",
+    "place_degrees": "place_angles place_finding place_tokens place_words",
+    "place_codes": "place_finding",
+    "place_labels": "place_angles place_finding place_number_words place_tokens place_words",
+    "place_names": "place_finding place_fold | unicodedata",
+    "place_ranges": "place_finding place_number_words place_tokens place_words",
+    "place_in_text": "place_codes place_degrees place_finding place_fold place_labels place_names place_ranges "
+    "place_tokens",
+    "time_in_text": "place_finding place_fold place_tokens",
+    # the door, and the way out of it
+    "release": "disclosure errors policy quantise still",
+    "wire": "errors release | msgpack",
+    "stations": "fuse geodesy model policy",
+    "programme_board": "policy programme release",
+    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
+    "programme_board release secrets stations still time_in_text",
+    "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present programme "
+    "secrets sighting sources stations time_in_text",
+    # what readers work out
+    "figures": "release wire | shapely",
+    "summary": "errors figures release wire",
+    "programme_told": "errors wire",
+    # what the ship works out for itself, exact
+    "given": "errors ranges",
+    "survey": "errors geodesy given",
+    "target_position": "errors geodesy given",
+    "ground": "errors geodesy given | shapely",
+    "swath": "errors given ground survey",
+    "survey_plan": "given reach swath",
+    "survey_day": "errors geodesy given ground survey survey_plan swath",
+    "kept_track": "",
+    "rate": "",
+    "in_words": "",
+    "watch_words": "in_words overdue reach survey_day",
+    "watched": "errors given in_words kept_track model overdue reach survey survey_day watch_words",
+    "notices": "in_words policy",
+    "reach": "geodesy given",
+    "overdue": "errors given",
+    "sighting": "errors target_position",
+    "desk_record": "decision overdue sighting target_position",
+    # who follows
+    "history": "errors release wire",
+    "subscriber": "history websocket",
+}
+
+SHELL = {
+    "clock": "",
+    "quantities": "",
+    "representation": "",
+    "seabed": "",
+    "toml_lines": "",
+    "wheel": "",
+    "site_files": "core.errors",
+    "desk_address": "",
+    # what the operator gives: expedition file, secrets, captures
+    "feed_url": "core.errors",
+    "expedition_form": "core.errors core.policy desk_address feed_url quantities | pydantic",
+    "expedition_faults": "expedition_form toml_lines | pydantic",
+    "expedition_sense": "core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
+    "core.swath expedition_faults expedition_form feed_url toml_lines",
+    "expedition": "core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
+    "expedition_sense feed_url | pydantic",
+    "secrets_file": "core.errors core.secrets",
+    "capture": "core.errors core.mavlink core.ranges | msgspec",
+    "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
+    "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities",
+    "plain_cautions": "core.area core.notices core.place_in_text core.policy expedition plain_words quantities",
+    # bytes in
+    "feed_intake": "core.errors feed_url",
+    "feed_datagram": "feed_intake feed_url",
+    "feed_serial": "core.errors feed_intake",
+    "feed_stream": "core.errors feed_intake",
+    "feed_websocket": "feed_intake feed_stream | websockets",
+    "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
+    # the exact record
+    "journal": "core.errors core.model clock",
+    "recovered": "core.errors core.policy",
+    "import_words": "",
+    "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
+    "deciding expedition import_words journal recovered",
+    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
+    # released records on their way out
+    "recording": "core.errors core.wire",
+    "programme_file": "core.errors core.release core.wire",
+    "outlet": "core.channel core.release core.wire programme_file recording",
+    # the public port
+    "answers": "",
+    "gate": "core.subscriber wheel",
+    "page_words": "core.errors",
+    "track_picture": "core.summary page_words | PIL fontpkg_source_serif_4",
+    "made_pages": "core.programme_told core.summary page_words track_picture | jinja2",
+    "public_files": "core.history core.programme_told core.summary core.wire made_pages page_words representation",
+    "pages": "core.errors answers public_files representation | aiohttp",
+    "conversation": "gate pages | aiohttp",
+    "viewer": "core.history core.release core.subscriber core.websocket gate",
+    "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
+    "site": "core.history answers conversation front gate pages public_files viewer",
+    "briefing": "core.errors core.release core.wire recording",
+    "export": "core.errors core.release core.wire",
+    "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "
+    "public_files recording",
+    # the desk
+    "watch_file": "",
+    "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
+    "core.notices core.overdue core.reach core.survey_day core.survey_plan core.watch_words core.watched "
+    "watch_file",
+    # the running relay
+    "deciding": "core.errors core.ranges",
+    "control": "core.errors deciding",
+    "desk_sense": "core.area core.decision core.desk_record core.errors core.pipeline core.policy core.sighting",
+    "standing": "core.decision core.desk_record core.errors core.pipeline core.place_finding core.policy "
+    "core.programme core.still desk_sense quantities",
+    # the desk, on its own listener
+    "trail": "",
+    "desk_token": "core.errors",
+    "desk_seen": "core.release core.wire outlet trail",
+    "desk_legs": "core.decision core.dive_phases core.errors core.model core.pipeline core.policy",
+    "desk_disk": "core.notices",
+    "desk_audiences": "core.channel desk_seen quantities",
+    "desk_vehicles": "core.fuse core.pipeline desk_legs desk_watch",
+    "desk_feeds": "core.pipeline core.sources core.stations feeds",
+    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline core.programme desk_seen desk_watch quantities",
+    "desk_state": "core.decision core.notices core.pipeline core.policy desk_audiences desk_decided desk_disk "
+    "desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site standing",
+    "desk_line": "gate | aiohttp",
+    "desk_stream": "",
+    "desk": "core.errors core.pipeline deciding desk_address desk_line desk_stream desk_token representation | aiohttp",
+    "desk_room": "core.model core.pipeline deciding desk desk_disk desk_legs desk_line desk_seen desk_state desk_token "
+    "desk_watch outlet pages site_files",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
+    "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing",
+    "running": "expedition page_words public_files ship site site_files",
+    "rehearse": "core.errors core.model core.pipeline core.policy core.release core.secrets core.sources "
+    "capture journal outlet",
+    # the invented dive
+    "vehicle_motion": "core.model seabed",
+    "station_reports": "core.model seabed vehicle_motion | pyproj",
+    "simulated": "core.model seabed station_reports vehicle_motion",
+    "station_sender": "station_reports",
+    "demo": "simulated station_reports",
+    "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
+    "running secrets_file ship site_files station_reports station_sender",
+    "still_file": "core.errors core.still | PIL",
+    "tell_words": "quantities",
+    "tell": "core.errors core.still control expedition quantities still_file tell_words",
+    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run expedition export "
+    "import_log page_words plain_cautions plain_ground plain_words public_files publish quantities recording rehearse "
+    "running secrets_file ship site_files tell | rich uvloop",
+}
+
+# An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
+AUDIT: dict[str, str] = {}
