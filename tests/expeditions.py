@@ -62,3 +62,12 @@ def changed(old: str, new: str) -> str:
 def line_with(text: str, part: str) -> int:
     """Return the number of the line that holds `part`."""
     return next(number for number, line in enumerate(text.splitlines(), 1) if part in line)
+
+
+# Where questions can't go: what is written wrong, what is said of it, what the remedy says.
+WRONG_QUESTIONS = [
+    ('listen = "127.0.0.1:0"', 'questions_to = "museum"', "museum", 'write it as "https://questions.example/"'),
+    ('listen = "127.0.0.1:0"', 'questions_to = "http://q.example"', "http:", 'or "mailto:dive@museum.example"'),
+    ('listen = "127.0.0.1:0"', 'questions_to = "mailto:a@b.example?bcc=c"', "mailto", "is not where questions can go"),
+    ('listen = "127.0.0.1:0"', "questions_to = 'https://q.example/\"x'", "https:", "is not where questions can go"),
+]

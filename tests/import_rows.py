@@ -164,7 +164,8 @@ SHELL = {
     "desk_audiences": "core.channel desk_seen quantities",
     "desk_vehicles": "core.fuse core.pipeline desk_legs desk_watch",
     "desk_feeds": "core.pipeline core.sources core.stations feeds",
-    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline core.programme desk_seen desk_watch quantities",
+    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline core.programme desk_seen desk_watch "
+    "quantities",
     "desk_state": "core.decision core.notices core.pipeline core.policy desk_audiences desk_decided desk_disk "
     "desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site standing",
     "desk_line": "gate | aiohttp",

@@ -43,15 +43,14 @@ import relay.core.channel
 import relay.core.pipeline
 import relay.core.station_message
 import virtual_ship
+from decided_early import zone_lifted_at_once
 from dives import SECOND, SECRETS, run, sent
-from relay.core.area import Zone
 from relay.core.channel import Channel
-from relay.core.decision import LiftZone, Resume, write_decision
+from relay.core.decision import Resume, write_decision
 from relay.core.dive_phases import DiveWatch
 from relay.core.embargo import Embargo
 from relay.core.fuse import Fuse, Stamped
 from relay.core.geodesy import Anchor
-from relay.core.hiding import Hiding
 from relay.core.model import Observation
 from relay.core.pipeline import Checkpoint, Pipeline
 from relay.core.release import NO_DIVE, Kind
@@ -280,24 +279,6 @@ def decided_at_once(planted: pytest.MonkeyPatch) -> None:
         return right(embargo, stamped._replace(embargo_us=old_us))
 
     right = Embargo.hold
-    planted.setattr(Embargo, "hold", hold)
-
-
-def zone_lifted_at_once(planted: pytest.MonkeyPatch) -> None:
-    """Lift a zone of the desk as soon as that is decided."""
-
-    def hide(hiding: Hiding, row: int, zone: Zone) -> None:
-        known.add(hiding)
-        right(hiding, row, zone)
-
-    def hold(embargo: Embargo, stamped: Stamped) -> bool:
-        for hiding in known if isinstance(stamped.said, LiftZone) else ():
-            hiding.lift(stamped.row, "the hold")
-        return right_hold(embargo, stamped)
-
-    known: set[Hiding] = set()
-    right, right_hold = Hiding.hide, Embargo.hold
-    planted.setattr(Hiding, "hide", hide)
     planted.setattr(Embargo, "hold", hold)
 
 
