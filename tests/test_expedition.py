@@ -25,9 +25,8 @@ def test_expedition_is_read_whole() -> None:
     assert (public.delay_us, public.extra_us, public.tick_us) == (2_700_000_000, 600_000_000, 15_000_000)
     assert (public.cell_m, public.depth_step_m, public.heading_step_deg) == (25.0, 10.0, 22.5)
     assert public.fields == {Disclosed.TRACK, Disclosed.DEPTH, Disclosed.HEADING, Disclosed.MODE, Disclosed.NOTES}
-    assert family.fields == {Disclosed.DEPTH, Disclosed.NOTES}
+    assert (family.fields, family.track_legs) == ({Disclosed.DEPTH, Disclosed.NOTES}, {Leg.BOTTOM})
     assert (family.delay_us, family.extra_us) == (1_200_000_000, 600_000_000)
-    assert family.track_legs == {Leg.BOTTOM}
     assert expedition.open_audiences == {"public"}
     assert expedition.plan.vehicles == ("Lantern", "Moth")
     assert [source.name for source in expedition.plan.sources] == ["position", "station"]

@@ -4,21 +4,35 @@ Reads one JSON line a run (what `run` takes), and answers with a line: the exit 
 loaded here, so each run takes it from its own tree.
 """
 
-import importlib
 import json
 import os
 import signal
 import sys
 import tempfile
+from importlib import import_module
 from pathlib import Path
 
 import pytest
 
-LIBRARIES = (
-    "aiohttp.web", "geographiclib.geodesic", "gsw", "hypothesis.strategies", "jinja2", "msgpack", "msgspec.json",
-    "numpy", "PIL.JpegImagePlugin", "pydantic", "pynmeagps", "pyproj", "rich.console", "shapely", "uvloop",
-    "websockets",
-)  # fmt: skip
+
+def load_libraries() -> None:
+    """Load what the tests of planted leaks need, each by its own name."""
+    import_module("aiohttp.web")
+    import_module("geographiclib.geodesic")
+    import_module("gsw")
+    import_module("hypothesis.strategies")
+    import_module("jinja2")
+    import_module("msgpack")
+    import_module("msgspec.json")
+    import_module("numpy")
+    import_module("PIL.JpegImagePlugin")
+    import_module("pydantic")
+    import_module("pynmeagps")
+    import_module("pyproj")
+    import_module("rich.console")
+    import_module("shapely")
+    import_module("uvloop")
+    import_module("websockets")
 
 
 def warm() -> None:
@@ -27,8 +41,7 @@ def warm() -> None:
         os.chdir(folder)
         assert pytest.main(["-q", "-p", "no:cacheprovider"]) == pytest.ExitCode.NO_TESTS_COLLECTED
         os.chdir("/")
-    for name in LIBRARIES:
-        importlib.import_module(name)
+    load_libraries()
     assert "relay" not in sys.modules
 
 
