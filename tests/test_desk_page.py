@@ -283,7 +283,6 @@ async def test_early_release_asks_before_it_shows_anything(desk: Desk, hands: Ha
     assert one.audience == "funders"
 
 
-@pytest.mark.skipif("programme" not in decision._NAMES, reason="this relay takes no programme yet")
 async def test_programme_is_put_up_and_taken_down(desk: Desk, hands: Hands) -> None:
     """A pinned message, lines of a schedule and how long until the next dive; then all of it is taken away."""
     here, someone, _ = desk

@@ -13,6 +13,7 @@ from expeditions import RIGHT, changed
 from relay.shell.expedition import parse_expedition
 from relay.shell.plain_cautions import cautions
 from relay.shell.plain_ground import (
+    describe_desk,
     describe_feed,
     describe_ground,
     describe_programme,
@@ -212,3 +213,19 @@ def test_programme_is_said_with_whom_it_is_told_to_and_where_questions_go() -> N
     )
     asked = describe_programme(plan, "https://questions.example/")
     assert "a link to https://questions.example/: somebody ashore answers there" in asked
+
+
+@pytest.mark.parametrize(
+    ("listen", "words"),
+    [
+        (("127.0.0.1", 8090), "The desk is at 127.0.0.1:8090, on this machine alone: whoever"),
+        (("::1", 8090), "The desk is at [::1]:8090, on this machine alone: whoever"),
+        (
+            ("192.168.7.2", 8090),
+            "192.168.7.2:8090, from the network that this address belongs to, where its",
+        ),
+    ],
+)
+def test_check_says_where_the_desk_is_and_for_whom(listen: tuple[str, int], words: str) -> None:
+    """Elsewhere than on the relay's machine the token crosses a network unencrypted, and the file's author is told."""
+    assert words in describe_desk(listen)

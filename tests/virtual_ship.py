@@ -4,8 +4,7 @@ Real: `Ship` (restoring, regrowing, taking rows, releasing, keeping clock and ch
 `EmbargoClock`, `Pipeline`, the wire, `Outlet`, `Recorder`, `History`, `Subscriber`. Set by the events: the machine's
 clocks, when the disk has taken a row, when the process is killed and started, when a follower dials and drops.
 
-Not here, as needless: sockets, the loop, the writer's thread. The loop's part is played: the release is tried
-when something falls due, and after rows were handed on.
+Not here: sockets, the loop, the writer's thread; the release is tried as the loop would, when due and after rows.
 """
 
 import heapq
