@@ -2,7 +2,7 @@
 
 import pytest
 
-from relay.core.in_words import metres, several, size, span, speed
+from relay.core.in_words import area, metres, several, size, span, speed
 
 
 @pytest.mark.parametrize(
@@ -57,6 +57,15 @@ def test_speed_is_told_in_bits(bits: float, said: str) -> None:
 def test_length_is_told_in_metres_up_to_a_kilometre(length_m: float, said: str) -> None:
     """Whole metres, then kilometres to three figures."""
     assert metres(length_m) == said
+
+
+@pytest.mark.parametrize(
+    ("square_m", "said"),
+    [(0.0, "0 m²"), (2_551.2, "2,550 m²"), (99_900.0, "99,900 m²"), (1e5, "0.10 km²"), (1.234e7, "12.34 km²")],
+)
+def test_area_is_told_in_square_metres_where_it_is_small(square_m: float, said: str) -> None:
+    """What a small swath has seen is no 0.00 km²."""
+    assert area(square_m) == said
 
 
 def test_several_are_told_as_a_list() -> None:

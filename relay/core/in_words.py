@@ -31,6 +31,13 @@ def metres(length_m: float) -> str:
     return f"{round(length_m)} m" if abs(length_m) < 999.5 else f"{length_m / 1000:.3g} km"
 
 
+def area(square_m: float) -> str:
+    """Return an area to three figures: "2,550 m²", from a tenth of a square kilometre on "0.12 km²"."""
+    if square_m < 1e5:
+        return f"{float(f'{square_m:.3g}'):,.0f} m²"
+    return f"{square_m / 1e6:.2f} km²"
+
+
 def several(words: list[str]) -> str:
     """Return words as a list in a sentence: "a", "a and b", "a, b and c"."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""

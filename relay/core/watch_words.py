@@ -4,7 +4,7 @@ Rules: pure. An alarm's words stay the same while it lasts, so that it is told o
 sections of the state.
 """
 
-from relay.core.in_words import metres, span
+from relay.core.in_words import area, metres, span
 from relay.core.overdue import Alarm, Lateness, Standing
 from relay.core.reach import Tether, TetherWord
 from relay.core.survey_day import Surveyed
@@ -48,7 +48,7 @@ def survey_words(done: Surveyed, swath_m: float, together: bool) -> str:
     if covered is None:
         return f"{done.line_m / 1000:.1f} line km; nothing covered yet"
     again = f", {covered.again_share * 100:.0f} % of it more than once" if covered.passes > 1 else ""
-    said = f"{done.line_m / 1000:.1f} line km, {covered.area_m2 / 1e6:.2f} km² covered{again}, {metres(swath_m)} wide"
+    said = f"{done.line_m / 1000:.1f} line km, {area(covered.area_m2)} covered{again}, {metres(swath_m)} wide"
     if covered.planned_percent is not None:
         said += f"; {covered.planned_percent:.0f} % of the plan{' (all vehicles together)' if together else ''}"
     if done.too_far:
