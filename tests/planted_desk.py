@@ -8,7 +8,7 @@ _STAYS, _ZONES = "test_what_stays_on_the_ship", "test_zones_of_the_desk"
 DESK = (
     leak(
         "what a zone of the desk hid, as soon as it is lifted",
-        f"{_ZONES}::test_lifting_changes_nothing_before_its_delay_has_passed",
+        f"{_ZONES}::test_lifted_zone_still_hides_what_was_received_before",
         (
             _PIPELINE,
             "self.embargo.hold(Stamped(row.embargo_us, row.seq, None, decision))",
@@ -36,7 +36,7 @@ DESK = (
     ),
     leak(
         "an annotation that waits for approval",
-        f"{_STAYS}::test_what_waits_or_is_expected_changes_no_byte",
+        f"{_STAYS}::test_dismissed_say_is_never_told_even_if_it_is_approved_afterwards",
         (
             _PIPELINE,
             "elif not isinstance(decision, Private) and not (isinstance(decision, Say) and decision.wait):",
@@ -54,7 +54,7 @@ DESK = (
     ),
     leak(
         "that an autonomous vehicle is back, by the end of its dive",
-        f"{_STAYS}::test_what_waits_or_is_expected_changes_no_byte",
+        f"{_STAYS}::test_expected_vehicle_comes_back_unseen",
         (_PIPELINE, "from relay.core.decision import (\n", "from relay.core.decision import (\n    Back,\n    End,\n"),
         (
             _PIPELINE,
@@ -76,7 +76,7 @@ DESK = (
     ),
     leak(
         "where the ship is: her own feed among a vehicle's reports",
-        f"{_STAYS}::test_ships_own_feed_changes_no_byte",
+        f"{_STAYS}::test_ships_own_feed_is_known_to_the_desk_and_to_nothing_that_releases",
         (
             _PIPELINE,
             "self.ship.take(Stamped(row.embargo_us, row.seq, 0, event.observation, source.number))",

@@ -88,6 +88,13 @@ def test_what_waits_or_is_expected_changes_no_byte(steps: list[tuple[int, Decisi
     assert outcome(in_order(TELLING, [decided(moment, decision) for moment, decision in steps])) == ALL
 
 
+def test_expected_vehicle_comes_back_unseen() -> None:
+    """In the middle of a dive, overdue or not: it goes on."""
+    expect = Expect(vehicle="Lantern", return_in_s=10, return_grace_s=1)
+    steps = [decided(8 * SECOND, expect), decided(26 * SECOND, Back(vehicle="Lantern"))]
+    assert outcome(in_order(TELLING, steps)) == ALL
+
+
 @pytest.mark.parametrize("name", ["the bell", "the wheel"])
 def test_sighting_changes_no_byte(name: str) -> None:
     """A target with a sighting is released as it would be without: its name and verdict alone."""
@@ -124,8 +131,9 @@ def test_ships_own_feed_is_known_to_the_desk_and_to_nothing_that_releases() -> N
     assert pipeline.tallies["bridge"].accepted.total() == 2
 
 
-@settings(max_examples=40)
-@given(st.integers(9, 60), st.integers(1, 60 * SECOND), st.booleans())
+@pytest.mark.parametrize(
+    ("said_s", "waits_us", "is_again"), [(9, 1, False), (20, 15 * SECOND, True), (30, 30 * SECOND + 7, False)]
+)
 def test_approved_say_leaves_as_if_it_had_been_said_then(said_s: int, waits_us: int, is_again: bool) -> None:
     """Its embargo begins at the approval (R2), and a second approval or dismissal of the same says nothing."""
     words = Say(text="a lantern, upright", vehicle="Lantern", audiences=("public",))
