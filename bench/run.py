@@ -5,6 +5,7 @@ Quote ratios: absolute figures belong to the machine and the moment.
 
 import argparse
 from pathlib import Path
+from statistics import median
 
 from decoding import rates
 from fanout import compile_tools, costs
@@ -13,6 +14,7 @@ from page_in_browser import SLOWER, in_browser
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
+from stop_everything import FOLLOWERS, RATE_HZ, stops
 
 BUILD = Path(__file__).resolve().parents[1] / "build" / "bench"
 NOISE = 1.12
@@ -29,6 +31,8 @@ def main() -> None:
         console.print(_journal())
     if options.only in (None, "page"):
         console.print(_page())
+    if options.only in (None, "stop"):
+        console.print(_stop())
     if options.only in (None, "fan-out"):
         compile_tools(BUILD)
         console.print(_fanout(options))
@@ -36,7 +40,7 @@ def main() -> None:
 
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--only", choices=("decoding", "journal", "page", "fan-out"), help="run one part")
+    parser.add_argument("--only", choices=("decoding", "journal", "page", "stop", "fan-out"), help="run one part")
     parser.add_argument("--viewers", type=int, default=1_000, help="open websockets (default 1000)")
     parser.add_argument("--rate", type=float, default=10.0, help="messages a second to each (default 10)")
     parser.add_argument("--seconds", type=float, default=4.0, help="length of a turn (default 4)")
@@ -90,6 +94,18 @@ def _page() -> Table:
     table.add_row("dragging, times the empty page at the median", f"{seen.scrub.median_ms / seen.floor.median_ms:.2f}")
     heap = ", ".join(f"{octets / 2**20:.2f}" for octets in seen.heap_octets)
     table.add_row("heap by the quarters of an hour followed, full speed", f"{heap} MiB")
+    return table
+
+
+def _stop() -> Table:
+    told = stops()
+    times = f"{len(told.last_ms)} times, reports at {RATE_HZ:g} Hz, {FOLLOWERS} followers"
+    table = _table(f"Stop everything: {times}", show_header=False)
+    answered = f"{median(told.answered_ms):.1f} ms, at most {max(told.answered_ms):.1f}"
+    table.add_row("last public byte after POST /stop, at most", f"{max(told.last_ms):.1f} ms (to be within 100)")
+    table.add_row("stops after which a byte still came", f"{sum(last_ms > 0 for last_ms in told.last_ms)}")
+    table.add_row("the answer, once it is on the disk", answered)
+    table.add_row("records that a follower got meanwhile", f"{told.frames:,}")
     return table
 
 

@@ -1,6 +1,7 @@
 """Leaks to plant: each a defence taken out of a copy of `relay/`, and the test that must then fail."""
 
 from planted_desk import DESK
+from planted_served import SERVED
 from planted_stills import STILLS
 from planting import Leak, leak
 
@@ -362,7 +363,7 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK)
+LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED)
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:

@@ -13,7 +13,25 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from dives import INVENTED_SITE, SECOND, message, plan, policy, walk
-from relay.core.decision import Begin, Cut, Decision, Early, End, Hold, Resume, Say, SetLeg, Target, write_decision
+from relay.core.area import ZoneAction
+from relay.core.decision import (
+    Approve,
+    Back,
+    Begin,
+    Cut,
+    Decision,
+    Early,
+    End,
+    Expect,
+    HideZone,
+    Hold,
+    LiftZone,
+    Resume,
+    Say,
+    SetLeg,
+    Target,
+    write_decision,
+)
 from relay.core.history import NOTHING, Position
 from relay.core.policy import DiveLimits, Leg, Plan, SourcePlan
 from virtual_ship import AT_ONCE, Do, Event, Follower
@@ -188,7 +206,16 @@ def _telling(chance: random.Random) -> Decide:
     decision = chance.choice((
         Say(text=f"seen {chance.randint(1, 99)} fish"), Say(text="a lamp failed", vehicle="Moth", audiences=(SLOW,)),
         Target(name="the boiler", verdict="of interest"), SetLeg(vehicle="Lantern", leg=chance.choice([None, *Leg])),
-        Begin(), End(),
+        Begin(), End(), LiftZone(name="the hold"), LiftZone(name="the hold"),
+    ))  # fmt: skip
+    return _always(decision)
+
+
+def _private(chance: random.Random) -> Decide:
+    """Return a decision that stays on the ship, or tells what was said before and waited."""
+    decision = chance.choice((
+        Say(text="perhaps", wait=True), Approve(say=chance.randint(1, 12)), Approve(say=chance.randint(1, 12)),
+        Expect(vehicle="Lantern", return_in_s=2, return_grace_s=1), Back(vehicle="Lantern"),
     ))  # fmt: skip
     return _always(decision)
 
@@ -207,10 +234,20 @@ def _removing(chance: random.Random) -> tuple[Decide, Decide]:
     return _always(Hold(audience=audience)), _always(Resume(audience=audience))
 
 
+_HOLD = HideZone(name="the hold", centre=INVENTED_SITE, radius_m=60.0, margin_m=30.0, action=ZoneAction.WITHHOLD)
+
+
 def _decisions(chance: random.Random, from_us: int, to_us: int) -> Iterator[Event]:
-    """Yield decisions of every kind but early release, a hold always with its resume."""
+    """Yield decisions of every kind but early release, a hold always with its resume.
+
+    A zone is told before the parting alone: it acts at once, and is lifted after it in one run or both.
+    """
     for _ in range(chance.choice((0, 0, 1, 2))):
         yield Event(chance.randint(from_us, to_us), Do.DECIDE, _telling(chance), _latency_us(chance))
+    if chance.random() < 0.4:
+        yield Event(chance.randint(from_us, to_us), Do.DECIDE, _always(_HOLD), _latency_us(chance))
+    for _ in range(chance.choice((0, 2))):
+        yield Event(chance.randint(from_us, to_us), Do.DECIDE, _private(chance), _latency_us(chance))
     if chance.random() < 0.3:
         first, second = sorted(chance.randint(from_us, to_us) for _ in range(2))
         act, undo = _removing(chance)
@@ -272,7 +309,8 @@ def _tail(
         at_us = chance.randint(cut_us + 1, horizon_us)
         yield Event(at_us, Do.INPUT, chance.randbytes(40) + b"\n", _latency_us(chance))
     for _ in range(chance.choice((0, 1, 2))):
-        yield Event(chance.randint(cut_us + 1, horizon_us), Do.DECIDE, _telling(chance), _latency_us(chance))
+        which = chance.choice((_telling, _telling, _private))
+        yield Event(chance.randint(cut_us + 1, horizon_us), Do.DECIDE, which(chance), _latency_us(chance))
     for _ in range(chance.choice((0, 0, 1, 2))):
         yield Event(chance.randint(cut_us + 1, horizon_us), Do.BLINK, chance.randint(1_000, 900_000))
     yield from _wall(chance, 0, horizon_us)

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import shutil
 import socket
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -117,6 +118,9 @@ async def test_no_route_of_the_desk_is_on_the_public_port(method: str, tmp_path:
                     assert said.split(b"\r\n")[0] in (unknown, *BAD), path
 
 
+HEAD, GET_HEAD = (f"{line} HTTP/1.1\r\nHost: relay.example\r\n".encode() for line in ("POST /dives.json", "GET /"))
+
+
 def smuggled(ship: Ship) -> dict[str, bytes]:
     """Return requests for the desk hidden in ways by which two readers of one stream may disagree.
 
@@ -128,8 +132,7 @@ def smuggled(ship: Ship) -> dict[str, bytes]:
     stop = post("/stop", token, host=desk)
     size = len(inner)
     chunked = f"{size:x}\r\n".encode() + inner + b"\r\n0\r\n\r\n"
-    head = b"POST /dives.json HTTP/1.1\r\nHost: relay.example\r\n"
-    get_head = b"GET / HTTP/1.1\r\nHost: relay.example\r\n"
+    head, get_head = HEAD, GET_HEAD
     return {
         "pipelined": get_head + b"\r\n" + inner + stop,
         "behind a body": head + f"Content-Length: {size}\r\n\r\n".encode() + inner + inner + stop,
@@ -149,6 +152,14 @@ def smuggled(ship: Ship) -> dict[str, bytes]:
         "a bare carriage return": b"GET / HTTP/1.1\rHost: relay.example\r\r" + inner + stop,
         "an extension of a chunk": head + b"Transfer-Encoding: chunked\r\n\r\n0;a=\n\r\n\r\n" + inner + stop,
         "a trailer": head + b"Transfer-Encoding: chunked\r\n\r\n0\r\n" + token.encode() + b"\r\n\r\n" + inner + stop,
+        **by_other_names(token, desk, inner, stop),
+    }  # fmt: skip
+
+
+def by_other_names(token: str, desk: str, inner: bytes, stop: bytes) -> dict[str, bytes]:
+    """Return requests that name the desk where a proxy or a second reader might look for a name."""
+    get_head = GET_HEAD
+    return {
         "absolute form": f"GET http://{desk}/state HTTP/1.1\r\nHost: relay.example\r\n{token}\r\n\r\n".encode() + stop,
         "a name before the name": f"GET http://{desk}@relay.example/state HTTP/1.1\r\nHost: {desk}\r\n\r\n".encode(),
         "authority form": f"CONNECT {desk} HTTP/1.1\r\nHost: {desk}\r\n\r\n".encode() + inner + stop,
@@ -205,8 +216,9 @@ async def test_public_pages_and_a_published_folder_know_of_no_desk(tmp_path: Pat
             assert port not in answer.body
             assert token_of(ship).encode() not in answer.body + str(answer.headers).encode()
         ship.expedition.released.mkdir(exist_ok=True)
-    recordings = Path(__file__).parents[1] / "recordings"
-    publish([recordings], tmp_path / "site", site_folder(), Telling("", words_of("en"), ""))
+    finished = Path(__file__).parents[1] / "recordings" / "demo-dive.recording"
+    shutil.copy(finished, tmp_path / "dive-001.recording")
+    publish([tmp_path / "dive-001.recording"], tmp_path / "site", site_folder(), Telling("", words_of("en"), ""))
     for path in (tmp_path / "site").rglob("*"):
         assert "desk" not in path.name
         assert path.is_dir() or b"/decide" not in path.read_bytes()

@@ -23,6 +23,7 @@ from relay.core.swath import Swath
 from relay.shell import desk_watch
 from relay.shell.desk_watch import Watch
 from relay.shell.watch_file import NAME, read_watch, write_watch
+from test_import_table import PUBLIC, row_of
 from test_kept_track import furthest_off, mown
 from test_swath import PLACES, START, Place, area_m2, at_metres
 
@@ -230,13 +231,25 @@ def test_watch_looks_at_the_states_of_the_pipeline() -> None:
     assert [point[0] for point in watch.tracks()["exact"]["Lantern"]][-1] == 90 * SECOND
     assert watch.section(1, 95 * SECOND)["overdue"]["sounds"]
     assert watch.alarms(95 * SECOND) == ["Moth is overdue: it isn't back, and the grace that was agreed is over"]
-    assert [notice.text for notice in watch.notices(95 * SECOND)] == [
-        "How much tether Lantern has left isn't known: for a minute nothing has told the ship's position."
-    ]
+    (notice,) = watch.notices(95 * SECOND)
+    assert notice.text == (
+        "How much tether Lantern has left isn't known: for a minute nothing has told the ship's position. See to the "
+        "feed that tells it, and keep count by hand."
+    )
     assert watch.expecting() == ["Moth"]
     agreed.back_us = 96 * SECOND
     watch.look([lantern, moth], ship, expected, 96 * SECOND)
     assert (watch.expecting(), watch.alarms(96 * SECOND)) == ([], [])
+
+
+def test_tether_without_a_feed_of_the_ship_says_how_to_have_one() -> None:
+    """Where nothing ever told where the ship is, the notice names the setting."""
+    watch = Watch(NAMES, SIDE_SCAN)
+    for at in range(3):
+        watch.take(0, at * SECOND, report(START, depth_m=800.0))
+    (notice,) = watch.notices(3 * SECOND)
+    assert notice.key == "tether:Lantern"
+    assert notice.text.endswith('Add a [[feed]] with of = "ship" to the expedition file, or keep count by hand.')
 
 
 def test_position_in_doubt_is_no_fix() -> None:
@@ -351,3 +364,15 @@ async def test_beat_works_out_and_keeps_now_and_then(tmp_path: Path, monkeypatch
     for _ in range(11):
         await watch.beat()
     assert (tmp_path / NAME).exists()
+
+
+WATCH = {f"core.{name}" for name in "ground survey_day watched watch_words kept_track".split()}
+WATCH |= {"shell.desk_watch", "shell.watch_file"}
+
+
+def test_watch_has_no_way_into_what_is_released() -> None:
+    """No room that makes or sends records imports the watch, and the watch imports none that does (R1)."""
+    releasing = {f"core.{name}" for name in "pipeline channel embargo disclosure track release wire figures".split()}
+    releasing |= {f"shell.{name}" for name in (*PUBLIC, "outlet", "recording", "public_files")}
+    assert {} == {room: found for room in releasing if (found := row_of(room)[0] & WATCH)}
+    assert {} == {room: found for room in WATCH if (found := row_of(room)[0] & releasing)}

@@ -154,6 +154,7 @@ PARTS = [
     (*standby("position", 'standby_for = "station"'), 'standby_for = "station"', "'station' is itself a standby: name"),
     (*standby("position", 'standby_for = "position"'), None, "'position' has two standbys: give each feed one"),
     (*standby('position"\nvehicle = "Moth'), 'standby_for = "position"', "'position' is about 'Lantern', not 'Moth'"),
+    ('format = "station-json"', 'format = "station-json"\nof = "boat"', "boat", "ship"),
     (*part('[stations]\ncontradict = "0.5 m"'), "contradict", "must be from 1 m to 10000 m"),
     ('listen = "127.0.0.1:0"', 'address = "dive.example"', "dive.example", 'write it as "https://dive.example/"'),
     ('ship = "Harrow Tern"', 'ship = "Harrow Tern"\nlanguage = "fr"', "fr", "one of 'en' or 'de'"),

@@ -353,21 +353,6 @@ def test_recovered_logs_have_no_way_into_what_is_released() -> None:
     assert {} == {room: found for room in RECOVERED if (found := row_of(room)[0] & (releasing | {"shell.ship"}))}
 
 
-# The rooms of the desk's watch: nothing that releases leads to them, and they lead to nothing that releases.
-WATCH = {f"core.{name}" for name in "ground survey_day watched watch_words kept_track".split()} | {
-    "shell.desk_watch",
-    "shell.watch_file",
-}
-
-
-def test_watch_has_no_way_into_what_is_released() -> None:
-    """No room that makes or sends records imports the watch, and the watch imports none that does."""
-    releasing = {f"core.{name}" for name in "pipeline channel embargo disclosure track release wire figures".split()}
-    releasing |= {f"shell.{name}" for name in (*PUBLIC, "outlet", "recording", "public_files")}
-    assert {} == {room: found for room in releasing if (found := row_of(room)[0] & WATCH)}
-    assert {} == {room: found for room in WATCH if (found := row_of(room)[0] & releasing)}
-
-
 def test_core_never_imports_the_shell_and_audit_only_what_was_released() -> None:
     """The table itself keeps the layers: core below shell, and an audit that sees what an outsider sees."""
     for room in CORE:

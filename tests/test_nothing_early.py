@@ -43,12 +43,14 @@ import relay.core.channel
 import relay.core.pipeline
 import virtual_ship
 from dives import SECOND, SECRETS, run, sent
+from relay.core.area import Zone
 from relay.core.channel import Channel
-from relay.core.decision import Resume, write_decision
+from relay.core.decision import LiftZone, Resume, write_decision
 from relay.core.dive_phases import DiveWatch
 from relay.core.embargo import Embargo
 from relay.core.fuse import Fuse, Stamped
 from relay.core.geodesy import Anchor
+from relay.core.hiding import Hiding
 from relay.core.model import Observation
 from relay.core.pipeline import Checkpoint, Pipeline
 from relay.core.release import Kind
@@ -269,6 +271,24 @@ def decided_at_once(planted: pytest.MonkeyPatch) -> None:
     planted.setattr(Embargo, "hold", hold)
 
 
+def zone_lifted_at_once(planted: pytest.MonkeyPatch) -> None:
+    """Lift a zone of the desk as soon as that is decided."""
+
+    def hide(hiding: Hiding, row: int, zone: Zone) -> None:
+        known.add(hiding)
+        right(hiding, row, zone)
+
+    def hold(embargo: Embargo, stamped: Stamped) -> bool:
+        for hiding in known if isinstance(stamped.said, LiftZone) else ():
+            hiding.lift(stamped.row, "the hold")
+        return right_hold(embargo, stamped)
+
+    known: set[Hiding] = set()
+    right, right_hold = Hiding.hide, Embargo.hold
+    planted.setattr(Hiding, "hide", hide)
+    planted.setattr(Embargo, "hold", hold)
+
+
 def cut_tells_the_newest(planted: pytest.MonkeyPatch) -> None:
     """Let a cut take what is older along with what it names."""
     right = Embargo.cut
@@ -355,8 +375,8 @@ def forgetful(checkpoint: Checkpoint | None) -> Checkpoint | None:
 @pytest.mark.parametrize(
     "plant",
     [
-        by_the_wall_clock, early_for_good, decided_at_once, cut_tells_the_newest, extra_from_the_future,
-        frame_about_the_newest_fix, end_told_at_once,
+        by_the_wall_clock, early_for_good, decided_at_once, zone_lifted_at_once, cut_tells_the_newest,
+        extra_from_the_future, frame_about_the_newest_fix, end_told_at_once,
         sent_when_the_disk_is_idle, boot_counts_from_the_last_row, downtime_counts, restart_forgets_what_was_had,
     ],
 )  # fmt: skip

@@ -12,7 +12,7 @@ from geographiclib.polygonarea import PolygonArea
 from expeditions import RIGHT, changed
 from relay.shell.expedition import parse_expedition
 from relay.shell.plain_cautions import cautions
-from relay.shell.plain_ground import describe_feed, describe_ground, describe_survey, describe_vehicles
+from relay.shell.plain_ground import describe_desk, describe_feed, describe_ground, describe_survey, describe_vehicles
 from survey_settings import SQUARE, gear
 
 PATH = Path("EXPEDITION.toml")
@@ -194,3 +194,19 @@ def test_check_prints_the_cautions_last(tmp_path: Path) -> None:
     cautions_ = [line for line in done.stdout.splitlines() if line.startswith("CAUTION: ")]
     assert len(cautions_) > 1
     assert cautions_ == done.stdout.splitlines()[-len(cautions_) :]
+
+
+@pytest.mark.parametrize(
+    ("listen", "words"),
+    [
+        (("127.0.0.1", 8090), "The desk is at 127.0.0.1:8090, on this machine alone: whoever"),
+        (("::1", 8090), "The desk is at [::1]:8090, on this machine alone: whoever"),
+        (
+            ("192.168.7.2", 8090),
+            "192.168.7.2:8090, from the network that this address belongs to, where its",
+        ),
+    ],
+)
+def test_check_says_where_the_desk_is_and_for_whom(listen: tuple[str, int], words: str) -> None:
+    """Elsewhere than on the relay's machine the token crosses a network unencrypted, and the file's author is told."""
+    assert words in describe_desk(listen)

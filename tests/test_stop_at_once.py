@@ -81,6 +81,18 @@ def report(ship: Ship, depth_m: float) -> None:
     ship._journal.append("station", "stream", line.encode() + b"\n")  # type: ignore[union-attr, arg-type]
 
 
+async def owing(ship: Ship, disk: StuckDisk) -> int:
+    """Let ticks fall due that can't leave, for the disk doesn't take what they need; return when they have."""
+    report(ship, 50.0)
+    await until(lambda: len(out(ship)) == 2 and all(len(data) > 2_000 for data in out(ship).values()))
+    disk.stuck = True
+    for depth_m in range(60, 70):
+        report(ship, depth_m)
+    due_us = ship.pipeline.channels[0].edge_us + 4_000_000
+    await until(lambda: ship.now_us() > due_us)
+    return due_us
+
+
 async def test_stop_acts_while_the_disk_is_stuck_and_when_it_comes_back(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -89,13 +101,7 @@ async def test_stop_acts_while_the_disk_is_stuck_and_when_it_comes_back(
     monkeypatch.setattr("relay.shell.ship.SETTLE_S", 0.1)
     async with asyncio.timeout(60):
         ship, serving = await sailing(tmp_path)
-        report(ship, 50.0)
-        await until(lambda: len(out(ship)) == 2 and all(len(data) > 2_000 for data in out(ship).values()))
-        disk.stuck = True
-        for depth_m in range(60, 70):
-            report(ship, depth_m)
-        due_us = ship.pipeline.channels[0].edge_us + 4_000_000
-        await until(lambda: ship.now_us() > due_us)  # three ticks are owed, for the disk doesn't take what they need
+        due_us = await owing(ship, disk)
         answer = await tell(ship, "/stop", {"who": "Ines"})
         had = out(ship)
         assert answer == {"ok": True, "taken": "hold", "but": NOT_SETTLED}

@@ -18,7 +18,6 @@ from typing import Any, Generic, NamedTuple, TypeVar
 
 FASTEST_MPS = 15.0  # a ship under way with the vehicle on deck: common practice, no source
 NOISE_M = 50.0
-GAP_S = 150.0
 US_PER_S = 1_000_000
 Fix = TypeVar("Fix")
 
@@ -156,4 +155,4 @@ class FixGate(Generic[Fix]):
 def _could_run(start: TrackSpot, end: TrackSpot) -> bool:
     since_s = (end.at_us - start.at_us) / US_PER_S
     far_m = hypot(end.east_m - start.east_m, end.north_m - start.north_m)
-    return since_s <= GAP_S and far_m <= FASTEST_MPS * since_s + NOISE_M
+    return far_m <= FASTEST_MPS * since_s + NOISE_M

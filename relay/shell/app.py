@@ -29,7 +29,14 @@ from relay.shell.export import export
 from relay.shell.import_log import import_log, show_record
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
-from relay.shell.plain_ground import describe_feed, describe_ground, describe_page, describe_survey, describe_vehicles
+from relay.shell.plain_ground import (
+    describe_desk,
+    describe_feed,
+    describe_ground,
+    describe_page,
+    describe_survey,
+    describe_vehicles,
+)
 from relay.shell.plain_words import describe_audience
 from relay.shell.public_files import Telling
 from relay.shell.publish import publish
@@ -75,6 +82,8 @@ def _check(options: argparse.Namespace) -> int:
     expedition = read_expedition(options.expedition)
     print(f"{expedition.plan.expedition}, aboard {expedition.ship}. The expedition file can be used.\n")
     print(describe_page(expedition.listen))
+    if expedition.desk is not None:
+        print(describe_desk(expedition.desk))
     print(describe_vehicles(expedition.plan))
     for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True):
         print(describe_feed(source, feed.url))

@@ -8,10 +8,12 @@ from typing import Any
 from relay.core.decision import (
     Approve,
     Back,
+    Begin,
     Cut,
     Decision,
     Dismiss,
     Early,
+    End,
     Expect,
     HideZone,
     Hold,
@@ -144,8 +146,8 @@ def decision_words(decision: Decision, at_us: int) -> str:
             return f"{decision.vehicle}: expected back in {say_duration(round(decision.return_in_s * 1e6))}"
         case Back():
             return f"{decision.vehicle}: is back"
-        case _:
-            return f"a dive {'begins' if word_for(decision) == 'begin' else 'ends'}"
+        case Begin() | End():
+            return "a dive begins" if isinstance(decision, Begin) else "the dive ends"
 
 
 def annotations(pipeline: Pipeline, seen: Seen) -> list[dict[str, Any]]:

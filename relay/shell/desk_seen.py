@@ -64,12 +64,13 @@ class Seen:
             shown.trails = {name: Trail() for name in shown.vehicles}
             shown.begun_us = self._begun_us(frame.audience)
             self.shown[frame.audience] = shown
-        shown.records += 1
         shown.octets += len(frame.data)
         if frame.instant_us:
             self._sent[frame.audience].append((frame.instant_us, len(frame.data)))
             self._forget(frame.audience, frame.instant_us)
-        _read(record, shown)
+        if record.dive == shown.dive:  # what is told of no dive is no part of one
+            shown.records += 1
+            _read(record, shown)
 
     def lately(self, audience: str, now_us: int) -> tuple[int, int]:
         """Return how many octets left for an audience within the last minute, and in how many records."""

@@ -126,8 +126,10 @@ class Watch:
 
     def notices(self, now_us: int) -> list[Notice]:
         """Return what the operator should know of this watch: margins that can't be worked out."""
+        no_ship = ' Add a [[feed]] with of = "ship" to the expedition file, or keep count by hand.'
+        remedy = no_ship if self._ship is None else " See to the feed that tells it, and keep count by hand."
         return [
-            Notice(f"tether:{known.name}", f"How much tether {known.name} has left isn't known: {why}.")
+            Notice(f"tether:{known.name}", f"How much tether {known.name} has left isn't known: {why}.{remedy}")
             for known in self._vehicles
             if (why := known.tether_unknown(self._ship, now_us))
         ]

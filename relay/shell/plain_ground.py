@@ -1,6 +1,7 @@
 """Vehicles, feeds, area, zones and forbidden words of an expedition file in words that need no engineer."""
 
 from collections.abc import Sequence
+from ipaddress import ip_address
 
 from relay.core.area import Area, Position, Zone, ZoneAction
 from relay.core.policy import Disclosed, Place, Plan, SourcePlan
@@ -16,6 +17,16 @@ def describe_page(listen: tuple[str, int]) -> str:
     host, port = listen
     whom = _ALONE if host in _LOOPBACK else "the network"
     return f"The page is given out at {f'[{host}]' if ':' in host else host}:{port}, to {whom}."
+
+
+def describe_desk(listen: tuple[str, int]) -> str:
+    """Return a line on where the desk is, and for whom."""
+    host, port = listen
+    where = f"{f'[{host}]' if ':' in host else host}:{port}"
+    whom = "on this machine alone"
+    if not ip_address(host).is_loopback:
+        whom = "from the network that this address belongs to, where its token travels unencrypted"
+    return f"The desk is at {where}, {whom}: whoever has its token sees everything exact, and can decide."
 
 
 def describe_vehicles(plan: Plan) -> str:

@@ -1,0 +1,57 @@
+"""The desk's token: drawn once, kept for its owner, and what happens to whoever has none."""
+
+import asyncio
+import stat
+from pathlib import Path
+
+import pytest
+
+from relay.core.errors import SecretsError
+from relay.shell.desk_token import NAME, WRONG_S, Doorkeeper, open_token
+
+
+def test_token_is_drawn_once_and_is_for_its_owner(tmp_path: Path) -> None:
+    """256 bits in 43 letters (RFC 4648 section 5), mode 0600, the same after a restart, another one elsewhere."""
+    token = open_token(tmp_path)
+    assert (len(token), stat.S_IMODE((tmp_path / NAME).stat().st_mode)) == (43, 0o600)
+    assert open_token(tmp_path) == token
+    (tmp_path / "other").mkdir()
+    assert open_token(tmp_path / "other") != token
+
+
+@pytest.mark.parametrize("text", ["", "short", "x" * 44, "x" * 42 + "!", "\xff"])
+def test_file_that_holds_no_token_stops_the_start(text: str, tmp_path: Path) -> None:
+    """An empty or cut token would let others in: the message says to remove it."""
+    (tmp_path / NAME).write_bytes(text.encode("latin-1"))
+    (tmp_path / NAME).chmod(0o600)
+    with pytest.raises(SecretsError, match="remove it"):
+        open_token(tmp_path)
+
+
+@pytest.mark.parametrize("mode", [0o640, 0o604, 0o644, 0o660])
+def test_file_that_others_may_read_stops_the_start(mode: int, tmp_path: Path) -> None:
+    """Whoever could read it may have it: a new one is wanted."""
+    open_token(tmp_path)
+    (tmp_path / NAME).chmod(mode)
+    with pytest.raises(SecretsError, match=f"mode {mode:o}"):
+        open_token(tmp_path)
+
+
+async def test_wrong_tokens_wait_and_only_so_many_at_a_time() -> None:
+    """Each waits its second, whoever comes beyond the bound is answered at once, and the right one never waits."""
+    waits: list[float] = []
+    goes_on = asyncio.Event()
+
+    async def sleep(seconds: float) -> None:
+        waits.append(seconds)
+        await goes_on.wait()
+
+    keeper = Doorkeeper("right", waiting=2, sleep=sleep)
+    waiting = [asyncio.ensure_future(keeper.keep_waiting()) for _ in range(2)]
+    await asyncio.sleep(0)
+    await keeper.keep_waiting()
+    assert (waits, keeper.wrong) == ([WRONG_S, WRONG_S], 3)
+    assert keeper.knows("Bearer right")
+    assert not any(keeper.knows(given) for given in (None, "", "right", "Bearer", "Bearer right ", "Bearer righ\udcff"))
+    goes_on.set()
+    await asyncio.gather(*waiting)
