@@ -83,6 +83,10 @@ async def test_words_are_looked_through_while_they_are_typed(desk: Desk, hands: 
         await someone.says(say, "No place found in it.")
         await hands.choose(someone.labelled("say", "About"), "Moth")
         await hands.press(someone.labelled("say", "funders"))
+        await hands.press(someone.labelled("say", "public"))
+        await hands.press(someone.pressed("say", "Say it"))
+        await someone.says(say, "To nobody? Tick who is to get it.")
+        await hands.press(someone.labelled("say", "public"))
         await hands.press(someone.pressed("say", "Say it"))
         await someone.says(say, "Said. It goes out as late as everything else.")
         await hands.press(someone.labelled("say", "funders"))
@@ -116,7 +120,7 @@ async def test_what_waits_is_approved_or_dismissed(desk: Desk, hands: Hands) -> 
 
 
 async def test_target_is_marked_with_its_place_and_judged_again(desk: Desk, hands: Hands) -> None:
-    """Seen at a bearing and range it has a place with its uncertainty, for the desk; its verdict can be changed."""
+    """Seen at a bearing and range it has a place with its uncertainty; its verdict changes in the list."""
     here, someone, _ = desk
     name = f"T-{type(hands).__name__}"
     with here.decides(Target, Target) as decided:

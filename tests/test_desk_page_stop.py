@@ -154,6 +154,9 @@ async def test_stop_that_is_owed_outlives_the_page(desk: Desk) -> None:
         await here.comes(lambda: here.held == EVERYBODY)
         await someone.is_heard()
         await resumed(here, someone)
+    # A browser that returns to a page fills in what was there; it must tick no other box by that.
+    assert not await someone.labelled("say", "Keep for approval").is_checked()
+    assert await someone.labelled("say", "public").is_checked()
     refused_by_nobody_there(someone)
 
 

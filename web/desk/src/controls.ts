@@ -83,6 +83,16 @@ export function refill(select: HTMLSelectElement, offered: readonly (readonly [s
   if (offered.some(([value]) => value === before)) select.value = before;
 }
 
+/**
+ * A box to tick. What was ticked before is never brought back by a browser that returns to the page: it counts boxes,
+ * and would tick another one.
+ */
+export function tick(label: string, isTicked: boolean, value = ''): { root: HTMLElement; box: HTMLInputElement } {
+  const id = fresh('tick');
+  const box = element('input', { type: 'checkbox', id, value, autocomplete: 'off', ...(isTicked ? { checked: '' } : {}) });
+  return { root: element('span', { class: 'tick' }, box, element('label', { for: id }, label)), box };
+}
+
 /** A line that says what became of something; read aloud. */
 export function told(): HTMLOutputElement {
   return element('output', { class: 'answer' });

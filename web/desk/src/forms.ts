@@ -9,7 +9,7 @@ import { numeral, place, seconds } from './quantities';
 
 export type Fields = Readonly<Record<string, string>>;
 export type Decision = { readonly do: string; readonly [name: string]: unknown };
-export type FaultKind = 'needed' | 'duration' | 'numeral' | 'place' | 'lines';
+export type FaultKind = 'needed' | 'nobody' | 'duration' | 'numeral' | 'place' | 'lines';
 export type Made = { readonly decision: Decision } | { readonly fault: FaultKind; readonly field: string };
 
 export const MOST_LINES = 12;
@@ -52,15 +52,13 @@ function optional<T>(fields: Fields, names: readonly string[], reader: (fields: 
   return Object.fromEntries(names.filter((name) => written(fields, name) !== '').map((name) => [name, reader(fields, name)]));
 }
 
-/** Say `text`; `audiences` empty: all that get annotations. */
-export function say(fields: Fields, audiences: readonly string[], isHeld: boolean): Made {
-  return made(() => ({
-    do: 'say',
-    text: needed(fields, 'text'),
-    vehicle: chosen(fields, 'vehicle'),
-    audiences: [...audiences],
-    ...(isHeld ? { wait: true } : {}),
-  }));
+/** Say `text` to those ticked; `audiences` null: all that get annotations. To the ship an empty list means all of them, so nobody ticked is a fault. */
+export function say(fields: Fields, audiences: readonly string[] | null, isHeld: boolean): Made {
+  return made(() => {
+    const text = needed(fields, 'text');
+    if (audiences?.length === 0) throw new Faulty('nobody', 'text');
+    return { do: 'say', text, vehicle: chosen(fields, 'vehicle'), audiences: [...(audiences ?? [])], ...(isHeld ? { wait: true } : {}) };
+  });
 }
 
 const SIGMAS = ['bearing_sigma_deg', 'range_sigma_m', 'heading_sigma_deg', 'place_sigma_m'];

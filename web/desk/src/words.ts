@@ -321,6 +321,7 @@ export const words = {
     alreadyOut: (audience: string, much: string) => `${audience} ALREADY HAS ${much}.`,
     faults: {
       needed: 'This is needed.',
+      nobody: 'To nobody? Tick who is to get it.',
       duration: 'A time, such as 45 min, 2 h or 90 s.',
       numeral: 'A number.',
       place: 'Two numbers, such as 61 30.5 N, 3 12.2 E.',

@@ -35,9 +35,13 @@ describe('a place', () => {
 
 describe('what is said', () => {
   test('goes to those ticked, waits if asked to, and needs words', () => {
-    expect(decided(forms.say({ text: ' A bell. ', vehicle: '' }, [], false))).toEqual({ do: 'say', text: 'A bell.', vehicle: null, audiences: [] });
+    expect(decided(forms.say({ text: ' A bell. ', vehicle: '' }, null, false))).toEqual({ do: 'say', text: 'A bell.', vehicle: null, audiences: [] });
     expect(decided(forms.say({ text: 'A bell.', vehicle: 'Moth' }, ['public'], true))).toEqual({ do: 'say', text: 'A bell.', vehicle: 'Moth', audiences: ['public'], wait: true });
-    expect(forms.say({ text: '  ' }, [], false)).toEqual({ fault: 'needed', field: 'text' });
+    expect(forms.say({ text: '  ' }, null, false)).toEqual({ fault: 'needed', field: 'text' });
+  });
+
+  test('to nobody is never sent: to the ship an empty list means everybody', () => {
+    expect(forms.say({ text: 'A bell.' }, [], false)).toEqual({ fault: 'nobody', field: 'text' });
   });
 });
 

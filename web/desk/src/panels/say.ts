@@ -2,7 +2,7 @@
 
 import { element, say as tell } from '../../../src/dom';
 import { checked } from '../checked';
-import { button, choice, decided, field, fold, form, fresh, Rows, told } from '../controls';
+import { button, choice, decided, field, fold, form, Rows, tick, told } from '../controls';
 import { span } from '../figures';
 import { say as makeSay } from '../forms';
 import type { Hands, Panel } from '../shown';
@@ -13,15 +13,15 @@ export function create(root: HTMLElement, hands: Hands): Panel {
   const text = field('text', words.say.text, element('textarea', { rows: '2' }));
   const vehicle = choice('vehicle', words.say.vehicle);
   const to = audiencePart();
-  const check = checked(hands, text, to.chosen);
+  const check = checked(hands, text, () => to.chosen() ?? []);
   to.root.addEventListener('change', check.again);
-  const hold = element('input', { type: 'checkbox', id: fresh('hold') });
+  const { root: holdRoot, box: hold } = tick(words.say.hold, false);
   const press = button(words.say.go, { class: 'key main' }, () => undefined);
   hold.addEventListener('change', () => tell(press, hold.checked ? words.say.goHeld : words.say.go));
   const made = form(hands, [text, vehicle], press, (fields) => makeSay(fields, to.chosen(), hold.checked), () => {
     text.input.value = '';
     check.again();
-  }, check.root, to.root, element('p', { class: 'tick' }, hold, element('label', { for: hold.id }, words.say.hold)));
+  }, check.root, to.root, holdRoot);
   text.input.addEventListener('keydown', (event) => {
     const { key, ctrlKey } = event as KeyboardEvent;
     if (key === 'Enter' && ctrlKey) made.root.requestSubmit();
@@ -36,20 +36,17 @@ export function create(root: HTMLElement, hands: Hands): Panel {
   };
 }
 
-function audiencePart(): { root: HTMLElement; chosen: () => readonly string[]; draw: (state: State) => void } {
+function audiencePart(): { root: HTMLElement; chosen: () => readonly string[] | null; draw: (state: State) => void } {
   const boxes = element('div', { class: 'boxes' });
   const root = element('fieldset', {}, element('legend', {}, words.say.audiences), boxes);
-  const rows = new Rows<string>(boxes, String, (name) => {
-    const box = element('input', { type: 'checkbox', id: fresh('to'), value: name, checked: '' });
-    return { root: element('span', { class: 'tick' }, box, element('label', { for: box.id }, name)), draw: () => undefined };
-  });
+  const rows = new Rows<string>(boxes, String, (name) => ({ root: tick(name, true, name).root, draw: () => undefined }));
   const all = (): HTMLInputElement[] => [...boxes.querySelectorAll('input')];
   return {
     root,
-    /** None stands for all of them, so that an audience that is added later isn't left out. */
+    /** Null stands for all of them, so that an audience that is added later isn't left out. */
     chosen: () => {
       const ticked = all().filter(({ checked: isTicked }) => isTicked);
-      return ticked.length === all().length ? [] : ticked.map(({ value }) => value);
+      return ticked.length === all().length ? null : ticked.map(({ value }) => value);
     },
     draw: ({ audiences }) => rows.draw(audiences.map(({ name }) => name)),
   };

@@ -57,7 +57,7 @@ function sightingFields(): readonly Field[] {
 }
 
 function targetRow(name: string, hands: Hands, answer: HTMLOutputElement): { root: HTMLElement; draw: (item: Target & { verdicts: readonly string[] }) => void } {
-  const verdict = element('select', { 'aria-label': W.verdictOf(name) });
+  const verdict = element('select', { 'aria-label': W.verdictOf(name), autocomplete: 'off' });
   const where = element('span', { class: 'help' });
   let [had, vehicle]: [string, string | null] = ['', null];
   const press = button(W.change, { class: 'key small', 'aria-label': W.changeOf(name) }, () => void decided(hands, { do: 'target', name, verdict: verdict.value, vehicle }, answer));
@@ -79,7 +79,7 @@ export function legs(root: HTMLElement, hands: Hands): Panel {
   const part = fold('legs', words.legs.title, false, list, answer);
   root.append(part.root);
   const rows = new Rows<Vehicle & { legs: readonly string[] }>(list, ({ name }) => name, ({ name }) => {
-    const select = element('select', { 'aria-label': words.legs.of(name) });
+    const select = element('select', { 'aria-label': words.legs.of(name), autocomplete: 'off' });
     const now = element('span', { class: 'help' });
     const set = (): void => {
       const made = leg(name, select.value);

@@ -1,7 +1,7 @@
 /** How the ship's side stands, and what was decided by whom and when. */
 
 import { element, mark, say } from '../../../src/dom';
-import { fold, Rows } from '../controls';
+import { fold, Rows, tick } from '../controls';
 import { count, rate, size, span } from '../figures';
 import { letterOf, PLACES } from '../keys';
 import type { Hands, Panel } from '../shown';
@@ -79,10 +79,10 @@ export function decisions(root: HTMLElement): Panel {
 /** The keys, and their switch. */
 export function keys(root: HTMLElement, _hands: Hands, isOn: boolean, switched: (on: boolean) => void): void {
   const K = words.keys;
-  const box = element('input', { type: 'checkbox', id: 'letters', ...(isOn ? { checked: '' } : {}) });
+  const { root: letters, box } = tick(K.on, isOn);
   box.addEventListener('change', () => switched(box.checked));
   const rows = [[words.stop.key, K.stop], ...Object.values(PLACES).map((place) => [letterOf(place), K.places[place]]), [K.escape, K.leave]];
   const list = element('dl', { class: 'keys' }, ...rows.map(([key = '', text = '']) => element('div', {}, element('dt', {}, element('kbd', {}, key)), element('dd', {}, text))));
-  const part = fold('keys', K.title, false, element('p', { class: 'tick' }, box, element('label', { for: 'letters' }, K.on)), list, element('p', { class: 'help' }, K.note));
+  const part = fold('keys', K.title, false, letters, list, element('p', { class: 'help' }, K.note));
   root.append(part.root);
 }
