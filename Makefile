@@ -15,7 +15,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet --quiet
 # The followers' page and the desk's are built together: the desk's comes last, so it stands for both.
 PAGE := web/dist-desk/index.html
 PAGE_SOURCES := $(shell find web -path web/node_modules -prune -o -path 'web/dist*' -prune -o -path web/test -prune -o -type f -print)
-BROWSERS := chromium-headless-shell:chromium-headless-shell firefox-esr:firefox-esr
+BROWSERS := chromium:chromium chromium-headless-shell:chromium-headless-shell firefox-esr:firefox-esr
 LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
 	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
 
@@ -61,7 +61,7 @@ test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (
 	@$(BIN)/python -m pytest --numprocesses 4 --dist worksteal $(ARGS)
 
 bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out beside a floor
-	@.ci/need chromium:chromium gcc:gcc /usr/include/stdio.h:libc6-dev
+	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev
 	@$(BIN)/python bench/run.py $(ARGS)
 
 ##@ Upkeep

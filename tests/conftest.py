@@ -40,8 +40,8 @@ async def browser() -> "AsyncIterator[Browser]":
 
 @pytest_asyncio.fixture(scope="session", loop_scope="session")
 async def drawing_browser() -> "AsyncIterator[Browser]":
-    """One that draws WebGL in software, which takes it several times as long for everything."""
+    """One that draws WebGL in software, which takes several times as long, and without a window too long."""
     from followers_page import IN_SOFTWARE, chromium
 
-    async with chromium(*IN_SOFTWARE) as program:
+    async with chromium(*IN_SOFTWARE, whole=True) as program:
         yield program

@@ -49,9 +49,12 @@ IN_SOFTWARE = (
 )  # WebGL without a graphics card
 
 
-def chromium_program() -> str:
-    """Return where Chromium is, without a window if there is such a one: it takes a third less processor time."""
-    program = shutil.which("chromium-headless-shell") or shutil.which("chromium")
+def chromium_program(*, whole: bool = False) -> str:
+    """Return where Chromium is: without a window if there is such a one, which takes a third less processor time.
+
+    `whole`: the one with a window, which draws WebGL in software sooner.
+    """
+    program = (None if whole else shutil.which("chromium-headless-shell")) or shutil.which("chromium")
     if program is None:
         if os.environ.get("OFFING_REQUIRE_DATA") == "1":
             pytest.fail("chromium is not installed")
@@ -60,11 +63,12 @@ def chromium_program() -> str:
 
 
 @asynccontextmanager
-async def chromium(*options: str) -> AsyncIterator[Browser]:
+async def chromium(*options: str, whole: bool = False) -> AsyncIterator[Browser]:
     """Yield a browser, started with further `options`; skip where there is none, unless everything is required."""
     assert (BUILT / "index.html").is_file(), "the page is not built: make site"
     async with async_playwright() as playwright:
-        browser = await playwright.chromium.launch(executable_path=chromium_program(), args=[*QUIET, *options])
+        program = chromium_program(whole=whole)
+        browser = await playwright.chromium.launch(executable_path=program, args=[*QUIET, *options])
         yield browser
         await browser.close()
 
