@@ -37,9 +37,9 @@ wheel: $(VENV)/.develops ## Build an installable wheel, page included, into dist
 
 ##@ Check
 .PHONY: test lint types test-web test-python bench
-test: ## Run every check there is, the quick ones side by side; pytest's closing line comes last
-	@$(MAKE) --jobs=2 --output-sync lint types test-web $(PAGE)
-	@$(MAKE) test-python
+test: ## Run every check there is, setting up side by side; pytest's closing line comes last
+	@$(MAKE) --jobs=2 --output-sync lint types $(PAGE)
+	@$(MAKE) test-web test-python
 
 lint: $(VENV)/.develops ## Look for faults that need no running
 	$(call say,ruff)
