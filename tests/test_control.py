@@ -176,7 +176,7 @@ async def test_tell_holds_says_cuts_and_resumes_a_running_relay(tmp_path: Path) 
     """Through real processes: a hold outlives kill -9, a coordinate is refused, a note leaves after resume."""
     port = free_port()
     source = f"tcp-listen://127.0.0.1:{port}"
-    async with ship_process(tmp_path, feed_format="station-json", source=source, delay="1 s", quiet="60 s") as ship:
+    async with ship_process(tmp_path, feed_format="station-json", source=source, delay="1 s", quiet="600 s") as ship:
         follower = Follower(ship.port)
         following = asyncio.ensure_future(follower.follow())
         async with asyncio.timeout(60):

@@ -24,6 +24,7 @@ from relay.core.secrets import Secrets
 from relay.shell.briefing import brief
 from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
+from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
 from relay.shell.import_log import import_log, show_record
@@ -48,9 +49,7 @@ from relay.shell.running import new_site, run_until_stopped
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
 from relay.shell.site_files import site_folder
-from relay.shell.tell import tell
 
-FAULT = 2
 _PLAIN: dict[str, Any] = {"highlight": False, "markup": False, "soft_wrap": True}
 _log = logging.getLogger(__name__)
 
@@ -68,15 +67,8 @@ def run(options: argparse.Namespace) -> int:
         "rehearse": _rehearse,
         "ship": _ship,
         "show": _show,
-        "tell": tell,
     }
-    try:
-        return commands[options.command](options)
-    except OperatorError as error:
-        print(error, file=sys.stderr)
-        return FAULT
-    except BrokenPipeError:
-        return 0
+    return exit_code(commands[options.command], options)
 
 
 def _check(options: argparse.Namespace) -> int:
