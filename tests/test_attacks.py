@@ -19,7 +19,7 @@ from geographiclib.geodesic import Geodesic
 
 from attacks_on_stream import Point, Seen, averaging_attack, circle_attack, on_earth, snap_attack, track_of
 from dives import SECOND, message, plan, policy, rows, run
-from relay.core import channel, quantise, track
+from relay.core import channel, hiding, quantise, track
 from relay.core.area import HiddenDisc, Zone, ZoneAction
 from relay.core.geodesy import Anchor, SiteFrame
 from relay.core.model import Row
@@ -282,7 +282,7 @@ def test_circle_attack_does_no_better_than_chance_within_the_margin() -> None:
 @pytest.mark.usefixtures("open_frame")
 def test_circle_attack_finds_a_zone_that_is_centred_in_its_hole(monkeypatch: pytest.MonkeyPatch) -> None:
     """In an open frame, with zones that are not moved, it finds every centre within a cell."""
-    monkeypatch.setattr(channel, "hidden_disc", centred_disc)
+    monkeypatch.setattr(hiding, "hidden_disc", centred_disc)
     guesses, truths = circles()
     assert max(distance_m(guess, truth) for guess, truth in zip(guesses, truths, strict=True)) < FINE_CELL_M
     assert significance(guesses, truths) == LEAST
