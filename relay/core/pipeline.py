@@ -213,7 +213,9 @@ class Pipeline:
     def completed(self, decision: Decision, at_us: int) -> Decision:
         """Return a decision with what the relay alone can say of it: from where a target is seen, what has left."""
         if isinstance(decision, Hold):
-            return replace(decision, since={channel.policy.audience: channel.from_us for channel in self.channels})
+            since = {channel.policy.audience: channel.from_us for channel in self.channels}
+            told = {channel.policy.audience: channel.board.next_number for channel in self.channels}
+            return replace(decision, since=since, told=told)
         if not isinstance(decision, Target) or decision.sighting is None:
             return decision
         seen_from = self.seen_from(decision.vehicle, at_us)
@@ -253,7 +255,7 @@ class Pipeline:
         """
         for channel in self._meant(hold):
             if hold.since is not None and channel.policy.audience in hold.since:
-                channel.halt(row, hold.since[channel.policy.audience])
+                channel.halt(row, hold.since[channel.policy.audience], (hold.told or {}).get(channel.policy.audience))
 
     def _meant(self, decision: Hold | Resume | Early) -> list[Channel]:
         return [channel for channel in self.channels if decision.audience in (None, channel.policy.audience)]
