@@ -52,8 +52,8 @@ PROGRAMMES = (
         "test_programme_board::test_nothing_of_the_programme_depends_on_what_came_within_the_delay",
         (
             "core/pipeline.py",
-            "            self.present.take(told)\n",
-            "            self.present.take(told)\n            [each.board.begun(10**9) for each in self.channels]\n",
+            "        self.present.take(told)\n",
+            "        self.present.take(told)\n        [each.board.begun(10**9) for each in self.channels]\n",
         ),
     ),
     leak(

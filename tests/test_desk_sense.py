@@ -11,6 +11,7 @@ from relay.core.desk_record import TARGETS_LIMIT, WAITING_LIMIT
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Place, Plan
+from relay.core.ranges import NOTE_LIMIT
 from relay.core.sighting import FRESH_US
 from relay.shell.desk_sense import ZONES_LIMIT
 from relay.shell.standing import check_decision
@@ -160,6 +161,15 @@ def test_zone_that_cannot_be_is_refused() -> None:
     refuses(ZONE, site(*many), f"there are {ZONES_LIMIT} zones of the desk")
     far = replace(PLAN, area=Area("the invented bank", ((10.0, 10.0),), 5_000.0))
     refuses(ZONE, site(plan_=far, dives=False), 'outside the declared area, "the invented bank"')
+
+
+def test_text_that_is_too_long_is_refused_unread() -> None:
+    """At the limit it is read, one past it isn't: reading takes the loop's time."""
+    pipeline = site()
+    assert pipeline.check_text("a" * NOTE_LIMIT) == []
+    for check in (pipeline.check_text, pipeline.check_programme):
+        with pytest.raises(OperatorError, match="longer than 500 characters"):
+            check("a" * (NOTE_LIMIT + 1))
 
 
 def test_only_zones_of_the_desk_are_lifted() -> None:

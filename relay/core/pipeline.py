@@ -34,6 +34,7 @@ from relay.core.place_in_text import Finding, find_places
 from relay.core.policy import Disclosed, Plan
 from relay.core.present import Present
 from relay.core.programme import Programme
+from relay.core.ranges import NOTE_LIMIT
 from relay.core.secrets import Secrets
 from relay.core.sighting import FRESH_US, SeenFrom
 from relay.core.sources import Source, Tally
@@ -157,7 +158,12 @@ class Pipeline:
         return due
 
     def check_text(self, text: str) -> list[Finding]:
-        """Return what in a text tells a place; empty means it may be released."""
+        """Return what in a text tells a place; empty means it may be released. OperatorError if it is no annotation's.
+
+        A longer text would hold up everything else for as long as it is read.
+        """
+        if len(text) > NOTE_LIMIT:
+            raise OperatorError(f"the text is longer than {NOTE_LIMIT} characters, the most that an annotation has")
         return find_places(text, forbidden=self.plan.forbidden_words, scene=self.plan.scene_names)
 
     def check_programme(self, text: str) -> list[Finding]:

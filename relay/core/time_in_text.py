@@ -12,6 +12,7 @@ events ashore. The words are from memory of those languages and of life aboard (
 
 import re
 from collections.abc import Iterator
+from functools import lru_cache
 
 from relay.core.place_finding import WHY, Finding, Hit, When
 from relay.core.place_fold import fold
@@ -176,6 +177,12 @@ _HOW_LONG = re.compile(
 
 def find_times(text: str) -> list[Finding]:
     """Return every time of day, date, or word on sun, moon and tides, in order, none inside another."""
+    return list(_found(text))
+
+
+@lru_cache(maxsize=256)
+def _found(text: str) -> tuple[Finding, ...]:
+    """Find them, once for each text: it is read for whoever writes it, and again for each audience."""
     folded = fold(text)
     found: list[Hit] = []
     for read in (folded, in_numerals(folded, tokenize(folded))):
@@ -187,7 +194,7 @@ def find_times(text: str) -> list[Finding]:
             excerpt = text[hit.start : hit.end]
             out.append(Finding(hit.notation, hit.start, hit.end, excerpt, WHY[hit.notation].format(excerpt)))
             reach = hit.end
-    return out
+    return tuple(out)
 
 
 def _spans(text: str) -> Iterator[tuple[When, int, int]]:
