@@ -10,9 +10,33 @@ PROGRAMMES = (
         "test_programme_board::test_countdown_goes_by_steps_to_soon",
         (
             _CHANNEL,
-            "lag_us = 0 if tick_us <= self._early_us else",
-            "lag_us = 0 if tick_us <= self._early_us or self._embargo.next_us(self._index) is None else",
+            "return None if halted else self.board.next_us()",
+            "return None if halted or not (at := self.board.next_us()) else at - self._lag_us",
         ),
+    ),
+    leak(
+        "how much two secret additions differ: steps with that of the dive that runs, not that of their programme",
+        "test_programme_board::test_steps_of_a_countdown_tell_no_secret_addition",
+        (
+            _CHANNEL,
+            "return None if halted else self.board.next_us()",
+            "return None if halted or not (at := self.board.next_us()) else at + self._lag_us - self.LAGS",
+        ),
+        (
+            _CHANNEL,
+            "        self._lag_us = self._lag()\n        self._held = False\n",
+            "        self._lag_us = self.LAGS = self._lag()\n        self._held = False\n",
+        ),
+    ),
+    leak(
+        "the secret addition, by the steps of a programme that was released early",
+        "test_programme_board::test_steps_of_a_programme_that_was_released_early_tell_no_secret_addition",
+        (_CHANNEL, "(self._longest_lag() if at_us", "(self._lag_us if at_us"),
+    ),
+    leak(
+        "a step of the countdown that a hold kept in, after a restart",
+        "test_programme_board::test_hold_keeps_the_steps_in_that_had_not_left_when_it_was_taken",
+        (_CHANNEL, "return None if halted else", "return"),
     ),
     leak(
         "how long it is until the next dive, to the second",
@@ -28,14 +52,23 @@ PROGRAMMES = (
         "test_programme_board::test_nothing_of_the_programme_depends_on_what_came_within_the_delay",
         (
             "core/pipeline.py",
-            "            self.present.take(told)\n",
-            "            self.present.take(told)\n            [each.board.begun(10**9) for each in self.channels]\n",
+            "        self.present.take(told)\n",
+            "        self.present.take(told)\n        [each.board.begun(10**9) for each in self.channels]\n",
         ),
     ),
     leak(
         "when it is at the ship: a programme's words not looked through for times, dates, sun and tide",
         "test_programme_board::test_words_that_tell_a_place_or_a_time_leave_for_nobody_checked",
         (_CHANNEL, "times = self.policy.check_text and any(map(find_times, programme.texts))", "times = False"),
+    ),
+    leak(
+        "when it is at the ship, as a schedule aboard is written: four figures",
+        "test_time_in_text::test_what_tells_when_it_is_at_the_ship_is_found",
+        (
+            "core/time_in_text.py",
+            "for pattern, but in ((_FIGURES, _YEAR), (_HOURS, _HOW_LONG)):",
+            "for pattern, but in ():",
+        ),
     ),
     leak(
         "what is to come, though the policy doesn't name annotations",

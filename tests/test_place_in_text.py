@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dive_talk import dive_talk
-from relay.core.place_in_text import Finding, Notation, find_places
+from relay.core.place_in_text import Finding, Notation, _found, find_places
 
 VECTORS = json.loads((Path(__file__).parent / "vectors" / "place_texts.json").read_text(encoding="utf-8"))
 SCENE = tuple(VECTORS["scene"])
@@ -55,6 +55,20 @@ def test_lists_are_long_and_differ() -> None:
         assert len(texts) >= 300
         assert sum("held_out" in row for row in VECTORS[kind]) >= 60
         assert len(set(texts)) == len(texts)
+
+
+def test_text_is_read_once_for_all_who_ask() -> None:
+    """The verdict on a text is remembered, with the names it was looked through for, and for so many texts alone."""
+    _found.cache_clear()
+    for _ in range(3):
+        findings = find_places("at the Quenby bank", forbidden=["Quenby"])
+        findings.clear()
+    assert (_found.cache_info().misses, _found.cache_info().hits) == (1, 2)
+    assert find_places("at the Quenby bank", forbidden=["Quenby"])
+    assert _found.cache_info().hits == 3
+    for at in range(400):
+        find_places(f"crate {at}")
+    assert _found.cache_info().currsize == _found.cache_info().maxsize == 256
 
 
 def test_dive_talk_with_random_numbers_passes() -> None:

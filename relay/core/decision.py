@@ -22,6 +22,7 @@ from relay.core.decision_values import (
     number_fault,
     one_of,
     row_fault,
+    seen_fault,
     sighting_fault,
     since_fault,
     still_fault,
@@ -40,18 +41,31 @@ class Hold:
     """Stop releasing to an audience (None: to all).
 
     `since`: by audience, the first tick that had not left when it was taken. The relay writes it: a hold acts before
-    it is on the disk, and a journal that is read again lets nothing out that was kept in.
+    it is on the disk, and a journal that is read again lets nothing out that was kept in. `told`: by audience, the
+    first record of its programme that had not left, for a step of the countdown is of no tick.
     """
 
     audience: str | None = None
     since: dict[str, int] | None = None
+    told: dict[str, int] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resume:
-    """Go on releasing to an audience (None: to all)."""
+    """Go on releasing to an audience (None: to all).
+
+    `seen`: the row of the newest hold that whoever takes it has seen (0: none); None: it doesn't say. `outside`: also
+    where the release stopped because a vehicle left the declared area, which to resume all doesn't mean by itself.
+    """
 
     audience: str | None = None
+    seen: int | None = None
+    outside: bool = False
+
+    @property
+    def means_outside(self) -> bool:
+        """Whether the release that stopped because a vehicle left the declared area goes on, too."""
+        return self.outside or self.audience is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -295,7 +309,10 @@ _FAULTS: dict[str, Callable[[object], str | None]] = {
     "from_us": partial(moment_fault, "from_us"),
     "to_us": partial(moment_fault, "to_us"),
     "upto_us": partial(moment_fault, "upto_us"),
-    "since": since_fault,
+    "since": partial(since_fault, "since says of each audience from which tick of the embargo clock nothing leaves"),
+    "told": partial(since_fault, "told says of each audience from which record of its programme nothing leaves"),
+    "seen": seen_fault,
+    "outside": partial(flag_fault, "outside"),
     "audience": partial(name_fault, "audience"),
     "vehicle": partial(name_fault, "vehicle"),
     "audiences": names_fault,

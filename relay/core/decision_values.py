@@ -21,10 +21,10 @@ def name_fault(name: str, value: object) -> str | None:
     return None if isinstance(value, str) else f"{name} is a name"
 
 
-def since_fault(value: object) -> str | None:
-    """Judge the ticks from which a hold lets nothing leave."""
+def since_fault(why: str, value: object) -> str | None:
+    """Judge the ticks, or the records of a programme, from which a hold lets nothing leave."""
     right = isinstance(value, dict) and all(type(tick) is int for tick in value.values())
-    return None if right else "since says of each audience from which tick of the embargo clock nothing leaves"
+    return None if right else why
 
 
 def names_fault(value: object) -> str | None:
@@ -53,6 +53,12 @@ def row_fault(value: object) -> str | None:
     """Judge the row of a say."""
     right = type(value) is int and 0 < value < 2**63
     return None if right else "say is the number of the journal row of what waits to be said"
+
+
+def seen_fault(value: object) -> str | None:
+    """Judge the row of the newest hold that somebody has seen."""
+    right = type(value) is int and 0 <= value < 2**63
+    return None if right else "seen is the number of the journal row of the newest hold that was seen, 0 if none was"
 
 
 def flag_fault(name: str, value: object) -> str | None:

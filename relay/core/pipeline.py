@@ -34,6 +34,7 @@ from relay.core.place_in_text import Finding, find_places
 from relay.core.policy import Disclosed, Plan
 from relay.core.present import Present
 from relay.core.programme import Programme
+from relay.core.ranges import NOTE_LIMIT
 from relay.core.secrets import Secrets
 from relay.core.sighting import FRESH_US, SeenFrom
 from relay.core.sources import Source, Tally
@@ -157,7 +158,12 @@ class Pipeline:
         return due
 
     def check_text(self, text: str) -> list[Finding]:
-        """Return what in a text tells a place; empty means it may be released."""
+        """Return what in a text tells a place; empty means it may be released. OperatorError if it is no annotation's.
+
+        A longer text would hold up everything else for as long as it is read.
+        """
+        if len(text) > NOTE_LIMIT:
+            raise OperatorError(f"the text is longer than {NOTE_LIMIT} characters, the most that an annotation has")
         return find_places(text, forbidden=self.plan.forbidden_words, scene=self.plan.scene_names)
 
     def check_programme(self, text: str) -> list[Finding]:
@@ -213,7 +219,9 @@ class Pipeline:
     def completed(self, decision: Decision, at_us: int) -> Decision:
         """Return a decision with what the relay alone can say of it: from where a target is seen, what has left."""
         if isinstance(decision, Hold):
-            return replace(decision, since={channel.policy.audience: channel.from_us for channel in self.channels})
+            since = {channel.policy.audience: channel.from_us for channel in self.channels}
+            told = {channel.policy.audience: channel.board.next_number for channel in self.channels}
+            return replace(decision, since=since, told=told)
         if not isinstance(decision, Target) or decision.sighting is None:
             return decision
         seen_from = self.seen_from(decision.vehicle, at_us)
@@ -253,7 +261,7 @@ class Pipeline:
         """
         for channel in self._meant(hold):
             if hold.since is not None and channel.policy.audience in hold.since:
-                channel.halt(row, hold.since[channel.policy.audience])
+                channel.halt(row, hold.since[channel.policy.audience], (hold.told or {}).get(channel.policy.audience))
 
     def _meant(self, decision: Hold | Resume | Early) -> list[Channel]:
         return [channel for channel in self.channels if decision.audience in (None, channel.policy.audience)]
@@ -263,7 +271,7 @@ class Pipeline:
             if isinstance(decision, Hold):
                 channel.hold(row.seq)
             elif isinstance(decision, Resume):
-                channel.resume(row.seq, row.embargo_us)
+                channel.resume(row.seq, row.embargo_us, outside=decision.means_outside)
             else:
                 channel.release_early(decision.upto_us, row.embargo_us)
 

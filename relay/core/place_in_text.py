@@ -9,6 +9,7 @@ English, French, Spanish, Portuguese and German, codes of letters alone, chart n
 """
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
 from relay.core.place_codes import find_codes
 from relay.core.place_degrees import find_angles
@@ -21,6 +22,7 @@ from relay.core.place_tokens import in_numerals, tokenize
 
 __all__ = ["Finding", "Notation", "find_places"]
 
+_REMEMBERED = 256
 _RANK: dict[Notation | When, int] = {notation: rank for rank, notation in enumerate(Notation)}
 
 
@@ -30,6 +32,12 @@ def find_places(text: str, *, forbidden: Iterable[str] = (), scene: Iterable[str
     `forbidden`: names that must not appear, however they are spelled. `scene`: names of the ship, the vehicles
     and the wreck, from which a range or bearing may be given. Ranges are in code points of `text`.
     """
+    return list(_found(text, tuple(forbidden), tuple(scene)))
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _found(text: str, forbidden: tuple[str, ...], scene: tuple[str, ...]) -> tuple[Finding, ...]:
+    """Find them, once for each text: it is read for whoever writes it, and again for each audience."""
     folded = fold(text)
     tokens = tokenize(folded)
     names = frozenset(word for name in scene for word in fold(name).text.lower().split())
@@ -42,7 +50,7 @@ def find_places(text: str, *, forbidden: Iterable[str] = (), scene: Iterable[str
         *_in_original(folded, find_ranges(tokens, names)),
         *find_names(folded, forbidden),
     ]
-    return [_in_words(text, hit) for hit in _outermost(found)]
+    return tuple(_in_words(text, hit) for hit in _outermost(found))
 
 
 def _in_original(folded: Folded, hits: Iterable[Hit]) -> list[Hit]:
