@@ -256,7 +256,8 @@ async def test_stop_is_taken_whatever_its_message_is(body: bytes) -> None:
     bridge = Wheelhouse()
     named = "Ines" if b"Ines" in body else NOBODY
     async with desk_of(bridge, DeskLimits(close_s=0.05)) as desk:
-        assert json.loads((await ask(desk, "/stop", "POST", body)).body) == {"ok": True, "taken": "hold"}
+        stopped = json.loads((await ask(desk, "/stop", "POST", body)).body)
+        assert stopped == {"ok": True, "held": True, "on_disk": True, "taken": "hold"}
         (late,) = answers(await exchange(desk, asking(desk, "/stop", "POST", body, Content_Length="999")), "POST")  # type: ignore[arg-type]
         assert json.loads(late.body)["ok"]
         assert (await ask(desk, "/stop", "POST", body, Content_Type="text/plain")).status == 200

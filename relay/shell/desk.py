@@ -35,6 +35,7 @@ HEADERS = {
 }
 ROUTES = {"/state": "GET", "/stream": "GET", "/tracks": "GET", "/decide": "POST", "/check": "POST", "/stop": "POST"}
 STOP_BODY_S = 0.02
+DECIDE_S = 1.0  # a browser has few connections to the desk, and a stop needs one
 NOT_BUILT = (
     b"The desk's page is not built here: run `make site` in the checkout. The desk itself works: with the token as\n"
     b"`Authorization: Bearer TOKEN` there are GET /state, /stream and /tracks, and POST /decide, /check and /stop.\n"
@@ -192,7 +193,7 @@ class Desk:
         return response
 
     async def _decide(self, request: web.BaseRequest) -> web.Response:
-        answer = await self._deciding.take(await self._body(request))
+        answer = await self._deciding.take(await self._body(request), DECIDE_S)
         self.newest.changed()
         return _json(answer)
 
@@ -203,9 +204,7 @@ class Desk:
             who = message.get("who") if isinstance(message, dict) else None
         except (Refused, ValueError, RecursionError):
             who = None
-        taken = self._deciding.stop(who)
-        self.newest.changed()
-        answer = await self._deciding.settled(taken)
+        answer = await self._deciding.stop(who, self.newest.changed)
         self.newest.changed()
         return _json(answer)
 
