@@ -138,7 +138,12 @@ async def test_stop_acts_though_the_journal_has_no_room(tmp_path: Path) -> None:
         assert ship._journal is not None
         ship._journal._limit = -2_000
         answer = await tell(ship, "/stop", {"who": "Ines"})
-        assert (answer["ok"], answer["held"], answer["on_disk"], answer["but"]) == (True, True, False, HELD_ALL_THE_SAME)
+        assert (answer["ok"], answer["held"], answer["on_disk"], answer["but"]) == (
+            True,
+            True,
+            False,
+            HELD_ALL_THE_SAME,
+        )
         assert all(channel.held for channel in ship.pipeline.channels)
         ship._journal._limit = 100_000
         assert (await tell(ship, "/decide", {"do": "resume", "who": "Ines"}))["ok"]
