@@ -6,15 +6,37 @@ import socket
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from geographiclib.geodesic import Geodesic
 
 from expeditions import RIGHT
 from peers import until
+from relay.core.area import ZoneAction
+from relay.core.decision import (
+    Approve,
+    Back,
+    Begin,
+    Cut,
+    Decision,
+    Dismiss,
+    Early,
+    End,
+    Expect,
+    HideZone,
+    Hold,
+    LiftZone,
+    Resume,
+    Say,
+    SetLeg,
+    Target,
+)
 from relay.core.model import RowKind
+from relay.core.policy import Leg
+from relay.core.programme import Programme
 from relay.shell.clock import MachineTime
+from relay.shell.desk_decided import decision_words
 from relay.shell.expedition import parse_expedition
 from relay.shell.running import new_site
 from relay.shell.ship import Ship
@@ -131,6 +153,49 @@ async def test_tracks_are_those_of_the_vehicles_and_those_that_were_sent(tmp_pat
         ]
         assert tracks["sees"]["public"] == {}
         assert {point[3] for point in tracks["sees"]["family"]["Lantern"]} == {50}
+
+
+async def test_fault_in_the_desks_alarms_ends_no_relay(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The relay asks for them every two seconds while it runs: what breaks there is an alarm, told by its kind."""
+
+    def broken(*_: object) -> None:
+        raise ValueError("at -38.61472")
+
+    monkeypatch.setattr("relay.shell.desk_watch.Watch.alarms", broken)
+    monkeypatch.setattr("relay.shell.ship.BEAT_S", 0.01)
+    async with sailing(tmp_path) as ship:
+        await report(ship, FIRST, depth_m=50.0)
+        await until(lambda: ship.pipeline.channels[1].under_way)
+        assert ship.alarms() == ["tether and overdue aren't watched: a fault of Offing's own (ValueError)"]
+        assert ship.status()["alarms"] == ship.alarms()
+
+
+DECISIONS: dict[str, Decision] = {
+    "hold: everybody": Hold(),
+    "resume: public": Resume(audience="public"),
+    "early: public": Early(audience="public", upto_us=1),
+    "cut: from 9 s to 5 s before": Cut(from_us=1_000_000, to_us=5_000_000),
+    "Moth: leg bottom": SetLeg(vehicle="Moth", leg=Leg.BOTTOM),
+    "said: The bell.": Say(text="The bell."),
+    "approve: what row 7 says": Approve(say=7),
+    "dismiss: what row 7 says": Dismiss(say=7),
+    "target Boiler: rock": Target(name="Boiler", verdict="rock"),
+    "hidden: bow": HideZone(name="bow", centre=FIRST, radius_m=50, margin_m=50, action=ZoneAction.WITHHOLD),
+    "shown again: bow": LiftZone(name="bow"),
+    "Moth: expected back in 1 min": Expect(vehicle="Moth", return_in_s=60, return_grace_s=1),
+    "Moth: is back": Back(vehicle="Moth"),
+    "programme put up": Programme(pinned="The boiler is next."),
+    "programme taken away": Programme(),
+    "a dive begins": Begin(),
+    "the dive ends": End(),
+}
+
+
+def test_every_decision_has_words_of_its_own() -> None:
+    """Whoever looks for who ended the dive finds nothing else under its words; no kind of decision is without."""
+    assert {type(decision) for decision in DECISIONS.values()} == set(get_args(Decision))
+    for words, decision in DECISIONS.items():
+        assert decision_words(decision, 10_000_000) == words
 
 
 async def test_fault_of_the_desks_own_stops_no_release(

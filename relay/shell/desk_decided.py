@@ -3,7 +3,7 @@
 Rules: exact and private. Moments are those of the embargo clock, and how long ago that was.
 """
 
-from typing import Any
+from typing import Any, assert_never
 
 from relay.core.decision import (
     Approve,
@@ -153,6 +153,8 @@ def decision_words(decision: Decision, at_us: int) -> str:
             )
         case Begin() | End():
             return "a dive begins" if isinstance(decision, Begin) else "the dive ends"
+        case _:
+            assert_never(decision)
 
 
 def annotations(pipeline: Pipeline, seen: Seen) -> list[dict[str, Any]]:

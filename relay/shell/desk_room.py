@@ -100,8 +100,11 @@ class DeskRoom:
             log.error("the desk missed something (%s)", type(error).__name__)
 
     def alarms(self, now_us: int) -> list[str]:
-        """Return what is wrong with vehicles now: overdue, or at the end of their tether."""
-        return self._memory.watch.alarms(now_us)
+        """Return what is wrong with vehicles now: overdue, or at the end of their tether. Never raises."""
+        try:
+            return self._memory.watch.alarms(now_us)
+        except Exception as error:  # the relay asks for this while it runs: an exception would end it
+            return [f"tether and overdue aren't watched: a fault of Offing's own ({type(error).__name__})"]
 
     @property
     def jobs(self) -> list[Callable[[], Awaitable[None]]]:
