@@ -65,6 +65,7 @@ CORE = {
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
     "programme_told": "errors wire",
+    "silence": "",
     # what the ship works out for itself, exact
     "given": "errors ranges",
     "survey": "errors geodesy given",
@@ -166,14 +167,14 @@ SHELL = {
     "desk_feeds": "core.pipeline core.sources core.stations feeds",
     "desk_decided": "core.decision core.desk_record core.hiding core.pipeline core.programme desk_seen desk_watch "
     "quantities",
-    "desk_state": "core.decision core.notices core.pipeline core.policy desk_audiences desk_decided desk_disk "
-    "desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site standing",
+    "desk_state": "core.decision core.notices core.pipeline core.policy core.silence desk_audiences desk_decided "
+    "desk_disk desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site standing",
     "desk_line": "gate | aiohttp",
     "desk_stream": "",
     "desk": "core.errors core.pipeline core.ranges deciding desk_address desk_line desk_stream desk_token "
     "representation | aiohttp",
-    "desk_room": "core.model core.pipeline deciding desk desk_disk desk_legs desk_line desk_seen desk_state desk_token "
-    "desk_watch outlet pages site_files",
+    "desk_room": "core.model core.pipeline core.silence deciding desk desk_disk desk_legs desk_line desk_seen "
+    "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
     "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing "

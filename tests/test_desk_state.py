@@ -35,8 +35,10 @@ from relay.core.decision import (
 from relay.core.model import RowKind
 from relay.core.policy import Leg
 from relay.core.programme import Programme
+from relay.core.silence import silence_alarms
 from relay.shell.clock import MachineTime
 from relay.shell.desk_decided import decision_words
+from relay.shell.desk_state import FROZEN
 from relay.shell.expedition import parse_expedition
 from relay.shell.running import new_site
 from relay.shell.ship import Ship
@@ -168,6 +170,36 @@ async def test_fault_in_the_desks_alarms_ends_no_relay(tmp_path: Path, monkeypat
         await until(lambda: ship.pipeline.channels[1].under_way)
         assert ship.alarms() == ["tether and overdue aren't watched: a fault of Offing's own (ValueError)"]
         assert ship.status()["alarms"] == ship.alarms()
+
+
+async def test_vehicle_and_feed_that_fall_silent_in_a_dive_are_alarms(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing more comes of either: both are told; where the release has stopped, that the picture is frozen."""
+    monkeypatch.setattr("relay.core.silence.SILENT_US", 500_000)
+    async with sailing(tmp_path) as ship:
+        await report(ship, FIRST, depth_m=50.0)
+        await until(lambda: ship.desk.state()["dive"]["under_way"])
+        await report(ship, SECOND, depth_m=51.0)
+        await until(lambda: len(ship.alarms()) == 2)
+        assert ship.alarms() == silence_alarms(["Lantern"], ["station"])
+        assert ship.desk.state()["frozen"] is False
+        ship._stop("a fault of the test's")
+        assert ship.alarms() == ["the release has stopped: a fault of the test's", FROZEN]
+        assert ship.desk.state()["frozen"] is True
+
+
+async def test_frozen_picture_sounds_nobody_overdue(tmp_path: Path) -> None:
+    """Reports come in but aren't taken: what is expected is judged as of the last row that was."""
+    async with sailing(tmp_path) as ship:
+        await report(ship, FIRST, depth_m=50.0)
+        expect = {"do": "expect", "vehicle": "Lantern", "return_in_s": 1, "return_grace_s": 0, "who": "Ines"}
+        assert (await ship.deciding.take(json.dumps(expect).encode()))["ok"]
+        ship._stop("a fault of the test's")
+        later_us = ship.now_us() + 1_500_000
+        await until(lambda: ship.now_us() > later_us)
+        told = ship.desk.state()["vehicles"][0]["overdue"]
+        assert (told["sounds"], told["words"]) == (False, "expected back in 1 s")
 
 
 DECISIONS: dict[str, Decision] = {
