@@ -269,6 +269,9 @@ def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
     hold.add_argument("audience", nargs="?", help="default: all")
     resume = words.add_parser("resume", help="go on: what was kept meanwhile goes out at once, then what follows")
     resume.add_argument("audience", nargs="?", help="default: all")
+    resume.add_argument(
+        "--outside", action="store_true", help="also where the release stopped because a vehicle left the declared area"
+    )
     cut = words.add_parser("cut", help="remove an interval before it is released, for every audience")
     cut.add_argument("since", metavar="FROM", help='how long ago it begins, such as "12 min"')
     cut.add_argument("until", metavar="TO", help='how long ago it ends, such as "3 min" or "0 s"')

@@ -7,6 +7,25 @@ _STAYS, _ZONES = "test_what_stays_on_the_ship", "test_zones_of_the_desk"
 
 DESK = (
     leak(
+        "what a hold kept in, when another desk resumes that had not seen it",
+        "test_desk_sense::test_resume_that_has_not_seen_the_newest_hold_is_refused",
+        ("shell/desk_sense.py", "if each.held_row > decision.seen]", "if each.held_row < 0]"),
+    ),
+    leak(
+        "what a hold keeps in that isn't on the disk yet, when another desk resumes that had not seen it",
+        "test_desk_sense::test_resume_that_has_not_seen_a_hold_on_its_way_to_the_disk_is_refused",
+        (
+            "core/channel.py",
+            "        self._halts[row] = from_us\n        self.held_row = max(self.held_row, row)\n",
+            "        self._halts[row] = from_us\n",
+        ),
+    ),
+    leak(
+        "that, and where, a vehicle left the declared area, by a resume that was meant for a hold",
+        "test_declared_area_in_channel::test_resume_of_all_that_means_no_excursion_leaves_it_stopped",
+        (_PIPELINE, "outside=decision.means_outside)", "outside=True)"),
+    ),
+    leak(
         "what a zone of the desk hid, as soon as it is lifted",
         f"{_ZONES}::test_lifted_zone_still_hides_what_was_received_before",
         (

@@ -38,6 +38,15 @@ PROGRAMMES = (
         (_CHANNEL, "times = self.policy.check_text and any(map(find_times, programme.texts))", "times = False"),
     ),
     leak(
+        "when it is at the ship, as a schedule aboard is written: four figures",
+        "test_time_in_text::test_what_tells_when_it_is_at_the_ship_is_found",
+        (
+            "core/time_in_text.py",
+            "for pattern, but in ((_FIGURES, _YEAR), (_HOURS, _HOW_LONG)):",
+            "for pattern, but in ():",
+        ),
+    ),
+    leak(
         "what is to come, though the policy doesn't name annotations",
         "test_programme_board::test_audience_without_annotations_is_told_no_programme",
         (_CHANNEL, "told = [NO_PROGRAMME for _ in told]", "told = list(told)"),

@@ -50,7 +50,7 @@ ROWS = st.integers(1, 2**63 - 1)
 DURATIONS = st.floats(1, 2_000_000)
 DECISIONS = st.one_of(
     st.builds(Hold, audience=NAMES),
-    st.builds(Resume, audience=NAMES),
+    st.builds(Resume, audience=NAMES, seen=st.none() | st.integers(0, 2**63 - 1), outside=st.booleans()),
     st.tuples(MOMENTS, st.integers(1, 10**9)).map(lambda pair: Cut(from_us=pair[0], to_us=pair[0] + pair[1])),
     st.builds(Early, audience=st.just("public"), upto_us=MOMENTS),
     st.builds(SetLeg, vehicle=st.just("Lantern"), leg=st.none() | st.sampled_from(Leg)),
@@ -129,7 +129,7 @@ SEES: dict[str, object] = {
 }  # fmt: skip
 RIGHT: dict[str, dict[str, object]] = {
     "hold": {"audience": "public"},
-    "resume": {"audience": "public"},
+    "resume": {"audience": "public", "seen": 0, "outside": True},
     "cut": {"from_us": 5, "to_us": 6},
     "early": {"audience": "public", "upto_us": 5},
     "leg": {"vehicle": "Lantern", "leg": "bottom"},
@@ -151,7 +151,8 @@ RIGHT: dict[str, dict[str, object]] = {
     "end": {},
 }
 MAY_BE_LEFT_OUT = set(
-    "hold audience/resume audience/leg leg/say vehicle/say audiences/say wait/target vehicle/target sighting/"
+    "hold audience/resume audience/resume seen/resume outside/leg leg/say vehicle/say audiences/say wait/"
+    "target vehicle/target sighting/"
     "expect report_every_s/expect report_grace_s".split("/")
 )
 LEFT_OUT = (None, (), False, 0.0)
@@ -169,6 +170,8 @@ WHY = {
     "verdict": "is not a verdict; one of unchecked, rock",
     "wait": "wait is true or false",
     "say": "the journal row of what waits",
+    "seen": "the journal row of the newest hold that was seen, 0 if none was",
+    "outside": "outside is true or false",
     "sighting": "sighting is a JSON object|sighting has no|sighting lacks|give a|say slant or horizontal|give both|"
     "needs depression_deg|seen_from lacks",
     "centre": r"centre is \[latitude, longitude\]",
@@ -193,6 +196,8 @@ WRONG: dict[str, list[object]] = {
     "verdict": ["gold", 5, None, ["rock"], "Rock"],
     "wait": ["true", 1, 0, None, []],
     "say": ["5", 0, -1, 5.0, True, None, 2**63],
+    "seen": ["5", -1, 5.0, True, [], 2**63],
+    "outside": ["true", 1, 0, None, []],
     "sighting": ["a", 5, [], {}, {**SEES, "radius": 5}, {**SEES, "range_m": "35"}, {**SEES, "range_m": -1},
                  {**SEES, "range_is": "slant"}, {**SEES, "range_is": None}, {**SEES, "bearing_deg": 361},
                  {**SEES, "range_sigma_m": -1}, {**SEES, "depression_deg": 10}, {**SEES, "seen_from": {}},

@@ -6,7 +6,7 @@ from dataclasses import replace
 from dives import INVENTED_SITE, SECOND, SECRETS, decided, in_order, message, plan, policy, rows, run, sent
 from relay.core.area import Area
 from relay.core.channel import Due
-from relay.core.decision import Begin, End, Resume, Say, SetLeg
+from relay.core.decision import Begin, End, Hold, Resume, Say, SetLeg
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.policy import DiveLimits, Leg, Plan, Policy
@@ -39,7 +39,7 @@ def out_of(expedition: Plan, *parts: Sequence[Row]) -> list[Due]:
 
 def resumed(*seconds: int) -> list[Row]:
     """Return rows that let the release go on at moments."""
-    return [decided(second * SECOND, Resume()) for second in seconds]
+    return [decided(second * SECOND, Resume(outside=True)) for second in seconds]
 
 
 def ticks(due: list[Due], audience: str = "public") -> list[int]:
@@ -72,6 +72,19 @@ def placed(due: list[Due]) -> int:
 def test_without_a_resume_nothing_more_leaves_ever() -> None:
     """Back inside is not enough: the operator sees to it."""
     assert ticks(out_of(bounded(), EXCURSION)) == list(range(12, 32, 2))
+
+
+def test_resume_of_all_that_means_no_excursion_leaves_it_stopped() -> None:
+    """To resume all excuses nobody outside (R4); naming the audience does, or saying so."""
+    hold, lifted = decided(60 * SECOND, Hold()), decided(80 * SECOND, Resume())
+    assert ticks(out_of(bounded(), EXCURSION, [hold, lifted])) == list(range(12, 32, 2))
+    reference = out_of(bounded(), EXCURSION, resumed(90))
+    for meant in (Resume(audience="public"), Resume(outside=True)):
+        due = out_of(bounded(), EXCURSION, [hold, lifted, decided(90 * SECOND, meant)])
+        assert sent(due) == sent(reference)
+    both = bounded(PUBLIC, policy("funders", extra_us=0, delay_us=10 * SECOND, stale_us=10 * SECOND))
+    due = out_of(both, EXCURSION, [decided(80 * SECOND, Resume(audience="funders")), decided(90 * SECOND, Resume())])
+    assert ticks(due)[-1] == 30
 
 
 def test_another_excursion_stops_again() -> None:

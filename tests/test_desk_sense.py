@@ -6,7 +6,7 @@ import pytest
 
 from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, plan, policy
 from relay.core.area import Area, ZoneAction
-from relay.core.decision import Approve, Back, Decision, Dismiss, Expect, HideZone, LiftZone, Say, Target
+from relay.core.decision import Approve, Back, Decision, Dismiss, Expect, HideZone, Hold, LiftZone, Resume, Say, Target
 from relay.core.desk_record import TARGETS_LIMIT, WAITING_LIMIT
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
@@ -14,6 +14,7 @@ from relay.core.policy import Place, Plan
 from relay.core.sighting import FRESH_US
 from relay.shell.desk_sense import ZONES_LIMIT
 from relay.shell.standing import check_decision
+from relay.shell.tell_words import say_taken
 from test_sighting import SEES
 
 NOW_US = 60 * SECOND
@@ -43,6 +44,50 @@ def refuses(decision: Decision, pipeline: Pipeline, why: str, now_us: int = NOW_
     """Assert that a decision is refused, and why."""
     with pytest.raises(OperatorError, match=why):
         answer(decision, pipeline, now_us)
+
+
+def test_resume_that_has_not_seen_the_newest_hold_is_refused() -> None:
+    """One that comes after a hold it didn't know of undoes nothing; who says nothing of it (a terminal) is taken."""
+    held = site(Hold(), Hold(audience="public"))
+    newest, before = (each.held_row for each in held.channels)
+    assert before == newest - 1
+    for stale in (Resume(seen=before), Resume(audience="public", seen=before), Resume(seen=0)):
+        refuses(stale, held, "^public(, heritage)? w(as|ere) held again since: look, then resume again$")
+    for fresh in (Resume(seen=newest), Resume(audience="public", seen=newest), Resume()):
+        assert answer(fresh, held) == {"taken": "resume"}
+    assert answer(Resume(audience="heritage", seen=before), held) == {"taken": "resume"}
+    assert answer(Resume(seen=0), site()) == {"taken": "resume"}
+
+
+def test_resume_that_has_not_seen_a_hold_on_its_way_to_the_disk_is_refused() -> None:
+    """A hold acts before it is on the disk, and counts from then on; so does one of a journal that is read again."""
+    held = site(Hold())
+    (seen,) = {each.held_row for each in held.channels}
+    again = held.completed(Hold(audience="heritage"), NOW_US)
+    assert isinstance(again, Hold)
+    held.halt(seen + 9, again)
+    refuses(Resume(seen=seen), held, "^heritage was held again since")
+    assert answer(Resume(audience="public", seen=seen), held) == {"taken": "resume"}
+    assert answer(Resume(seen=seen + 9), held) == {"taken": "resume"}
+
+
+def test_resume_of_all_says_who_stays_stopped_outside_the_declared_area() -> None:
+    """It resumes the others and names the vehicle; where it would resume nobody it is refused with what to say."""
+    away = Area("the invented bank", ((INVENTED_SITE[0] + 1, INVENTED_SITE[1]),), 100.0)
+    late = policy("late", delay_us=600 * SECOND)
+    stopped = site(plan_=replace(plan(policy("public"), late), area=away))
+    stopped.advance(NOW_US)
+    assert [each.outside for each in stopped.channels] == ["Lantern", None]
+    refuses(Resume(), stopped, "to public stopped, as Lantern was outside .*: name the audience, or say that you mean")
+    for meant in (Resume(audience="public"), Resume(outside=True), Resume(audience="late")):
+        assert answer(meant, stopped) == {"taken": "resume"}
+    stopped.receive(replace(decided(NOW_US, Hold()), seq=99))
+    said = answer(Resume(), stopped)
+    assert said == {"taken": "resume", "stays_stopped": {"public": "Lantern"}}
+    words = say_taken({"do": "resume", "audience": None}, said, None)
+    assert words.endswith(
+        "NOT to public: Lantern was outside the declared area. `resume public` resumes it all the same."
+    )
 
 
 def test_say_may_wait_before_the_dive_and_is_approved_in_one() -> None:

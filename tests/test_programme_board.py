@@ -166,7 +166,7 @@ def test_programme_waits_while_a_vehicle_is_outside_the_declared_area() -> None:
     small = replace(plan(PUBLIC), area=Area("the invented bank", ((INVENTED_SITE[0] + 1, INVENTED_SITE[1]),), 100.0))
     rows_ = [decided(20 * SECOND, NEXT)]
     assert told(out_of(small, dive_rows(60), rows_)) == []
-    resumed = told(out_of(small, dive_rows(60), rows_, [decided(600 * SECOND, Resume())]))
+    resumed = told(out_of(small, dive_rows(60), rows_, [decided(600 * SECOND, Resume(outside=True))]))
     assert resumed[0][1][0] == "The boiler is next."
 
 

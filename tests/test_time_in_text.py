@@ -18,11 +18,16 @@ next dive at 14:30|at 2 pm|2.30pm today|0930 UTC|1430Z|by 0900.|14h30|after lunc
 this morning|half past nine|quarter to ten|at nine|9 o'clock|nine o’clock|eight bells|second dog watch|ship's time
 local time|one dinner later|um 9 Uhr|14.30 Uhr|halb zehn|am Vormittag|nachmittags|Sonntagmittag|Frühstück
 heute Nacht|à 9 h|vers 9 heures|à midi|minuit|a las 9 horas|a mediodía|de la tarde|às 9 horas|meia-noite|１４：３０
-in the evening|overnight work|dusk|daylight
+in the evening|overnight work|dusk|daylight|0600 launch|launch 0600|1430-1600 survey|1430 to 1600|0600/1200 dives
+from 0600|0600 to 1200|0600L|1430L|14.30 launch|06.00 launch|survey 9.30|launch 14h|14h-16h|launch 14 h|14h
+six in the am|8-12 watch|the 4 to 8 watch|at fourteen thirty|launch fourteen thirty|oh six hundred|1 4 3 0|watch change
+dive two, 1430|(1530)|launch 1912|0600-1200|de 1500 a 1700|0600 m|2 p.m.|daily 0715, 1915|00.30: the bow|2330
+1430,1600|T0600|06-00|14;30|half six|five thirty launch|elevenish
 """.replace("\n", "|").strip("|").split("|")  # fmt: skip
 DATES = """
 on Monday|Sunday's dive|3 May|May 3rd|the 3rd of march|2031-05-03|3.5.2031|03/05/31|am 3.5.|on the 3rd|in March
 since January|tomorrow|yesterday|today|Christmas dive|in winter|midsummer|new year's dive|am Montag|Sonntagabend
+Thu 12|Sat dive|Sat 14|dive Sat|Fri|Mon-Wed|Sat/Sun|15/6|6/15 dive|launch 3/5|Mi 12|jeu 12
 übermorgen|Ostern|im Mai|demain|lundi|en août|mañana|el lunes|amanhã|segunda e domingo|the weekend
 """.replace("\n", "|").strip("|").split("|")  # fmt: skip
 SKIES = """
@@ -39,6 +44,10 @@ Target 3 am Heck.|Hier liegt die Schraube.|Le navire est prêt.|Five to ten crat
 Descent, then the bow, then ascent.|Pitch 5, roll 10.|Second dive: the cargo; third dive: the stern.
 Heading 270 at 3 kn|3 days of survey|Flood lights on|Der zweite Tauchgang folgt in etwa 3 h.|The wreck of 1907
 At 3,300 ft|Until the tether is in|Two vehicles: Lantern and Moth.|Survey of lines 1 to 12|Dive 2 of 3
+1430 m|down to 1430 m|3300 ft|1,100 m|dive 12|lines 1-4|1120 metres deep|1200 m of line|1430-m line
+Lantern sat 12 m off|In 1912 she was lost|the plans of 1912|sunk about 1917
+in about 3h|for another 2h|2h 30min|1/2 of the site|14.30 m of chain
+dives 12 to 14|lines 12-14|1430 kg|2.45 x 1.20 m|23.50 °C|targets 4, 5 and 12|heading 270 for 1,430 m
 After the second dive: your questions.|Starboard side, then port.|The swath is 1,000 m wide.
 """.replace("\n", "|").strip("|").split("|")  # fmt: skip
 

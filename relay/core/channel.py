@@ -93,6 +93,8 @@ class Channel:
         self._lag_us = self._lag()
         self._held = False
         self._halts: dict[int, int] = {}
+        # The row of the newest hold, also of one that will come; 0 where none is known.
+        self.held_row = 0
         self.outside: str | None = None
         self._excused = False
 
@@ -140,19 +142,23 @@ class Channel:
     def halt(self, row: int, from_us: int) -> None:
         """Let no tick from `from_us` on leave: the hold of this journal row will come, and acts before it does."""
         self._halts[row] = from_us
+        self.held_row = max(self.held_row, row)
 
     def hold(self, row: int) -> None:
         """Stop releasing: the hold of this journal row has come."""
         self._halts.pop(row, None)
-        self._held = True
+        self._held, self.held_row = True, max(self.held_row, row)
 
-    def resume(self, row: int, at_us: int) -> None:
+    def resume(self, row: int, at_us: int, *, outside: bool) -> None:
         """Go on releasing, by this journal row; what fell due meanwhile leaves at the next moment of the grid.
 
-        Where a vehicle was outside the declared area, what is outside is left out until it is back inside.
+        Where a vehicle was outside the declared area the release goes on only if that is meant (`outside`); what is
+        outside is left out then until it is back inside.
         """
-        self._excused = self._excused or self.outside is not None
-        self._held, self.outside = False, None
+        if outside:
+            self._excused = self._excused or self.outside is not None
+            self.outside = None
+        self._held = False
         self._halts = {at: from_us for at, from_us in self._halts.items() if at > row}
         self._instant_us = max(self._instant_us, self._grid(at_us))
 

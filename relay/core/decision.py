@@ -22,6 +22,7 @@ from relay.core.decision_values import (
     number_fault,
     one_of,
     row_fault,
+    seen_fault,
     sighting_fault,
     since_fault,
     still_fault,
@@ -49,9 +50,20 @@ class Hold:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resume:
-    """Go on releasing to an audience (None: to all)."""
+    """Go on releasing to an audience (None: to all).
+
+    `seen`: the row of the newest hold that whoever takes it has seen (0: none); None: it doesn't say. `outside`: also
+    where the release stopped because a vehicle left the declared area, which to resume all doesn't mean by itself.
+    """
 
     audience: str | None = None
+    seen: int | None = None
+    outside: bool = False
+
+    @property
+    def means_outside(self) -> bool:
+        """Whether the release that stopped because a vehicle left the declared area goes on, too."""
+        return self.outside or self.audience is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -296,6 +308,8 @@ _FAULTS: dict[str, Callable[[object], str | None]] = {
     "to_us": partial(moment_fault, "to_us"),
     "upto_us": partial(moment_fault, "upto_us"),
     "since": since_fault,
+    "seen": seen_fault,
+    "outside": partial(flag_fault, "outside"),
     "audience": partial(name_fault, "audience"),
     "vehicle": partial(name_fault, "vehicle"),
     "audiences": names_fault,

@@ -55,6 +55,12 @@ def row_fault(value: object) -> str | None:
     return None if right else "say is the number of the journal row of what waits to be said"
 
 
+def seen_fault(value: object) -> str | None:
+    """Judge the row of the newest hold that somebody has seen."""
+    right = type(value) is int and 0 <= value < 2**63
+    return None if right else "seen is the number of the journal row of the newest hold that was seen, 0 if none was"
+
+
 def flag_fault(name: str, value: object) -> str | None:
     """Judge a yes or no."""
     return None if isinstance(value, bool) else f"{name} is true or false"

@@ -263,7 +263,7 @@ class Pipeline:
             if isinstance(decision, Hold):
                 channel.hold(row.seq)
             elif isinstance(decision, Resume):
-                channel.resume(row.seq, row.embargo_us)
+                channel.resume(row.seq, row.embargo_us, outside=decision.means_outside)
             else:
                 channel.release_early(decision.upto_us, row.embargo_us)
 

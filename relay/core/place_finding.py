@@ -85,7 +85,7 @@ WHY: dict[Notation | When, str] = {
     ),
     Notation.NAMED_FEATURE: "“{0}” names a place that may be on a chart. Leave the name out.",
     Notation.FORBIDDEN_NAME: "“{0}” is on this expedition's list of names not to publish. Leave it out.",
-    When.TIME_OF_DAY: _WHEN.format("{0}", "the time of day"),
+    When.TIME_OF_DAY: f"{_WHEN.format('{0}', 'the time of day')} {_MEASUREMENT}",
     When.DATE: _WHEN.format("{0}", "the date or the time of year"),
     When.SKY: _WHEN.format("{0}", "how sun, moon or tide stand at the ship"),
 }

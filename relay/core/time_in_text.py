@@ -2,7 +2,9 @@
 
 Rules (R3): how high the sun stands, what the clock says and how the tide runs tell where a ship is, so a programme says
 how long until, never when. A pure function of the text; it blocks, it never edits; when in doubt it stops the text and
-says how to write it. How long something takes ("2 h", "3 days"), years, depths, headings and counts pass.
+says how to write it. How long something takes ("2 h", "3 days"), years that are told as such ("built in 1912"), depths,
+lengths with their unit, headings and counts pass. Four figures that a clock can show are a time but for their unit or
+their word: a schedule aboard is written "0600 launch".
 
 What it cannot know: languages beyond English, French, Spanish, Portuguese and German; what a reader works out from
 events ashore. The words are from memory of those languages and of life aboard (common practice, no source).
@@ -67,6 +69,13 @@ _PARTS_SKY = (
     "sonnenauf sonnenunter sonnenschein sonnig mondauf mondunter mondschein hochwasser niedrigwasser gezeit polarlicht"
 )
 
+_UNIT = (
+    r"(?:[\s-]?(?:(?-i:m)|met(?:er|re|ro)s?|km|[cm]m|feet|ft|fu(?:ss|ß)|pieds?|pies|fathoms?|fms?|yards?|yds?|nmi?|"
+    r"k?hz|kg|kilos?|tons?|tonnes?|tonnen|lbs?|litres?|liters?|d?bar|kn|knots|kw|watts?|volts?|px|pixels?|rpm|percent|"
+    r"mins?|minutes?|minuten|minutos|secs?|seconds?|days?|years?|old)\b|\s?[%°x]|\s?['\"](?!\w))"
+)
+_EVENT = "dive dives launch launches recovery survey start starts begin begins deploy deployment splashdown briefing"
+_WATCH = "watch watches wache wachen guardia"
 _HOUR = r"(?:[01]?\d|2[0-4])"
 _ORDINAL = r"(?:[12]?\d|3[01])\s?(?:st|nd|rd|th)"
 _AT = _any("at by from until till before after around about um ab bis gegen vor nach vers")
@@ -101,6 +110,18 @@ _PATTERNS = (
     _pattern(_TIME, r"\b(?:local|ship'?s|board)\s?time\b|\btime\s?zones?\b|\b(?:\d|one|two|three|four|eight)\sbells\b"),
     _pattern(_TIME, r"\b(?:first|middle|mid|morning|forenoon|afternoon|dog)\swatch(?:es)?\b"),
     _pattern(_TIME, rf"(?:{_any(_PARTS_CLOCK)})[^\W\d_]*"),
+    # 14.30 launch, launch 14h, 0600L, six in the am, 8-12 watch
+    _pattern(_TIME, rf"(?<![\d.,])(?:[01]?\d|2[0-3])\.[0-5]\d(?![\d.]|,\d)(?!{_UNIT})"),
+    _pattern(_TIME, rf"\b(?:{_any(_EVENT)})[\s:]\s?{_HOUR}\s?h\b"),
+    _pattern(_TIME, r"\b(?:oh|zero)\s[1-9][0-5]\d\b"),
+    _pattern(_TIME, rf"(?<![^\W_])[1-9]\s(?:15|30|45)\b(?![.,\s]\d)(?!{_UNIT})|\bhalf\s(?:1[0-2]|[1-9])\b(?!{_UNIT})"),
+    _pattern(_TIME, r"(?<![^\W_])(?:[01]\d|2[0-3])(?:[-_;]00|[_;][0-5]\d)(?![^\W_])"),
+    _pattern(_TIME, r"\b(?:one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|noon)-?ish\b"),
+    _pattern(_TIME, r"\bthe\s(?:am|pm)\b|\b(?:a\.m\b\.?|p\.m\b\.?|pm\b)"),
+    _pattern(_TIME, rf"\b{_HOUR}\s?(?:-|/|to|bis)\s?{_HOUR}\s?-?\s?(?:{_any(_WATCH)})\b"),
+    _pattern(
+        _TIME, r"\bwatch\s(?:changes?|handover|relief)\b|\bchange\sof\s(?:the\s)?watch\b|\b(?:next|last)\swatch\b"
+    ),
     _words(_TIME, _CLOCK),
     # 2031-05-03, 3.5.2031, 3.5., on 3/5, on the 3rd, 3 May, May 3rd
     _pattern(_DATE, r"(?<![\d.])\d{4}\s?[-/.]\s?\d{1,2}\s?[-/.]\s?\d{1,2}(?!\d)"),
@@ -112,7 +133,18 @@ _PATTERNS = (
     _pattern(_DATE, rf"\b(?:{_any(_MONTHS_BESIDE)})\.?\s(?:the\s)?(?:{_ORDINAL}|[12]?\d|3[01])\b"),
     _pattern(_DATE, rf"\b(?:in|of|since|until|im|seit|bis|en|em)\s(?:{_any(_ALSO_MONTHS)})\b"),
     _pattern(_DATE, rf"(?<![^\W_])(?:{_any(_DAYS)})(?:'?s|morgen|mittag|abend|nacht)?(?![^\W_])"),
-    _pattern(_DATE, r"\b(?:mon|tues?|weds?|thurs?|fri)\.?\s(?=\d)|\bnew\syear'?s?\b"),
+    _pattern(_DATE, r"\b(?:tues?|weds?|thu|thurs?|fri)\b|\bnew\syear'?s?\b"),
+    _pattern(_DATE, rf"\b(?:mon|sat)\b(?=\.?\s\d{{1,2}}\b(?!{_UNIT})|\s?[-/]|\s(?:{_any(_EVENT)})\b)"),
+    _pattern(_DATE, rf"\b(?:{_any(_EVENT)}|on|by|until|next)\s(?:mon|sat)\b"),
+    _pattern(
+        _DATE, r"\b(?:mo|di|mi|fr|sa|lun|mar|mer|jeu|ven|sam|dim|mie|jue|vie|sab|dom|seg)\.?\s(?=\d{1,2}\b)(?!\d+\s?m)"
+    ),
+    # 15/6, 6/15
+    _pattern(
+        _DATE,
+        rf"(?<![\d.,/])(?:(?:0?[1-9]|[12]\d|3[01])/(?:0?[1-9]|1[0-2])|(?:0?[1-9]|1[0-2])/(?:[12]\d|3[01]))(?![\d/]|[.,]\d)"
+        rf"(?!{_UNIT}|\s(?:of|the)\b)",
+    ),
     _words(_DATE, f"{_MONTHS} {_NEAR} {_FEASTS} {_SEASONS}"),
     # the sun, the moon (but for a moon pool, which is a hole in a ship), a tide
     _pattern(_HEAVENS, r"\b(?:slack|high|low)\s(?:water|tide)s?\b|\bflood\s(?:tide|stream|current)\b"),
@@ -120,6 +152,25 @@ _PATTERNS = (
     _pattern(_HEAVENS, r"\b(?:first|last)\slight\b|\b(?:after|before)\sdark\b"),
     _pattern(_HEAVENS, rf"(?:{_any(_PARTS_SKY)})[^\W\d_]*"),
     _words(_HEAVENS, _SKY),
+)
+
+
+# Four figures that a clock can show, alone or as 14 30, and an hour with its letter: read with what stands before them.
+_FIGURES = re.compile(
+    rf"(?<![^\W_])(?<!\d[.,])(?:t?0\d[0-5]\d(?!\d|\.\d|,\d{{1,3}}(?!\d))[a-z]?|(?:1\d|2[0-3])[0-5]\d(?!\d|\.\d|,\d{{1,3}}(?!\d))(?!{_UNIT})[a-z]?"
+    rf"|(?:[01]\d|2[0-3])\s[0-5]\d(?!\d|[.,]\d|\s\d)(?!{_UNIT}))(?![^\W_])(?:\s?(?:-|/|to|bis|a)\s?\d{{4}}(?!\d))?",
+    re.IGNORECASE,
+)
+_YEAR = re.compile(
+    r"(?:\b(?:in|of|anno|year|circa|im\sjahre?|en|de|em|von|built|lost|sunk|sank|dated|wrecked|made)\s(?:about\s|around\s)?"
+    r")\0(?:1[5-9]|20)\d\d$",
+    re.IGNORECASE,
+)
+_HOURS = re.compile(rf"(?<![\d:.,])(?<![^\W_]){_HOUR}h\b(?!\s?\d+\s?m)", re.IGNORECASE)
+_HOW_LONG = re.compile(
+    r"\b(?:in|for|about|another|within|every|takes?|lasts?|than|etwa|ca\.?|rund|noch|dans|pendant|environ|durante|unas|"
+    r"cerca\sde|some)\s\0",
+    re.IGNORECASE,
 )
 
 
@@ -143,3 +194,7 @@ def _spans(text: str) -> Iterator[tuple[When, int, int]]:
     for notation, pattern in _PATTERNS:
         for match in pattern.finditer(text):
             yield notation, match.start(), match.end()
+    for pattern, but in ((_FIGURES, _YEAR), (_HOURS, _HOW_LONG)):
+        for match in pattern.finditer(text):
+            if not but.search(f"{text[max(0, match.start() - 40) : match.start()]}\0{match.group()}"):
+                yield When.TIME_OF_DAY, match.start(), match.end()

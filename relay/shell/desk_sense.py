@@ -6,7 +6,7 @@ Rules: refused before it is journalled, with what is right; what is answered is 
 from typing import Any
 
 from relay.core.area import Lies, where_lies
-from relay.core.decision import Back, HideZone, LiftZone, Say, Target
+from relay.core.decision import Back, HideZone, LiftZone, Resume, Say, Target
 from relay.core.desk_record import TARGETS_LIMIT, WAITING_LIMIT, Waiting
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
@@ -28,6 +28,24 @@ def check_wait(_: Say, pipeline: Pipeline) -> None:
     """Refuse one more say where too many wait."""
     if len(pipeline.waiting) >= WAITING_LIMIT:
         raise OperatorError(f"{WAITING_LIMIT} annotations wait for approval: approve or dismiss some of them first")
+
+
+def check_resume(decision: Resume, pipeline: Pipeline) -> dict[str, Any]:
+    """Return who stays stopped, and by which vehicle; refuse what undoes a hold unseen, or resumes nobody."""
+    meant = [each for each in pipeline.channels if decision.audience in (None, each.policy.audience)]
+    if decision.seen is not None and (again := [each for each in meant if each.held_row > decision.seen]):
+        names = ", ".join(each.policy.audience for each in again)
+        raise OperatorError(f"{names} {'was' if len(again) == 1 else 'were'} held again since: look, then resume again")
+    if decision.means_outside:
+        return {}
+    stays = {each.policy.audience: each.outside for each in meant if each.outside is not None}
+    if stays and not any(each.held for each in meant):
+        why = ", ".join(f"the release to {name} stopped, as {vehicle} was" for name, vehicle in stays.items())
+        raise OperatorError(
+            f"{why} outside the declared area. To resume all doesn't mean that: name the audience, or say that you "
+            'mean it ("outside": true; offing tell ... resume --outside)'
+        )
+    return {"stays_stopped": stays} if stays else {}
 
 
 def check_target(target: Target, pipeline: Pipeline) -> dict[str, Any]:

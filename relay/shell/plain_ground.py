@@ -172,7 +172,7 @@ def _area(area: Area | None) -> str:
         return "Declared area: none, so nothing stops the release if a vehicle is somewhere else than you think."
     stops = (
         "When any vehicle is outside it, nothing from then on is released to anybody until you resume it "
-        "(`offing tell EXPEDITION.toml resume`); what "
+        "(`offing tell EXPEDITION.toml resume --outside`); what "
         "happened before still goes out when its delay is up, unless you stop that, too (`offing tell EXPEDITION.toml "
         "stop`)."
     )

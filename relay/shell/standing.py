@@ -14,6 +14,7 @@ from relay.core.decision import (
     End,
     HideZone,
     LiftZone,
+    Resume,
     Say,
     SetLeg,
     Target,
@@ -26,7 +27,15 @@ from relay.core.place_finding import Finding
 from relay.core.policy import Disclosed
 from relay.core.programme import Programme, coarse_s
 from relay.core.still import STILLS_A_DIVE
-from relay.shell.desk_sense import check_back, check_lift, check_target, check_wait, check_zone, waiting_say
+from relay.shell.desk_sense import (
+    check_back,
+    check_lift,
+    check_resume,
+    check_target,
+    check_wait,
+    check_zone,
+    waiting_say,
+)
 from relay.shell.quantities import say_duration
 
 
@@ -127,6 +136,8 @@ def _does(decision: Decision, pipeline: Pipeline, now_us: int) -> dict[str, Any]
     match decision:
         case Early():
             return _early(decision, pipeline, now_us)
+        case Resume():
+            return check_resume(decision, pipeline)
         case Cut():
             if decision.to_us > now_us:
                 raise OperatorError(

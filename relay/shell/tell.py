@@ -83,8 +83,10 @@ def _message(options: argparse.Namespace, now_us: int | None) -> dict[str, Any]:
         return {"do": "hold"}
     if word in ("begin", "end"):
         return {"do": word}
-    if word in ("hold", "resume"):
-        return {"do": word, "audience": options.audience}
+    if word == "hold":
+        return {"do": "hold", "audience": options.audience}
+    if word == "resume":
+        return {"do": "resume", "audience": options.audience, "outside": options.outside}
     if word == "leg":
         return {"do": "leg", "vehicle": options.vehicle, "leg": None if options.leg == "auto" else options.leg}
     if word == "say":

@@ -28,8 +28,13 @@ def _hold(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str
     )
 
 
-def _resume(message: dict[str, Any], _answer: dict[str, Any], _now_us: int) -> str:
-    return f"Resumed: what fell due meanwhile goes to {_to(message)} now, and then what follows."
+def _resume(message: dict[str, Any], answer: dict[str, Any], _now_us: int) -> str:
+    said = f"Resumed: what fell due meanwhile goes to {_to(message)} now, and then what follows."
+    stays = [
+        f"NOT to {audience}: {vehicle} was outside the declared area. `resume {audience}` resumes it all the same."
+        for audience, vehicle in answer.get("stays_stopped", {}).items()
+    ]
+    return "\n  ".join([said, *stays])
 
 
 def _cut(message: dict[str, Any], answer: dict[str, Any], now_us: int) -> str:
