@@ -19,6 +19,7 @@ from relay.shell.desk_line import DeskLimits
 from relay.shell.pages import load_site
 from wheelhouse import Wheelhouse
 
+HALF = b'{"do": "hold", "who": "Ines", "\\ud800": 1}'  # half a pair of surrogates as a name (RFC 8259 section 8.2)
 WRONG = [
     None,
     "",
@@ -112,7 +113,7 @@ async def test_body_is_json_uncoded_and_bounded(path: str) -> None:
     assert bridge.taken == []
 
 
-@pytest.mark.parametrize("body", [b"", b"{", b"[1]", b"\xff", b'{"do": "hold"}', b"7", b"[" * 50_000])
+@pytest.mark.parametrize("body", [b"", b"{", b"[1]", b"\xff", b'{"do": "hold"}', b"7", b"[" * 50_000, HALF])
 @pytest.mark.parametrize("path", ["/decide", "/check"])
 async def test_body_that_says_nothing_is_told_so(path: str, body: bytes) -> None:
     """Nonsense is answered in words, takes nothing, and the desk goes on."""

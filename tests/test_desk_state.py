@@ -32,15 +32,20 @@ from relay.core.decision import (
     SetLeg,
     Target,
 )
+from relay.core.desk_record import Known
 from relay.core.model import RowKind
+from relay.core.pipeline import Blocked, Pipeline
 from relay.core.policy import Leg
 from relay.core.programme import Programme
 from relay.core.silence import silence_alarms
+from relay.core.survey_plan import Gear, SurveyPlan
 from relay.shell.clock import MachineTime
-from relay.shell.desk_decided import decision_words
+from relay.shell.desk_decided import KEPT_BACK, TARGETS, decided_parts, decision_words
 from relay.shell.desk_state import FROZEN
+from relay.shell.desk_watch import Watch
 from relay.shell.expedition import parse_expedition
 from relay.shell.running import new_site
+from relay.shell.secrets_file import seeded_secrets
 from relay.shell.ship import Ship
 from ship_process import free_port
 
@@ -134,6 +139,8 @@ async def test_state_tells_decisions_and_what_they_left(tmp_path: Path) -> None:
         assert [(waits["text"], waits["who"]) for waits in state["waiting"]] == [("The bell.", "Ines")]
         assert state["cuts"] == [{"from_us": 0, "to_us": 1}]
         assert [part["held"] for part in state["audiences"]] == [False, True]
+        hold = state["decisions"][-1]
+        assert [part["held_row"] for part in state["audiences"]] == [0, hold["row"]]
         assert state["audiences"][1]["state"] == "held"
 
 
@@ -228,6 +235,22 @@ def test_every_decision_has_words_of_its_own() -> None:
     assert {type(decision) for decision in DECISIONS.values()} == set(get_args(Decision))
     for words, decision in DECISIONS.items():
         assert decision_words(decision, 10_000_000) == words
+
+
+def test_state_holds_the_newest_of_what_there_is_much_of() -> None:
+    """Two thousand targets would go to every desk twice a second: the newest go, and how many there are."""
+    plan = parse_expedition(RIGHT, Path("EXPEDITION.toml")).plan
+    pipeline = Pipeline(plan, seeded_secrets(1))
+    for at in range(TARGETS + 5):
+        pipeline.targets[f"no. {at}"] = Known("rock", at, at + 1, None, None)
+    pipeline.targets["no. 2"] = Known("of interest", 900, 900, None, None)
+    for at in range(KEPT_BACK + 3):
+        pipeline.blocked.append(Blocked(at, f"text {at}", (), ("public",)))
+    parts = decided_parts(pipeline, Watch(plan.vehicles, SurveyPlan((Gear(), Gear()))), 1_000)
+    names = [target["name"] for target in parts["targets"]]
+    assert names == ["no. 2", *(f"no. {at}" for at in range(6, TARGETS + 5))]
+    assert [kept["text"] for kept in parts["kept_back"]] == [f"text {at}" for at in range(KEPT_BACK + 2, 2, -1)]
+    assert parts["in_all"] == {"targets": TARGETS + 5, "kept_back": KEPT_BACK + 3}
 
 
 async def test_fault_of_the_desks_own_stops_no_release(

@@ -254,7 +254,7 @@ class Desk:
 
 
 def _json(value: dict[str, Any]) -> web.Response:
-    body = json.dumps(value, ensure_ascii=False, allow_nan=False).encode()
+    body = json.dumps(value, ensure_ascii=False, allow_nan=False).encode(errors="backslashreplace")
     return web.Response(body=body, content_type="application/json")
 
 

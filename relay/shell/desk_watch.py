@@ -279,7 +279,7 @@ class Watch:
 
 
 def _told(state: VehicleState, at_us: int) -> dict[str, Any]:
-    """Return what a state has, and what its vehicle's own clock told, with the position only if the last report told it and nothing doubts it."""
+    """Return what a state has, with the position only if the last report told it and nothing doubts it."""
     names = ("depth_m", "heading_deg", "mode")
     values = {name: value for name in names if (value := state.fresh(name, at_us, STALE_US)) is not None}
     if state.own_s is not None:

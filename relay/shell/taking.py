@@ -66,7 +66,7 @@ class Taking:
 
     def _hold(self, hold: Hold, who: str) -> dict[str, Any]:
         check_names(hold, self._pipeline)
-        hold = self._pipeline.completed(hold, 0)
+        hold = self._pipeline.completed_hold(hold)
         self._pipeline.halt(self._journal.rows + 1, hold)
         try:
             row = self._same(hold, who)
