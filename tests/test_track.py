@@ -68,6 +68,19 @@ def test_frozen_from_the_start_shows_nothing() -> None:
     assert along([(0.0, 0.0)], (zone(ZoneAction.FREEZE),)) == [Shown()]
 
 
+def test_zone_laid_over_the_frozen_cell_withholds_it() -> None:
+    """A zone of the desk comes when the vehicle is in it already, or lies over the cell held at another's edge."""
+    before = zone(ZoneAction.FREEZE)
+    for laid in (zone(ZoneAction.FREEZE, radius_m=70.0), zone(ZoneAction.FREEZE, east_m=-100.0, radius_m=45.0)):
+        shows, steps = (
+            track(),
+            ((-60.0, (before,)), (-40.0, (before,)), (-40.0, (before, laid)), (90.0, (before, laid))),
+        )
+        seen = [shows.show(east_m, 0.0, Leg.BOTTOM, zones, 0) for east_m, zones in (*steps, (0.0, (before, laid)))]
+        held, again = (-60.0, 0.0), (90.0, 0.0)
+        assert seen == [Shown(held, moving=True), Shown(held), Shown(), Shown(again, moving=True), Shown(again)]
+
+
 def test_start_needs_both_time_and_way_and_then_stays() -> None:
     """The track starts once both limits are reached, at them and not before, and doesn't stop on the way back."""
     path = [(10.0 * min(step, 20), 0.0) for step in range(25)] + [(0.0, 0.0)]

@@ -13,6 +13,7 @@ from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, 
 from relay.core.area import ZoneAction
 from relay.core.channel import Due
 from relay.core.decision import Cut, Decision, HideZone, Hold, LiftZone, Resume
+from relay.core.geodesy import SiteFrame
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Place, Plan
@@ -163,6 +164,20 @@ def test_lifting_that_is_cut_lifts_nothing() -> None:
     due = out_of(TWO, *steps)
     assert any(row[1] is not None for row in ticks(due, "public").values())
     assert all(row[1] is None for row in ticks(due, "slow").values())
+
+
+def test_freezing_zone_laid_where_the_vehicle_is_shown_tells_no_cell_in_it() -> None:
+    """What was held before it was laid lies in it: withheld, not frozen, for whoever sees the vehicle there by then."""
+    hidden = zone(at_step(60), 12.0, freeze=True)
+    told_us = START_S * SECOND + 60 * SECOND + DELAY_US["public"]
+    pipeline = Pipeline(TWO, SECRETS)
+    due = run(pipeline, in_order(JOURNAL, [decided(told_us, hidden)]))
+    (disc,) = pipeline.channels[0].hiding.discs(SiteFrame(pipeline.channels[0].standing.anchor, SECRETS))
+    before = [row for at, row in ticks(due, "public").items() if at + DELAY_US["public"] < told_us]
+    after = [row for at, row in ticks(due, "public").items() if at + DELAY_US["public"] >= told_us]
+    assert any(disc.covers(row[1], row[2]) for row in before if row[1] is not None)
+    assert not any(disc.covers(row[1], row[2]) for row in after if row[1] is not None)
+    assert after[0][1] is None
 
 
 def test_zone_holds_through_a_hold_and_what_it_kept() -> None:

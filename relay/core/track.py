@@ -1,7 +1,8 @@
 """Where, if anywhere, a vehicle is shown: cells with hysteresis, start, radius, zones.
 
 Rules: every judgement (has it moved far enough, is it within the radius, is it in a zone) is made on the snapped
-position that is published, never on the exact one, so the moment of a judgement tells no more than the cells do.
+position that is published, never on the exact one, so the moment of a judgement tells no more than the cells do. What
+is frozen is a cell outside of every zone, also of one that was laid since it was shown; else nothing is shown.
 """
 
 from dataclasses import dataclass
@@ -50,6 +51,8 @@ class Track:
         if any(zone.action is ZoneAction.WITHHOLD for zone in covering):
             return Shown()
         if covering:
+            if self._held is not None and any(zone.covers(*self._held) for zone in zones):
+                self._held = None  # a zone of the desk, laid where it was already shown
             return Shown(self._held)
         self._held = cell
         return Shown(cell, moving=True)
