@@ -193,9 +193,9 @@ SHELL = {
     "still_file": "core.errors core.still | PIL",
     "tell_words": "quantities",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
-    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token expedition "
-    "export import_log page_words plain_cautions plain_ground plain_words public_files publish quantities recording "
-    "rehearse running secrets_file ship site_files tell | rich uvloop",
+    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
+    "expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish quantities "
+    "recording rehearse running secrets_file ship site_files tell | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
