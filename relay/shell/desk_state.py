@@ -82,8 +82,7 @@ def compose(ship: Aboard, memory: Memory) -> dict[str, Any]:
     """Return the whole state of this moment."""
     now_us, pipeline, figures = ship.now_us(), ship.pipeline, ship.figures()
     feeds = feed_parts(ship.feeds, pipeline, now_us)
-    frozen = is_frozen(ship)
-    watched_us = memory.watch.looked_us if frozen else now_us
+    watched_us = memory.watch.looked_us if (frozen := is_frozen(ship)) else now_us
     storage, link = memory.disk.forecast(), _link(figures, memory.seen, now_us)
     return {
         "now_us": now_us,
