@@ -147,16 +147,16 @@ async def _feed(port: int) -> None:
 
 @asynccontextmanager
 async def _relay(expedition: Path) -> AsyncIterator[str]:
-    """Run `offing ship` as a process of its own; yield the desk's token, as it prints it."""
+    """Run `offing ship` as a process of its own; yield the desk's token, from where it says it is."""
     command = [sys.executable, "-m", "relay", "ship", str(expedition)]
     process: Process = await asyncio.create_subprocess_exec(*command, stdout=PIPE, cwd=ROOT)
     try:
         assert process.stdout is not None
-        token = ""
-        while not token:
+        line = ""
+        while "#TOKEN" not in line:
             line = (await asyncio.wait_for(process.stdout.readline(), 60)).decode()
             assert line, "the relay ended"
-            token = line.strip().partition("#")[2]
+        token = (expedition.parent / "private" / "desk.token").read_text().strip()
         yield token
     finally:
         process.terminate()

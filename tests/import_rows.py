@@ -65,6 +65,7 @@ CORE = {
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
     "programme_told": "errors wire",
+    "silence": "",
     # what the ship works out for itself, exact
     "given": "errors ranges",
     "survey": "errors geodesy given",
@@ -167,15 +168,18 @@ SHELL = {
     "desk_feeds": "core.pipeline core.sources core.stations feeds",
     "desk_decided": "core.decision core.desk_record core.hiding core.pipeline core.programme desk_seen desk_watch "
     "quantities",
-    "desk_state": "core.decision core.notices core.pipeline core.policy desk_audiences desk_decided desk_disk "
-    "desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site standing",
+    "desk_state": "core.decision core.notices core.pipeline core.policy core.silence desk_audiences desk_decided "
+    "desk_disk desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site standing",
     "desk_line": "gate | aiohttp",
     "desk_stream": "",
-    "desk": "core.errors core.pipeline deciding desk_address desk_line desk_stream desk_token representation | aiohttp",
-    "desk_room": "core.model core.pipeline deciding desk desk_disk desk_legs desk_line desk_seen desk_state desk_token "
-    "desk_watch outlet pages site_files",
+    "desk": "core.errors core.pipeline core.ranges deciding desk_address desk_line desk_stream desk_token "
+    "representation | aiohttp",
+    "desk_room": "core.model core.pipeline core.silence deciding desk desk_disk desk_legs desk_line desk_seen "
+    "desk_state desk_token desk_watch outlet pages site_files",
+    "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
-    "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing",
+    "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing "
+    "taking",
     "running": "expedition page_words public_files ship site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.secrets core.sources "
     "capture journal outlet",
@@ -190,9 +194,9 @@ SHELL = {
     "still_file": "core.errors core.still | PIL",
     "tell_words": "quantities",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
-    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run expedition "
-    "exit_code export import_log page_words plain_cautions plain_ground plain_words public_files publish quantities "
-    "recording rehearse running secrets_file ship site_files | rich uvloop",
+    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
+    "exit_code expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish "
+    "quantities recording rehearse running secrets_file ship site_files | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

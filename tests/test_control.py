@@ -188,7 +188,7 @@ async def test_tell_holds_says_cuts_and_resumes_a_running_relay(tmp_path: Path) 
         assert "please rewrite" in why
         assert (await tell(ship.expedition, "--who", "Ines", "say", "the boiler is in sight"))[0] == 0
         private = ship.expedition.parent / "private"
-        assert await ask_control(private, {"do": "say", "text": "at once", "who": "Ines"}) == {"taken": "say"}
+        assert (await ask_control(private, {"do": "say", "text": "at once", "who": "Ines"}))["taken"] == "say"
         await ship.stop(signal.SIGKILL)
         with contextlib.closing(sqlite3.connect(private / "journal.db")) as database:
             last = database.execute("SELECT data FROM row WHERE kind = 'decision' ORDER BY seq DESC").fetchone()

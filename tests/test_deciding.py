@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from relay.shell.deciding import CONFIRM_S, NOBODY, NOT_SETTLED, QUESTIONS, Deciding
+from relay.shell.deciding import CONFIRM_S, NOBODY, NOT_SETTLED, QUESTIONS, STOP_SETTLE_S, Deciding
 from wheelhouse import Wheelhouse
 
 
@@ -50,11 +50,11 @@ def test_questions_of_two_desks_do_not_void_each_other_and_are_bounded() -> None
 
 
 @pytest.mark.parametrize("who", ["Ines", "", None, 7, "x" * 81, "a\nb", ["Ines"]])
-def test_stop_is_taken_whatever_is_wrong_with_the_name(who: object) -> None:
+async def test_stop_is_taken_whatever_is_wrong_with_the_name(who: object) -> None:
     """A hand on the stop is not asked for its name twice: a bad one becomes the desk's."""
     bridge = Wheelhouse()
-    answer = Deciding(bridge, lambda: 0.0).stop(who)
-    assert answer == {"ok": True, "taken": "hold"}
+    answer = await Deciding(bridge, lambda: 0.0).stop(who)
+    assert answer == {"ok": True, "held": True, "on_disk": True, "taken": "hold"}
     assert bridge.taken == [({"do": "hold"}, "Ines" if who == "Ines" else NOBODY)]
 
 
@@ -63,7 +63,9 @@ async def test_answer_says_so_when_the_disk_does_not_take_a_decision() -> None:
     bridge = Wheelhouse()
     bridge.full = True
     deciding = Deciding(bridge, lambda: 0.0)
-    assert (await deciding.settled(deciding.stop("Ines")))["but"] == NOT_SETTLED
+    stopped = await deciding.stop("Ines")
+    assert (stopped["held"], stopped["on_disk"], stopped["but"]) == (True, False, NOT_SETTLED)
+    assert bridge.patience_s == STOP_SETTLE_S
     assert (await deciding.take(b'{"do": "begin", "who": "Ines"}'))["but"] == NOT_SETTLED
     assert "but" not in await deciding.take(b'{"do": "begin"}')
 

@@ -3,18 +3,23 @@
 import asyncio
 import gzip
 import json
+import re
+import threading
 from pathlib import Path
 
 import pytest
 
 from desk_peers import TOKEN, Stream, ask, asking, desk_of, told
 from peers import RawPeer, answers, build_site, exchange, until
+from relay.core.pipeline import Pipeline
+from relay.core.ranges import NOTE_LIMIT
 from relay.shell.deciding import MESSAGE_LIMIT, NOBODY
 from relay.shell.desk import NOT_BUILT, ROUTES
 from relay.shell.desk_line import DeskLimits
 from relay.shell.pages import load_site
 from wheelhouse import Wheelhouse
 
+HALF = b'{"do": "hold", "who": "Ines", "\\ud800": 1}'  # half a pair of surrogates as a name (RFC 8259 section 8.2)
 WRONG = [
     None,
     "",
@@ -108,7 +113,7 @@ async def test_body_is_json_uncoded_and_bounded(path: str) -> None:
     assert bridge.taken == []
 
 
-@pytest.mark.parametrize("body", [b"", b"{", b"[1]", b"\xff", b'{"do": "hold"}', b"7", b"[" * 50_000])
+@pytest.mark.parametrize("body", [b"", b"{", b"[1]", b"\xff", b'{"do": "hold"}', b"7", b"[" * 50_000, HALF])
 @pytest.mark.parametrize("path", ["/decide", "/check"])
 async def test_body_that_says_nothing_is_told_so(path: str, body: bytes) -> None:
     """Nonsense is answered in words, takes nothing, and the desk goes on."""
@@ -138,15 +143,29 @@ async def test_head_that_never_ends_is_cut_off() -> None:
         assert (await ask(desk, "/state")).status == 200
 
 
-async def test_connections_are_bounded() -> None:
-    """One more than the limit is cut off unread; when one has gone, the next is let in."""
-    async with desk_of(Wheelhouse(), DeskLimits(connections_per_address=2)) as desk:
+@pytest.mark.parametrize("limits", [DeskLimits(connections_per_address=2), DeskLimits(connections=2)])
+async def test_strangers_take_no_place_from_whoever_has_the_token(limits: DeskLimits) -> None:
+    """Idle connections fill the room: the oldest of them goes, and whoever has shown the token stays and comes in."""
+    async with desk_of(Wheelhouse(), limits) as desk:
+        stream = await Stream.open(desk)
+        idle = [await RawPeer.dial(desk, b"") for _ in range(3)]  # type: ignore[arg-type]
+        assert await idle[0].rest() == b""
+        assert (await told(desk, "/stop", {"who": "Ines"}))["held"]
+        assert await idle[1].rest() == b""
+        await stream.line()
+        stream.close()
+        for peer in idle:
+            peer.line.close()
+
+
+async def test_known_connections_are_bounded() -> None:
+    """Of too many who have the token the oldest is cut off, so that the next one's stop comes in."""
+    async with desk_of(Wheelhouse(), DeskLimits(connections=2)) as desk:
         held = [await Stream.open(desk) for _ in range(2)]
-        assert await exchange(desk, asking(desk, "/state")) == b""  # type: ignore[arg-type]
-        held.pop().close()
+        assert (await told(desk, "/stop", {"who": "Ines"}))["held"]
         await until(lambda: desk.newest.followers == 1)
-        assert (await ask(desk, "/state")).status == 200
-        held.pop().close()
+        for stream in held:
+            stream.close()
 
 
 @pytest.mark.parametrize(
@@ -225,8 +244,8 @@ async def test_two_desks_are_shown_the_same_bytes() -> None:
 async def test_who_takes_no_states_is_cut_off_and_keeps_nobody() -> None:
     """A desk asleep on another laptop fills its own buffers and no more; the other one misses nothing."""
     bridge = Wheelhouse()
-    big = {"ballast": "x" * 2_000_000}
-    async with desk_of(bridge, DeskLimits(stall_s=0.3), also=big) as desk:
+    big = {"ballast": "x" * 200_000}
+    async with desk_of(bridge, DeskLimits(stall_s=1.0), also=big) as desk:
         asleep = await RawPeer.dial(desk, asking(desk, "/stream"), receive_octets=4_096)  # type: ignore[arg-type]
         await until(lambda: desk.newest.followers == 1)
         reader, writer = await asyncio.open_connection(*desk.address, limit=1 << 22)
@@ -237,6 +256,29 @@ async def test_who_takes_no_states_is_cut_off_and_keeps_nobody() -> None:
         assert counts == sorted(set(counts))
         await until(lambda: desk.newest.followers == 1)
         asleep.line.close()
+        awake.close()
+
+
+def counts_in(received: bytes) -> list[int]:
+    """Return the numbers of the states in what was received."""
+    return [int(count) for count in re.findall(rb'{"count": (\d+),', received)]
+
+
+async def test_who_takes_states_late_gets_the_newest_and_hardly_an_old_one() -> None:
+    """A slow network: what waits is a state or two, not minutes of them that would be shown as the ship's now."""
+    big = {"ballast": "x" * 40_000}
+    async with desk_of(Wheelhouse(), DeskLimits(stall_s=60.0), also=big) as desk:
+        late = await RawPeer.dial(desk, asking(desk, "/stream"), receive_octets=4_096)  # type: ignore[arg-type]
+        await until(lambda: desk.newest.followers == 1)
+        awake = await Stream.open(desk)
+        count = 0
+        while count < 20:
+            desk.newest.changed()
+            count = (await awake.state())["count"]
+        received = await late.receive_until(lambda data: max(counts_in(data), default=0) >= count)
+        old = [had for had in counts_in(received) if had < count]
+        assert len(old) <= 3
+        late.line.close()
         awake.close()
 
 
@@ -256,7 +298,8 @@ async def test_stop_is_taken_whatever_its_message_is(body: bytes) -> None:
     bridge = Wheelhouse()
     named = "Ines" if b"Ines" in body else NOBODY
     async with desk_of(bridge, DeskLimits(close_s=0.05)) as desk:
-        assert json.loads((await ask(desk, "/stop", "POST", body)).body) == {"ok": True, "taken": "hold"}
+        stopped = json.loads((await ask(desk, "/stop", "POST", body)).body)
+        assert stopped == {"ok": True, "held": True, "on_disk": True, "taken": "hold"}
         (late,) = answers(await exchange(desk, asking(desk, "/stop", "POST", body, Content_Length="999")), "POST")  # type: ignore[arg-type]
         assert json.loads(late.body)["ok"]
         assert (await ask(desk, "/stop", "POST", body, Content_Type="text/plain")).status == 200
@@ -282,3 +325,28 @@ async def test_check_says_where_in_a_text_a_place_is_told() -> None:
         assert "reads as a position" in found["why"] or "latitude" in found["why"]
         assert (await told(desk, "/check", {"text": "The bell."}))["findings"] == []
         assert (await told(desk, "/check", {"text": text, "audiences": ["nobody"]}))["findings"] == []
+
+
+async def test_check_of_a_programme_finds_times_of_day() -> None:
+    """What a programme is refused for is found while it is typed, and is no fault in an annotation."""
+    async with desk_of(Wheelhouse()) as desk:
+        assert (await told(desk, "/check", {"text": "Launch at 06:00"}))["findings"] == []
+        (found,) = (await told(desk, "/check", {"text": "Launch at 06:00", "programme": True}))["findings"]
+        assert "06:00" in "Launch at 06:00"[found["start"] : found["end"]]
+        assert (await told(desk, "/check", {"text": "Launch", "programme": 1}))["ok"] is False
+
+
+async def test_check_reads_no_more_than_a_note_and_beside_the_loop(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A pasted document is answered unread; what is read is read in a thread, one text at a time."""
+    read: list[tuple[int, bool]] = []
+
+    def finding(_: Pipeline, text: str) -> list[object]:
+        read.append((len(text), threading.current_thread() is threading.main_thread()))
+        return []
+
+    monkeypatch.setattr(Pipeline, "check_text", finding)
+    async with desk_of(Wheelhouse()) as desk:
+        (found,) = (await told(desk, "/check", {"text": "x" * 100_000}))["findings"]
+        assert (found["start"], found["end"], read) == (NOTE_LIMIT, 100_000, [])
+        assert (await told(desk, "/check", {"text": "x" * NOTE_LIMIT}))["findings"] == []
+    assert read == [(NOTE_LIMIT, False)]

@@ -5,7 +5,7 @@ import pytest
 from relay.core.release import Kind
 from relay.core.wire import decode
 from relay.shell.desk_seen import LATELY_US, Seen
-from released import dive, dive_with_stills
+from released import dive, dive_with_stills, programme
 from test_still import jpeg
 
 
@@ -48,6 +48,22 @@ def test_next_dive_begins_afresh_but_for_what_was_sent_in_all() -> None:
     assert (shown.dive, shown.records) == (2, len(second))
     assert shown.octets == sum(len(frame.data) for frame in (*first, *second))
     assert shown.at_us is None
+
+
+@pytest.mark.parametrize("before", [0, 3])
+def test_programme_is_no_part_of_the_dive_that_is_seen(before: int) -> None:
+    """One that leaves during a dive, after one, or before the first changes neither age nor count, only octets."""
+    seen, told = Seen(["public"], lambda _: 5_000_000), programme(0, "The boiler is next.")
+    frames = dive(1, before, closed=False) if before else []
+    for frame in frames:
+        seen.take(frame)
+    shown = seen.shown["public"]
+    had = (shown.dive, shown.records, shown.elapsed_s, shown.at_us)
+    assert had[1] == len(frames)
+    seen.take(told)
+    shown = seen.shown["public"]
+    assert (shown.dive, shown.records, shown.elapsed_s, shown.at_us) == had
+    assert shown.octets == sum(len(frame.data) for frame in (*frames, told))
 
 
 @pytest.mark.parametrize("passed_us", [LATELY_US - 1, LATELY_US])

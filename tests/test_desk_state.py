@@ -6,17 +6,46 @@ import socket
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from geographiclib.geodesic import Geodesic
 
 from expeditions import RIGHT
 from peers import until
+from relay.core.area import ZoneAction
+from relay.core.decision import (
+    Approve,
+    Back,
+    Begin,
+    Cut,
+    Decision,
+    Dismiss,
+    Early,
+    End,
+    Expect,
+    HideZone,
+    Hold,
+    LiftZone,
+    Resume,
+    Say,
+    SetLeg,
+    Target,
+)
+from relay.core.desk_record import Known
 from relay.core.model import RowKind
+from relay.core.pipeline import Blocked, Pipeline
+from relay.core.policy import Leg
+from relay.core.programme import Programme
+from relay.core.silence import silence_alarms
+from relay.core.survey_plan import Gear, SurveyPlan
 from relay.shell.clock import MachineTime
+from relay.shell.desk_decided import KEPT_BACK, TARGETS, decided_parts, decision_words
+from relay.shell.desk_state import FROZEN
+from relay.shell.desk_watch import Watch
 from relay.shell.expedition import parse_expedition
 from relay.shell.running import new_site
+from relay.shell.secrets_file import seeded_secrets
 from relay.shell.ship import Ship
 from ship_process import free_port
 
@@ -110,6 +139,8 @@ async def test_state_tells_decisions_and_what_they_left(tmp_path: Path) -> None:
         assert [(waits["text"], waits["who"]) for waits in state["waiting"]] == [("The bell.", "Ines")]
         assert state["cuts"] == [{"from_us": 0, "to_us": 1}]
         assert [part["held"] for part in state["audiences"]] == [False, True]
+        hold = state["decisions"][-1]
+        assert [part["held_row"] for part in state["audiences"]] == [0, hold["row"]]
         assert state["audiences"][1]["state"] == "held"
 
 
@@ -131,6 +162,95 @@ async def test_tracks_are_those_of_the_vehicles_and_those_that_were_sent(tmp_pat
         ]
         assert tracks["sees"]["public"] == {}
         assert {point[3] for point in tracks["sees"]["family"]["Lantern"]} == {50}
+
+
+async def test_fault_in_the_desks_alarms_ends_no_relay(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The relay asks for them every two seconds while it runs: what breaks there is an alarm, told by its kind."""
+
+    def broken(*_: object) -> None:
+        raise ValueError("at -38.61472")
+
+    monkeypatch.setattr("relay.shell.desk_watch.Watch.alarms", broken)
+    monkeypatch.setattr("relay.shell.ship.BEAT_S", 0.01)
+    async with sailing(tmp_path) as ship:
+        await report(ship, FIRST, depth_m=50.0)
+        await until(lambda: ship.pipeline.channels[1].under_way)
+        assert ship.alarms() == ["tether and overdue aren't watched: a fault of Offing's own (ValueError)"]
+        assert ship.status()["alarms"] == ship.alarms()
+
+
+async def test_vehicle_and_feed_that_fall_silent_in_a_dive_are_alarms(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing more comes of either: both are told; where the release has stopped, that the picture is frozen."""
+    monkeypatch.setattr("relay.core.silence.SILENT_US", 500_000)
+    async with sailing(tmp_path) as ship:
+        await report(ship, FIRST, depth_m=50.0)
+        await until(lambda: ship.desk.state()["dive"]["under_way"])
+        await report(ship, SECOND, depth_m=51.0)
+        await until(lambda: len(ship.alarms()) == 2)
+        assert ship.alarms() == silence_alarms(["Lantern"], ["station"])
+        assert ship.desk.state()["frozen"] is False
+        ship._stop("a fault of the test's")
+        assert ship.alarms() == ["the release has stopped: a fault of the test's", FROZEN]
+        assert ship.desk.state()["frozen"] is True
+
+
+async def test_frozen_picture_sounds_nobody_overdue(tmp_path: Path) -> None:
+    """Reports come in but aren't taken: what is expected is judged as of the last row that was."""
+    async with sailing(tmp_path) as ship:
+        await report(ship, FIRST, depth_m=50.0)
+        expect = {"do": "expect", "vehicle": "Lantern", "return_in_s": 1, "return_grace_s": 0, "who": "Ines"}
+        assert (await ship.deciding.take(json.dumps(expect).encode()))["ok"]
+        ship._stop("a fault of the test's")
+        later_us = ship.now_us() + 1_500_000
+        await until(lambda: ship.now_us() > later_us)
+        told = ship.desk.state()["vehicles"][0]["overdue"]
+        assert (told["sounds"], told["words"]) == (False, "expected back in 1 s")
+
+
+DECISIONS: dict[str, Decision] = {
+    "hold: everybody": Hold(),
+    "resume: public": Resume(audience="public"),
+    "early: public": Early(audience="public", upto_us=1),
+    "cut: from 9 s to 5 s before": Cut(from_us=1_000_000, to_us=5_000_000),
+    "Moth: leg bottom": SetLeg(vehicle="Moth", leg=Leg.BOTTOM),
+    "said: The bell.": Say(text="The bell."),
+    "approve: what row 7 says": Approve(say=7),
+    "dismiss: what row 7 says": Dismiss(say=7),
+    "target Boiler: rock": Target(name="Boiler", verdict="rock"),
+    "hidden: bow": HideZone(name="bow", centre=FIRST, radius_m=50, margin_m=50, action=ZoneAction.WITHHOLD),
+    "shown again: bow": LiftZone(name="bow"),
+    "Moth: expected back in 1 min": Expect(vehicle="Moth", return_in_s=60, return_grace_s=1),
+    "Moth: is back": Back(vehicle="Moth"),
+    "programme put up": Programme(pinned="The boiler is next."),
+    "programme taken away": Programme(),
+    "a dive begins": Begin(),
+    "the dive ends": End(),
+}
+
+
+def test_every_decision_has_words_of_its_own() -> None:
+    """Whoever looks for who ended the dive finds nothing else under its words; no kind of decision is without."""
+    assert {type(decision) for decision in DECISIONS.values()} == set(get_args(Decision))
+    for words, decision in DECISIONS.items():
+        assert decision_words(decision, 10_000_000) == words
+
+
+def test_state_holds_the_newest_of_what_there_is_much_of() -> None:
+    """Two thousand targets would go to every desk twice a second: the newest go, and how many there are."""
+    plan = parse_expedition(RIGHT, Path("EXPEDITION.toml")).plan
+    pipeline = Pipeline(plan, seeded_secrets(1))
+    for at in range(TARGETS + 5):
+        pipeline.targets[f"no. {at}"] = Known("rock", at, at + 1, None, None)
+    pipeline.targets["no. 2"] = Known("of interest", 900, 900, None, None)
+    for at in range(KEPT_BACK + 3):
+        pipeline.blocked.append(Blocked(at, f"text {at}", (), ("public",)))
+    parts = decided_parts(pipeline, Watch(plan.vehicles, SurveyPlan((Gear(), Gear()))), 1_000)
+    names = [target["name"] for target in parts["targets"]]
+    assert names == ["no. 2", *(f"no. {at}" for at in range(6, TARGETS + 5))]
+    assert [kept["text"] for kept in parts["kept_back"]] == [f"text {at}" for at in range(KEPT_BACK + 2, 2, -1)]
+    assert parts["in_all"] == {"targets": TARGETS + 5, "kept_back": KEPT_BACK + 3}
 
 
 async def test_fault_of_the_desks_own_stops_no_release(

@@ -1,13 +1,19 @@
 """The desk's token: drawn once, kept for its owner, and what happens to whoever has none."""
 
 import asyncio
+import os
+import socket
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from expeditions import RIGHT
 from relay.core.errors import SecretsError
 from relay.shell.desk_token import NAME, WRONG_S, Doorkeeper, open_token
+from ship_process import ROOT, free_port
 
 
 def test_token_is_drawn_once_and_is_for_its_owner(tmp_path: Path) -> None:
@@ -55,3 +61,25 @@ async def test_wrong_tokens_wait_and_only_so_many_at_a_time() -> None:
     assert not any(keeper.knows(given) for given in (None, "", "right", "Bearer", "Bearer right ", "Bearer righ\udcff"))
     goes_on.set()
     await asyncio.gather(*waiting)
+
+
+@pytest.mark.parametrize("terminal", [True, False])
+def test_token_is_printed_on_a_terminal_alone(terminal: bool, tmp_path: Path) -> None:
+    """A service manager keeps what a relay prints: there it says where the token is, and its address without it."""
+    text = RIGHT.replace("127.0.0.1:10110", f"127.0.0.1:{free_port(socket.SOCK_DGRAM)}")
+    text = text.replace("127.0.0.1:4010", f"127.0.0.1:{free_port()}")
+    (tmp_path / "EXPEDITION.toml").write_text(text + '\n[desk]\nlisten = "127.0.0.1:0"\n')
+    reading, writing = os.openpty() if terminal else os.pipe()
+    command = [sys.executable, "-m", "relay", "ship", str(tmp_path / "EXPEDITION.toml")]
+    with subprocess.Popen(command, stdout=writing, env={**os.environ, "PYTHONPATH": ROOT}) as relay:
+        os.close(writing)
+        said = b""
+        while b"the desk" not in said or not said.endswith(b"\n"):
+            said += os.read(reading, 4_096)
+        relay.terminate()
+        relay.wait(30)
+    os.close(reading)
+    token = (tmp_path / "private" / NAME).read_text().strip()
+    assert (f"/#{token}" in said.decode()) == terminal
+    assert (str(tmp_path / "private" / NAME) in said.decode()) != terminal
+    assert (token in said.decode()) == terminal

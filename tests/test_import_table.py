@@ -41,6 +41,7 @@ EXACT = set(
     "shell.deciding",
     "shell.expedition",
     "shell.standing",
+    "shell.taking",
     "shell.desk_sense",
     "shell.desk_watch",
     "shell.watch_file",

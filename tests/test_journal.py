@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import sqlite3
 import stat
+import threading
 from collections.abc import AsyncIterator, Mapping
 from pathlib import Path
 
@@ -228,3 +229,40 @@ def test_journal_is_for_one_relay_and_for_its_owner_alone(tmp_path: Path) -> Non
     assert stat.S_IMODE(file.path.stat().st_mode) == 0o600
     file.close()
     JournalFile(tmp_path / "private").close()
+
+
+async def test_write_that_never_ends_is_a_fault_of_the_journal(tmp_path: Path) -> None:
+    """A dying disk says nothing: past so many seconds of one write that is told, in words that stay; then no more."""
+    file, time = HangingDisk(tmp_path / "private"), SetTime()
+    async with open_journal(file, time) as (journal, handed):
+        time.us += 60_000_000
+        assert journal.fault is None  # nothing is being written, however long ago the last write was
+        file.goes_on.clear()
+        journal.append("station", RowKind.STREAM, b"x")
+        await until(file.writes.is_set)
+        time.us += STALLED_US
+        assert journal.fault is None
+        time.us += 1
+        fault = journal.fault
+        assert fault == "the journal takes nothing: a write has lasted longer than 6 s"
+        time.us += 60_000_000
+        assert journal.fault == fault
+        file.goes_on.set()
+        await until(lambda: len(handed) == 1)
+        assert journal.fault is None
+    file.close()
+
+
+class HangingDisk(JournalFile):
+    """A journal whose writes end when they are let."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder)
+        self.writes, self.goes_on = threading.Event(), threading.Event()
+        self.goes_on.set()
+
+    def commit(self, rows: list[Row], marks: Mapping[str, str]) -> None:
+        """Wait, then write."""
+        self.writes.set()
+        self.goes_on.wait()
+        super().commit(rows, marks)

@@ -83,6 +83,16 @@ def test_missing_area_is_noticed() -> None:
             "station:a",
             "a is silent or frozen, and b counts in its place: if that fails, too, nothing is left. See to a.",
         ),
+        (
+            [StationNow("a", healthy=False), StationNow("b", "a", counting=False, healthy=False)],
+            "station:a",
+            "a and its standby b are both silent or frozen: neither counts. See to both.",
+        ),
+        (
+            [StationNow("a", counting=False, healthy=False), StationNow("b", "a", healthy=False)],
+            "station:a",
+            "a and its standby b are both silent or frozen: neither counts. See to both.",
+        ),
     ],
 )
 def test_station_that_nothing_stands_by_is_noticed(stations: list[StationNow], key: str, words: str) -> None:

@@ -19,7 +19,8 @@ from relay.shell.deciding import NOT_SETTLED
 from relay.shell.expedition import parse_expedition
 from relay.shell.journal import JournalFile
 from relay.shell.running import new_site
-from relay.shell.ship import HELD_ALL_THE_SAME, Ship
+from relay.shell.ship import Ship
+from relay.shell.taking import HELD_ALL_THE_SAME
 from ship_process import free_port
 
 QUICK = (
@@ -98,13 +99,13 @@ async def test_stop_acts_while_the_disk_is_stuck_and_when_it_comes_back(
 ) -> None:
     """What was due before the stop but waited for the disk stays in, too; resumed, it leaves; no restart differs."""
     disk = StuckDisk(monkeypatch)
-    monkeypatch.setattr("relay.shell.ship.SETTLE_S", 0.1)
+    monkeypatch.setattr("relay.shell.desk.DECIDE_S", 0.1)
     async with asyncio.timeout(60):
         ship, serving = await sailing(tmp_path)
         due_us = await owing(ship, disk)
         answer = await tell(ship, "/stop", {"who": "Ines"})
         had = out(ship)
-        assert answer == {"ok": True, "taken": "hold", "but": NOT_SETTLED}
+        assert (answer["ok"], answer["held"], answer["on_disk"], answer["but"]) == (True, True, False, NOT_SETTLED)
         assert {part["state"] for part in ship.desk.state()["audiences"]} == {"held"}
         disk.stuck = False
         await until(lambda: not ship._journal._waiting)  # type: ignore[union-attr]
@@ -137,11 +138,63 @@ async def test_stop_acts_though_the_journal_has_no_room(tmp_path: Path) -> None:
         assert ship._journal is not None
         ship._journal._limit = -2_000
         answer = await tell(ship, "/stop", {"who": "Ines"})
-        assert answer == {"ok": False, "why": HELD_ALL_THE_SAME}
+        assert (answer["ok"], answer["held"], answer["on_disk"], answer["but"]) == (
+            True,
+            True,
+            False,
+            HELD_ALL_THE_SAME,
+        )
         assert all(channel.held for channel in ship.pipeline.channels)
         ship._journal._limit = 100_000
         assert (await tell(ship, "/decide", {"do": "resume", "who": "Ines"}))["ok"]
         assert not any(channel.held for channel in ship.pipeline.channels)
+        await docked(ship, serving)
+
+
+async def test_stop_pressed_again_is_that_stop_and_fills_no_journal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While the disk is stuck a desk asks on and on: each is answered at once, one row waits; then it is on the disk.
+
+    Somebody else's stop after it, and one's own once it was answered with the disk's word, are decisions of their own.
+    """
+    disk, loop = StuckDisk(monkeypatch), asyncio.get_running_loop()
+    async with asyncio.timeout(60):
+        ship, serving = await sailing(tmp_path)
+        disk.stuck = True
+        rows = ship.journal_facts()[0]
+        for _ in range(20):
+            begun_s = loop.time()
+            assert (await tell(ship, "/stop", {"who": "Ines"}))["on_disk"] is False
+            assert loop.time() - begun_s < 1.0
+        assert ship.journal_facts()[0] == rows + 1
+        disk.stuck = False
+        await until(lambda: not ship._journal._waiting)  # type: ignore[union-attr]
+        assert (await tell(ship, "/stop", {"who": "Ines"}))["on_disk"] is True
+        assert ship.journal_facts()[0] == rows + 1
+        assert (await tell(ship, "/stop", {"who": "Ines"}))["row"] == rows + 2
+        assert (await tell(ship, "/stop", {"who": "Jorge"}))["row"] == rows + 3
+        await docked(ship, serving)
+
+
+@pytest.mark.parametrize("broken", ["relay.core.present.Present.under_way", "relay.shell.journal.Journal.append"])
+async def test_stop_acts_whatever_of_ours_is_broken(
+    broken: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It asks the channels alone and acts first: a fault in what judges dives, or in the journal, undoes no stop."""
+
+    def fault(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("at -38.61472")
+
+    async with asyncio.timeout(60):
+        ship, serving = await sailing(tmp_path)
+        with monkeypatch.context() as patch:
+            patch.setattr(broken, fault)
+            answer = await tell(ship, "/stop", {"who": "Ines"})
+        assert (answer["ok"], answer["held"]) == (True, True)
+        assert all(channel.held for channel in ship.pipeline.channels)
+        assert answer["on_disk"] == ("under_way" in broken)
+        assert answer["on_disk"] or "it is HELD, but a fault of Offing's own (ZeroDivisionError)" in answer["but"]
         await docked(ship, serving)
 
 
@@ -150,7 +203,7 @@ async def test_resume_that_waits_for_the_disk_does_not_undo_a_later_stop(
 ) -> None:
     """One desk resumes, another stops after it, and the disk is slow: it stays stopped, also when it has both."""
     disk = StuckDisk(monkeypatch)
-    monkeypatch.setattr("relay.shell.ship.SETTLE_S", 0.1)
+    monkeypatch.setattr("relay.shell.desk.DECIDE_S", 0.1)
     async with asyncio.timeout(60):
         ship, serving = await sailing(tmp_path)
         report(ship, 50.0)

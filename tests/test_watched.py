@@ -150,7 +150,7 @@ def test_autonomous_dive_is_told_in_words(
 ) -> None:
     """What is expected, how late it is, and whether that is still within what was agreed."""
     known = Watched("Moth", None)
-    known.hear(heard_us, {"mode": "autonomous"})
+    known.hear(heard_us, {"mode": "autonomous", "depth_m": 900.0})
     known.expected, known.back_us = AGREED, back_us
     told = known.overdue(now_us)
     assert told is not None
@@ -158,6 +158,65 @@ def test_autonomous_dive_is_told_in_words(
     assert told["return_in_s"] == (60 * MINUTE - now_us) / 1e6
     assert len(known.alarms(None, now_us)) == alarms
     assert all(alarm.startswith("Moth is overdue") for alarm in known.alarms(None, now_us))
+
+
+@pytest.mark.parametrize(
+    ("new", "counts"),
+    [
+        ({"depth_m": 900.0}, False),
+        ({"latitude_deg": START[0], "longitude_deg": START[1], "own_s": 5.0, "mode": "autonomous"}, False),
+        ({}, False),
+        ({"depth_m": 900.5}, True),
+        ({"latitude_deg": START[0] + 1e-7}, True),
+        ({"own_s": 6.0}, True),
+    ],
+)
+def test_report_that_repeats_what_was_known_is_no_sign_of_life(new: dict[str, float], counts: bool) -> None:
+    """A station goes on sending what it knew last: only another place, depth or clock keeps the alarm from sounding."""
+    known = Watched("Moth", None)
+    known.expected = AGREED
+    known.hear(SECOND, {"latitude_deg": START[0], "longitude_deg": START[1], "depth_m": 900.0, "own_s": 5.0})
+    for at in range(2, 200):
+        known.hear(at * SECOND, {"depth_m": 900.0})
+    known.hear(200 * SECOND, new)
+    told = known.overdue(200 * SECOND)
+    assert told is not None
+    assert told["sounds"] != counts
+    assert len(known.alarms(None, 200 * SECOND)) == (not counts)
+
+
+def test_reports_from_before_a_restart_are_not_missing() -> None:
+    """What a checkpoint cut off isn't known to be missing: counted from the first row that is read again."""
+    known = Watched("Moth", None)
+    known.expected = AGREED
+    known.begin(20 * MINUTE)
+    told, later = known.overdue(20 * MINUTE + SECOND), known.overdue(23 * MINUTE)
+    assert told is not None and later is not None
+    assert (told["missing_reports"], told["sounds"]) == (0, False)
+    assert (later["missing_reports"], later["sounds"]) == (6, True)
+
+
+def test_tether_alarm_stays_when_it_is_not_known_any_more() -> None:
+    """It sounded, then the ship's position is a minute old: it says so, and ends when the vehicle is known to be up."""
+    known = down(950.0)
+    assert known.alarms((0, START), 2 * SECOND)
+    stale = known.alarms((0, START), MINUTE + 1)
+    why = "for a minute nothing has told the ship's position"
+    assert stale == [f"Lantern was at the end of its tether (1,000 m) when that was last known: {why}"]
+    assert known.alarms(None, MINUTE + 1) == stale
+    move(known, 700.0, 0.0, 2 * MINUTE)
+    assert known.alarms((2 * MINUTE, START), 2 * MINUTE + 2 * SECOND) == []
+    assert known.alarms(None, 2 * MINUTE + 2 * SECOND) == []
+
+
+def test_mode_of_a_minute_ago_ends_no_watch_of_a_tether() -> None:
+    """One report of a vehicle on its own counts for a minute; after that its tether is watched again."""
+    known = down(950.0, mode="autonomous")
+    for at in range(2, 70):
+        known.hear(at * SECOND, {"depth_m": 950.0})
+        known.place(TrackSpot(at * SECOND, 0.0, 0.0, 950.0), Fix(START))
+    assert known.alarms((61 * SECOND, START), 61 * SECOND) == []
+    assert known.alarms((61 * SECOND, START), 61 * SECOND + 1)
 
 
 def test_nothing_is_overdue_where_nothing_was_agreed() -> None:

@@ -15,6 +15,7 @@ class Wheelhouse:
         self.taken: list[tuple[dict[str, Any], str]] = []
         self.disk, self.full = asyncio.Event(), False
         self.disk.set()
+        self.patience_s = 0.0
 
     def decide(self, data: bytes, who: str) -> dict[str, Any]:
         """Take every decision but a text of "no"."""
@@ -25,8 +26,9 @@ class Wheelhouse:
         self.taken.append((value, who))
         return {"taken": value["do"]}
 
-    async def settled(self) -> bool:
+    async def settled(self, within_s: float) -> bool:
         """Wait for the disk, if it is slow; it may be full."""
+        self.patience_s = within_s
         await self.disk.wait()
         return not self.full
 

@@ -67,12 +67,14 @@ class VehicleState:
         self._by_own_clock = by_own_clock
         self._values: dict[str, Value] = {}
         self.heard_us: int | None = None
+        self.own_s: float | None = None
         self.in_doubt = False
 
     def take(self, observation: Observation, embargo_us: int) -> None:
         """Let every field the observation reports replace the older value."""
         self.heard_us = embargo_us
         own_s = observation.time_of_day_s if observation.clock_s is None else observation.clock_s
+        self.own_s = self.own_s if own_s is None else own_s
         if observation.latitude_deg is not None and observation.longitude_deg is not None:
             place = (observation.latitude_deg, observation.longitude_deg)
             self._put("position", Value(place, embargo_us, own_s))

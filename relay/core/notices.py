@@ -155,7 +155,10 @@ def _of_stations(stations: Sequence[StationNow]) -> Iterator[Notice]:
     standbys = {station.standby_for: station for station in stations if station.standby_for is not None}
     for station in stations:
         standby = standbys.get(station.name)
-        if standby is not None and standby.counting and not station.healthy:
+        if standby is not None and not station.healthy and not standby.healthy:
+            text = f"{station.name} and its standby {standby.name} are both silent or frozen: neither counts."
+            yield Notice(f"station:{station.name}", f"{text} See to both.")
+        elif standby is not None and standby.counting and not station.healthy:
             text = f"{station.name} is silent or frozen, and {standby.name} counts in its place: if that fails, too, "
             yield Notice(f"station:{station.name}", f"{text}nothing is left. See to {station.name}.")
         elif standby is not None and not standby.healthy:

@@ -219,13 +219,17 @@ class Pipeline:
     def completed(self, decision: Decision, at_us: int) -> Decision:
         """Return a decision with what the relay alone can say of it: from where a target is seen, what has left."""
         if isinstance(decision, Hold):
-            since = {channel.policy.audience: channel.from_us for channel in self.channels}
-            told = {channel.policy.audience: channel.board.next_number for channel in self.channels}
-            return replace(decision, since=since, told=told)
+            return self.completed_hold(decision)
         if not isinstance(decision, Target) or decision.sighting is None:
             return decision
         seen_from = self.seen_from(decision.vehicle, at_us)
         return replace(decision, sighting=replace(decision.sighting, seen_from=seen_from))
+
+    def completed_hold(self, hold: Hold) -> Hold:
+        """Return a hold with what has left, from the channels alone."""
+        since = {channel.policy.audience: channel.from_us for channel in self.channels}
+        told = {channel.policy.audience: channel.board.next_number for channel in self.channels}
+        return replace(hold, since=since, told=told)
 
     def seen_from(self, vehicle: str | None, at_us: int) -> SeenFrom | None:
         """Return a vehicle's exact position and heading at a moment, None where they are old, unknown or in doubt."""

@@ -26,13 +26,15 @@ def overdue_alarms(name: str, judged: Alarm) -> list[str]:
     if judged.back.standing is Standing.OVERDUE:
         out.append(f"{name} is overdue: it isn't back, and the grace that was agreed is over")
     if judged.report is not None and judged.report.standing is Standing.OVERDUE:
-        out.append(f"{name} is overdue with its report: none has come, and the grace that was agreed is over")
+        out.append(f"{name} is overdue with its report: none that tells anything new has come within its grace")
     return out
 
 
-def tether_alarm(name: str, tether: Tether, word: TetherWord) -> list[str]:
-    """Return what a tether's margin warns of; nothing where there is enough."""
+def tether_alarm(name: str, tether: Tether, word: TetherWord, unknown: str = "") -> list[str]:
+    """Return what a tether's margin warns of; nothing where there is enough. `unknown`: why it isn't known any more."""
     length = f"{tether.length_m:,.0f} m"
+    if unknown and word is not TetherWord.WITHIN:
+        return [f"{name} was at the end of its tether ({length}) when that was last known: {unknown}"]
     if word is TetherWord.BEYOND:
         why = "a position, its depth or that length is wrong"
         return [f"{name} would be further from the ship than its tether is long ({length}): {why}"]

@@ -24,6 +24,7 @@ from relay.core.secrets import Secrets
 from relay.shell.briefing import brief
 from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
+from relay.shell.desk_token import NAME as TOKEN_FILE
 from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
@@ -99,7 +100,8 @@ def _ship(options: argparse.Namespace) -> int:
 
     async def serve() -> None:
         ship = Ship(expedition, MachineTime(), new_site(expedition))
-        await run_until_stopped(ship, lambda: _announce(expedition.plan.expedition, ship))
+        token = None if sys.stdout.isatty() else expedition.private / TOKEN_FILE
+        await run_until_stopped(ship, lambda: _announce(expedition.plan.expedition, ship, token))
 
     uvloop.run(serve())
     return 0
@@ -232,13 +234,18 @@ def _publish(options: argparse.Namespace) -> int:
     return 0
 
 
-def _announce(what: str, ship: Ship) -> None:
-    """Say where the followers' page is and how to stop."""
+def _announce(what: str, ship: Ship, token: Path | None = None) -> None:
+    """Say where the followers' page is and how to stop.
+
+    `token`: where the desk's token is to be read, where what is said here may be kept, as in a system's log.
+    """
     host, port = ship.site.address
     print(f"Offing relays {what}.", file=sys.stderr)
     print(f"followers' page: http://{host}:{port}/", flush=True)
     if ship.desk.server is not None:
-        print(f"the desk, for you alone: {ship.desk.server.url}", flush=True)
+        address, _, secret = ship.desk.server.url.partition("#")
+        last = secret if token is None else f"TOKEN, and TOKEN is what {token} holds"
+        print(f"the desk, for you alone: {address}#{last}", flush=True)
     print("Ctrl-C stops it. A ship's relay started again goes on where it was.", file=sys.stderr)
 
 

@@ -2,7 +2,8 @@
 
 Rules: a decision says who takes it; releasing early is asked twice, the second time with the code of the question;
 it is answered once it is on the disk and acts, or with the words that it isn't yet. A stop is never refused: it only
-removes, so it acts at once, whoever gives it and whether the disk takes it or not.
+removes, so it acts at once, whoever gives it and whether the disk takes it or not; and it is answered at once, with
+whether the disk has it.
 """
 
 import json
@@ -18,6 +19,8 @@ WHO_LIMIT = 80
 CONFIRM_S = 60.0
 QUESTIONS = 16
 NOBODY = "the desk"
+SETTLE_S = 5.0
+STOP_SETTLE_S = 0.1
 NOT_SETTLED = (
     "it is not on the disk yet: nothing is released before it is, but it is lost if the relay or the machine stops now"
 )
@@ -30,8 +33,8 @@ class Bridge(Protocol):
         """Check a decision, hand it to the journal, and say what it does; OperatorError if it can't be taken."""
         ...
 
-    async def settled(self) -> bool:
-        """Wait until the decisions taken are on the disk and act; False if that takes too long."""
+    async def settled(self, within_s: float) -> bool:
+        """Wait until the decisions taken are on the disk and act; False if that takes longer."""
         ...
 
     def status(self) -> dict[str, Any]:
@@ -46,22 +49,32 @@ class Deciding:
         self._bridge, self._now_s = bridge, now_s
         self._asked: dict[str, tuple[str, float]] = {}
 
-    async def take(self, data: bytes) -> dict[str, Any]:
+    async def take(self, data: bytes, within_s: float | None = None) -> dict[str, Any]:
         """Return the answer to one message, once what it decides is on the disk, or after a wait."""
-        return await self.settled(self.answer(data))
+        return await self.settled(self.answer(data), SETTLE_S if within_s is None else within_s)
 
-    def stop(self, who: object) -> dict[str, Any]:
-        """Hold the release to everybody, whatever is wrong with the name of who says so; return the answer so far."""
+    async def stop(self, who: object, taken: Callable[[], None] = lambda: None) -> dict[str, Any]:
+        """Hold the release to everybody, whatever is wrong with the name of who says so, and call `taken`.
+
+        Return {"ok", "held", "on_disk"}, with "but" where a restart now would release again.
+        """
         name = who if isinstance(who, str) and _who_fault(who) is None else NOBODY
-        return self._said(lambda: self._bridge.decide(b'{"do": "hold"}', name))
+        try:
+            answer, noted = self._bridge.decide(b'{"do": "hold"}', name), True
+        except OperatorError as error:  # a hold of everybody is refused by nobody: it acts, but isn't noted
+            answer, noted = {"taken": "hold", "but": str(error)}, False
+        taken()
+        on_disk = noted and await self._bridge.settled(STOP_SETTLE_S)
+        but = {"but": NOT_SETTLED} if noted and not on_disk else {}
+        return {"ok": True, "held": True, "on_disk": on_disk, **answer, **but}
 
     def answer(self, data: bytes) -> dict[str, Any]:
         """Return the answer to one message: {"ok": true, ...}, or {"ok": false, "why": text}."""
         return self._said(lambda: self._take(json.loads(data)))
 
-    async def settled(self, answer: dict[str, Any]) -> dict[str, Any]:
+    async def settled(self, answer: dict[str, Any], within_s: float) -> dict[str, Any]:
         """Return an answer once what was taken is on the disk, or with the words that it isn't."""
-        if "taken" in answer and not await self._bridge.settled():
+        if "taken" in answer and not await self._bridge.settled(within_s):
             return {**answer, "but": NOT_SETTLED}
         return answer
 

@@ -17,6 +17,7 @@ from aiohttp import web
 
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
+from relay.core.ranges import NOTE_LIMIT
 from relay.shell.deciding import MESSAGE_LIMIT, Deciding
 from relay.shell.desk_address import hosts_of, web_name
 from relay.shell.desk_line import DeskLimits, Line, Rooms, desk_server
@@ -35,6 +36,7 @@ HEADERS = {
 }
 ROUTES = {"/state": "GET", "/stream": "GET", "/tracks": "GET", "/decide": "POST", "/check": "POST", "/stop": "POST"}
 STOP_BODY_S = 0.02
+DECIDE_S = 1.0  # a browser has few connections to the desk, and a stop needs one
 NOT_BUILT = (
     b"The desk's page is not built here: run `make site` in the checkout. The desk itself works: with the token as\n"
     b"`Authorization: Bearer TOKEN` there are GET /state, /stream and /tracks, and POST /decide, /check and /stop.\n"
@@ -80,6 +82,7 @@ class Desk:
         self._limits = limits or DeskLimits()
         self._doorkeeper = doorkeeper or Doorkeeper(token)
         self._rooms = Rooms(self._limits)
+        self._checking = asyncio.Lock()
         self._listener: asyncio.Server | None = None
         self._server: web.Server | None = None
         self._hosts: frozenset[str] = frozenset()
@@ -121,7 +124,7 @@ class Desk:
         """Stop listening and end every connection."""
         if self._listener is not None:
             self._listener.close()
-        for line in list(self._rooms.lines):
+        for line in self._rooms.lines:
             line.abort()
         if self._server is not None:
             await self._server.shutdown(self._limits.close_s)
@@ -148,6 +151,8 @@ class Desk:
         if not self._doorkeeper.knows(request.headers.get("Authorization")):
             await self._doorkeeper.keep_waiting()
             raise Refused(HTTPStatus.UNAUTHORIZED, **{"WWW-Authenticate": "Bearer"})
+        if isinstance(request.protocol, Line):
+            request.protocol.shows_token()
         return await self._routes[path](request)
 
     def _judge_origin(self, request: web.BaseRequest) -> None:
@@ -178,6 +183,8 @@ class Desk:
         if self.newest.followers >= self._limits.streams:
             raise Refused(HTTPStatus.SERVICE_UNAVAILABLE)
         response = web.StreamResponse(headers={"Content-Type": "application/x-ndjson"})
+        if isinstance(request.protocol, Line):
+            request.protocol.narrow()
         await response.prepare(request)
         with self.newest.follow() as following:
             while True:
@@ -185,6 +192,7 @@ class Desk:
                 try:
                     async with asyncio.timeout(self._limits.stall_s):
                         await response.write(line)
+                        await request.writer.drain()  # aiohttp's own waits only past 64 KiB
                 except (TimeoutError, ConnectionError):
                     break
         if isinstance(request.protocol, Line):
@@ -192,7 +200,7 @@ class Desk:
         return response
 
     async def _decide(self, request: web.BaseRequest) -> web.Response:
-        answer = await self._deciding.take(await self._body(request))
+        answer = await self._deciding.take(await self._body(request), DECIDE_S)
         self.newest.changed()
         return _json(answer)
 
@@ -203,9 +211,7 @@ class Desk:
             who = message.get("who") if isinstance(message, dict) else None
         except (Refused, ValueError, RecursionError):
             who = None
-        taken = self._deciding.stop(who)
-        self.newest.changed()
-        answer = await self._deciding.settled(taken)
+        answer = await self._deciding.stop(who, self.newest.changed)
         self.newest.changed()
         return _json(answer)
 
@@ -213,13 +219,20 @@ class Desk:
         """Return what in a text tells a place, for those of its audiences that get none such."""
         try:
             message = json.loads(await self._body(request))
-            text, aimed = message["text"], message.get("audiences") or []
-            if not isinstance(text, str) or not isinstance(aimed, list):
+            text, aimed, programme = message["text"], message.get("audiences") or [], message.get("programme", False)
+            if not (isinstance(text, str) and isinstance(aimed, list) and isinstance(programme, bool)):
                 raise TypeError
         except (ValueError, RecursionError, TypeError, KeyError, AttributeError):
-            return _json({"ok": False, "why": 'a check is {"text": ..., "audiences": [...]}'})
+            return _json({"ok": False, "why": 'a check is {"text": ..., "audiences": [...], "programme": true|false}'})
+        if len(text) > NOTE_LIMIT:
+            too_long = {"why": f"It is too long: {NOTE_LIMIT} characters at most.", "start": NOTE_LIMIT}
+            return _json({"ok": True, "findings": [{**too_long, "end": len(text)}]})
         policies = [policy for policy in self._pipeline.plan.policies if not aimed or policy.audience in aimed]
-        found = self._pipeline.check_text(text) if any(policy.check_text for policy in policies) else []
+        if not any(policy.check_text for policy in policies):
+            return _json({"ok": True, "findings": []})
+        check = self._pipeline.check_programme if programme else self._pipeline.check_text
+        async with self._checking:  # a thread beside the loop: one at a time, or typing would slow the release
+            found = await asyncio.to_thread(check, text)
         return _json({"ok": True, "findings": [{"why": it.why, "start": it.start, "end": it.end} for it in found]})
 
     async def _body(self, request: web.BaseRequest, within_s: float | None = None) -> bytes:
@@ -241,7 +254,7 @@ class Desk:
 
 
 def _json(value: dict[str, Any]) -> web.Response:
-    body = json.dumps(value, ensure_ascii=False, allow_nan=False).encode()
+    body = json.dumps(value, ensure_ascii=False, allow_nan=False).encode(errors="backslashreplace")
     return web.Response(body=body, content_type="application/json")
 
 

@@ -36,6 +36,7 @@ def _audience(channel: Channel, stopped: str | None, now_us: int) -> dict[str, A
         "state": state,
         "words": _words(state, channel, now_us),
         "held": channel.held,
+        "held_row": channel.held_row,
         "outside": channel.outside,
         "delay_s": seconds(policy.delay_us),
         "edge_us": channel.edge_us,

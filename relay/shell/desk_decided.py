@@ -1,9 +1,10 @@
 """What was decided, for the desk: says that wait, targets, zones, the last decisions in words, cuts, and what was said.
 
-Rules: exact and private. Moments are those of the embargo clock, and how long ago that was.
+Rules: exact and private. Moments are those of the embargo clock, and how long ago that was. Bounded, for it goes to
+every desk twice a second: the newest of each; `in_all` says how many there are.
 """
 
-from typing import Any
+from typing import Any, assert_never
 
 from relay.core.decision import (
     Approve,
@@ -32,7 +33,7 @@ from relay.shell.desk_seen import Seen
 from relay.shell.desk_watch import Watch
 from relay.shell.quantities import say_duration
 
-DECISIONS = 60
+DECISIONS, TARGETS, KEPT_BACK = 60, 200, 40
 
 
 def seconds(microseconds: int) -> float:
@@ -44,12 +45,19 @@ def decided_parts(pipeline: Pipeline, watch: Watch, now_us: int) -> dict[str, An
     """Return the parts of the state that tell of decisions."""
     return {
         "waiting": [_waiting(waits, now_us) for waits in pipeline.waiting.values()],
-        "targets": [_target(name, known, watch) for name, known in pipeline.targets.items()],
+        "targets": [_target(name, known, watch) for name, known in _newest(pipeline.targets)],
         "zones": [_zone(zone, watch) for zone in pipeline.zones],
         "kept_back": _kept_back(pipeline, now_us),
+        "in_all": {"targets": len(pipeline.targets), "kept_back": len(pipeline.blocked)},
         "decisions": [_taken(taken, now_us) for taken in list(pipeline.taken)[: -DECISIONS - 1 : -1]],
         "cuts": [_cut(taken, taken.decision) for taken in pipeline.taken if isinstance(taken.decision, Cut)],
     }
+
+
+def _newest(targets: dict[str, Known]) -> list[tuple[str, Known]]:
+    """Return the targets that were told last, in the order in which they were first."""
+    rows = sorted(known.row for known in targets.values())[-TARGETS:]
+    return [(name, known) for name, known in targets.items() if rows and known.row >= rows[0]]
 
 
 def _waiting(waits: Waiting, now_us: int) -> dict[str, Any]:
@@ -106,7 +114,7 @@ def _kept_back(pipeline: Pipeline, now_us: int) -> list[dict[str, Any]]:
             "from": list(blocked.audiences),
             "why": [finding.why for finding in blocked.findings],
         }
-        for blocked in reversed(pipeline.blocked)
+        for blocked in list(pipeline.blocked)[: -KEPT_BACK - 1 : -1]
     ]
 
 
@@ -153,6 +161,8 @@ def decision_words(decision: Decision, at_us: int) -> str:
             )
         case Begin() | End():
             return "a dive begins" if isinstance(decision, Begin) else "the dive ends"
+        case _:
+            assert_never(decision)
 
 
 def annotations(pipeline: Pipeline, seen: Seen) -> list[dict[str, Any]]:

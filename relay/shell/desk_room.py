@@ -12,13 +12,14 @@ from typing import Any
 
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
+from relay.core.silence import Silence, silence_alarms
 from relay.shell.deciding import Deciding
 from relay.shell.desk import Desk
 from relay.shell.desk_disk import Disk
 from relay.shell.desk_legs import Legs
 from relay.shell.desk_line import DeskLimits
 from relay.shell.desk_seen import Seen
-from relay.shell.desk_state import Aboard, Memory, compose, compose_tracks
+from relay.shell.desk_state import FROZEN, Aboard, Memory, compose, compose_tracks, is_frozen
 from relay.shell.desk_token import open_token
 from relay.shell.desk_watch import Watch
 from relay.shell.outlet import Frame
@@ -40,6 +41,7 @@ class DeskRoom:
             Legs(ship.pipeline),
             Watch(plan.vehicles, ship.expedition.survey, folder, journal_us),
             Disk(folder, time.monotonic),
+            Silence(),
         )
         self.server: Desk | None = None
 
@@ -86,6 +88,11 @@ class DeskRoom:
         pipeline = self._pipeline
         self._memory.watch.look(pipeline.now.states, pipeline.ship.states[0], pipeline.expected, row.embargo_us)
         self._memory.legs.take(row)
+        if row.kind is not RowKind.DECISION:
+            self._memory.silence.hear(("feed", row.source), row.embargo_us)
+        for name, state in zip(pipeline.plan.vehicles, pipeline.now.states, strict=True):
+            if state.heard_us is not None:
+                self._memory.silence.hear(("vehicle", name), state.heard_us)
         if row.kind is RowKind.DECISION and self.server is not None:
             self.server.newest.changed()
 
@@ -100,8 +107,27 @@ class DeskRoom:
             log.error("the desk missed something (%s)", type(error).__name__)
 
     def alarms(self, now_us: int) -> list[str]:
-        """Return what is wrong with vehicles now: overdue, or at the end of their tether."""
-        return self._memory.watch.alarms(now_us)
+        """Return what is wrong with vehicles now: overdue, silent, or at the end of their tether. Never raises."""
+        try:
+            if is_frozen(self._ship):
+                return [FROZEN]
+            return [*self._memory.watch.alarms(now_us), *self._silent(now_us)]
+        except Exception as error:  # the relay asks for this while it runs: an exception would end it
+            return [f"tether and overdue aren't watched: a fault of Offing's own ({type(error).__name__})"]
+
+    def _silent(self, now_us: int) -> list[str]:
+        """Return who has fallen silent in the dive that is under way; whoever is expected back is watched for that."""
+        pipeline, silence = self._pipeline, self._memory.silence
+        begun_us = pipeline.present.begun_us(now_us)
+        if begun_us is None:
+            return []
+        awaited = [name for name, agreed in pipeline.expected.items() if agreed.back_us is None]
+        vehicles = [name for name in pipeline.plan.vehicles if name not in awaited]
+        feeds = [source.name for source in pipeline.plan.sources]
+        return silence_alarms(
+            [name for name in vehicles if silence.is_silent(("vehicle", name), now_us, begun_us)],
+            [name for name in feeds if silence.is_silent(("feed", name), now_us, begun_us)],
+        )
 
     @property
     def jobs(self) -> list[Callable[[], Awaitable[None]]]:

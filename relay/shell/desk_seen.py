@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from relay.core.release import Kind
+from relay.core.release import NO_DIVE, Kind
 from relay.core.wire import WireRecord, decode
 from relay.shell.outlet import Frame
 from relay.shell.trail import Trail
@@ -68,7 +68,7 @@ class Seen:
         if frame.instant_us:
             self._sent[frame.audience].append((frame.instant_us, len(frame.data)))
             self._forget(frame.audience, frame.instant_us)
-        if record.dive == shown.dive:  # what is told of no dive is no part of one
+        if record.dive == shown.dive != NO_DIVE:  # what is told of no dive is no part of one
             shown.records += 1
             _read(record, shown)
 

@@ -12,6 +12,7 @@ from relay.core.decision import VERDICTS
 from relay.core.notices import LinkForecast, Released, StationNow, StorageForecast, link_forecast, notices
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Leg
+from relay.core.silence import Silence
 from relay.shell.desk_audiences import audience_parts
 from relay.shell.desk_decided import annotations, decided_parts
 from relay.shell.desk_disk import Disk
@@ -26,6 +27,10 @@ from relay.shell.site import Figures
 from relay.shell.standing import programme_section
 
 QUEUE_BUCKETS = 120
+FROZEN = (
+    "what the desk shows of vehicles is frozen, for nothing that comes in is read: neither tether nor silence nor "
+    "what is overdue is watched"
+)
 
 
 class Aboard(Protocol):
@@ -65,12 +70,19 @@ class Memory:
     legs: Legs
     watch: Watch
     disk: Disk
+    silence: Silence
+
+
+def is_frozen(ship: Aboard) -> bool:
+    """Return whether rows aren't taken, so that what is known of vehicles stands still."""
+    return ship.stopped is not None or ship.journal_facts()[1] is not None
 
 
 def compose(ship: Aboard, memory: Memory) -> dict[str, Any]:
     """Return the whole state of this moment."""
     now_us, pipeline, figures = ship.now_us(), ship.pipeline, ship.figures()
     feeds = feed_parts(ship.feeds, pipeline, now_us)
+    watched_us = memory.watch.looked_us if (frozen := is_frozen(ship)) else now_us
     storage, link = memory.disk.forecast(), _link(figures, memory.seen, now_us)
     return {
         "now_us": now_us,
@@ -82,7 +94,8 @@ def compose(ship: Aboard, memory: Memory) -> dict[str, Any]:
         "stopped": ship.stopped,
         "alarms": ship.alarms(),
         "notices": _notices(ship, memory.watch, feeds, storage, link, now_us),
-        "vehicles": vehicle_parts(pipeline, memory.legs, memory.watch, now_us),
+        "frozen": frozen,
+        "vehicles": vehicle_parts(pipeline, memory.legs, memory.watch, now_us, watched_us),
         "audiences": audience_parts(
             pipeline.channels,
             memory.seen,

@@ -10,8 +10,11 @@ from relay.shell.desk_watch import Watch
 _PLAIN = ("depth_m", "altitude_m", "heading_deg", "pitch_deg", "roll_deg", "speed_mps")
 
 
-def vehicle_parts(pipeline: Pipeline, legs: Legs, watch: Watch, now_us: int) -> list[dict[str, Any]]:
-    """Return what is known of every vehicle, in the order of the plan."""
+def vehicle_parts(pipeline: Pipeline, legs: Legs, watch: Watch, now_us: int, watched_us: int) -> list[dict[str, Any]]:
+    """Return what is known of every vehicle, in the order of the plan.
+
+    `watched_us`: the moment of which the watch is asked: an earlier one where what is known stands still.
+    """
     doubted = {doubt.vehicle for doubt in pipeline.doubts(now_us)}
     return [
         {
@@ -19,7 +22,7 @@ def vehicle_parts(pipeline: Pipeline, legs: Legs, watch: Watch, now_us: int) -> 
             **_known(state, watch, now_us),
             "leg": None if (leg := legs.leg(at)) is None else str(leg),
             "in_doubt": at in doubted,
-            **watch.section(at, now_us),
+            **watch.section(at, watched_us),
         }
         for at, (name, state) in enumerate(zip(pipeline.plan.vehicles, pipeline.now.states, strict=True))
     ]

@@ -58,6 +58,7 @@ class Watch:
         self._waiting: dict[int, tuple[int, Fix]] = {}
         self._ship: tuple[int, Position] | None = None
         self._seen_us = self._restored_us = -1
+        self._looked_us: int | None = None
         self._rings: list[list[Metres]] = []
         self._lock = Lock()
         self._beats = 0
@@ -134,6 +135,11 @@ class Watch:
             if (why := known.tether_unknown(self._ship, now_us))
         ]
 
+    @property
+    def looked_us(self) -> int:
+        """The moment of the newest row that was looked at."""
+        return self._looked_us or 0
+
     def expecting(self) -> list[str]:
         """Return the vehicles whose return is awaited."""
         return [known.name for known in self._vehicles if known.expected is not None and known.back_us is None]
@@ -187,6 +193,10 @@ class Watch:
         expected: Mapping[str, Expected],
         at_us: int,
     ) -> None:
+        if self._looked_us is None:
+            for known in self._vehicles:
+                known.begin(at_us)
+        self._looked_us = at_us
         for at, (known, state) in enumerate(zip(self._vehicles, states, strict=True)):
             if state.heard_us is not None and state.heard_us != known.heard_us:
                 self.take(at, state.heard_us, _told(state, at_us))
@@ -272,6 +282,8 @@ def _told(state: VehicleState, at_us: int) -> dict[str, Any]:
     """Return what a state has, with the position only if the last report told it and nothing doubts it."""
     names = ("depth_m", "heading_deg", "mode")
     values = {name: value for name in names if (value := state.fresh(name, at_us, STALE_US)) is not None}
+    if state.own_s is not None:
+        values["own_s"] = state.own_s
     age_us = state.age_us("position", at_us)
     if age_us is not None and not state.in_doubt and at_us - age_us == state.heard_us:
         values["latitude_deg"], values["longitude_deg"] = state.last("position")

@@ -148,7 +148,8 @@ class Journal:
         self._room = asyncio.Event()
         self._room.set()
         self.on_durable: Callable[[list[Row]], None] = lambda rows: None
-        self.fault: str | None = None
+        self._fault: str | None = None
+        self._writing_us: int | None = None
         self.mark({"clock boot_id": clock.mark.boot_id, "clock offset_us": str(clock.mark.offset_us)})
         self._closing = threading.Event()
         self._begin()
@@ -196,6 +197,14 @@ class Journal:
         """Commit the marks and the clock whether rows come or not, so that a reboot loses little provable time."""
         self.mark({LAST: str(self._clock.counted_us())})
         self._queue.put(None)
+
+    @property
+    def fault(self) -> str | None:
+        """What is wrong with the journal: what the disk said, or that it says nothing, as one that dies may."""
+        writing_us = self._writing_us
+        if writing_us is not None and self._clock.counted_us() - writing_us > STALLED_US:
+            return f"the journal takes nothing: a write has lasted longer than {STALLED_US // 1_000_000} s"
+        return self._fault
 
     @property
     def rows(self) -> int:
@@ -256,15 +265,18 @@ class Journal:
     def _committed(self, rows: list[Row], marks: dict[str, str]) -> bool:
         """Commit until the disk takes it; False if the relay is being closed before that."""
         while True:
+            self._writing_us = self._clock.read_us()
             try:
                 self._file.commit(rows, marks)
             except sqlite3.Error as error:
-                self.fault = f"the journal can't be written: {error}"
+                self._fault = f"the journal can't be written: {error}"
                 if self._closing.wait(0.5):
                     return False
             else:
-                self.fault = None
+                self._fault = None
                 return True
+            finally:
+                self._writing_us = None
 
     def _durable(self, rows: list[Row]) -> None:
         for row in rows:

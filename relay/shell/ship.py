@@ -15,7 +15,7 @@ from time import monotonic as time_monotonic
 from typing import Any
 
 from relay.core.channel import Due
-from relay.core.decision import ActsAtOnce, Hold, read_decision, write_decision
+from relay.core.decision import Hold, read_decision
 from relay.core.desk_record import TAKEN_LIMIT
 from relay.core.errors import OffingError, OperatorError, RecordingError, RegrownError
 from relay.core.model import Row, RowKind
@@ -34,15 +34,12 @@ from relay.shell.outlet import Frame, Outlet
 from relay.shell.recording import load_recording
 from relay.shell.secrets_file import fingerprint, open_secrets
 from relay.shell.site import Figures, Site
-from relay.shell.standing import check_decision, ship_status
+from relay.shell.standing import ship_status
+from relay.shell.taking import Taking
 
 log = logging.getLogger("offing.ship")
 BEAT_S = 2.0
 REPORT_S = 30.0
-SETTLE_S = 5.0
-DESK = "desk"
-NO_ROOM = "the journal has no room: nothing is taken until the disk can be written"
-HELD_ALL_THE_SAME = "it is HELD, but the journal has no room to note it: a restart would release again"
 
 
 class _Sink:
@@ -74,6 +71,7 @@ class Ship:
         self._outlet = Outlet(expedition.released, self._onward)
         self.feeds: tuple[Feed, ...] = ()
         self._journal: Journal | None = None
+        self._taking: Taking | None = None
         self._wake = asyncio.Event()
         self.deciding = Deciding(self, time_monotonic)
         self._control = Control(expedition.private, self.deciding)
@@ -124,25 +122,17 @@ class Ship:
 
     def decide(self, data: bytes, who: str) -> dict[str, Any]:
         """Check a decision, journal it, and say what it does; OperatorError if it can't be taken."""
-        assert self._journal is not None
-        now_us = self._clock.now_us()
-        decision = self.pipeline.completed(read_decision(data), now_us)
-        answer = check_decision(decision, self.pipeline, now_us)
-        acts = isinstance(decision, ActsAtOnce)
-        taken = self._journal.append(DESK, RowKind.DECISION, write_decision(decision, who), acts=acts)
-        if isinstance(decision, Hold):
-            self.pipeline.halt(self._journal.rows, decision)
-        if not taken:
-            raise OperatorError(HELD_ALL_THE_SAME if isinstance(decision, Hold) else NO_ROOM)
-        return answer
+        assert self._taking is not None
+        return self._taking.take(data, who, self.stopped)
 
-    async def settled(self) -> bool:
-        """Wait until the decisions taken are on the disk and act; False if it doesn't take them for `SETTLE_S`."""
-        assert self._journal is not None
+    async def settled(self, within_s: float) -> bool:
+        """Wait until the decisions taken are on the disk and act; False if it doesn't take them for so long."""
+        assert self._journal is not None and self._taking is not None
         try:
-            async with asyncio.timeout(SETTLE_S):
+            async with asyncio.timeout(within_s):
                 await self._journal.settled()
         except TimeoutError:
+            self._taking.was_late()
             return False
         return True
 
@@ -190,6 +180,7 @@ class Ship:
     def _go_on(self, journal: Journal) -> None:
         """Journal from now on, and take what is on the disk."""
         self._journal = journal
+        self._taking = Taking(self.pipeline, journal, self._clock)
         journal.mark({"secrets fingerprint": self._fingerprint})
         journal.on_durable = self._durable
         journal.beat()
@@ -267,6 +258,9 @@ class Ship:
 
     def _durable(self, rows: list[Row]) -> None:
         """Take rows that are now on the disk."""
+        assert self._taking is not None
+        if rows:
+            self._taking.durable(rows[-1].seq)
 
         def take() -> None:
             for row in rows:

@@ -114,13 +114,18 @@ def _state(held: bool, outside: str | None, under_way: bool) -> str:
     return "releasing" if under_way else "between dives"
 
 
-def check_decision(decision: Decision, pipeline: Pipeline, now_us: int) -> dict[str, Any]:
-    """Return what a decision will do, in words; OperatorError if it makes no sense here."""
+def check_decision(
+    decision: Decision, pipeline: Pipeline, now_us: int, under_way: bool | None = None
+) -> dict[str, Any]:
+    """Return what a decision will do, in words; OperatorError if it makes no sense here.
+
+    `under_way`: whether a dive is, by what was decided but the pipeline hasn't taken yet.
+    """
     if isinstance(decision, Approve):
         say = replace(waiting_say(decision.say, pipeline).say, wait=False)
-        return check_decision(say, pipeline, now_us) | {"taken": "approve"}
-    _check_names(decision, pipeline)
-    _check_dive(decision, pipeline.present.under_way(now_us))
+        return check_decision(say, pipeline, now_us, under_way) | {"taken": "approve"}
+    check_names(decision, pipeline)
+    _check_dive(decision, pipeline.present.under_way(now_us) if under_way is None else under_way)
     if isinstance(decision, Say | Target):
         _check_words(decision, pipeline)
     return {"taken": word_for(decision), **_does(decision, pipeline, now_us)}
@@ -176,7 +181,8 @@ def _check_dive(decision: Decision, under_way: bool) -> None:
         raise OperatorError("no dive is under way now, and this belongs to one: say it when it has begun, or begin it")
 
 
-def _check_names(decision: Decision, pipeline: Pipeline) -> None:
+def check_names(decision: Decision, pipeline: Pipeline) -> None:
+    """Refuse names that the expedition file doesn't know."""
     audiences = [channel.policy.audience for channel in pipeline.channels]
     named = [getattr(decision, "audience", None), *getattr(decision, "audiences", ())]
     for name in named:
