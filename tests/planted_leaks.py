@@ -48,8 +48,8 @@ LATE = (
         "test_channel::test_lag_is_the_delay_and_a_secret_whole_number_of_ticks",
         (
             _CHANNEL,
-            "lag_us = 0 if tick_us <= self._early_us else",
-            "lag_us = 0 if tick_us <= self._early_us or self._dive is None else",
+            "(0 if tick_us <= self._early_us else self._lag_us)",
+            "(0 if tick_us <= self._early_us or self._dive is None else self._lag_us)",
         ),
     ),
     leak(

@@ -10,9 +10,33 @@ PROGRAMMES = (
         "test_programme_board::test_countdown_goes_by_steps_to_soon",
         (
             _CHANNEL,
-            "lag_us = 0 if tick_us <= self._early_us else",
-            "lag_us = 0 if tick_us <= self._early_us or self._embargo.next_us(self._index) is None else",
+            "return None if halted else self.board.next_us()",
+            "return None if halted or not (at := self.board.next_us()) else at - self._lag_us",
         ),
+    ),
+    leak(
+        "how much two secret additions differ: steps with that of the dive that runs, not that of their programme",
+        "test_programme_board::test_steps_of_a_countdown_tell_no_secret_addition",
+        (
+            _CHANNEL,
+            "return None if halted else self.board.next_us()",
+            "return None if halted or not (at := self.board.next_us()) else at + self._lag_us - self.LAGS",
+        ),
+        (
+            _CHANNEL,
+            "        self._lag_us = self._lag()\n        self._held = False\n",
+            "        self._lag_us = self.LAGS = self._lag()\n        self._held = False\n",
+        ),
+    ),
+    leak(
+        "the secret addition, by the steps of a programme that was released early",
+        "test_programme_board::test_steps_of_a_programme_that_was_released_early_tell_no_secret_addition",
+        (_CHANNEL, "(self._longest_lag() if at_us", "(self._lag_us if at_us"),
+    ),
+    leak(
+        "a step of the countdown that a hold kept in, after a restart",
+        "test_programme_board::test_hold_keeps_the_steps_in_that_had_not_left_when_it_was_taken",
+        (_CHANNEL, "return None if halted else", "return"),
     ),
     leak(
         "how long it is until the next dive, to the second",

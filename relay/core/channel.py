@@ -1,11 +1,11 @@
 """One audience's side of the door: from what the embargo has let through to released records.
 
-Rules: records leave on a fixed grid of the embargo clock (multiples of the tick, plus a lag that is a whole
-number of ticks), whatever arrives; between dives nothing leaves and nothing is remembered; everything is a
-function of observations, decisions, plan and secrets. The programme alone leaves between dives, too, as late as a
-record of the same tick. When a vehicle is outside the declared area the release stops until the operator resumes it;
-ticks with a vehicle outside are never shown (R4), nor what was noted in them.
-A dive that the operator ended is over: none begins by itself until the vehicles have come up or fallen quiet.
+Rules: records leave on a fixed grid of the embargo clock (multiples of the tick, plus a lag that is a whole number of
+ticks), whatever arrives; between dives nothing leaves and nothing is remembered; everything is a function of
+observations, decisions, plan and secrets. The programme alone leaves between dives, too, as late as a record of the
+same tick; the steps of its countdown are counted from then. When a vehicle is outside the declared area the release
+stops until the operator resumes it; ticks with a vehicle outside are never shown (R4), nor what was noted in them. A
+dive that the operator ended is over: none begins by itself until the vehicles have come up or fallen quiet.
 """
 
 from collections.abc import Iterator
@@ -92,7 +92,7 @@ class Channel:
         self._early_us = -1
         self._lag_us = self._lag()
         self._held = False
-        self._halts: dict[int, int] = {}
+        self._halts: dict[int, tuple[int, int | None]] = {}
         # The row of the newest hold, also of one that will come; 0 where none is known.
         self.held_row = 0
         self.outside: str | None = None
@@ -139,9 +139,12 @@ class Channel:
         """What a restart has to know of this audience, if it is idle."""
         return Standing(self.next_dive, self.edge_us, self._anchor, self._instant_us, told=self.board.told)
 
-    def halt(self, row: int, from_us: int) -> None:
-        """Let no tick from `from_us` on leave: the hold of this journal row will come, and acts before it does."""
-        self._halts[row] = from_us
+    def halt(self, row: int, from_us: int, number: int | None) -> None:
+        """Let no tick from `from_us` on leave: the hold of this journal row will come, and acts before it does.
+
+        Nor a step of a programme from `number` on.
+        """
+        self._halts[row] = from_us, number
         self.held_row = max(self.held_row, row)
 
     def hold(self, row: int) -> None:
@@ -159,7 +162,7 @@ class Channel:
             self._excused = self._excused or self.outside is not None
             self.outside = None
         self._held = False
-        self._halts = {at: from_us for at, from_us in self._halts.items() if at > row}
+        self._halts = {at: halt for at, halt in self._halts.items() if at > row}
         self._instant_us = max(self._instant_us, self._grid(at_us))
 
     def release_early(self, upto_us: int, at_us: int) -> None:
@@ -169,37 +172,58 @@ class Channel:
 
     def next_us(self) -> int | None:
         """Return the embargo moment at which something may be due, or None while there is nothing to wait for."""
-        tick_us = self._next_tick_us()
-        if tick_us is None or self._held or self.outside is not None:
+        if self._held or self.outside is not None:
             return None
-        if self._halts and tick_us >= min(self._halts.values()):
-            return None
-        lag_us = 0 if tick_us <= self._early_us else self._lag_us
-        return max(self._instant_us, tick_us + lag_us)
+        moments = [moment for moment in (self._tick_due_us(), self._step_due_us()) if moment is not None]
+        return max(self._instant_us, min(moments)) if moments else None
 
     def advance(self, now_us: int) -> list[Due]:
         """Return everything due up to and including `now_us`, in order."""
         out: list[Due] = []
         while (due_us := self.next_us()) is not None and due_us <= now_us:
-            tick_us = self._next_tick_us()
-            assert tick_us is not None
             self._instant_us = due_us
-            out += [Due(due_us, record) for record in self._tick(tick_us)]
-            self._tick_us = tick_us + self.policy.tick_us
+            out += [Due(due_us, record) for record in self._next()]
         return out
+
+    def _next(self) -> list[ReleasedRecord]:
+        """Return the records of the next tick, or the countdown's next step where that comes first."""
+        tick_due_us, step_due_us = self._tick_due_us(), self._step_due_us()
+        if tick_due_us is None or (step_due_us is not None and step_due_us < tick_due_us):
+            return [self.board.step()]
+        tick_us = self._next_tick_us()
+        assert tick_us is not None
+        records = self._tick(tick_us)
+        self._tick_us = tick_us + self.policy.tick_us
+        return records
+
+    def _tick_due_us(self) -> int | None:
+        """Return when the next tick leaves, if nothing keeps it in."""
+        tick_us = self._next_tick_us()
+        if tick_us is None or any(tick_us >= from_us for from_us, _ in self._halts.values()):
+            return None
+        return tick_us + (0 if tick_us <= self._early_us else self._lag_us)
+
+    def _step_due_us(self) -> int | None:
+        """Return when the countdown's next step leaves, if nothing keeps it in."""
+        number = self.board.next_number
+        halted = any(from_ is not None and number >= from_ for _, from_ in self._halts.values())
+        return None if halted else self.board.next_us()
 
     def _next_tick_us(self) -> int | None:
         if self._dive is not None or self._kept:
             return self._tick_us
-        moments = [self._embargo.next_us(self._index), self.board.next_us()]
-        known = [moment for moment in moments if moment is not None]
-        return max(self._tick_us, self._grid(min(known))) if known else None
+        moment_us = self._embargo.next_us(self._index)
+        return None if moment_us is None else max(self._tick_us, self._grid(moment_us))
 
     def _lag(self) -> int:
         """Return the delay of the coming dive: the policy's, the secret extra, up to whole ticks."""
         tick = self.policy.tick_us
         extra = self._secrets.extra_ticks(self.policy.audience, self.next_dive, self.policy.extra_us // tick)
         return self._grid(self.policy.delay_us) + extra * tick
+
+    def _longest_lag(self) -> int:
+        """Return the delay with the greatest addition that there may be: no secret."""
+        return self._grid(self.policy.delay_us) + self.policy.extra_us // self.policy.tick_us * self.policy.tick_us
 
     def _grid(self, moment_us: int) -> int:
         tick = self.policy.tick_us
@@ -295,13 +319,13 @@ class Channel:
                 yield dive.log.target(at_us, vehicle, said.name, said.verdict)
 
     def _programme(self, arrived: list[Stamped], at_us: int) -> list[ReleasedRecord]:
-        """Return the programme that came through, or the next step of the countdown in the one before."""
+        """Return the programme that came through; the steps of one that is released early are as late as may be."""
         dive = self.next_dive + (self._dive is not None)
+        leaves_us = at_us + (self._longest_lag() if at_us <= self._early_us else self._lag_us)
         told = [item.said for item in arrived if isinstance(item.said, Programme)]
         if Disclosed.NOTES not in self.policy.fields:
             told = [NO_PROGRAMME for _ in told]  # whoever was told one before the expedition file was changed
-        records = [self.board.take(item, at_us, dive) for item in told if self._may_post(item)]
-        records = records or [self.board.step(at_us)]
+        records = [self.board.take(item, leaves_us, dive) for item in told if self._may_post(item)]
         return [record for record in records if record is not None]
 
     def _may_post(self, programme: Programme) -> bool:

@@ -41,11 +41,13 @@ class Hold:
     """Stop releasing to an audience (None: to all).
 
     `since`: by audience, the first tick that had not left when it was taken. The relay writes it: a hold acts before
-    it is on the disk, and a journal that is read again lets nothing out that was kept in.
+    it is on the disk, and a journal that is read again lets nothing out that was kept in. `told`: by audience, the
+    first record of its programme that had not left, for a step of the countdown is of no tick.
     """
 
     audience: str | None = None
     since: dict[str, int] | None = None
+    told: dict[str, int] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -307,7 +309,8 @@ _FAULTS: dict[str, Callable[[object], str | None]] = {
     "from_us": partial(moment_fault, "from_us"),
     "to_us": partial(moment_fault, "to_us"),
     "upto_us": partial(moment_fault, "upto_us"),
-    "since": since_fault,
+    "since": partial(since_fault, "since says of each audience from which tick of the embargo clock nothing leaves"),
+    "told": partial(since_fault, "told says of each audience from which record of its programme nothing leaves"),
     "seen": seen_fault,
     "outside": partial(flag_fault, "outside"),
     "audience": partial(name_fault, "audience"),

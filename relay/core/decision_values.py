@@ -21,10 +21,10 @@ def name_fault(name: str, value: object) -> str | None:
     return None if isinstance(value, str) else f"{name} is a name"
 
 
-def since_fault(value: object) -> str | None:
-    """Judge the ticks from which a hold lets nothing leave."""
+def since_fault(why: str, value: object) -> str | None:
+    """Judge the ticks, or the records of a programme, from which a hold lets nothing leave."""
     right = isinstance(value, dict) and all(type(tick) is int for tick in value.values())
-    return None if right else "since says of each audience from which tick of the embargo clock nothing leaves"
+    return None if right else why
 
 
 def names_fault(value: object) -> str | None:

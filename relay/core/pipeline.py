@@ -221,7 +221,9 @@ class Pipeline:
 
     def completed_hold(self, hold: Hold) -> Hold:
         """Return a hold with what has left, from the channels alone."""
-        return replace(hold, since={channel.policy.audience: channel.from_us for channel in self.channels})
+        since = {channel.policy.audience: channel.from_us for channel in self.channels}
+        told = {channel.policy.audience: channel.board.next_number for channel in self.channels}
+        return replace(hold, since=since, told=told)
 
     def seen_from(self, vehicle: str | None, at_us: int) -> SeenFrom | None:
         """Return a vehicle's exact position and heading at a moment, None where they are old, unknown or in doubt."""
@@ -257,7 +259,7 @@ class Pipeline:
         """
         for channel in self._meant(hold):
             if hold.since is not None and channel.policy.audience in hold.since:
-                channel.halt(row, hold.since[channel.policy.audience])
+                channel.halt(row, hold.since[channel.policy.audience], (hold.told or {}).get(channel.policy.audience))
 
     def _meant(self, decision: Hold | Resume | Early) -> list[Channel]:
         return [channel for channel in self.channels if decision.audience in (None, channel.policy.audience)]

@@ -37,12 +37,13 @@ NO_PROGRAMME = Programme()
 class Told:
     """The last record of an audience's programme.
 
-    `tick_us`: when the programme came through; `about_s`: how long until the dive it was then, in steps (None: none
-    was told, or that dive began); `left_s`: what the record says; `dive`: the number of that dive.
+    `leaves_us`: the moment at which the programme left, or would have but for a hold; `about_s`: how long until the
+    dive it was then, in steps (None: none was told, or that dive began); `left_s`: what the record says; `dive`: the
+    number of that dive.
     """
 
     number: int
-    tick_us: int
+    leaves_us: int
     pinned: str | None
     schedule: tuple[str, ...]
     about_s: int | None
