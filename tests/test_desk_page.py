@@ -204,6 +204,7 @@ async def test_release_is_held_and_resumed(desk: Desk, hands: Hands) -> None:
         await hands.press(someone.pressed("hold", "Hold funders"))
         await here.comes(lambda: here.held == {"funders"})
         await someone.says(someone.part("hold"), "HELD: funders.")
+        assert await someone.pressed("hold", "Resume public").is_disabled()
         await hands.press(someone.pressed("hold", "Resume funders"))
         await here.comes(lambda: not here.held)
         await hands.press(someone.pressed("hold", "Hold all"))
@@ -212,6 +213,33 @@ async def test_release_is_held_and_resumed(desk: Desk, hands: Hands) -> None:
         await hands.press(someone.pressed("hold", "Resume all"))
         await here.comes(lambda: not here.held)
         await someone.page.locator(".held-told:empty").wait_for(state="attached")
+
+
+async def test_pressed_twice_a_button_does_the_same_twice(desk: Desk) -> None:
+    """Hold never resumes and End never begins, however fast or late the second press comes, where it stood before."""
+    here, someone, _ = desk
+    mouse = someone.page.mouse
+    for place, name, kinds in (("hold", "Hold public", (Hold, Hold, Hold)), ("dive", "End the dive", (End,))):
+        button = someone.pressed(place, name)
+        with here.decides(*kinds):
+            box = await button.bounding_box()
+            assert box is not None
+            middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+            await mouse.dblclick(*middle)
+            await here.comes(lambda: "public" in here.held or not here.under_way)
+            await someone.says(someone.part(place), "HELD" if place == "hold" else "No dive is under way.")
+            assert await button.bounding_box() == box
+            await mouse.click(*middle)
+            await someone.drawn()
+            if place == "hold":
+                await here.comes(lambda: len(here.ship.pipeline.taken) and here.decided()[-3:][0][1] == Hold("public"))
+        if place == "hold":
+            with here.decides(Resume):
+                await someone.pressed(place, "Resume public").click()
+                await here.comes(lambda: not here.held)
+    with here.decides(Begin):
+        await someone.pressed("dive", "Begin a dive").click()
+        await here.comes(lambda: here.under_way)
 
 
 async def test_the_last_minutes_are_cut(desk: Desk, hands: Hands) -> None:

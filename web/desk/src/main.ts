@@ -7,7 +7,7 @@ import * as browser from './browser';
 import type { Decision } from './forms';
 import { heading } from './controls';
 import { keyed } from './keys';
-import { Link, type Line } from './link';
+import { Link, Rest, type Line } from './link';
 import { isLook, lookDrawn, type Look } from './look';
 import * as day from './panels/day';
 import * as door from './panels/door';
@@ -17,6 +17,7 @@ import * as says from './panels/say';
 import * as seabed from './panels/seabed';
 import * as side from './panels/side';
 import * as standing from './panels/standing';
+import { Watched, type Standing } from './resume';
 import type { Hands, Panel, Shown } from './shown';
 import type { State, Tracks } from './state';
 import { Stopper } from './stop';
@@ -37,6 +38,8 @@ class Desk {
   private lettersOn = browser.kept('letters') !== 'off';
   private token = browser.tokenTaken() ?? '';
   private readonly stopper: Stopper;
+  private readonly watched = new Watched();
+  private standing: Standing = 'awaited';
   private link: Link | null = null;
   private readonly hands: Hands;
   private readonly head: heads.Head;
@@ -57,6 +60,7 @@ class Desk {
       decide: (decision) => this.decide(decision),
       check: async (text, audiences) => readFindings(await browser.post(this.token, '/check', { text, audiences })),
       stop: () => this.stopper.press(),
+      dismissStop: () => this.stopper.dismiss(),
       now_us: () => (this.state?.now_us ?? 0) + Math.floor((browser.clock.now_s() - this.heard_s) * 1e6),
       after: browser.clock.after,
     };
@@ -107,9 +111,12 @@ class Desk {
     browser.onToken(() => this.enter(browser.tokenTaken() ?? ''));
     browser.onPreference(() => this.draw());
     browser.anewOnReturn();
+    const rest = new Rest(browser.clock.after, () => this.link);
+    browser.onHidden((isHidden) => rest.hidden(isHidden));
     browser.every(TICK_S, () => this.draw());
     this.enter(this.token);
-    if (browser.isStopOwed()) this.stopper.press();
+    const owed_s = browser.stopOwed_s();
+    if (owed_s !== null) this.stopper.found(owed_s);
   }
 
   private enter(token: string): void {
@@ -138,6 +145,8 @@ class Desk {
   private heardState(state: State): void {
     this.state = state;
     this.heard_s = browser.clock.now_s();
+    this.standing = this.watched.standing(this.stopper.stop, state.audiences);
+    if (this.standing === 'undone') this.stopper.isUndone();
     this.draw();
   }
 
@@ -146,7 +155,10 @@ class Desk {
       this.head.askWho();
       return { kind: 'refused', why: words.who.first };
     }
-    return readAnswer(await browser.post(this.token, '/decide', { ...decision, who: this.who }));
+    const answer = readAnswer(await browser.post(this.token, '/decide', { ...decision, who: this.who }));
+    // Who resumes knows of it: only another's resume is worth a word.
+    if (decision.do === 'resume' && answer.kind === 'taken') this.stopper.isOver();
+    return answer;
   }
 
   private pressed(event: KeyboardEvent): void {
@@ -168,7 +180,7 @@ class Desk {
     mark(document.body, 'data-line', line.kind);
     mark(document.body, 'data-stop', this.stopper.stop.kind);
     this.head.draw(shown, line, now_s);
-    this.rail.drawStop(this.stopper.stop, state?.audiences ?? []);
+    this.rail.drawStop(this.stopper.stop, this.standing);
     if (!shown) return;
     mark(document.body, 'data-known', 'true');
     document.title = words.page.titleOf(titleState(shown), shown.state.expedition);
@@ -177,6 +189,7 @@ class Desk {
 }
 
 function titleState({ state, line }: Shown): string {
+  if (line.kind === 'resting') return words.line.resting;
   if (line.kind !== 'heard') return words.line.asking;
   if (state.alarms.length > 0) return words.alarms.title;
   return state.audiences.every(({ held }) => held) ? words.hold.allHeld : state.dive.under_way ? words.dive.underWaySince : words.dive.none;

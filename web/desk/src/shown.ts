@@ -24,6 +24,8 @@ export interface Hands {
   /** What is found in a text; null where nobody answers. */
   check(text: string, audiences: readonly string[]): Promise<readonly Finding[] | null>;
   stop(): void;
+  /** The stop that is offered, from long ago, isn't wanted any more. */
+  dismissStop(): void;
   /** The ship's own moment, as near as it is known; never ahead of it. */
   now_us(): number;
   after(delay_s: number, run: () => void): () => void;

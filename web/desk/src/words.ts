@@ -44,6 +44,7 @@ export const words = {
   line: {
     asking: 'Asking the ship …',
     heard: 'Connected to the ship.',
+    resting: 'NOT FOLLOWING while this tab is hidden. It goes on when it is shown.',
     trying: (why: string) => `NOT CONNECTED: ${why}`,
     again: (again: string) => `Trying again in ${again} s.`,
     old: (ago: string) => `What you see is ${ago} old.`,
@@ -67,7 +68,10 @@ export const words = {
     kept: 'STOP IS KEPT, NOT YET DONE: the ship doesn’t answer. It is sent as soon as the ship is back. Until then the relay may go on releasing.',
     keptWhy: (why: string) => `The relay said: ${why}`,
     taken: 'Stopped. Nothing more leaves until somebody resumes.',
-    takenBut: (but: string) => `Stopped. But ${but}.`,
+    undone: 'SOMEBODY HAS RESUMED SINCE YOU STOPPED: not all is held any more.',
+    notOnDisk: 'Held. Not on the disk yet: nothing leaves, but a relay that is started again now would know nothing of it. This page asks on until it is.',
+    offered: (age: string) => `A stop was pressed here ${age} ago and never reached the disk of the ship. It has NOT been sent again: press Stop everything if it still holds.`,
+    forget: 'It doesn’t hold any more',
     refused: 'NOT STOPPED: the ship doesn’t take this desk’s key. Stop it on the ship: offing tell … stop',
   },
 
@@ -79,6 +83,7 @@ export const words = {
     resume: (audience: string) => `Resume ${audience}`,
     short: 'Hold',
     shortResume: 'Resume',
+    outside: (audience: string, vehicle: string) => `${audience} is stopped: ${vehicle} was outside the declared area. Only its own Resume lets it go on.`,
     effect: 'Resume sends at once what fell due meanwhile.',
     allHeld: 'ALL HELD: nothing leaves the ship.',
     someHeld: (names: readonly string[]) => `HELD: ${and(names)}.`,

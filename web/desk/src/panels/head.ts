@@ -60,7 +60,7 @@ function sayLine(line: Line): string {
     const why = words.line.why[line.why];
     return words.line.trying(line.detail === '' ? why : `${why} ${words.line.misread(line.detail)}`);
   }
-  return line.kind === 'heard' ? words.line.heard : line.kind === 'asking' ? words.line.asking : words.door.wrong;
+  return line.kind === 'barred' ? words.door.wrong : words.line[line.kind];
 }
 
 function sayCount(line: Line, shown: Shown | null, now_s: number): string {
