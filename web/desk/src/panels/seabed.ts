@@ -149,4 +149,8 @@ function zoneRow({ name, of }: Zone, hands: Hands, answer: HTMLOutputElement): {
 }
 
 /** A field of several lines. */
-export const linesField = (name: string, label: string, rows: string): Field => field(name, label, element('textarea', { rows }));
+export function linesField(name: string, label: string, rows: string, limit: string): Field {
+  const made = field(name, label, element('textarea', { rows }));
+  made.input.setAttribute('maxlength', limit);
+  return made;
+}
