@@ -20,6 +20,7 @@ import * as standing from './panels/standing';
 import { Watched, type Standing } from './resume';
 import type { Hands, Panel, Shown } from './shown';
 import type { State, Tracks } from './state';
+import { ShipClock } from './ship_clock';
 import { Stopper } from './stop';
 import * as plan from './views/plan';
 import * as ribbon from './views/ribbon';
@@ -32,7 +33,7 @@ class Desk {
   private tracks: Tracks | null = null;
   private misread: string | null = null;
   private line: Line = { kind: 'asking' };
-  private heard_s = 0;
+  private readonly shipClock = new ShipClock();
   private who = browser.kept('who') ?? '';
   private look: Look | null;
   private lettersOn = browser.kept('letters') !== 'off';
@@ -58,10 +59,10 @@ class Desk {
     });
     this.hands = {
       decide: (decision) => this.decide(decision),
-      check: async (text, audiences) => readFindings(await browser.post(this.token, '/check', { text, audiences })),
+      check: async (text, audiences, isProgramme) => readFindings(await browser.post(this.token, '/check', { text, audiences, ...(isProgramme ? { programme: true } : {}) })),
       stop: () => this.stopper.press(),
       dismissStop: () => this.stopper.dismiss(),
-      now_us: () => (this.state?.now_us ?? 0) + Math.floor((browser.clock.now_s() - this.heard_s) * 1e6),
+      now_us: () => Math.max(this.state?.now_us ?? 0, this.shipClock.now_us(browser.clock.now_s()) ?? 0),
       after: browser.clock.after,
     };
     this.head = heads.create(at('head'), {
@@ -139,12 +140,13 @@ class Desk {
     this.line = line;
     if (line.kind === 'barred') this.door.show(true);
     if (line.kind === 'heard') this.stopper.again();
+    else if (line.kind === 'asking') this.shipClock.anew();
     this.draw();
   }
 
   private heardState(state: State): void {
     this.state = state;
-    this.heard_s = browser.clock.now_s();
+    this.shipClock.hear(state.now_us, browser.clock.now_s());
     this.standing = this.watched.standing(this.stopper.stop, state.audiences);
     if (this.standing === 'undone') this.stopper.isUndone();
     this.draw();
@@ -174,8 +176,9 @@ class Desk {
 
   private draw(): void {
     const now_s = browser.clock.now_s();
-    const { state, tracks, line, heard_s, misread } = this;
-    const shown: Shown | null = state && { state, tracks, misread, line, heard_s, now_s, stop: this.stopper.stop };
+    const { state, tracks, line, misread } = this;
+    const age_s = state ? this.shipClock.age_s(state.now_us, now_s) : 0;
+    const shown: Shown | null = state && { state, tracks, misread, line, age_s, now_s, stop: this.stopper.stop };
     mark(document.documentElement, 'data-look', lookDrawn(this.look, browser.prefersDark()));
     mark(document.body, 'data-line', line.kind);
     mark(document.body, 'data-stop', this.stopper.stop.kind);
@@ -219,14 +222,17 @@ function isTyping(target: EventTarget | null): boolean {
   return target instanceof HTMLElement && target.closest('input:not([type=checkbox]), select, textarea') !== null;
 }
 
-/** Lead to a part of the page: unfold it, and focus its first field, or what can be pressed there, or its heading. */
+/**
+ * Lead to a part of the page: unfold it, and focus its field of text where it begins with one, or what is chosen from
+ * by arrow keys, or else its heading: never a button or a box, which a space that follows would press.
+ */
 function goTo(place: string): void {
   const head = document.getElementById(`at-${place}`);
   const part = head?.closest('details, section, figure');
   if (part instanceof HTMLDetailsElement) part.open = true;
-  const inside = 'form :is(input, select, textarea), button:not(:disabled), select, input, [tabindex="0"]';
-  const found = part?.querySelector<HTMLElement>(inside) ?? head;
-  found?.focus();
+  const first = part?.querySelector<HTMLElement>('button, select, input, textarea, [role=slider]');
+  const isHarmless = first?.matches('input[type=text], textarea, [role=slider]') ?? false;
+  (isHarmless ? first : head)?.focus();
   part?.scrollIntoView({ block: 'nearest' });
 }
 

@@ -5,6 +5,7 @@ import { button, Rows, textField } from '../controls';
 import { span } from '../figures';
 import type { Line } from '../link';
 import type { Look } from '../look';
+import { BEHIND_S } from '../ship_clock';
 import type { Panel, Shown } from '../shown';
 import { words } from '../words';
 
@@ -46,6 +47,7 @@ export function create(root: HTMLElement, ports: HeadPorts): Head {
       say(line, sayLine(now_line));
       say(count, sayCount(now_line, shown, now_s));
       mark(line, 'data-kind', now_line.kind);
+      mark(count, 'data-behind', now_line.kind === 'heard' ? 'true' : null);
       now.hidden = now_line.kind !== 'lost';
     },
   };
@@ -64,9 +66,10 @@ function sayLine(line: Line): string {
 }
 
 function sayCount(line: Line, shown: Shown | null, now_s: number): string {
-  const old = shown ? words.line.old(span(now_s - shown.heard_s)) : '';
+  const old = shown ? words.line.old(span(shown.age_s)) : '';
   if (line.kind === 'lost') return `${words.line.again(String(Math.max(0, Math.ceil(line.again_at_s - now_s))))} ${old}`;
-  return line.kind === 'asking' ? old : '';
+  if (line.kind === 'heard') return shown && shown.age_s > BEHIND_S ? words.line.behind(span(shown.age_s)) : '';
+  return old;
 }
 
 function whoPart(ports: HeadPorts): { root: HTMLElement; ask: () => void } {
