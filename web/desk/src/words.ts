@@ -48,6 +48,7 @@ export const words = {
     trying: (why: string) => `NOT CONNECTED: ${why}`,
     again: (again: string) => `Trying again in ${again} s.`,
     old: (ago: string) => `What you see is ${ago} old.`,
+    behind: (ago: string) => `THIS PAGE IS ${ago} BEHIND: the way from the ship is slow.`,
     tryNow: 'Try now',
     why: {
       unreachable: 'the relay doesn’t answer.',
@@ -240,6 +241,7 @@ export const words = {
     since: 'All but the last',
     go: (audience: string) => `Release early to ${audience}`,
     audience: 'To',
+    nobody: 'choose …',
     ask: 'Release early …',
     yes: (audience: string) => `Yes, show it to ${audience} now`,
     no: 'No',

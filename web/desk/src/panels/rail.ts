@@ -2,7 +2,8 @@
  * Always in sight: stop, hold, cut, and the dive.
  *
  * Rules: a button never changes what it does, nor comes to stand where another was: whoever presses twice, or at the
- * same moment as somebody else, has pressed the same button twice. Hold can always be pressed, and only holds.
+ * same moment as somebody else, has pressed the same button twice. Hold can always be pressed, and only holds. What is
+ * said of a press stands below the buttons, and all that holds stands in one column, all that resumes in another.
  */
 
 import { element, mark, say } from '../../../src/dom';
@@ -34,12 +35,14 @@ export interface Rail extends Panel {
 export function create(root: HTMLElement, hands: Hands): Rail {
   const answer = told();
   const cut = cutPart(hands, answer);
-  const drawStop = stopPart(root, hands, answer);
+  const drawStop = stopPart(root, hands);
   const parts: Panel[] = [holdPart(root, hands, answer), cut, divePart(hands, answer, root, cut.root)];
+  // Below all that can be pressed, so that what is said moves nothing under a hand.
+  root.append(answer);
   return { draw: (shown) => parts.forEach((part) => part.draw(shown)), select: cut.select, cut: (selection) => void decided(hands, { do: 'cut', ...selection }, answer), drawStop };
 }
 
-function stopPart(root: HTMLElement, hands: Hands, answer: HTMLOutputElement): Rail['drawStop'] {
+function stopPart(root: HTMLElement, hands: Hands): Rail['drawStop'] {
   const press = element(
     'button',
     { type: 'button', class: 'stop', 'aria-keyshortcuts': 'F8 Control+Shift+Space', 'aria-describedby': 'stop-effect' },
@@ -50,9 +53,10 @@ function stopPart(root: HTMLElement, hands: Hands, answer: HTMLOutputElement): R
   const effect = element('p', { id: 'stop-effect', class: 'help' }, words.stop.effect);
   const how = element('p', { class: 'stop-told', role: 'status' });
   const forget = button(words.stop.forget, { class: 'key small', hidden: '' }, () => hands.dismissStop());
-  root.append(element('section', { class: 'part stop-part' }, press, effect, how, forget, answer));
+  root.append(element('section', { class: 'part stop-part' }, press, element('div', { class: 'stop-told-place' }, effect, how, forget)));
   return (stop, standing) => {
     mark(press, 'data-stop', stop.kind);
+    effect.hidden = stop.kind !== 'none';
     say(how, sayStop(stop, standing));
     mark(how, 'data-kind', stop.kind === 'taken' && standing === 'undone' ? 'undone' : stop.kind);
     forget.hidden = stop.kind !== 'offered';
@@ -89,7 +93,7 @@ function holdPart(root: HTMLElement, hands: Hands, answer: HTMLOutputElement): P
   const outside = element('p', { class: 'help' });
   const rows = new Rows<Audience>(list, ({ name }) => name, (audience) => holdRow(audience.name, decide));
   root.append(
-    element('section', { class: 'part', 'aria-labelledby': 'at-hold' }, heading('hold', words.hold.title), element('div', { class: 'pair' }, all, resumeAll), held, effect, outside, list),
+    element('section', { class: 'part hold-part', 'aria-labelledby': 'at-hold' }, heading('hold', words.hold.title), element('div', { class: 'pair' }, all, resumeAll), list, held, effect, outside),
   );
   return {
     draw({ state: { audiences } }) {
@@ -97,7 +101,6 @@ function holdPart(root: HTMLElement, hands: Hands, answer: HTMLOutputElement): P
       const names = audiences.filter((one) => one.held).map(({ name }) => name);
       const isAll = names.length === audiences.length && names.length > 0;
       say(held, isAll ? words.hold.allHeld : names.length > 0 ? words.hold.someHeld(names) : '');
-      effect.hidden = names.length === 0;
       say(outside, staysStopped(audiences).map((one) => words.hold.outside(one.name, one.outside ?? '')).join(' '));
       mark(held, 'data-held', names.length > 0 ? 'true' : null);
       resumeAll.disabled = names.length === 0;
@@ -110,7 +113,7 @@ function holdRow(name: string, decide: (verb: 'hold' | 'resume', audience: strin
   const hold = button(words.hold.short, { class: 'key small', 'aria-label': words.hold.one(name) }, () => decide('hold', name));
   const resume = button(words.hold.shortResume, { class: 'key small', 'aria-label': words.hold.resume(name) }, () => decide('resume', name));
   const state = element('span', { class: 'state' });
-  const root = element('li', {}, element('span', {}, element('strong', {}, name), ' ', state), hold, resume);
+  const root = element('li', {}, element('span', {}, element('strong', {}, name), ' ', state), element('div', { class: 'pair' }, hold, resume));
   return {
     root,
     draw({ held, outside, state: word }) {
