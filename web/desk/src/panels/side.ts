@@ -22,7 +22,7 @@ const QUANTITIES: readonly Quantity[] = [
   {
     name: W.place,
     exact: ({ latitude_deg, longitude_deg }) => (latitude_deg === null || longitude_deg === null ? null : place(latitude_deg, longitude_deg)),
-    seen: ({ east_m, north_m }) => (east_m === null || north_m === null ? null : W.local(metres(east_m), metres(north_m))),
+    seen: ({ east_m, north_m }) => (east_m === null || north_m === null ? null : W.local(metres(Math.round(east_m)), metres(Math.round(north_m)))),
   },
   { name: W.depth, exact: ({ depth_m }) => or(depth_m, metres), seen: ({ depth_m }) => or(depth_m, metres) },
   { name: W.altitude, exact: ({ altitude_m }) => or(altitude_m, metres), seen: ({ altitude }) => altitude },
