@@ -13,9 +13,14 @@ export const fresh = (name: string): string => `${name}-${(made_ += 1)}`;
 
 export function button(text: string, attributes: Readonly<Record<string, string | null>>, press: () => void): HTMLButtonElement {
   const made = element('button', { type: 'button', class: 'key', ...attributes }, text);
-  made.addEventListener('click', press);
+  made.addEventListener('click', () => {
+    if (made.getAttribute('aria-disabled') !== 'true') press();
+  });
   return made;
 }
+
+/** Let a button be pressed or not; it keeps the focus either way, so that nobody who works by keyboard loses the place. */
+export const enable = (press: HTMLButtonElement, isEnabled: boolean): void => mark(press, 'aria-disabled', isEnabled ? null : 'true');
 
 /** Where a letter leads: a heading that takes the focus, its letter beside it. */
 export function heading(place: PlaceName, text: string, level: 'h2' | 'h3' = 'h2'): HTMLElement {

@@ -46,6 +46,8 @@ class Desk {
   private readonly head: heads.Head;
   private readonly panels: readonly Panel[];
   private readonly rail: rails.Rail;
+  private readonly drawings: Drawings;
+  private zones: seabed.Zones | null = null;
   private readonly door: door.Door;
 
   constructor() {
@@ -76,23 +78,24 @@ class Desk {
       },
     });
     this.door = door.create(at('door'), (token) => this.enter(token));
-    this.rail = rails.create(at('rail'), this.hands);
+    this.rail = rails.create(at('rail'), this.hands, () => this.drawings.letGo());
+    this.drawings = drawings(this.rail, (latitude_deg, longitude_deg) => this.zones?.fillIn(latitude_deg, longitude_deg));
     this.panels = this.furnish();
   }
 
   private furnish(): readonly Panel[] {
     const tell = at('tell');
     const { hands } = this;
-    const panels = [
+    const panels: readonly Panel[] = [
       heads.alarms(at('alarms')),
       this.rail,
-      drawings(this.rail),
+      this.drawings,
       side.create(at('side')),
       says.create(tell, hands),
       says.waiting(tell, hands),
       seabed.targets(tell, hands),
       seabed.legs(tell, hands),
-      seabed.zones(tell, hands),
+      (this.zones = seabed.zones(tell, hands)),
       day.out(tell, hands),
       day.early(tell, hands),
       day.programme(tell, hands),
@@ -198,15 +201,21 @@ function titleState({ state, line }: Shown): string {
   return state.audiences.every(({ held }) => held) ? words.hold.allHeld : state.dive.under_way ? words.dive.underWaySince : words.dive.none;
 }
 
-/** The plans and the time ribbon; what is chosen on the ribbon can be cut there and from the rail. */
-function drawings(rail: rails.Rail): Panel {
-  const plans = plan.create(at('plan'), { sees: at('sees') });
+interface Drawings extends Panel {
+  /** Nothing is chosen on the ribbon any more. */
+  letGo(): void;
+}
+
+/** The plans and the time ribbon: what is chosen there can be cut from the rail, a place pressed there be hidden. */
+function drawings(rail: rails.Rail, onPlace: plan.Options['onPlace']): Drawings {
+  const plans = plan.create(at('plan'), { sees: at('sees'), ...(onPlace ? { onPlace } : {}) });
   at('ribbon').append(heading('ribbon', words.drawings.ribbon));
   const time = ribbon.create(at('ribbon'), {
     onSelect: (from_us, to_us) => rail.select(from_us === null || to_us === null ? null : { from_us, to_us }),
     onCut: (from_us, to_us) => rail.cut({ from_us, to_us }),
   });
   return {
+    letGo: () => time.select(null),
     draw({ state, tracks }) {
       plans.draw(state, tracks);
       time.draw(state, tracks);

@@ -31,7 +31,6 @@ export const words = {
   who: {
     title: 'Who decides here?',
     why: 'Each decision is kept with a name and a time. Your name stays in this browser.',
-    label: 'Your name',
     keep: 'Begin',
     you: (who: string) => `You: ${who}`,
     change: 'Change',

@@ -73,11 +73,11 @@ function sayCount(line: Line, shown: Shown | null, now_s: number): string {
 }
 
 function whoPart(ports: HeadPorts): { root: HTMLElement; ask: () => void } {
-  const name = textField('who', words.who.label, ports.who());
+  const name = textField('who', words.who.title, ports.who());
   name.input.setAttribute('maxlength', '80');
   const keep = button(words.who.keep, { class: 'key small' }, () => undefined);
   keep.type = 'submit';
-  const asking = element('form', { class: 'who-form' }, element('strong', {}, words.who.title), name.root, keep, element('span', { class: 'help' }, words.who.why));
+  const asking = element('form', { class: 'who-form' }, name.root, keep, element('span', { class: 'unseen' }, words.who.why));
   const you = element('span', { class: 'you' });
   const change = button(words.who.change, { class: 'plain' }, () => show(true));
   const root = element('div', { class: 'who' }, you, change, asking);

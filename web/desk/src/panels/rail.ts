@@ -7,7 +7,7 @@
  */
 
 import { element, mark, say } from '../../../src/dom';
-import { button, decided, form, heading, Rows, textField, told } from '../controls';
+import { button, decided, enable, form, heading, Rows, textField, told } from '../controls';
 import { span } from '../figures';
 import { cutLast } from '../forms';
 import { resume, staysStopped, type Standing } from '../resume';
@@ -32,9 +32,10 @@ export interface Rail extends Panel {
   drawStop(stop: Stop, standing: Standing): void;
 }
 
-export function create(root: HTMLElement, hands: Hands): Rail {
+/** `letGo`: what was chosen on the ribbon has been cut. */
+export function create(root: HTMLElement, hands: Hands, letGo: () => void): Rail {
   const answer = told();
-  const cut = cutPart(hands, answer);
+  const cut = cutPart(hands, answer, letGo);
   const drawStop = stopPart(root, hands);
   const parts: Panel[] = [holdPart(root, hands, answer), cut, divePart(hands, answer, root, cut.root)];
   // Below all that can be pressed, so that what is said moves nothing under a hand.
@@ -103,7 +104,7 @@ function holdPart(root: HTMLElement, hands: Hands, answer: HTMLOutputElement): P
       say(held, isAll ? words.hold.allHeld : names.length > 0 ? words.hold.someHeld(names) : '');
       say(outside, staysStopped(audiences).map((one) => words.hold.outside(one.name, one.outside ?? '')).join(' '));
       mark(held, 'data-held', names.length > 0 ? 'true' : null);
-      resumeAll.disabled = names.length === 0;
+      enable(resumeAll, names.length > 0);
       rows.draw(audiences);
     },
   };
@@ -117,14 +118,14 @@ function holdRow(name: string, decide: (verb: 'hold' | 'resume', audience: strin
   return {
     root,
     draw({ held, outside, state: word }) {
-      resume.disabled = !held && outside === null;
+      enable(resume, held || outside !== null);
       say(state, words.side.state[word]);
       mark(root, 'data-state', word);
     },
   };
 }
 
-function cutPart(hands: Hands, answer: HTMLOutputElement): Panel & { root: HTMLElement; select: (selection: Selection | null) => void } {
+function cutPart(hands: Hands, answer: HTMLOutputElement, letGo: () => void): Panel & { root: HTMLElement; select: (selection: Selection | null) => void } {
   let selected: Selection | null = null;
   const last = textField('last', words.cut.lastField, CUT_MINUTES);
   last.input.setAttribute('inputmode', 'decimal');
@@ -134,8 +135,12 @@ function cutPart(hands: Hands, answer: HTMLOutputElement): Panel & { root: HTMLE
   relabel();
   const made = form(hands, [last], press, (fields) => cutLast(fields, hands.now_us()), () => undefined);
   const chosen = button(words.cut.nothing, { class: 'key cut', disabled: '' }, () => {
-    if (selected) void decided(hands, { do: 'cut', ...selected }, answer);
+    if (selected) void cutSelected(selected);
   });
+  const cutSelected = async (selection: Selection): Promise<void> => {
+    const taken = await decided(hands, { do: 'cut', ...selection }, answer);
+    if (taken.kind === 'taken' && selected === selection) letGo();
+  };
   const root = element(
     'section',
     { class: 'part cut-part', 'aria-labelledby': 'at-cut' },
@@ -166,8 +171,8 @@ function divePart(hands: Hands, answer: HTMLOutputElement, root: HTMLElement, be
     draw({ state: { dive, now_us } }: Shown) {
       const since = dive.begun_us === null ? words.dive.underWaySince : words.dive.underWay(span((now_us - dive.begun_us) / 1e6));
       say(how, dive.under_way ? since : words.dive.none);
-      begin.disabled = dive.under_way;
-      end.disabled = !dive.under_way;
+      enable(begin, !dive.under_way);
+      enable(end, dive.under_way);
     },
   };
 }
