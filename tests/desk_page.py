@@ -294,7 +294,7 @@ class Operator(Follower):
 
     async def is_called(self, name: str) -> None:
         """Say who decides, as the page asks for once."""
-        await self.page.get_by_label("Who decides here?").fill(name)
+        await self.page.get_by_label("Your name").fill(name)
         await self.page.keyboard.press("Enter")
         await self.says(self.page.locator("#head"), f"You: {name}")
 

@@ -29,7 +29,7 @@ export const words = {
   },
 
   who: {
-    title: 'Who decides here?',
+    label: 'Your name',
     why: 'Each decision is kept with a name and a time. Your name stays in this browser.',
     keep: 'Begin',
     you: (who: string) => `You: ${who}`,

@@ -73,7 +73,7 @@ function sayCount(line: Line, shown: Shown | null, now_s: number): string {
 }
 
 function whoPart(ports: HeadPorts): { root: HTMLElement; ask: () => void } {
-  const name = textField('who', words.who.title, ports.who());
+  const name = textField('who', words.who.label, ports.who());
   name.input.setAttribute('maxlength', '80');
   const keep = button(words.who.keep, { class: 'key small' }, () => undefined);
   keep.type = 'submit';

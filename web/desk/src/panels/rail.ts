@@ -166,7 +166,7 @@ function divePart(hands: Hands, answer: HTMLOutputElement, root: HTMLElement, be
   const how = element('p', { class: 'dive-told' });
   const begin = button(words.dive.begin, {}, () => void decided(hands, { do: 'begin' }, answer));
   const end = button(words.dive.end, {}, () => void decided(hands, { do: 'end' }, answer));
-  root.append(before, element('section', { class: 'part', 'aria-labelledby': 'at-dive' }, heading('dive', words.dive.title), how, element('div', { class: 'pair' }, begin, end)));
+  root.append(before, element('section', { class: 'part dive-part', 'aria-labelledby': 'at-dive' }, heading('dive', words.dive.title), how, element('div', { class: 'pair' }, begin, end)));
   return {
     draw({ state: { dive, now_us } }: Shown) {
       const since = dive.begun_us === null ? words.dive.underWaySince : words.dive.underWay(span((now_us - dive.begun_us) / 1e6));
