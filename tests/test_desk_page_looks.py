@@ -101,7 +101,7 @@ async def test_head_is_one_line_also_while_the_name_is_asked_for(desk: Desk) -> 
 
 
 async def test_place_that_an_audience_sees_has_no_east_nor_north(desk: Desk) -> None:
-    """The frame of an audience is its own: its axes are named as such, beside the exact place in latitude and longitude."""
+    """The frame of an audience is its own, and named so, beside the exact place in latitude and longitude."""
     here, browser = desk
     async with operator(browser, here.url) as someone:
         place = someone.page.locator("#side tr:has(th:text-is('place'))").first

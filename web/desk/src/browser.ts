@@ -147,7 +147,10 @@ export async function postStop(token: string, who: string): Promise<Sent> {
 
 /** Be told when the tab is hidden, and when it is shown again. */
 export function onHidden(told: (isHidden: boolean) => void): void {
-  document.addEventListener('visibilitychange', () => told(document.visibilityState === 'hidden'));
+  const tell = (): void => told(document.visibilityState === 'hidden');
+  document.addEventListener('visibilitychange', tell);
+  // A tab that was opened behind another one has never been shown.
+  tell();
 }
 
 /** A page that a browser kept aside and brings back has lost its line and its timers: begin it anew. */

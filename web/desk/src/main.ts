@@ -17,7 +17,7 @@ import * as says from './panels/say';
 import * as seabed from './panels/seabed';
 import * as side from './panels/side';
 import * as standing from './panels/standing';
-import { Watched, type Standing } from './resume';
+import { Watched } from './resume';
 import type { Hands, Panel, Shown } from './shown';
 import type { State, Tracks } from './state';
 import { ShipClock } from './ship_clock';
@@ -40,7 +40,6 @@ class Desk {
   private token = browser.tokenTaken() ?? '';
   private readonly stopper: Stopper;
   private readonly watched = new Watched();
-  private standing: Standing = 'awaited';
   private link: Link | null = null;
   private readonly hands: Hands;
   private readonly head: heads.Head;
@@ -150,8 +149,6 @@ class Desk {
   private heardState(state: State): void {
     this.state = state;
     this.shipClock.hear(state.now_us, browser.clock.now_s());
-    this.standing = this.watched.standing(this.stopper.stop, state.audiences);
-    if (this.standing === 'undone') this.stopper.isUndone();
     this.draw();
   }
 
@@ -186,7 +183,9 @@ class Desk {
     mark(document.body, 'data-line', line.kind);
     mark(document.body, 'data-stop', this.stopper.stop.kind);
     this.head.draw(shown, line, now_s);
-    this.rail.drawStop(this.stopper.stop, this.standing);
+    const standing = this.watched.standing(this.stopper.stop, state?.audiences ?? [], now_s - age_s);
+    if (standing === 'undone') this.stopper.isUndone();
+    this.rail.drawStop(this.stopper.stop, standing);
     if (!shown) return;
     mark(document.body, 'data-known', 'true');
     document.title = words.page.titleOf(titleState(shown), shown.state.expedition);

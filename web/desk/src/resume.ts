@@ -23,18 +23,22 @@ export const staysStopped = (audiences: readonly Held[]): readonly Held[] => aud
 /** How a stop that was taken stands: 'awaited' until the ship has shown it in force, 'undone' once it isn't any more. */
 export type Standing = 'awaited' | 'stands' | 'undone';
 
+/** A state of so long after the stop was taken shows what became of it, even if none before did. */
+const GRACE_S = 1;
+
 /** Remembers whether a stop has been seen in force. */
 export class Watched {
   private at_s: number | null = null;
   private wasSeen = false;
 
-  /** Return how `stop` stands now; it is asked at every state. */
-  standing(stop: Stop, audiences: readonly Held[]): Standing {
+  /** Return how `stop` stands by a state of the moment `of_s`, on the page's clock. */
+  standing(stop: Stop, audiences: readonly Held[], of_s: number): Standing {
     const at_s = stop.kind === 'taken' ? stop.at_s : null;
     if (at_s !== this.at_s) [this.at_s, this.wasSeen] = [at_s, false];
     if (at_s === null || audiences.length === 0) return 'awaited';
     const isHeld = audiences.every(({ held }) => held);
     this.wasSeen ||= isHeld;
-    return isHeld ? 'stands' : this.wasSeen ? 'undone' : 'awaited';
+    if (isHeld) return 'stands';
+    return this.wasSeen || of_s > at_s + GRACE_S ? 'undone' : 'awaited';
   }
 }

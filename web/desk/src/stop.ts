@@ -89,13 +89,13 @@ export class Stopper {
 
   /** Somebody has resumed since: what is still owed of the stop would undo that. */
   isUndone(): void {
-    if (this.stop.kind === 'taken') this.owe(false);
+    if (this.stop.kind === 'taken' && this.isOwed) this.owe(false);
   }
 
   /** It was resumed from here: there is nothing to say of it any more. */
   isOver(): void {
     if (this.stop.kind !== 'taken') return;
-    this.owe(false);
+    if (this.isOwed) this.owe(false);
     this.become({ kind: 'none' });
   }
 

@@ -34,15 +34,20 @@ describe('a stop that was taken', () => {
   test('stands once the ship has shown it, and is undone where an audience isn’t held any more', () => {
     const watched = new Watched();
     const [free, part, all] = [[one('a', false, null), one('b', false, null)], [one('a', true, 1), one('b', false, 1)], [one('a', true, 1), one('b', true, 1)]];
-    expect([free, all, all, part, free, all].map((now) => watched.standing(taken(3), now))).toEqual(['awaited', 'stands', 'stands', 'undone', 'undone', 'stands']);
+    expect([free, all, all, part, free, all].map((now) => watched.standing(taken(3), now, 3.2))).toEqual(['awaited', 'stands', 'stands', 'undone', 'undone', 'stands']);
     // Another stop is another matter.
-    expect(watched.standing(taken(9), free)).toBe('awaited');
+    expect(watched.standing(taken(9), free, 9)).toBe('awaited');
+  });
+
+  test('is undone by a state of well after it, even if none has shown it in force; not by one from before', () => {
+    const free = [one('a', false, null)];
+    expect([2, 3.5, 4.5].map((of_s) => new Watched().standing(taken(3), free, of_s))).toEqual(['awaited', 'awaited', 'undone']);
   });
 
   test('is all there is to be undone', () => {
     const watched = new Watched();
     const kinds: Stop[] = [{ kind: 'none' }, { kind: 'sending' }, { kind: 'kept', since_s: 0, why: null }, { kind: 'refused' }];
-    for (const stop of kinds) for (const held of [true, false]) expect(watched.standing(stop, [one('a', held, null)])).toBe('awaited');
-    expect(watched.standing(taken(1), [])).toBe('awaited');
+    for (const stop of kinds) for (const held of [true, false]) expect(watched.standing(stop, [one('a', held, null)], 99)).toBe('awaited');
+    expect(watched.standing(taken(1), [], 99)).toBe('awaited');
   });
 });
