@@ -168,7 +168,7 @@ async def test_zone_hides_at_once_and_is_removed(desk: Desk, hands: Hands) -> No
         await hands.write(someone.labelled("zones", "Name"), name)
         await hands.press(someone.pressed("zones", "Where Moth is"))
         await hands.write(someone.labelled("zones", "Radius, m"), "80")
-        await hands.choose(someone.labelled("zones", "In it, the place is"), "frozen at its edge")
+        await hands.choose(someone.labelled("zones", "In it, the place is"), "frozen where it was before")
         await hands.press(someone.pressed("zones", "Hide from now on"))
         await here.comes(lambda: name in [zone.zone.name for zone in here.ship.pipeline.zones])
         await hands.press(someone.pressed("zones", f"Remove the zone {name}"))
@@ -177,6 +177,26 @@ async def test_zone_hides_at_once_and_is_removed(desk: Desk, hands: Hands) -> No
     assert isinstance(zone, HideZone)
     assert (zone.radius_m, zone.margin_m, zone.action) == (80, 50, "freeze")
     assert zone.centre == pytest.approx(PLACE, abs=0.002)
+
+
+async def test_place_pressed_on_the_plan_is_the_centre_of_a_zone(desk: Desk) -> None:
+    """A press on the exact plan opens the form of zones and fills in that place; nothing is decided by it."""
+    here, someone, _ = desk
+    centre = someone.labelled("zones", "Centre")
+    with here.decides():
+        canvas = someone.page.locator("#plan canvas")
+        box = await canvas.bounding_box()
+        assert box is not None
+        places = []
+        for share in (0.4, 0.6):
+            await canvas.click(position={"x": share * box["width"], "y": 0.5 * box["height"]})
+            assert await centre.is_visible()
+            places.append([float(part) for part in (await centre.input_value()).split(",")])
+    (north, west), (south, east) = places
+    assert north == pytest.approx(south, abs=1e-5)
+    assert places[0] == pytest.approx(PLACE, abs=0.003)
+    assert 5e-5 < east - west < 5e-3
+    await centre.fill("")
 
 
 async def test_autonomous_vehicle_is_expected_and_back(desk: Desk, hands: Hands) -> None:
@@ -204,6 +224,7 @@ async def test_release_is_held_and_resumed(desk: Desk, hands: Hands) -> None:
         await hands.press(someone.pressed("hold", "Hold funders"))
         await here.comes(lambda: here.held == {"funders"})
         await someone.says(someone.part("hold"), "HELD: funders.")
+        assert await someone.pressed("hold", "Resume public").is_disabled()
         await hands.press(someone.pressed("hold", "Resume funders"))
         await here.comes(lambda: not here.held)
         await hands.press(someone.pressed("hold", "Hold all"))
@@ -212,6 +233,34 @@ async def test_release_is_held_and_resumed(desk: Desk, hands: Hands) -> None:
         await hands.press(someone.pressed("hold", "Resume all"))
         await here.comes(lambda: not here.held)
         await someone.page.locator(".held-told:empty").wait_for(state="attached")
+
+
+async def test_pressed_twice_a_button_does_the_same_twice(desk: Desk) -> None:
+    """Hold never resumes and End never begins, however fast or late the second press comes, where it stood before."""
+    here, someone, _ = desk
+    mouse = someone.page.mouse
+    for place, name, kinds in (("hold", "Hold public", (Hold, Hold, Hold)), ("dive", "End the dive", (End,))):
+        button, before = someone.pressed(place, name), len(here.decided())
+        with here.decides(*kinds):
+            box = await button.bounding_box()
+            assert box is not None
+            middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+            await mouse.dblclick(*middle)
+            await here.comes(lambda: "public" in here.held or not here.under_way)
+            await someone.says(someone.part(place), "HELD" if place == "hold" else "No dive is under way.")
+            assert await button.bounding_box() == box
+            await mouse.click(*middle)
+            await someone.drawn()
+            if place == "hold":
+                await here.comes(lambda before=before: len(here.decided()) == before + 3)
+        if place == "hold":
+            with here.decides(Resume):
+                await someone.pressed(place, "Resume public").click()
+                await here.comes(lambda: not here.held)
+            await someone.page.locator(".held-told:empty").wait_for(state="attached")
+    with here.decides(Begin):
+        await someone.pressed("dive", "Begin a dive").click()
+        await here.comes(lambda: here.under_way)
 
 
 async def test_the_last_minutes_are_cut(desk: Desk, hands: Hands) -> None:
@@ -231,20 +280,20 @@ async def test_the_last_minutes_are_cut(desk: Desk, hands: Hands) -> None:
 
 
 async def test_what_is_chosen_on_the_ribbon_is_cut(desk: Desk, hands: Hands) -> None:
-    """Dragged over, or chosen by arrow keys, an interval can be cut from the ribbon and from the rail."""
+    """Dragged over, or chosen by arrow keys, an interval is cut by one button, or by Delete; then nothing is chosen."""
     here, someone, _ = desk
-    buttons = (
-        someone.part("ribbon").get_by_role("button", name="Cut these"),
-        someone.part("cut").locator("> button"),
-    )
+    let_go = someone.page.get_by_role("button", name="Let go")
     with here.decides(Cut, Cut) as decided:
-        for button in buttons:
+        for key in (None, "Delete"):
             before = len(here.decided())
             await _chosen_on_ribbon(someone, hands)
-            await hands.press(button)
+            assert await someone.part("ribbon").get_by_role("button", name="Cut").count() == 0
+            if key is None:
+                await hands.press(someone.part("cut").locator("> button"))
+            else:
+                await someone.page.get_by_role("slider").press(key)
             await here.comes(lambda before=before: len(here.decided()) > before)
-            if await (let_go := someone.page.get_by_role("button", name="Let go")).is_visible():
-                await hands.press(let_go)
+            await let_go.wait_for(state="hidden")
     for cut in decided:
         assert isinstance(cut, Cut)
         assert 0 <= cut.from_us < cut.to_us <= here.ship.now_us()
@@ -277,7 +326,7 @@ async def test_early_release_asks_before_it_shows_anything(desk: Desk, hands: Ha
             await hands.choose(someone.labelled("early", "To"), "funders")
             await hands.write(someone.labelled("early", "All but the last"), "10 s")
             await hands.press(someone.pressed("early", "Release early …"))
-            await someone.says(early, "It can’t be taken back.")
+            await someone.says(early, "all but the last 10 s. It can’t be taken back.")
             assert not any(isinstance(one, Early) for _, one in here.decided()[before:])
             await hands.press(someone.pressed("early", "Yes, show it to funders now" if yes else "No"))
             await early.locator(".asking").wait_for(state="hidden")

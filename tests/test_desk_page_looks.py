@@ -5,6 +5,7 @@ With OFFING_PICTURES=FOLDER a picture of each is written there.
 
 import json
 import os
+import re
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack
 from pathlib import Path
@@ -19,6 +20,7 @@ from test_page import AXE, violations
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
 Desk = tuple[Aboard, Browser]
+CUT_OFF = "heading => heading.scrollWidth - heading.clientWidth"
 WIDE = "document.documentElement.scrollWidth - innerWidth"
 UNFOLDED = "document.querySelectorAll('details').forEach(part => { part.open = true })"
 # Contrast as WCAG 2.2 defines it (1.4.3), of two colours written #rrggbb.
@@ -45,11 +47,15 @@ async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
         yield here, browser
 
 
-ZONE = {"name": "stern", "centre": [-12.5, 71.2501], "radius_m": 30, "margin_m": 20, "action": "withhold"}
+ZONE = {"name": "stern", "centre": [-12.4988, 71.2514], "radius_m": 30, "margin_m": 20, "action": "withhold"}
+SIGHTING = {
+    "bearing_deg": 60, "range_m": 50, "range_is": "horizontal", "bearing_sigma_deg": 2, "range_sigma_m": 1,
+    "heading_sigma_deg": 2, "place_sigma_m": 5,
+}  # fmt: skip
 DAY: tuple[dict[str, object], ...] = (
     {"do": "begin"},
     {"do": "say", "text": "Two boilers side by side", "wait": True},
-    {"do": "target", "name": "T-1", "verdict": "of interest", "vehicle": "Lantern"},
+    {"do": "target", "name": "T-1", "verdict": "of interest", "vehicle": "Lantern", "sighting": SIGHTING},
     {"do": "zone", **ZONE},
     {"do": "expect", "vehicle": "Moth", "return_in_s": 7_200, "return_grace_s": 900},
     {"do": "cut", "from_us": 0, "to_us": 100_000},
@@ -68,6 +74,43 @@ async def _drawn(someone: Operator) -> None:
     await someone.drawn()
 
 
+async def _chosen(someone: Operator) -> None:
+    """Choose an interval on the ribbon, so that it is looked at, too."""
+    slider = someone.page.get_by_role("slider")
+    box = await slider.bounding_box()
+    assert box is not None
+    middle = box["y"] + box["height"] / 2
+    await someone.page.mouse.move(box["x"] + 0.97 * box["width"], middle)
+    await someone.page.mouse.down()
+    await someone.page.mouse.move(box["x"] + 0.8 * box["width"], middle, steps=3)
+    await someone.page.mouse.up()
+    await someone.drawn()
+
+
+async def test_head_is_one_line_also_while_the_name_is_asked_for(desk: Desk) -> None:
+    """On the smaller screen neither the question who decides nor what is said of the ship takes a line of its own."""
+    here, browser = desk
+    context = await browser.new_context(viewport={"width": SMALL[0], "height": SMALL[1]})
+    page = await context.new_page()
+    await page.goto(here.url)
+    await Operator(page).is_heard()
+    await page.get_by_label("Your name").wait_for()
+    await _looked_at(page, "desk-asking-1024")
+    assert await page.locator("#head").evaluate("head => head.offsetHeight") <= 3 * 16
+    await context.close()
+
+
+async def test_place_that_an_audience_sees_has_no_east_nor_north(desk: Desk) -> None:
+    """The frame of an audience is its own, and named so, beside the exact place in latitude and longitude."""
+    here, browser = desk
+    async with operator(browser, here.url) as someone:
+        place = someone.page.locator("#side tr:has(th:text-is('place'))").first
+        exact, seen = place.locator("td").first, place.locator("td").nth(1)
+        await someone.says(seen, ", its own frame")
+        assert re.fullmatch(r"x −?[\d,]+\sm, y −?[\d,]+\sm, its own frame", await seen.inner_text())
+        assert " S" in (await exact.inner_text()).replace("\N{NO-BREAK SPACE}", " ")
+
+
 @pytest.mark.parametrize("look", ["day", "night"])
 async def test_desk_is_accessible_and_fits_its_sheet(desk: Desk, look: str) -> None:
     """axe-core finds nothing against WCAG 2.2 A and AA nor best practice, folded or unfolded; all is on one screen."""
@@ -81,8 +124,13 @@ async def test_desk_is_accessible_and_fits_its_sheet(desk: Desk, look: str) -> N
         for size in (SMALL, LARGE):
             await someone.page.set_viewport_size({"width": size[0], "height": size[1]})
             await _drawn(someone)
+            await _chosen(someone)
             await _looked_at(someone.page, f"desk-{look}-{size[0]}")
+            for heading in await someone.page.locator("h2").all():
+                assert await heading.evaluate(CUT_OFF) <= 0, await heading.inner_text()
+            assert await someone.page.locator("#head").evaluate("head => head.offsetHeight") <= 2.5 * 16
             assert await someone.page.evaluate(WIDE) <= 0
+            assert await someone.page.locator("#rail").evaluate(CUT_OFF) <= 0
             # One screen: what stops, holds and cuts is seen without scrolling.
             for name in ("Stop everything F8", "Hold all", "Hold public", "Cut the last 5 min"):
                 box = await someone.page.get_by_role("button", name=name).bounding_box()

@@ -7,9 +7,9 @@ import pytest
 import pytest_asyncio
 from playwright.async_api import Browser, Page
 
-from desk_page import Aboard, Operator, aboard, operator
+from desk_page import Aboard, Mouse, Operator, aboard, operator
 from followers_page import chromium
-from relay.core.decision import Begin, Hold, Resume, Say, Target
+from relay.core.decision import Begin, Dismiss, Hold, Resume, Say, Target
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
 Desk = tuple[Aboard, Operator, Browser]
@@ -192,6 +192,76 @@ async def test_second_desk_shows_what_the_first_decides(desk: Desk) -> None:
             await resumed(here, second)
 
 
+async def test_stop_that_somebody_else_has_resumed_says_so(desk: Desk) -> None:
+    """Resumed at another desk, the page that stopped says that it is undone; resumed here, there is nothing to say."""
+    here, first, browser = desk
+    stop_told = first.page.locator(".stop-told")
+    async with operator(browser, here.url, name="Ines") as second:
+        with here.decides(Hold):
+            await first.page.keyboard.press("F8")
+            await first.says(stop_told, "Stopped. Nothing more leaves")
+        with here.decides(Resume, who="Ines"):
+            await second.pressed("hold", "Resume public").click()
+            await first.says(stop_told, "SOMEBODY HAS RESUMED SINCE YOU STOPPED")
+        with here.decides(Hold, Resume):
+            await first.page.keyboard.press("F8")
+            await first.says(stop_told, "Stopped. Nothing more leaves")
+            await resumed(here, first)
+        await first.page.locator(".stop-told:empty").wait_for(state="attached")
+
+
+async def test_letters_and_a_space_after_them_decide_nothing(desk: Desk) -> None:
+    """Whoever types where no field is goes from place to place, and neither holds, begins, ends, nor approves."""
+    here, someone, _ = desk
+    with here.decides(Say):
+        await someone.labelled("say", "What followers read").fill("A bell")
+        await someone.labelled("say", "Keep for approval").check()
+        await someone.pressed("say", "Keep it for approval").click()
+        await someone.says(someone.page.locator("#at-waiting .told"), "waiting")
+    with here.decides():
+        for letter in "hdwlztefojk":
+            await _on_the_page(someone)
+            await someone.page.keyboard.press(letter)
+            where = await someone.page.evaluate("document.activeElement.matches('button, select, [type=checkbox]')")
+            assert not where, letter
+            await someone.page.keyboard.press("Space")
+        await someone.drawn()
+    with here.decides(Dismiss):
+        await Mouse(someone.page).go("waiting")
+        await someone.part("waiting").get_by_role("button", name="Dismiss: A bell").click()
+        await someone.says(someone.part("waiting"), "Dismissed.")
+    await someone.labelled("say", "Keep for approval").uncheck()
+
+
+async def test_old_stop_is_offered_with_its_age_and_leaving_while_one_is_owed_is_asked_about(desk: Desk) -> None:
+    """Three hours old it isn't sent by itself; a page that still owes one asks before it is left, and no other does."""
+    here, _, browser = desk
+    async with operator(browser, here.url, name="Ines") as someone:
+        page, stop_told = someone.page, someone.page.locator(".stop-told")
+        leaves = "!dispatchEvent(new Event('beforeunload', { cancelable: true }))"
+        with here.decides():
+            await page.evaluate("localStorage.setItem('offing.desk.stop', String(Date.now() - 3 * 3600e3))")
+            await page.reload()
+            await someone.says(stop_told, "A stop was pressed here 3\N{NO-BREAK SPACE}h ago")
+            await someone.is_heard()
+            assert not await page.evaluate(leaves)
+            await page.get_by_role("button", name="It doesn’t hold any more").click()
+            await page.locator(".stop-told:empty").wait_for(state="attached")
+            assert await page.evaluate("localStorage.getItem('offing.desk.stop')") is None
+        with here.decides(Hold, who="Ines"):
+            async with here.away():
+                await _lost(someone)
+                await page.keyboard.press("F8")
+                await someone.says(stop_told, "STOP IS KEPT")
+                assert await page.evaluate(leaves)
+            await here.comes(lambda: here.held == EVERYBODY)
+            await someone.says(stop_told, "Stopped.")
+            assert not await page.evaluate(leaves)
+        refused_by_nobody_there(someone)
+    refused_by_nobody_there(desk[1])
+    await resumed(here, desk[1])
+
+
 async def test_key_is_taken_out_of_the_address_and_a_wrong_one_is_refused(desk: Desk) -> None:
     """It is in no address and survives a reload of its tab; with a wrong one nothing is shown but how to get in."""
     here, someone, browser = desk
@@ -201,7 +271,10 @@ async def test_key_is_taken_out_of_the_address_and_a_wrong_one_is_refused(desk: 
     base, _, key = here.url.partition("#")
     context = await browser.new_context()
     page = await context.new_page()
-    await page.goto(f"{base}#wrong")
+    for wrong in ("%", "wrong"):
+        await page.goto("about:blank")
+        await page.goto(f"{base}#{wrong}")
+        await page.get_by_role("alert").filter(has_text="The ship doesn’t take this key.").wait_for()
     await page.get_by_role("heading", name="The desk is locked").wait_for()
     await page.get_by_role("alert").filter(has_text="The ship doesn’t take this key.").wait_for()
     assert not await page.get_by_role("table").is_visible()

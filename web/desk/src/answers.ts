@@ -1,5 +1,6 @@
 /** What the ship answers to a decision, read and said. Pure. */
 
+import { span } from './figures';
 import type { Decision } from './forms';
 import { words } from './words';
 
@@ -47,7 +48,32 @@ export function sayAnswer(decision: Decision, answer: Answer): string {
   if (answer.kind === 'refused') return words.answer.refused(answer.why);
   if (answer.kind === 'asked') return answer.question;
   const done = words.answer.done[decision.do === 'say' && decision.wait === true ? 'kept' : decision.do] ?? '';
-  return [done, ...alreadyOut(answer.value), ...but(answer.value)].join(' ');
+  const value = answer.value;
+  const told = decision.do === 'early' ? earlyOf(value) : [done];
+  return [...told, ...(alsoOf[decision.do]?.(value) ?? []), ...but(value)].join(' ');
+}
+
+type Value = Readonly<Record<string, unknown>>;
+
+const namesIn = (value: unknown): string[] => (Array.isArray(value) ? value.filter((name) => typeof name === 'string') : []);
+
+/** What the ship says of a decision beside that it took it, in the words of the command line (relay/shell/tell_words.py). */
+const alsoOf: Readonly<Record<string, (value: Value) => readonly string[]>> = {
+  cut: alreadyOut,
+  zone: ({ hidden_from: others, exact_to: exact }) => [
+    ...(Array.isArray(others) ? [words.answer.hiddenFrom(namesIn(others))] : []),
+    ...(namesIn(exact).length > 0 ? [words.answer.exactTo(namesIn(exact))] : []),
+  ],
+  unzone: ({ lifted_for: names }) => (namesIn(names).length > 0 ? [words.answer.liftedFor(namesIn(names))] : []),
+  programme: ({ told_as: told }) => Object.entries(record(told)).map(([audience, left_s]) => words.answer.toldAs(audience, leftIn(left_s))),
+  target: ({ place }) => (record(place).first_order === false ? [words.answer.tooSmall] : []),
+};
+
+const leftIn = (left_s: unknown): string | null => (typeof left_s !== 'number' ? null : left_s === 0 ? '' : span(left_s));
+
+function earlyOf({ held, already_out: out }: Value): readonly string[] {
+  if (out === true) return [words.answer.earlyOut];
+  return [held === true ? words.answer.earlyHeld : (words.answer.done.early ?? '')];
 }
 
 /** The ship's own words of an audience to whom nothing had gone. */

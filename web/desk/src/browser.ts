@@ -1,7 +1,7 @@
 /** The world outside, as a browser offers it: the desk's only module that fetches, sets timers or keeps anything. */
 
 import type { LinkPorts } from './link';
-import type { Sent } from './stop';
+import { readSent, type Sent } from './stop';
 
 const ANSWER_MS = 10_000;
 const STOP_MS = 3_000;
@@ -15,12 +15,21 @@ export interface Answered {
 
 /** Take the token out of the address, so that it is in no history and on no photograph; keep it while the tab lives. */
 export function tokenTaken(): string | null {
-  const given = decodeURIComponent(location.hash.slice(1));
+  const given = decoded(location.hash.slice(1));
   if (given !== '') {
     keepToken(given);
     history.replaceState(null, '', location.pathname);
   }
   return stored(sessionStorage, TOKEN);
+}
+
+/** What no browser writes stays as it is: it is no key, and is refused as one. */
+function decoded(text: string): string {
+  try {
+    return decodeURIComponent(text);
+  } catch {
+    return text;
+  }
 }
 
 export function keepToken(token: string): void {
@@ -34,8 +43,20 @@ export function onToken(told: () => void): void {
   });
 }
 
-export const isStopOwed = (): boolean => stored(sessionStorage, OWED) === '1';
-export const keepStop = (owed: boolean): void => store(sessionStorage, OWED, owed ? '1' : null);
+/** How long ago the stop was pressed that is still owed; null where none is. */
+export function stopOwed_s(): number | null {
+  const at_ms = Number(stored(localStorage, OWED) ?? NaN);
+  return Number.isFinite(at_ms) ? Math.max(0, (Date.now() - at_ms) / 1000) : null;
+}
+
+/** Keep that a stop is owed since its first press, beyond the tab too, and ask before the page is left; or forget it. */
+export function keepStop(owed: boolean): void {
+  if (!owed || stopOwed_s() === null) store(localStorage, OWED, owed ? String(Date.now()) : null);
+  if (owed) addEventListener('beforeunload', askBeforeLeaving);
+  else removeEventListener('beforeunload', askBeforeLeaving);
+}
+
+const askBeforeLeaving = (event: BeforeUnloadEvent): void => event.preventDefault();
 
 /** What this browser keeps for the desk beyond the tab: a name, a look. Nothing secret. */
 export const kept = (name: string): string | null => stored(localStorage, `offing.desk.${name}`);
@@ -70,11 +91,11 @@ export function every(delay_s: number, run: () => void): void {
   setInterval(run, delay_s * 1000);
 }
 
-async function ask(token: string, path: string, body: unknown, patience_ms: number): Promise<Answered> {
+async function ask(token: string, path: string, body: unknown, patience_ms: number, keepalive = false): Promise<Answered> {
   const told = body === undefined ? {} : { method: 'POST', body: JSON.stringify(body) };
   const headers = { Authorization: `Bearer ${token}`, ...(body === undefined ? {} : { 'Content-Type': 'application/json' }) };
   const signal = AbortSignal.timeout(patience_ms);
-  const answer = await fetch(path, { ...told, headers, signal, cache: 'no-store', referrerPolicy: 'no-referrer', credentials: 'omit' });
+  const answer = await fetch(path, { ...told, headers, signal, keepalive, cache: 'no-store', referrerPolicy: 'no-referrer', credentials: 'omit' });
   const text = await answer.text();
   return { status: answer.status, value: text === '' ? null : asJson(text) };
 }
@@ -115,17 +136,21 @@ export async function post(token: string, path: string, body: unknown): Promise<
   }
 }
 
-/** Post the stop; it has a patience of its own, so that it is soon sent again. */
+/** Post the stop; it outlives the page, and has a patience of its own, so that it is soon sent again. */
 export async function postStop(token: string, who: string): Promise<Sent> {
   try {
-    const { status, value } = await ask(token, '/stop', { who }, STOP_MS);
-    const told = (value ?? {}) as { ok?: unknown; why?: unknown; but?: unknown };
-    if (status === 401 || status === 403) return { kind: 'refused' };
-    if (told.ok === true) return { kind: 'taken', but: typeof told.but === 'string' ? told.but : null };
-    return { kind: 'unheard', why: typeof told.why === 'string' ? told.why : null };
+    return readSent(await ask(token, '/stop', { who }, STOP_MS, true));
   } catch {
-    return { kind: 'unheard', why: null };
+    return readSent(null);
   }
+}
+
+/** Be told when the tab is hidden, and when it is shown again. */
+export function onHidden(told: (isHidden: boolean) => void): void {
+  const tell = (): void => told(document.visibilityState === 'hidden');
+  document.addEventListener('visibilitychange', tell);
+  // A tab that was opened behind another one has never been shown.
+  tell();
 }
 
 /** A page that a browser kept aside and brings back has lost its line and its timers: begin it anew. */

@@ -18,8 +18,8 @@ export interface Checked {
   again(): void;
 }
 
-/** Look through `field` while it is typed in; `audiences` are those it is meant for. */
-export function checked(hands: Hands, { input }: Field, audiences: () => readonly string[]): Checked {
+/** Look through `field` while it is typed in; `audiences` are those it is meant for; a programme tells no time of day either. */
+export function checked(hands: Hands, { input }: Field, audiences: () => readonly string[], isProgramme = false): Checked {
   const told = element('p', { class: 'check', role: 'status' });
   const list = element('ul', { class: 'findings' });
   const shown = element('p', { class: 'marked', 'aria-hidden': 'true' });
@@ -35,7 +35,7 @@ export function checked(hands: Hands, { input }: Field, audiences: () => readonl
   const look = async (): Promise<void> => {
     const text = input.value;
     if (text.trim() === '') return draw('', []);
-    const findings = await hands.check(text, audiences());
+    const findings = await hands.check(text, audiences(), isProgramme);
     if (input.value === text) draw(text, findings);
   };
   const again = (): void => {

@@ -2,7 +2,8 @@
 
 import { element, mark, say } from '../../src/dom';
 import { sayAnswer, type Answer } from './answers';
-import type { Decision, Fields, Made } from './forms';
+import { NOTE_LIMIT, type Decision, type Fields, type Made } from './forms';
+import { Once } from './once';
 import { letterOf, type PlaceName } from './keys';
 import type { Hands } from './shown';
 import { words } from './words';
@@ -12,9 +13,14 @@ export const fresh = (name: string): string => `${name}-${(made_ += 1)}`;
 
 export function button(text: string, attributes: Readonly<Record<string, string | null>>, press: () => void): HTMLButtonElement {
   const made = element('button', { type: 'button', class: 'key', ...attributes }, text);
-  made.addEventListener('click', press);
+  made.addEventListener('click', () => {
+    if (made.getAttribute('aria-disabled') !== 'true') press();
+  });
   return made;
 }
+
+/** Let a button be pressed or not; it keeps the focus either way, so that nobody who works by keyboard loses the place. */
+export const enable = (press: HTMLButtonElement, isEnabled: boolean): void => mark(press, 'aria-disabled', isEnabled ? null : 'true');
 
 /** Where a letter leads: a heading that takes the focus, its letter beside it. */
 export function heading(place: PlaceName, text: string, level: 'h2' | 'h3' = 'h2'): HTMLElement {
@@ -42,6 +48,7 @@ export interface Field {
 export function field(name: string, label: string, input: Field['input'], help = ''): Field {
   const [id, told] = [fresh(name), fresh('fault')];
   for (const [key, value] of Object.entries({ id, name, 'aria-describedby': told, autocomplete: 'off' })) input.setAttribute(key, value);
+  if (!(input instanceof HTMLSelectElement)) input.maxLength = NOTE_LIMIT;
   const fault = element('span', { id: told, class: 'help' }, help);
   const root = element('p', { class: 'field' }, element('label', { for: id }, label), input, fault);
   return {
@@ -98,10 +105,16 @@ export function told(): HTMLOutputElement {
   return element('output', { class: 'answer' });
 }
 
-/** Send a decision, and say in `where` what became of it. */
+const underWay = new Once();
+
+/**
+ * Send a decision, and say in `where` what became of it. The same one isn't sent a second time while an answer to it is
+ * awaited, but for a hold: that is never kept waiting.
+ */
 export async function decided(hands: Hands, decision: Decision, where: HTMLOutputElement): Promise<Answer> {
+  const send = (): Promise<Answer> => hands.decide(decision);
   say(where, words.answer.sending);
-  const answer = await hands.decide(decision);
+  const answer = await (decision.do === 'hold' ? send() : underWay.run(JSON.stringify(decision), send));
   say(where, sayAnswer(decision, answer));
   mark(where, 'data-kind', answer.kind);
   return answer;
@@ -124,7 +137,9 @@ export function form(hands: Hands, fields: readonly Field[], press: HTMLButtonEl
     event.preventDefault();
     void submit();
   });
+  let isAwaited = false;
   const submit = async (): Promise<void> => {
+    if (isAwaited) return;
     for (const one of fields) one.fault(null);
     const made = make(Object.fromEntries(fields.map(({ input }) => [input.name, input.value])));
     if ('fault' in made) {
@@ -134,7 +149,11 @@ export function form(hands: Hands, fields: readonly Field[], press: HTMLButtonEl
       wrong?.input.focus();
       return;
     }
+    isAwaited = true;
+    mark(root, 'aria-busy', 'true');
     const taken = await decided(hands, made.decision, answer);
+    isAwaited = false;
+    mark(root, 'aria-busy', null);
     if (taken.kind === 'taken') after();
   };
   return { root, answer };

@@ -8,6 +8,9 @@ const NBSP = '\u00a0';
 /** Say a length, a depth or an altitude to a tenth of a metre. */
 export const metres = (length_m: number): string => `${format.number(length_m, length_m >= 1_000 ? 0 : 1)}${NBSP}m`;
 
+/** Say metres of which the fractions mean nothing. */
+export const wholeMetres = (length_m: number): string => `${format.number(length_m)}${NBSP}m`;
+
 /** Say a span as people say it: seconds below two minutes, then minutes, then hours. */
 export function span(time_s: number): string {
   const whole_s = Math.max(0, Math.round(time_s));

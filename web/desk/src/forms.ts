@@ -12,7 +12,10 @@ export type Decision = { readonly do: string; readonly [name: string]: unknown }
 export type FaultKind = 'needed' | 'nobody' | 'duration' | 'numeral' | 'place' | 'lines';
 export type Made = { readonly decision: Decision } | { readonly fault: FaultKind; readonly field: string };
 
+/** What the ship takes at most: lines of a schedule, characters of one, characters of any other text. */
 export const MOST_LINES = 12;
+export const LINE_LIMIT = 200;
+export const NOTE_LIMIT = 500;
 
 class Faulty extends Error {
   constructor(readonly kind: FaultKind, readonly field: string) {
@@ -122,6 +125,6 @@ export function cutLast(fields: Fields, now_us: number): Made {
 }
 
 /** Release early what is older than so much. */
-export function early(audience: string, fields: Fields, now_us: number): Made {
-  return made(() => ({ do: 'early', audience, upto_us: Math.max(0, Math.round(now_us - time(fields, 'since') * 1e6)) }));
+export function early(fields: Fields, now_us: number): Made {
+  return made(() => ({ do: 'early', audience: needed(fields, 'audience'), upto_us: Math.max(0, Math.round(now_us - time(fields, 'since') * 1e6)) }));
 }

@@ -2,7 +2,9 @@
  * The line to the ship: one stream of states, and the tracks every few seconds.
  *
  * Rules: the network and the timers are passed in; a stream that says nothing for `SILENT_S` is given up; after a loss
- * the next try waits longer and longer, and what is shown says so; a wrong token ends the trying, since it stays wrong.
+ * the next try waits longer and longer, and what is shown says so; a wrong token ends the trying, since it stays wrong;
+ * a tab that is hidden for `HIDDEN_S` hangs up, since a browser opens only a few lines for all its tabs, and the stop
+ * needs one.
  */
 
 import { wait_s, type Backoff } from '../../src/backoff';
@@ -12,6 +14,7 @@ import { Lines, Overlong } from './stream';
 
 export const SILENT_S = 4;
 export const TRACKS_S = 5;
+export const HIDDEN_S = 10;
 export const BACKOFF: Backoff = { first_s: 0.5, most_s: 8 };
 
 export type Lost = 'unreachable' | 'silent' | 'ended' | 'refused' | 'misread';
@@ -19,6 +22,8 @@ export type Line =
   | { readonly kind: 'asking' }
   | { readonly kind: 'heard' }
   | { readonly kind: 'lost'; readonly why: Lost; readonly detail: string; readonly again_at_s: number }
+  /** The line was closed from here, since nobody looks. */
+  | { readonly kind: 'resting' }
   | { readonly kind: 'barred' };
 
 export interface LinkPorts {
@@ -38,9 +43,24 @@ export interface Heard {
   misread(why: string): void;
 }
 
+/** Lets a line rest while its tab is hidden. */
+export class Rest {
+  private stopWaiting: () => void = () => undefined;
+
+  constructor(private readonly after: LinkPorts['after'], private readonly link: () => Pick<Link, 'rest' | 'wake'> | null) {}
+
+  /** The tab was hidden, or shown again. */
+  hidden(isHidden: boolean): void {
+    this.stopWaiting();
+    if (isHidden) this.stopWaiting = this.after(HIDDEN_S, () => this.link()?.rest());
+    else this.link()?.wake();
+  }
+}
+
 export class Link {
   private attempt = 0;
   private isClosed = false;
+  private isResting = false;
   private stopWaiting: () => void = () => undefined;
   private giveUp: () => void = () => undefined;
   private stopTracks: () => void = () => undefined;
@@ -49,7 +69,7 @@ export class Link {
 
   /** Connect, and stay connected until closed. */
   open(): void {
-    this.isClosed = false;
+    this.isClosed = this.isResting = false;
     this.stopWaiting();
     this.heard.line({ kind: 'asking' });
     void this.follow();
@@ -65,9 +85,22 @@ export class Link {
 
   close(): void {
     this.isClosed = true;
+    this.isResting = false;
     this.stopWaiting();
     this.stopTracks();
     this.giveUp();
+  }
+
+  /** Hang up until `wake`: a tab that nobody looks at takes no line that another needs for its stop. */
+  rest(): void {
+    if (this.isClosed) return;
+    this.close();
+    this.isResting = true;
+    this.heard.line({ kind: 'resting' });
+  }
+
+  wake(): void {
+    if (this.isResting) this.now();
   }
 
   private async follow(): Promise<void> {

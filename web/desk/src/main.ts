@@ -7,7 +7,7 @@ import * as browser from './browser';
 import type { Decision } from './forms';
 import { heading } from './controls';
 import { keyed } from './keys';
-import { Link, type Line } from './link';
+import { Link, Rest, type Line } from './link';
 import { isLook, lookDrawn, type Look } from './look';
 import * as day from './panels/day';
 import * as door from './panels/door';
@@ -17,8 +17,10 @@ import * as says from './panels/say';
 import * as seabed from './panels/seabed';
 import * as side from './panels/side';
 import * as standing from './panels/standing';
+import { Watched } from './resume';
 import type { Hands, Panel, Shown } from './shown';
 import type { State, Tracks } from './state';
+import { ShipClock } from './ship_clock';
 import { Stopper } from './stop';
 import * as plan from './views/plan';
 import * as ribbon from './views/ribbon';
@@ -31,17 +33,20 @@ class Desk {
   private tracks: Tracks | null = null;
   private misread: string | null = null;
   private line: Line = { kind: 'asking' };
-  private heard_s = 0;
+  private readonly shipClock = new ShipClock();
   private who = browser.kept('who') ?? '';
   private look: Look | null;
   private lettersOn = browser.kept('letters') !== 'off';
   private token = browser.tokenTaken() ?? '';
   private readonly stopper: Stopper;
+  private readonly watched = new Watched();
   private link: Link | null = null;
   private readonly hands: Hands;
   private readonly head: heads.Head;
   private readonly panels: readonly Panel[];
   private readonly rail: rails.Rail;
+  private readonly drawings: Drawings;
+  private zones: seabed.Zones | null = null;
   private readonly door: door.Door;
 
   constructor() {
@@ -55,9 +60,10 @@ class Desk {
     });
     this.hands = {
       decide: (decision) => this.decide(decision),
-      check: async (text, audiences) => readFindings(await browser.post(this.token, '/check', { text, audiences })),
+      check: async (text, audiences, isProgramme) => readFindings(await browser.post(this.token, '/check', { text, audiences, ...(isProgramme ? { programme: true } : {}) })),
       stop: () => this.stopper.press(),
-      now_us: () => (this.state?.now_us ?? 0) + Math.floor((browser.clock.now_s() - this.heard_s) * 1e6),
+      dismissStop: () => this.stopper.dismiss(),
+      now_us: () => Math.max(this.state?.now_us ?? 0, this.shipClock.now_us(browser.clock.now_s()) ?? 0),
       after: browser.clock.after,
     };
     this.head = heads.create(at('head'), {
@@ -71,23 +77,24 @@ class Desk {
       },
     });
     this.door = door.create(at('door'), (token) => this.enter(token));
-    this.rail = rails.create(at('rail'), this.hands);
+    this.rail = rails.create(at('rail'), this.hands, () => this.drawings.letGo());
+    this.drawings = drawings(this.rail, (latitude_deg, longitude_deg) => this.zones?.fillIn(latitude_deg, longitude_deg));
     this.panels = this.furnish();
   }
 
   private furnish(): readonly Panel[] {
     const tell = at('tell');
     const { hands } = this;
-    const panels = [
+    const panels: readonly Panel[] = [
       heads.alarms(at('alarms')),
       this.rail,
-      drawings(this.rail),
+      this.drawings,
       side.create(at('side')),
       says.create(tell, hands),
       says.waiting(tell, hands),
       seabed.targets(tell, hands),
       seabed.legs(tell, hands),
-      seabed.zones(tell, hands),
+      (this.zones = seabed.zones(tell, hands)),
       day.out(tell, hands),
       day.early(tell, hands),
       day.programme(tell, hands),
@@ -107,9 +114,12 @@ class Desk {
     browser.onToken(() => this.enter(browser.tokenTaken() ?? ''));
     browser.onPreference(() => this.draw());
     browser.anewOnReturn();
+    const rest = new Rest(browser.clock.after, () => this.link);
+    browser.onHidden((isHidden) => rest.hidden(isHidden));
     browser.every(TICK_S, () => this.draw());
     this.enter(this.token);
-    if (browser.isStopOwed()) this.stopper.press();
+    const owed_s = browser.stopOwed_s();
+    if (owed_s !== null) this.stopper.found(owed_s);
   }
 
   private enter(token: string): void {
@@ -132,12 +142,13 @@ class Desk {
     this.line = line;
     if (line.kind === 'barred') this.door.show(true);
     if (line.kind === 'heard') this.stopper.again();
+    else if (line.kind === 'asking') this.shipClock.anew();
     this.draw();
   }
 
   private heardState(state: State): void {
     this.state = state;
-    this.heard_s = browser.clock.now_s();
+    this.shipClock.hear(state.now_us, browser.clock.now_s());
     this.draw();
   }
 
@@ -146,7 +157,10 @@ class Desk {
       this.head.askWho();
       return { kind: 'refused', why: words.who.first };
     }
-    return readAnswer(await browser.post(this.token, '/decide', { ...decision, who: this.who }));
+    const answer = readAnswer(await browser.post(this.token, '/decide', { ...decision, who: this.who }));
+    // Who resumes knows of it: only another's resume is worth a word.
+    if (decision.do === 'resume' && answer.kind === 'taken') this.stopper.isOver();
+    return answer;
   }
 
   private pressed(event: KeyboardEvent): void {
@@ -162,13 +176,16 @@ class Desk {
 
   private draw(): void {
     const now_s = browser.clock.now_s();
-    const { state, tracks, line, heard_s, misread } = this;
-    const shown: Shown | null = state && { state, tracks, misread, line, heard_s, now_s, stop: this.stopper.stop };
+    const { state, tracks, line, misread } = this;
+    const age_s = state ? this.shipClock.age_s(state.now_us, now_s) : 0;
+    const shown: Shown | null = state && { state, tracks, misread, line, age_s, now_s, stop: this.stopper.stop };
     mark(document.documentElement, 'data-look', lookDrawn(this.look, browser.prefersDark()));
     mark(document.body, 'data-line', line.kind);
     mark(document.body, 'data-stop', this.stopper.stop.kind);
     this.head.draw(shown, line, now_s);
-    this.rail.drawStop(this.stopper.stop, state?.audiences ?? []);
+    const standing = this.watched.standing(this.stopper.stop, state?.audiences ?? [], now_s - age_s);
+    if (standing === 'undone') this.stopper.isUndone();
+    this.rail.drawStop(this.stopper.stop, standing);
     if (!shown) return;
     mark(document.body, 'data-known', 'true');
     document.title = words.page.titleOf(titleState(shown), shown.state.expedition);
@@ -177,20 +194,27 @@ class Desk {
 }
 
 function titleState({ state, line }: Shown): string {
+  if (line.kind === 'resting') return words.line.resting;
   if (line.kind !== 'heard') return words.line.asking;
   if (state.alarms.length > 0) return words.alarms.title;
   return state.audiences.every(({ held }) => held) ? words.hold.allHeld : state.dive.under_way ? words.dive.underWaySince : words.dive.none;
 }
 
-/** The plans and the time ribbon; what is chosen on the ribbon can be cut there and from the rail. */
-function drawings(rail: rails.Rail): Panel {
-  const plans = plan.create(at('plan'), { sees: at('sees') });
+interface Drawings extends Panel {
+  /** Nothing is chosen on the ribbon any more. */
+  letGo(): void;
+}
+
+/** The plans and the time ribbon: what is chosen there can be cut from the rail, a place pressed there be hidden. */
+function drawings(rail: rails.Rail, onPlace: plan.Options['onPlace']): Drawings {
+  const plans = plan.create(at('plan'), { sees: at('sees'), ...(onPlace ? { onPlace } : {}) });
   at('ribbon').append(heading('ribbon', words.drawings.ribbon));
   const time = ribbon.create(at('ribbon'), {
     onSelect: (from_us, to_us) => rail.select(from_us === null || to_us === null ? null : { from_us, to_us }),
     onCut: (from_us, to_us) => rail.cut({ from_us, to_us }),
   });
   return {
+    letGo: () => time.select(null),
     draw({ state, tracks }) {
       plans.draw(state, tracks);
       time.draw(state, tracks);
@@ -206,14 +230,17 @@ function isTyping(target: EventTarget | null): boolean {
   return target instanceof HTMLElement && target.closest('input:not([type=checkbox]), select, textarea') !== null;
 }
 
-/** Lead to a part of the page: unfold it, and focus its first field, or what can be pressed there, or its heading. */
+/**
+ * Lead to a part of the page: unfold it, and focus its field of text where it begins with one, or what is chosen from
+ * by arrow keys, or else its heading: never a button or a box, which a space that follows would press.
+ */
 function goTo(place: string): void {
   const head = document.getElementById(`at-${place}`);
   const part = head?.closest('details, section, figure');
   if (part instanceof HTMLDetailsElement) part.open = true;
-  const inside = 'form :is(input, select, textarea), button:not(:disabled), select, input, [tabindex="0"]';
-  const found = part?.querySelector<HTMLElement>(inside) ?? head;
-  found?.focus();
+  const first = part?.querySelector<HTMLElement>('button, select, input, textarea, [role=slider]');
+  const isHarmless = first?.matches('input[type=text], textarea, [role=slider]') ?? false;
+  (isHarmless ? first : head)?.focus();
   part?.scrollIntoView({ block: 'nearest' });
 }
 

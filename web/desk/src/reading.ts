@@ -50,6 +50,11 @@ export function orNull<T>(reader: Reader<T>): Reader<T | null> {
   return (value, at) => (value === null ? null : reader(value, at));
 }
 
+/** A field that an older ship doesn't tell. */
+export function perhaps<T>(reader: Reader<T>): Reader<T | undefined> {
+  return (value, at) => (value === undefined ? undefined : reader(value, at));
+}
+
 export function oneOf<const T extends string>(...words: readonly T[]): Reader<T> {
   return (value, at) => {
     const found = words.find((word) => word === value);

@@ -15,15 +15,18 @@ export interface Shown {
   readonly line: Line;
   readonly stop: Stop;
   readonly now_s: number;
-  readonly heard_s: number;
+  /** How long ago the ship was as it is shown. */
+  readonly age_s: number;
 }
 
 /** What the desk can have done. */
 export interface Hands {
   decide(decision: Decision): Promise<Answer>;
   /** What is found in a text; null where nobody answers. */
-  check(text: string, audiences: readonly string[]): Promise<readonly Finding[] | null>;
+  check(text: string, audiences: readonly string[], isProgramme: boolean): Promise<readonly Finding[] | null>;
   stop(): void;
+  /** The stop that is offered, from long ago, isn't wanted any more. */
+  dismissStop(): void;
   /** The ship's own moment, as near as it is known; never ahead of it. */
   now_us(): number;
   after(delay_s: number, run: () => void): () => void;

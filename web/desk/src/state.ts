@@ -5,7 +5,7 @@
  * are microseconds of the embargo clock, lengths metres, angles degrees; what isn't known is null, never a number.
  */
 
-import { fields, flag, list, named, num, oneOf, orNull, row, text, whole, type Read, type Reader } from './reading';
+import { fields, flag, list, named, num, oneOf, orNull, perhaps, row, text, whole, type Read, type Reader } from './reading';
 
 const place = row(num, num);
 const between = { from_us: whole, to_us: whole };
@@ -80,6 +80,9 @@ const audience = fields({
   state: oneOf('releasing', 'between dives', 'held', 'stopped'),
   words: text,
   held: flag,
+  /** The journal row of the newest hold of it, so that a resume can say which holds it knew of. */
+  held_row: perhaps(orNull(whole)),
+  /** The vehicle that was outside the declared area, for which it stopped. */
   outside: orNull(text),
   delay_s: num,
   /** What was received before this is out; what came later isn't. */

@@ -23,6 +23,31 @@ describe('an answer', () => {
     expect(sayAnswer(HOLD, { kind: 'refused', why: 'no' })).toBe('Not taken: no');
   });
 
+  test('says all that the ship said, as the command line does', () => {
+    const said = (decision: { do: string }, value: object): string => sayAnswer(decision, readAnswer(answered({ ok: true, ...value })));
+    expect(said({ do: 'early' }, { held: true, already_out: false })).toContain('HELD. It goes out when you resume it.');
+    expect(said({ do: 'early' }, { held: true, already_out: false })).not.toContain('Released early');
+    expect(said({ do: 'early' }, { held: true, already_out: true })).toContain('has that already');
+    expect(said({ do: 'early' }, { held: false, already_out: false })).toBe('Released early.');
+    const zone = said({ do: 'zone' }, { hidden_from: ['public'], exact_to: ['crew', 'funders'] });
+    expect(zone).toContain('Hidden from public. NOT from crew and funders,');
+    expect(said({ do: 'zone' }, { hidden_from: ['public'], exact_to: [] })).not.toContain('NOT');
+    expect(said({ do: 'zone' }, { hidden_from: [], exact_to: ['crew'] })).toContain('Hidden from nobody.');
+    expect(said({ do: 'unzone' }, { lifted_for: ['public'] })).toContain('Lifted for public.');
+    const told = said({ do: 'programme' }, { told_as: { public: 7_200, funders: 0, crew: null } });
+    for (const part of ['public: the next dive in about 2\u00a0h', 'funders: the next dive soon', 'crew: nothing is said']) expect(told).toContain(part);
+    expect(said({ do: 'target' }, { place: { first_order: false } })).toContain('TOO SMALL');
+    expect(said({ do: 'target' }, { place: { first_order: true } })).not.toContain('TOO SMALL');
+    expect(said({ do: 'target' }, {})).not.toContain('TOO SMALL');
+  });
+
+  test('is said whatever shape the ship’s words have', () => {
+    for (const odd of [null, 7, 'x', [1], {}]) {
+      const value = { already_out: odd, held: odd, hidden_from: odd, exact_to: odd, lifted_for: odd, told_as: odd, place: odd };
+      for (const verb of ['early', 'cut', 'zone', 'unzone', 'programme', 'target']) expect(sayAnswer({ do: verb }, readAnswer(answered({ ok: true, ...value })))).toMatch(/\.$/);
+    }
+  });
+
   test('to what is kept for approval is not that it was said', () => {
     const taken = readAnswer(answered({ ok: true }));
     expect(sayAnswer({ do: 'say', wait: true }, taken)).not.toBe(sayAnswer({ do: 'say' }, taken));

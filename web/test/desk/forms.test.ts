@@ -90,7 +90,8 @@ describe('the other decisions', () => {
     const now_us = 600_123_457;
     expect(decided(forms.cutLast({ last: '5' }, now_us))).toEqual({ do: 'cut', from_us: now_us - 300_000_000, to_us: now_us });
     expect(decided(forms.cutLast({ last: '3 h' }, now_us))).toEqual({ do: 'cut', from_us: 0, to_us: now_us });
-    expect(decided(forms.early('public', { since: '0.123 min' }, now_us))).toEqual({ do: 'early', audience: 'public', upto_us: now_us - 7_380_000 });
+    expect(decided(forms.early({ audience: 'public', since: '0.123 min' }, now_us))).toEqual({ do: 'early', audience: 'public', upto_us: now_us - 7_380_000 });
+    expect(forms.early({ audience: '', since: '5' }, now_us)).toEqual({ fault: 'needed', field: 'audience' });
     expect(forms.cutLast({ last: '' }, now_us)).toEqual({ fault: 'needed', field: 'last' });
   });
 

@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { Link, SILENT_S, TRACKS_S, type Line, type LinkPorts } from '../../desk/src/link';
+import { HIDDEN_S, Link, Rest, SILENT_S, TRACKS_S, type Line, type LinkPorts } from '../../desk/src/link';
 import { FakePorts, settled } from '../ports';
 import { STATE, TRACKS } from './states';
 
@@ -12,6 +12,7 @@ class Ship {
   told: unknown = TRACKS;
   tracks = 0;
   asked = 0;
+  hungUp = 0;
   tracksAsked = 0;
   status = 200;
   private say: (text: string) => void = () => undefined;
@@ -37,7 +38,10 @@ class Ship {
     if (!this.ports.isReachable) return Promise.reject(new TypeError('unreachable'));
     if (this.status !== 200) return Promise.resolve(this.status);
     return new Promise((done, failed) => {
-      ended.addEventListener('abort', () => failed(new DOMException('', 'AbortError')));
+      ended.addEventListener('abort', () => {
+        this.hungUp += 1;
+        failed(new DOMException('', 'AbortError'));
+      });
       this.say = (text) => take(new TextEncoder().encode(text));
       this.end = () => done(200);
     });
@@ -143,5 +147,43 @@ describe('the line to the ship', () => {
     const had = ship.lines.length;
     await ship.ports.pass(120);
     expect([ship.asked, ship.lines.length]).toEqual([1, had]);
+  });
+
+  test('rests while its tab is hidden, says so, and goes on at once when it is shown', async () => {
+    const ship = new Ship();
+    const rest = new Rest((delay_s, run) => ship.ports.after(delay_s, run), () => ship.link);
+    ship.link.open();
+    await ship.tell(STATE);
+    rest.hidden(true);
+    for (let half = 0; half < 2 * HIDDEN_S - 1; half += 1) {
+      await ship.ports.pass(0.5);
+      await ship.tell(STATE);
+    }
+    expect(ship.line?.kind).toBe('heard');
+    await ship.ports.pass(0.6);
+    expect([ship.line, ship.hungUp]).toEqual([{ kind: 'resting' }, 1]);
+    const { asked, tracksAsked } = ship;
+    await ship.ports.pass(3_600);
+    expect([ship.asked, ship.tracksAsked, ship.line?.kind]).toEqual([asked, tracksAsked, 'resting']);
+    rest.hidden(false);
+    expect(ship.asked).toBe(asked + 1);
+    await ship.tell(STATE);
+    expect(ship.line?.kind).toBe('heard');
+    ship.link.close();
+  });
+
+  test('doesn’t rest for a tab that is soon shown again, nor does one that was closed come back', async () => {
+    const ship = new Ship();
+    const rest = new Rest((delay_s, run) => ship.ports.after(delay_s, run), () => ship.link);
+    ship.link.open();
+    rest.hidden(true);
+    await ship.ports.pass(HIDDEN_S * 0.3);
+    rest.hidden(false);
+    expect(ship.asked).toBe(1);
+    ship.link.close();
+    rest.hidden(true);
+    await ship.ports.pass(2 * HIDDEN_S);
+    rest.hidden(false);
+    expect([ship.asked, ship.lines.some(({ kind }) => kind === 'resting')]).toEqual([1, false]);
   });
 });

@@ -1,12 +1,13 @@
 import { describe, expect, test } from 'vitest';
-import { AGAIN_S, Stopper, type Sent } from '../../desk/src/stop';
+import { AGAIN_S, FRESH_S, ON_DISK_AGAIN_S, readSent, Stopper, type Sent } from '../../desk/src/stop';
 
 const UNHEARD: Sent = { kind: 'unheard', why: null };
-const TAKEN: Sent = { kind: 'taken', but: null };
+const TAKEN: Sent = { kind: 'taken', onDisk: true };
+const ACTS: Sent = { kind: 'taken', onDisk: false };
 
 /** A ship that answers as it is told to, and a clock that is turned. */
 class Ship {
-  answers: Sent[] = [];
+  answers: (Sent | Promise<Sent>)[] = [];
   sent = 0;
   owed = false;
   readonly seen: string[] = [];
@@ -103,15 +104,72 @@ describe('a stop', () => {
     expect([ship.sent, ship.owed, ship.stopper.stop.kind]).toEqual([1, false, 'refused']);
   });
 
-  test('pressed many times at once is one sending at a time, and none is lost', async () => {
+  test('is sent at every press, also while one hangs; what hangs is not waited for, nor believed afterwards', async () => {
     const ship = new Ship();
-    for (let press = 0; press < 5; press += 1) ship.stopper.press();
+    let late: (sent: Sent) => void = () => undefined;
+    ship.answers = [new Promise<Sent>((done) => (late = done)), TAKEN];
+    ship.stopper.press();
+    await ship.pass(2);
+    ship.stopper.again();
     expect(ship.sent).toBe(1);
+    ship.stopper.press();
+    expect(ship.sent).toBe(2);
     await ship.pass(0);
-    ship.answers = [TAKEN];
+    expect([ship.owed, ship.stopper.stop.kind]).toEqual([false, 'taken']);
+    late(UNHEARD);
+    await ship.pass(60);
+    expect([ship.sent, ship.owed, ship.stopper.stop.kind]).toEqual([2, false, 'taken']);
+  });
+
+  test('is owed while it acts but is not on the disk, and is asked for until it is', async () => {
+    const ship = new Ship();
+    ship.answers = [ACTS, ACTS, TAKEN];
     ship.stopper.press();
     await ship.pass(0);
-    expect([ship.sent, ship.stopper.stop.kind]).toEqual([2, 'taken']);
+    expect([ship.owed, ship.stopper.owed]).toEqual([true, true]);
+    expect(ship.stopper.stop).toEqual({ kind: 'taken', at_s: 0, onDisk: false });
+    await ship.pass(ON_DISK_AGAIN_S);
+    expect([ship.sent, ship.owed]).toEqual([2, true]);
+    await ship.pass(ON_DISK_AGAIN_S);
+    expect([ship.sent, ship.owed, ship.stopper.stop]).toEqual([3, false, { kind: 'taken', at_s: 0, onDisk: true }]);
+  });
+
+  test('that acts is not asked for any more once somebody has resumed', async () => {
+    for (const resumed of ['isUndone', 'isOver'] as const) {
+      const ship = new Ship();
+      ship.answers = [ACTS];
+      ship.stopper.press();
+      await ship.pass(0);
+      ship.stopper[resumed]();
+      await ship.pass(60);
+      expect([ship.sent, ship.owed, ship.stopper.stop.kind]).toEqual([1, false, resumed === 'isOver' ? 'none' : 'taken']);
+    }
+  });
+
+  test('that is not done can be called undone by nobody', async () => {
+    const ship = new Ship();
+    ship.stopper.press();
+    await ship.pass(0);
+    ship.stopper.isUndone();
+    ship.stopper.isOver();
+    expect([ship.owed, ship.stopper.stop.kind]).toEqual([true, 'kept']);
+  });
+
+  test('found kept goes out by itself while it is fresh, and is only offered with its age once it is old', async () => {
+    const [fresh, old] = [new Ship(), new Ship()];
+    fresh.stopper.found(FRESH_S - 1);
+    expect(fresh.sent).toBe(1);
+    old.stopper.found(3 * 3_600);
+    await old.pass(600);
+    old.stopper.again();
+    expect([old.sent, old.stopper.stop]).toEqual([0, { kind: 'offered', age_s: 10_800 }]);
+    old.stopper.dismiss();
+    expect([old.owed, old.stopper.stop.kind]).toEqual([false, 'none']);
+    old.answers = [TAKEN];
+    old.stopper.found(3 * 3_600);
+    old.stopper.press();
+    await old.pass(0);
+    expect([old.sent, old.owed, old.stopper.stop.kind]).toEqual([1, false, 'taken']);
   });
 
   test('pressed again after it was taken is a stop of its own', async () => {
@@ -122,5 +180,20 @@ describe('a stop', () => {
     ship.stopper.press();
     await ship.pass(0);
     expect(ship.sent).toBe(2);
+  });
+});
+
+describe('what a stop is answered with', () => {
+  test('is read for whether it acts and whether it is on the disk, by the flag or by an objection in words', () => {
+    const read = (value: unknown, status = 200): Sent => readSent({ status, value });
+    expect(read({ ok: true, on_disk: true })).toEqual(TAKEN);
+    expect(read({ ok: true, on_disk: false })).toEqual(ACTS);
+    expect(read({ ok: true, on_disk: false, but: 'it is not on the disk yet' })).toEqual(ACTS);
+    expect(read({ ok: true })).toEqual(TAKEN);
+    expect(read({ ok: true, but: 'it is not on the disk yet' })).toEqual(ACTS);
+    expect(read({ ok: false, why: 'no room' }, 500)).toEqual({ kind: 'unheard', why: 'no room' });
+    for (const nothing of [null, 'ok', [], 7]) expect(read(nothing)).toEqual(UNHEARD);
+    expect(readSent(null)).toEqual(UNHEARD);
+    expect([401, 403].map((status) => read({ ok: true }, status).kind)).toEqual(['refused', 'refused']);
   });
 });

@@ -4,8 +4,9 @@ import { element, say } from '../../../src/dom';
 import { checked } from '../checked';
 import { button, choice, decided, fold, form, Rows, textField, told } from '../controls';
 import { span } from '../figures';
-import { early as makeEarly, expect, programme as makeProgramme, type Decision } from '../forms';
+import { early as makeEarly, expect, type Fields, type Made, LINE_LIMIT, MOST_LINES, programme as makeProgramme, type Decision } from '../forms';
 import type { Hands, Panel } from '../shown';
+import { leftWords, StandingText } from '../standing_text';
 import type { Programme, Vehicle } from '../state';
 import { words } from '../words';
 import { linesField } from './seabed';
@@ -53,10 +54,16 @@ export function early(root: HTMLElement, hands: Hands): Panel {
       return answer;
     },
   };
-  const made = form(taking, [audience, since], press, (fields) => makeEarly(fields.audience ?? '', fields, hands.now_us()), () => undefined, asking);
+  let much = '';
+  const make = (fields: Fields): Made => {
+    // What is asked back is about what was sent, whatever stands in the field by then.
+    much = fields.since ?? '';
+    return makeEarly(fields, hands.now_us());
+  };
+  const made = form(taking, [audience, since], press, make, () => undefined, asking);
   const open = (decision: Decision, code: string): void => {
     asked = { decision, code };
-    say(question, E.question(String(decision.audience), since.input.value));
+    say(question, E.question(String(decision.audience), much));
     say(yes, E.yes(String(decision.audience)));
     asking.hidden = false;
     no.focus();
@@ -75,33 +82,31 @@ export function early(root: HTMLElement, hands: Hands): Panel {
   };
   const part = fold('early', E.title, false, made.root);
   root.append(part.root);
-  return { draw: ({ state }) => audience.offer(state.audiences.map(({ name }) => [name, name])) };
+  return { draw: ({ state }) => audience.offer([['', E.nobody], ...state.audiences.map(({ name }) => [name, name] as const)]) };
 }
 
 export function programme(root: HTMLElement, hands: Hands): Panel {
   const P = words.programme;
   const pinned = textField('pinned', P.pinned);
-  const schedule = linesField('schedule', P.schedule, '3');
+  const schedule = linesField('schedule', P.schedule, '3', String(MOST_LINES * (LINE_LIMIT + 1)));
   const next = textField('next_dive_in_s', P.next, '', P.nextHelp);
   const press = button(P.go, { class: 'key main' }, () => undefined);
   const fields = [pinned, schedule, next];
-  const [one, two] = [checked(hands, pinned, () => []), checked(hands, schedule, () => [])];
-  const made = form(hands, fields, press, makeProgramme, () => undefined, one.root, two.root);
+  const [one, two] = [checked(hands, pinned, () => [], true), checked(hands, schedule, () => [], true)];
+  const [pinnedText, scheduleText, nextText] = fields.map(({ input }) => new StandingText(input)) as [StandingText, StandingText, StandingText];
+  const texts = [pinnedText, scheduleText, nextText];
+  const made = form(hands, fields, press, makeProgramme, () => texts.forEach((text) => text.sent()), one.root, two.root);
   const clear = button(P.clear, {}, () => {
-    for (const { input } of fields) input.value = '';
+    for (const text of texts) text.clear();
     made.root.requestSubmit();
   });
   made.root.insertBefore(clear, made.answer);
   const how = element('p', { class: 'help' });
   const part = fold('programme', P.title, false, how, made.root);
   root.append(part.root);
-  let had: number | null = null;
-  const fillIn = (now: Programme): void => {
-    if (now.told_us === had || made.root.contains(document.activeElement)) return;
-    had = now.told_us;
-    pinned.input.value = now.pinned ?? '';
-    schedule.input.value = now.schedule.join('\n');
-    next.input.value = now.next_dive_in_s === null ? '' : span(now.next_dive_in_s);
+  const fillIn = (now: Programme, now_us: number): void => {
+    const shown = [now.pinned ?? '', now.schedule.join('\n'), leftWords(now, now_us)];
+    texts.forEach((text, at) => text.show(shown[at] ?? '', fields[at]?.input === document.activeElement));
   };
   return {
     draw({ state }) {
@@ -109,7 +114,7 @@ export function programme(root: HTMLElement, hands: Hands): Panel {
       const isUp = now !== null && (now.pinned !== null || now.schedule.length > 0 || now.next_dive_in_s !== null);
       part.tell(isUp ? P.is : P.none);
       say(how, isUp && now.told_us !== null ? P.told(span((state.now_us - now.told_us) / 1e6)) : P.none);
-      if (now) fillIn(now);
+      if (now) fillIn(now, hands.now_us());
     },
   };
 }

@@ -5,6 +5,7 @@ import { button, Rows, textField } from '../controls';
 import { span } from '../figures';
 import type { Line } from '../link';
 import type { Look } from '../look';
+import { BEHIND_S } from '../ship_clock';
 import type { Panel, Shown } from '../shown';
 import { words } from '../words';
 
@@ -46,6 +47,7 @@ export function create(root: HTMLElement, ports: HeadPorts): Head {
       say(line, sayLine(now_line));
       say(count, sayCount(now_line, shown, now_s));
       mark(line, 'data-kind', now_line.kind);
+      mark(count, 'data-behind', now_line.kind === 'heard' ? 'true' : null);
       now.hidden = now_line.kind !== 'lost';
     },
   };
@@ -60,13 +62,14 @@ function sayLine(line: Line): string {
     const why = words.line.why[line.why];
     return words.line.trying(line.detail === '' ? why : `${why} ${words.line.misread(line.detail)}`);
   }
-  return line.kind === 'heard' ? words.line.heard : line.kind === 'asking' ? words.line.asking : words.door.wrong;
+  return line.kind === 'barred' ? words.door.wrong : words.line[line.kind];
 }
 
 function sayCount(line: Line, shown: Shown | null, now_s: number): string {
-  const old = shown ? words.line.old(span(now_s - shown.heard_s)) : '';
+  const old = shown ? words.line.old(span(shown.age_s)) : '';
   if (line.kind === 'lost') return `${words.line.again(String(Math.max(0, Math.ceil(line.again_at_s - now_s))))} ${old}`;
-  return line.kind === 'asking' ? old : '';
+  if (line.kind === 'heard') return shown && shown.age_s > BEHIND_S ? words.line.behind(span(shown.age_s)) : '';
+  return old;
 }
 
 function whoPart(ports: HeadPorts): { root: HTMLElement; ask: () => void } {
@@ -74,7 +77,7 @@ function whoPart(ports: HeadPorts): { root: HTMLElement; ask: () => void } {
   name.input.setAttribute('maxlength', '80');
   const keep = button(words.who.keep, { class: 'key small' }, () => undefined);
   keep.type = 'submit';
-  const asking = element('form', { class: 'who-form' }, element('strong', {}, words.who.title), name.root, keep, element('span', { class: 'help' }, words.who.why));
+  const asking = element('form', { class: 'who-form' }, name.root, keep, element('span', { class: 'unseen' }, words.who.why));
   const you = element('span', { class: 'you' });
   const change = button(words.who.change, { class: 'plain' }, () => show(true));
   const root = element('div', { class: 'who' }, you, change, asking);

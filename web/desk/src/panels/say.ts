@@ -46,7 +46,7 @@ function audiencePart(): { root: HTMLElement; chosen: () => readonly string[] | 
     /** Null stands for all of them, so that an audience that is added later isn't left out. */
     chosen: () => {
       const ticked = all().filter(({ checked: isTicked }) => isTicked);
-      return ticked.length === all().length ? null : ticked.map(({ value }) => value);
+      return ticked.length > 0 && ticked.length === all().length ? null : ticked.map(({ value }) => value);
     },
     draw: ({ audiences }) => rows.draw(audiences.map(({ name }) => name)),
   };

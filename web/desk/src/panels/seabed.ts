@@ -102,7 +102,12 @@ export function legs(root: HTMLElement, hands: Hands): Panel {
   };
 }
 
-export function zones(root: HTMLElement, hands: Hands): Panel {
+export interface Zones extends Panel {
+  /** Take a place as the centre of a zone, and show the form it stands in. */
+  fillIn(latitude_deg: number, longitude_deg: number): void;
+}
+
+export function zones(root: HTMLElement, hands: Hands): Zones {
   const Z = words.zones;
   const centre = textField('centre', Z.centre, '', Z.centreHelp);
   const fields = [
@@ -119,13 +124,21 @@ export function zones(root: HTMLElement, hands: Hands): Panel {
   const part = fold('zones', Z.title, false, made.root, element('p', { class: 'help' }, Z.effect), list, answer);
   root.append(part.root);
   let at: readonly Vehicle[] = [];
-  const fillIn = (name: string): void => {
-    const found = at.find((vehicle) => vehicle.name === name);
-    if (found && found.latitude_deg !== null && found.longitude_deg !== null) centre.input.value = `${found.latitude_deg.toFixed(6)}, ${found.longitude_deg.toFixed(6)}`;
+  const fillIn = (latitude_deg: number, longitude_deg: number): void => {
+    centre.input.value = `${latitude_deg.toFixed(6)}, ${longitude_deg.toFixed(6)}`;
   };
-  const hereRows = new Rows<string>(here, String, (name) => ({ root: button(Z.here(name), { class: 'key small' }, () => fillIn(name)), draw: () => undefined }));
+  const fillInOf = (name: string): void => {
+    const found = at.find((vehicle) => vehicle.name === name);
+    if (found && found.latitude_deg !== null && found.longitude_deg !== null) fillIn(found.latitude_deg, found.longitude_deg);
+  };
+  const hereRows = new Rows<string>(here, String, (name) => ({ root: button(Z.here(name), { class: 'key small' }, () => fillInOf(name)), draw: () => undefined }));
   const rows = new Rows<Zone>(list, ({ of, name }) => `${of} ${name}`, (item) => zoneRow(item, hands, answer));
   return {
+    fillIn(latitude_deg, longitude_deg) {
+      fillIn(latitude_deg, longitude_deg);
+      part.root.open = true;
+      part.root.scrollIntoView({ block: 'nearest' });
+    },
     draw({ state }) {
       at = state.vehicles;
       hereRows.draw(namesOf(state));
@@ -149,4 +162,8 @@ function zoneRow({ name, of }: Zone, hands: Hands, answer: HTMLOutputElement): {
 }
 
 /** A field of several lines. */
-export const linesField = (name: string, label: string, rows: string): Field => field(name, label, element('textarea', { rows }));
+export function linesField(name: string, label: string, rows: string, limit: string): Field {
+  const made = field(name, label, element('textarea', { rows }));
+  made.input.setAttribute('maxlength', limit);
+  return made;
+}

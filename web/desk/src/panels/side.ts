@@ -1,7 +1,7 @@
 /** Each vehicle now, exact, beside what each audience sees of it now, late: a table, since it is one. */
 
 import { element, mark, say } from '../../../src/dom';
-import { angle, count, heading, metres, place, span } from '../figures';
+import { angle, count, heading, metres, place, span, wholeMetres } from '../figures';
 import type { Panel } from '../shown';
 import type { Audience, Seen, Vehicle } from '../state';
 import { words } from '../words';
@@ -22,7 +22,7 @@ const QUANTITIES: readonly Quantity[] = [
   {
     name: W.place,
     exact: ({ latitude_deg, longitude_deg }) => (latitude_deg === null || longitude_deg === null ? null : place(latitude_deg, longitude_deg)),
-    seen: ({ east_m, north_m }) => (east_m === null || north_m === null ? null : W.local(metres(east_m), metres(north_m))),
+    seen: ({ east_m, north_m }) => (east_m === null || north_m === null ? null : W.local(wholeMetres(east_m), wholeMetres(north_m))),
   },
   { name: W.depth, exact: ({ depth_m }) => or(depth_m, metres), seen: ({ depth_m }) => or(depth_m, metres) },
   { name: W.altitude, exact: ({ altitude_m }) => or(altitude_m, metres), seen: ({ altitude }) => altitude },

@@ -73,7 +73,7 @@ class Exact {
   private readonly here = element('p', { class: 'plan-foot plan-here' });
   private shownNow: { readonly state: State; readonly tracks: Tracks; readonly scale: PlanScale } | null = null;
 
-  constructor(resized: () => void, onPlace: Options['onPlace'] | null) {
+  constructor(resized: () => void, private readonly onPlace: Options['onPlace'] | null) {
     const head = element('figcaption', {}, element('h2', {}, drawn.plan.title), this.chooser);
     const sheet = element('div', { class: 'plan-sheet' });
     this.figure = element('figure', { class: 'plan-exact' }, head, sheet, element('div', { class: 'plan-words' }, this.foot, this.here));
@@ -89,7 +89,8 @@ class Exact {
     const at = this.placeUnder(event);
     if (!at || !this.shownNow) return;
     const { state, tracks, scale } = this.shownNow;
-    saySet(this.here, hereWords(at, POINT_PIXELS / scale.pixelsPerMetre, state, tracks));
+    const here = hereWords(at, POINT_PIXELS / scale.pixelsPerMetre, state, tracks);
+    saySet(this.here, this.onPlace ? `${here} ${drawn.plan.press}` : here);
     this.figure.classList.add('plan-pointed');
   }
 

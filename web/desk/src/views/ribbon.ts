@@ -1,7 +1,7 @@
 /**
  * The time ribbon of the desk: what came, what is out at whom, and the interval chosen to be cut.
  *
- * Rules: one slider, by mouse, pen or keyboard; what is chosen is told in words beside it, with what of it is already
+ * Rules: one slider, by mouse, pen or keyboard; its button to cut is the rail's, beside all else that removes; what is chosen is told in words beside it, with what of it is already
  * out; it only reports what was asked for; a scene that looks as the last isn't drawn again.
  */
 
@@ -14,7 +14,6 @@ import { drawn } from '../drawn_words';
 import { canStillCut } from '../out';
 import { Paper, paletteOf } from '../paper';
 import { heightOf, sceneOf } from '../scene';
-import { exactly } from '../spans';
 import type { State, Tracks } from '../state';
 import { reachOf, shownTime, timeScale } from '../strip';
 import { inkStrip, NAME } from '../strip_ink';
@@ -43,9 +42,8 @@ export function create(root: HTMLElement, { onSelect, onCut }: Options): Ribbon 
   const shows = element('p', { class: 'time-unseen', id: 'time-shows' });
   const slider = element('div', { class: 'time-strip', role: 'slider', tabindex: '0', 'aria-label': words.label, 'aria-describedby': 'time-help time-shows' });
   const told = element('p', { class: 'time-told' });
-  const cut = element('button', { type: 'button', class: 'time-cut' }, words.cutThis);
   const letGo = element('button', { type: 'button', class: 'time-let-go' }, words.letGo);
-  const parts = [slider, element('div', { class: 'time-chosen' }, told, cut, letGo), help, shows];
+  const parts = [slider, element('div', { class: 'time-chosen' }, told, letGo), help, shows];
   root.append(...parts);
 
   let state: State | null = null;
@@ -75,8 +73,6 @@ export function create(root: HTMLElement, { onSelect, onCut }: Options): Ribbon 
     mark(slider, 'aria-valuetext', markWords(chosen, now));
     say(shows, describeRibbon(now, tracks));
     saySet(told, chosenWords(chosen, now));
-    say(cut, interval ? words.cutSpan(exactly(interval.to_us - interval.from_us)) : words.cutThis);
-    cut.disabled = !interval || !canStillCut(interval, now.audiences);
     letGo.hidden = !interval;
   };
 
@@ -89,7 +85,7 @@ export function create(root: HTMLElement, { onSelect, onCut }: Options): Ribbon 
 
   const cutNow = (): void => {
     const interval = intervalOf(chosen);
-    if (!interval || cut.disabled) return;
+    if (!interval || !state || !canStillCut(interval, state.audiences)) return;
     onCut(interval.from_us, interval.to_us);
     choose({ mark_us: chosen.mark_us, stays_us: null });
   };
@@ -104,10 +100,6 @@ export function create(root: HTMLElement, { onSelect, onCut }: Options): Ribbon 
     else choose(next);
   });
   dragged(slider, paper, () => state, () => chosen, choose);
-  cut.addEventListener('click', () => {
-    cutNow();
-    slider.focus();
-  });
   letGo.addEventListener('click', () => {
     choose(NONE);
     slider.focus();
