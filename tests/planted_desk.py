@@ -54,6 +54,15 @@ DESK = (
         ("core/track.py", "                self._held = None  # a", "                pass  # a"),
     ),
     leak(
+        "the centre of a zone, by two margins under one name: its holes lie on a line with it",
+        "test_desk_sense::test_zone_told_again_under_its_name_keeps_its_margin",
+        (
+            "shell/desk_sense.py",
+            "if told is not None and told.margin_m != decision.margin_m:",
+            "if told is None is not None:",
+        ),
+    ),
+    leak(
         "what lies in a zone of the desk, after a restart",
         "test_run_again::test_restart_that_is_not_told_of_what_still_counts_releases_nothing",
         (_PIPELINE, "tuple(sorted(hiding.union(self.desk.kept(row))))", "()"),
