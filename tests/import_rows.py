@@ -60,7 +60,7 @@ CORE = {
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
     "programme_board release secrets stations still time_in_text",
     "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present programme "
-    "secrets sighting sources stations time_in_text",
+    "ranges secrets sighting sources stations time_in_text",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",

@@ -16,8 +16,8 @@ DESK = (
         "test_desk_sense::test_resume_that_has_not_seen_a_hold_on_its_way_to_the_disk_is_refused",
         (
             "core/channel.py",
-            "        self._halts[row] = from_us\n        self.held_row = max(self.held_row, row)\n",
-            "        self._halts[row] = from_us\n",
+            "        self._halts[row] = from_us, number\n        self.held_row = max(self.held_row, row)\n",
+            "        self._halts[row] = from_us, number\n",
         ),
     ),
     leak(
