@@ -59,8 +59,8 @@ CORE = {
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
     "programme_board release secrets stations still time_in_text",
-    "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present programme ranges "
-    "secrets sighting sources stations time_in_text",
+    "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present programme "
+    "ranges secrets sighting sources stations time_in_text",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",

@@ -16,8 +16,8 @@ DESK = (
         "test_desk_sense::test_resume_that_has_not_seen_a_hold_on_its_way_to_the_disk_is_refused",
         (
             "core/channel.py",
-            "        self._halts[row] = from_us\n        self.held_row = max(self.held_row, row)\n",
-            "        self._halts[row] = from_us\n",
+            "        self._halts[row] = from_us, number\n        self.held_row = max(self.held_row, row)\n",
+            "        self._halts[row] = from_us, number\n",
         ),
     ),
     leak(
@@ -52,6 +52,15 @@ DESK = (
         "a place in a zone of the desk that freezes: the cell that was shown before it was laid",
         "test_zones_of_the_desk::test_freezing_zone_laid_where_the_vehicle_is_shown_tells_no_cell_in_it",
         ("core/track.py", "                self._held = None  # a", "                pass  # a"),
+    ),
+    leak(
+        "the centre of a zone, by two margins under one name: its holes lie on a line with it",
+        "test_desk_sense::test_zone_told_again_under_its_name_keeps_its_margin",
+        (
+            "shell/desk_sense.py",
+            "if told is not None and told.margin_m != decision.margin_m:",
+            "if told is None is not None:",
+        ),
     ),
     leak(
         "what lies in a zone of the desk, after a restart",

@@ -76,6 +76,11 @@ PROGRAMMES = (
         (_CHANNEL, "told = [NO_PROGRAMME for _ in told]", "told = list(told)"),
     ),
     leak(
+        "what is to come, again after a start whose policy no longer names annotations",
+        "test_programme_board::test_programme_is_not_put_up_again_where_annotations_were_taken_away",
+        (_BOARD, "self._may_be_told = Disclosed.NOTES in policy.fields", "self._may_be_told = True"),
+    ),
+    leak(
         "what is to come of another audience, under one's own path",
         "test_public_files::test_programme_is_each_audiences_own_and_there_before_anything_was_told",
         (

@@ -282,7 +282,7 @@ async def test_the_last_minutes_are_cut(desk: Desk, hands: Hands) -> None:
 async def test_what_is_chosen_on_the_ribbon_is_cut(desk: Desk, hands: Hands) -> None:
     """Dragged over, or chosen by arrow keys, an interval is cut by one button, or by Delete; then nothing is chosen."""
     here, someone, _ = desk
-    let_go = someone.page.get_by_role("button", name="Let go")
+    let_go = someone.page.get_by_role("button", name="Unselect")
     with here.decides(Cut, Cut) as decided:
         for key in (None, "Delete"):
             before = len(here.decided())

@@ -172,6 +172,18 @@ def test_text_that_is_too_long_is_refused_unread() -> None:
             check("a" * (NOTE_LIMIT + 1))
 
 
+def test_zone_told_again_under_its_name_keeps_its_margin() -> None:
+    """The secret direction goes by the name: two margins under one name would give two points of one line."""
+    lifted = site(dives=False)
+    for at, decision in enumerate((ZONE, LiftZone(name="the hold")), 1):
+        lifted.receive(replace(decided(at * SECOND, decision), seq=at))
+    lifted.advance(3_600 * SECOND)
+    assert lifted.zones == ()
+    assert answer(ZONE, lifted)["taken"] == "zone"
+    refuses(replace(ZONE, margin_m=30), lifted, "told before with a margin of 25 m: .* Choose another name, or that")
+    assert answer(replace(ZONE, name="the bow", margin_m=30), lifted)["taken"] == "zone"
+
+
 def test_only_zones_of_the_desk_are_lifted() -> None:
     """It says for whom; one of the file, or one that isn't in force, is refused with those that are."""
     assert answer(LiftZone(name="the hold"), site(ZONE)) == {"taken": "unzone", "lifted_for": ["heritage", "public"]}

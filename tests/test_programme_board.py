@@ -211,6 +211,14 @@ def test_audience_without_annotations_is_told_no_programme() -> None:
     assert told(due, "mute") == [(due[0].instant_us, [None, [], None, 1])]
 
 
+def test_programme_is_not_put_up_again_where_annotations_were_taken_away() -> None:
+    """After a start without `notes` what was told before isn't in force, nor counted down."""
+    checkpoint = after(plan(policy("mute")), [decided(SECOND, NEXT)])
+    for fields, is_told in ((frozenset(Disclosed) - {Disclosed.NOTES}, False), (frozenset(Disclosed), True)):
+        (channel,) = Pipeline(plan(policy("mute", fields=fields)), SECRETS, checkpoint).channels
+        assert (channel.board.in_force is not None, channel.next_us() is not None) == (is_told, is_told)
+
+
 def test_programme_waits_while_a_vehicle_is_outside_the_declared_area() -> None:
     """The release has stopped: nothing of it leaves; resumed, it does once the vehicle is back or silent."""
     small = replace(plan(PUBLIC), area=Area("the invented bank", ((INVENTED_SITE[0] + 1, INVENTED_SITE[1]),), 100.0))

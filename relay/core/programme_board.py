@@ -6,7 +6,7 @@ two records of a programme is the same for every addition, and tells none (R2). 
 audience, across dives and restarts (R5); a programme is for the next dive: once that begins its countdown is over.
 """
 
-from relay.core.policy import MICROSECONDS, Policy
+from relay.core.policy import MICROSECONDS, Disclosed, Policy
 from relay.core.programme import Programme, Told, coarse_s, next_step_s
 from relay.core.release import ProgrammeLog, ReleasedRecord
 
@@ -18,11 +18,12 @@ class Board:
         """`told`: what was told before a restart."""
         self.told = told
         self._policy, self._log = policy, ProgrammeLog(policy.audience)
+        self._may_be_told = Disclosed.NOTES in policy.fields  # it may have been taken out since the last start
 
     @property
     def in_force(self) -> ReleasedRecord | None:
         """The last record again, byte for byte."""
-        return None if self.told is None else self._record(self.told)
+        return None if self.told is None or not self._may_be_told else self._record(self.told)
 
     @property
     def next_number(self) -> int:
@@ -47,7 +48,7 @@ class Board:
     def next_us(self) -> int | None:
         """Return the moment of the grid at which less is left than was told last; None where that stays."""
         told = self.told
-        if told is None or told.about_s is None or told.left_s is None:
+        if told is None or told.about_s is None or told.left_s is None or not self._may_be_told:
             return None
         below_s = next_step_s(told.left_s, self._policy.extra_us)
         if below_s is None:

@@ -77,6 +77,13 @@ def check_zone(decision: HideZone, pipeline: Pipeline) -> dict[str, Any]:
     if same is not None:
         whose = "is of the expedition file" if same.row is None else f"still hides from {', '.join(same.audiences)}"
         raise OperatorError(f'a zone "{decision.name}" {whose}: choose another name')
+    before = [taken.decision for taken in pipeline.taken]
+    told = next((zone for zone in before if isinstance(zone, HideZone) and zone.name == decision.name), None)
+    if told is not None and told.margin_m != decision.margin_m:
+        raise OperatorError(
+            f'a zone "{decision.name}" was told before with a margin of {told.margin_m:g} m: two holes of one name and '
+            "two margins point at its centre. Choose another name, or that margin"
+        )
     if sum(zone.row is not None for zone in in_force) >= ZONES_LIMIT:
         raise OperatorError(f"there are {ZONES_LIMIT} zones of the desk: lift one first, or make one larger")
     area = pipeline.plan.area

@@ -36,7 +36,7 @@ export const drawn = {
     mark: (ago: string) => `Mark at ${ago}, nothing chosen.`,
     chosen: (span: string, from: string, to: string) => `Chosen: ${span}, from ${from} to ${to}.`,
     inHand: { from: 'In hand: its beginning.', to: 'In hand: its end.' },
-    letGo: 'Let go',
+    letGo: 'Unselect',
     effect: 'A cut takes away for good what isn’t out yet.',
     tooLate: 'All of it is out everywhere: a cut would take away nothing.',
   },
