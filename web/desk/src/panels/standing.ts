@@ -31,7 +31,11 @@ export function feeds(root: HTMLElement): Panel {
   };
 }
 
-const isTroubled = ({ station, heard_ago_s }: Feed): boolean => (station ? !station.healthy : heard_ago_s === null);
+/** From then on a feed counts as silent; an acoustic link brings a report every few tens of seconds (common practice, no source). */
+export const SILENT_S = 120;
+
+export const isTroubled = ({ station, heard_ago_s }: Pick<Feed, 'station' | 'heard_ago_s'>): boolean =>
+  station !== null ? !station.healthy : heard_ago_s === null || heard_ago_s > SILENT_S;
 
 function journalWords({ journal: { rows, bytes, free_bytes, fills_in_s } }: State): string {
   const free = free_bytes === null ? [] : [S.free(size(free_bytes))];
