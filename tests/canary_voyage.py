@@ -182,7 +182,7 @@ class Station:
     async def __aenter__(self) -> "Station":
         async with asyncio.timeout(30):
             self._line = await self._dial()
-        self._packs = await websockets.connect(f"ws://{FEED_HOST}:{self._ports['finch']}/")
+            self._packs = await self._greet()
         self._datagrams = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         return self
 
@@ -191,6 +191,13 @@ class Station:
         while True:
             try:
                 return (await asyncio.open_connection(FEED_HOST, self._ports["wren"], local_addr=(STATION_HOST, 0)))[1]
+            except OSError:
+                await asyncio.sleep(0.05)
+
+    async def _greet(self) -> websockets.ClientConnection:
+        while True:
+            try:
+                return await websockets.connect(f"ws://{FEED_HOST}:{self._ports['finch']}/")
             except OSError:
                 await asyncio.sleep(0.05)
 

@@ -43,7 +43,7 @@ async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
         for decision in DAY:
             answer = here.ship.deciding.answer(json.dumps({**decision, "who": "Ines"}).encode())
             assert answer["ok"], answer
-            assert await here.ship.settled()
+            assert await here.ship.settled(5.0)
         yield here, browser
 
 

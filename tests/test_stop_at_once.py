@@ -4,7 +4,8 @@ import asyncio
 import json
 import socket
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import AsyncIterator, Mapping
+from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
@@ -46,21 +47,21 @@ class StuckDisk:
         monkeypatch.setattr(JournalFile, "commit", commit)
 
 
-async def sailing(folder: Path) -> tuple[Ship, "asyncio.Task[None]"]:
-    """Return a ship's relay on a folder, served."""
+@asynccontextmanager
+async def sailing(folder: Path) -> AsyncIterator[Ship]:
+    """Yield a ship's relay on a folder, served; it ends with what is done there, whatever became of that."""
     text = QUICK.replace("127.0.0.1:10110", f"127.0.0.1:{free_port(socket.SOCK_DGRAM)}")
     text = text.replace("127.0.0.1:4010", f"127.0.0.1:{free_port()}")
     expedition = parse_expedition(text, folder / "EXPEDITION.toml")
     ship = Ship(expedition, MachineTime(), new_site(expedition))
     await ship.start()
-    return ship, asyncio.ensure_future(ship.serve())
-
-
-async def docked(ship: Ship, serving: "asyncio.Task[None]") -> None:
-    """End a ship's relay."""
-    serving.cancel()
-    await asyncio.wait({serving})
-    await ship.close()
+    serving = asyncio.ensure_future(ship.serve())
+    try:
+        yield ship
+    finally:
+        serving.cancel()
+        await asyncio.wait({serving})
+        await ship.close()
 
 
 async def tell(ship: Ship, path: str, value: Any) -> dict[str, Any]:
@@ -100,8 +101,7 @@ async def test_stop_acts_while_the_disk_is_stuck_and_when_it_comes_back(
     """What was due before the stop but waited for the disk stays in, too; resumed, it leaves; no restart differs."""
     disk = StuckDisk(monkeypatch)
     monkeypatch.setattr("relay.shell.desk.DECIDE_S", 0.1)
-    async with asyncio.timeout(60):
-        ship, serving = await sailing(tmp_path)
+    async with asyncio.timeout(60), sailing(tmp_path) as ship:
         due_us = await owing(ship, disk)
         answer = await tell(ship, "/stop", {"who": "Ines"})
         had = out(ship)
@@ -122,19 +122,16 @@ async def test_stop_acts_while_the_disk_is_stuck_and_when_it_comes_back(
         }
         assert (await tell(ship, "/decide", {"do": "resume", "who": "Ines"}))["ok"]
         await until(lambda: all(len(data) > len(had[name]) for name, data in out(ship).items()))
-        await docked(ship, serving)
-        had = out(ship)
-        again, serving = await sailing(tmp_path)
+    had = out(ship)
+    async with asyncio.timeout(60), sailing(tmp_path) as again:
         assert again.stopped is None
         await until(lambda: all(len(data) > len(had[name]) for name, data in out(again).items()))
         assert all(data.startswith(had[name]) for name, data in out(again).items())
-        await docked(again, serving)
 
 
 async def test_stop_acts_though_the_journal_has_no_room(tmp_path: Path) -> None:
     """Where not even the decision finds room it is held all the same, and whoever said so is told what that means."""
-    async with asyncio.timeout(60):
-        ship, serving = await sailing(tmp_path)
+    async with asyncio.timeout(60), sailing(tmp_path) as ship:
         assert ship._journal is not None
         ship._journal._limit = -2_000
         answer = await tell(ship, "/stop", {"who": "Ines"})
@@ -148,7 +145,6 @@ async def test_stop_acts_though_the_journal_has_no_room(tmp_path: Path) -> None:
         ship._journal._limit = 100_000
         assert (await tell(ship, "/decide", {"do": "resume", "who": "Ines"}))["ok"]
         assert not any(channel.held for channel in ship.pipeline.channels)
-        await docked(ship, serving)
 
 
 async def test_stop_pressed_again_is_that_stop_and_fills_no_journal(
@@ -159,8 +155,7 @@ async def test_stop_pressed_again_is_that_stop_and_fills_no_journal(
     Somebody else's stop after it, and one's own once it was answered with the disk's word, are decisions of their own.
     """
     disk, loop = StuckDisk(monkeypatch), asyncio.get_running_loop()
-    async with asyncio.timeout(60):
-        ship, serving = await sailing(tmp_path)
+    async with asyncio.timeout(60), sailing(tmp_path) as ship:
         disk.stuck = True
         rows = ship.journal_facts()[0]
         for _ in range(20):
@@ -174,7 +169,6 @@ async def test_stop_pressed_again_is_that_stop_and_fills_no_journal(
         assert ship.journal_facts()[0] == rows + 1
         assert (await tell(ship, "/stop", {"who": "Ines"}))["row"] == rows + 2
         assert (await tell(ship, "/stop", {"who": "Jorge"}))["row"] == rows + 3
-        await docked(ship, serving)
 
 
 @pytest.mark.parametrize("broken", ["relay.core.present.Present.under_way", "relay.shell.journal.Journal.append"])
@@ -186,8 +180,7 @@ async def test_stop_acts_whatever_of_ours_is_broken(
     def fault(*_: object, **__: object) -> None:
         raise ZeroDivisionError("at -38.61472")
 
-    async with asyncio.timeout(60):
-        ship, serving = await sailing(tmp_path)
+    async with asyncio.timeout(60), sailing(tmp_path) as ship:
         with monkeypatch.context() as patch:
             patch.setattr(broken, fault)
             answer = await tell(ship, "/stop", {"who": "Ines"})
@@ -195,7 +188,6 @@ async def test_stop_acts_whatever_of_ours_is_broken(
         assert all(channel.held for channel in ship.pipeline.channels)
         assert answer["on_disk"] == ("under_way" in broken)
         assert answer["on_disk"] or "it is HELD, but a fault of Offing's own (ZeroDivisionError)" in answer["but"]
-        await docked(ship, serving)
 
 
 async def test_resume_that_waits_for_the_disk_does_not_undo_a_later_stop(
@@ -204,8 +196,7 @@ async def test_resume_that_waits_for_the_disk_does_not_undo_a_later_stop(
     """One desk resumes, another stops after it, and the disk is slow: it stays stopped, also when it has both."""
     disk = StuckDisk(monkeypatch)
     monkeypatch.setattr("relay.shell.desk.DECIDE_S", 0.1)
-    async with asyncio.timeout(60):
-        ship, serving = await sailing(tmp_path)
+    async with asyncio.timeout(60), sailing(tmp_path) as ship:
         report(ship, 50.0)
         await until(lambda: len(out(ship)) == 2)
         assert (await tell(ship, "/stop", {"who": "Ines"}))["ok"]
@@ -219,4 +210,3 @@ async def test_resume_that_waits_for_the_disk_does_not_undo_a_later_stop(
         await until(lambda: ship.now_us() > later_us)
         assert out(ship) == had
         assert all(channel.held for channel in ship.pipeline.channels)
-        await docked(ship, serving)
