@@ -172,8 +172,8 @@ SHELL = {
     "desk_disk desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site standing",
     "desk_line": "gate | aiohttp",
     "desk_stream": "",
-    "desk": "core.errors core.pipeline core.ranges deciding desk_address desk_line desk_stream desk_token "
-    "representation | aiohttp",
+    "desk": "core.errors core.pipeline core.ranges conversation deciding desk_address desk_line desk_stream "
+    "desk_token representation | aiohttp",
     "desk_room": "core.model core.pipeline core.silence deciding desk desk_disk desk_legs desk_line desk_seen "
     "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",

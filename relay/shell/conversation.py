@@ -6,20 +6,22 @@ gets the same constant text as any other; nothing of a peer is logged, its addre
 
 import asyncio
 import logging
-from collections.abc import Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from http import HTTPStatus
 from typing import Any
 
 from aiohttp import web
 
 from relay.shell.gate import Gate
-from relay.shell.pages import Pages, error_response
+from relay.shell.pages import error_response
 
 log = logging.getLogger("offing.site")
 
 
-def http_server(pages: Pages, common: Mapping[str, str]) -> web.Server:
-    """Return the aiohttp server behind all conversations; `common`: the headers of every answer."""
+def http_server(
+    answer: Callable[[web.BaseRequest], Awaitable[web.StreamResponse]], common: Mapping[str, str]
+) -> web.Server:
+    """Return the aiohttp server behind all connections of a port; `common`: the headers of every answer."""
     loop = asyncio.get_running_loop()
 
     class Request(web.BaseRequest):
@@ -32,7 +34,7 @@ def http_server(pages: Pages, common: Mapping[str, str]) -> web.Server:
     def make(message: Any, payload: Any, protocol: Any, writer: Any, task: Any) -> web.BaseRequest:
         return Request(message, payload, protocol, writer, task, loop)
 
-    return web.Server(pages.answer, request_factory=make)
+    return web.Server(answer, request_factory=make)
 
 
 class Conversation(web.RequestHandler):

@@ -18,9 +18,10 @@ from aiohttp import web
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
 from relay.core.ranges import NOTE_LIMIT
+from relay.shell.conversation import http_server
 from relay.shell.deciding import MESSAGE_LIMIT, Deciding
 from relay.shell.desk_address import hosts_of, web_name
-from relay.shell.desk_line import DeskLimits, Line, Rooms, desk_server
+from relay.shell.desk_line import DeskLimits, Line, Rooms
 from relay.shell.desk_stream import Newest
 from relay.shell.desk_token import Doorkeeper
 from relay.shell.representation import Representation
@@ -98,7 +99,7 @@ class Desk:
     async def start(self, host: str, port: int) -> None:
         """Listen; OperatorError if the address can't be had."""
         loop = asyncio.get_running_loop()
-        server = self._server = desk_server(self.answer, HEADERS)
+        server = self._server = http_server(self.answer, HEADERS)
         try:
             self._listener = await loop.create_server(lambda: Line(server, self._rooms), host, port)
         except OSError as error:

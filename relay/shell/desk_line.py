@@ -10,10 +10,9 @@ its words may hold a position.
 import asyncio
 import logging
 import socket
-from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from http import HTTPStatus
-from typing import Any, cast
+from typing import cast
 
 from aiohttp import web
 
@@ -162,22 +161,3 @@ class Line(web.RequestHandler):
         self.is_heard()
         self._rooms.leave(self)
         super().connection_lost(exc)
-
-
-def desk_server(
-    answer: Callable[[web.BaseRequest], Awaitable[web.StreamResponse]], common: Mapping[str, str]
-) -> web.Server:
-    """Return the aiohttp server behind all lines; `common`: the headers of every answer."""
-    loop = asyncio.get_running_loop()
-
-    class Request(web.BaseRequest):
-        # The one hook that aiohttp runs before every head it writes, its own error answers included.
-        async def _prepare_hook(self, response: web.StreamResponse) -> None:
-            for name in ("Date", "Server"):
-                response.headers.pop(name, None)
-            response.headers.update(common)
-
-    def make(message: Any, payload: Any, protocol: Any, writer: Any, task: Any) -> web.BaseRequest:
-        return Request(message, payload, protocol, writer, task, loop)
-
-    return web.Server(answer, request_factory=make)

@@ -79,7 +79,7 @@ class Site:
     async def start(self, host: str, port: int = 0) -> None:
         """Listen on an address; port 0 takes a free one, and `address` says which."""
         loop = asyncio.get_running_loop()
-        house = House(self._gate, self._galleries, http_server(self._pages, self._common), self._common)
+        house = House(self._gate, self._galleries, http_server(self._pages.answer, self._common), self._common)
         server = await loop.create_server(lambda: Front(house), host, port, backlog=BACKLOG)
         self._servers.append(server)
         if self._turns and self._timer is None:
