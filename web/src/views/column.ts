@@ -3,7 +3,7 @@
 import { about, columnLabel } from '../describe';
 import { element, say } from '../dom';
 import * as format from '../format';
-import { crisp, line, vehicleMark, write, type Pen } from '../paint';
+import { crisp, line, vehicleMark, widthOf, write, type Pen } from '../paint';
 import { depthDomain, linear, multiples, roundStep, type Linear } from '../scale';
 import { Sheet } from '../sheet';
 import type { State, View } from '../state';
@@ -13,6 +13,8 @@ import { words } from '../words';
 
 const TOP = 24;
 const BOTTOM = 18;
+const SURFACE = { face: 'serif', italic: true, size: 0.8125, align: 'right', baseline: 'middle' } as const;
+const SURFACE_APART = 12;
 
 export function create(root: HTMLElement): View {
   const paper = element('div', { class: 'paper' });
@@ -47,15 +49,19 @@ function shown(dive: Dive, at: number): readonly unknown[] {
 function column(pen: Pen, dive: Dive, at: number, deepest_m: number): void {
   const domain = depthDomain(dive.shallowest_m, deepest_m, dive.header.isDepthRelative);
   const scale = linear(domain[0], domain[1], TOP, pen.height - BOTTOM);
-  const left = crisp(3.6 * pen.rem);
+  const left = crisp(Math.max(3.6 * pen.rem, widthOf(pen, surface(dive), SURFACE) + SURFACE_APART + 2));
   const right = left + Math.round(Math.min(44, pen.width / 6));
-  water(pen, scale, left, right, domain, dive.header.isDepthRelative);
+  water(pen, dive, scale, left, right, domain);
   deepest(pen, dive, scale, left, right, at);
   vehicles(pen, dive, scale, left, right, at);
 }
 
-function water(pen: Pen, scale: Linear, left: number, right: number, [low_m, high_m]: readonly [number, number], isRelative: boolean): void {
+/** What stands at a depth of nothing: the surface, or where the bottom was first reached. */
+const surface = (dive: Dive): string => (dive.header.isDepthRelative ? words.column.first : words.column.surface);
+
+function water(pen: Pen, dive: Dive, scale: Linear, left: number, right: number, [low_m, high_m]: readonly [number, number]): void {
   const { ink, context } = pen;
+  const isRelative = dive.header.isDepthRelative;
   const head = crisp(scale.to(low_m));
   const foot = crisp(scale.to(high_m));
   context.fillStyle = ink.wash;
@@ -65,7 +71,7 @@ function water(pen: Pen, scale: Linear, left: number, right: number, [low_m, hig
   broken(pen, left, right, foot);
   if (isRelative) broken(pen, left, right, head);
   else waves(pen, left - 8, right + 8, head);
-  write(pen, isRelative ? words.column.first : words.column.surface, left - 12, scale.to(0), { face: 'serif', italic: true, size: 0.8125, style: ink.soft, align: 'right', baseline: 'middle' });
+  write(pen, surface(dive), left - SURFACE_APART, scale.to(0), { ...SURFACE, style: ink.soft });
   const step_m = roundStep((high_m - low_m) / Math.max(2, Math.floor(pen.height / 64)), units.depth.size);
   for (const depth_m of multiples(low_m, high_m, step_m)) {
     if (Math.abs(depth_m) < step_m / 2) continue;

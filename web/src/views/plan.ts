@@ -16,6 +16,7 @@ import { words } from '../words';
 
 const GRID_PIXELS = 44;
 const MARGIN = 30;
+const NOTICE_MARGIN = 16;
 /** The strip at the foot of the sheet that is kept for the scale, in rem. */
 const STRIP = 2.25;
 const NOWHERE: Bounds = { west: 0, east: 0, south: 0, north: 0 };
@@ -78,8 +79,11 @@ function blank(pen: Pen): void {
   notice(pen, words.plan.blank);
 }
 
+/** Write a sentence across the sheet, smaller where it would run off it: how wide it is depends on the reader's serif. */
 function notice(pen: Pen, text: string): void {
-  write(pen, text, pen.width / 2, pen.height / 2, { face: 'serif', italic: true, size: 1, align: 'center', style: pen.ink.soft });
+  const lettering = { face: 'serif', italic: true, align: 'center', style: pen.ink.soft } as const;
+  const size = Math.min(1, (pen.width - NOTICE_MARGIN) / widthOf(pen, text, { ...lettering, size: 1 }));
+  write(pen, text, pen.width / 2, pen.height / 2, { ...lettering, size });
 }
 
 function caption(scale: PlanScale, dive: Dive, grid_m: number, { at, playhead: { at_s } }: State): string {

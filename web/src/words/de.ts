@@ -327,7 +327,7 @@ export const de: Words = {
       targets: 'Kreuze: Ziele, gezeichnet, wo das Fahrzeug war, als sie gemeldet wurden; umringt, wenn sie angesehen wurden.',
     },
     sums: {
-      title: 'Der Tauchgang bisher',
+      title: 'Der Tauchgang',
       area: 'gesehener Grund',
       about: (area) => `etwa ${area}`,
       targets: 'geprüfte Ziele',

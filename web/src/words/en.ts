@@ -325,7 +325,7 @@ export const en = {
       targets: 'Crosses: targets, drawn where the vehicle was shown when each was told; ringed where it was looked at.',
     },
     sums: {
-      title: 'The dive so far',
+      title: 'The dive',
       area: 'ground covered',
       about: (area: string) => `about ${area}`,
       targets: 'targets checked',
