@@ -9,7 +9,7 @@ import pytest
 
 from peers import until
 from relay.shell.taking import ONLY_JOURNALLED
-from test_stop_at_once import StuckDisk, docked, report, sailing, tell
+from ship_in_hand import StuckDisk, report, sailing, tell
 
 ZONE = {"do": "zone", "name": "bow", "centre": [-41.2, 17.5], "radius_m": 50, "margin_m": 50, "action": "withhold"}
 PAIRS: list[tuple[dict[str, Any], dict[str, Any], str]] = [
@@ -28,8 +28,7 @@ async def test_decision_is_judged_beside_those_on_their_way_to_the_disk(
     """Two desks and a slow disk: the second decision, which the first leaves nothing to, is refused, not "taken"."""
     disk = StuckDisk(monkeypatch)
     monkeypatch.setattr("relay.shell.desk.DECIDE_S", 0.1)
-    async with asyncio.timeout(60):
-        ship, serving = await sailing(tmp_path)
+    async with asyncio.timeout(60), sailing(tmp_path) as ship:
         report(ship, 50.0)
         await until(lambda: ship.desk.state()["dive"]["under_way"])
         said = {"do": "say", "text": "A rope.", "wait": True, "who": "Ines"}
@@ -47,26 +46,21 @@ async def test_decision_is_judged_beside_those_on_their_way_to_the_disk(
         assert answer["ok"] is False
         assert why in answer["why"]
         disk.stuck = False
-        await docked(ship, serving)
 
 
 async def test_answer_says_that_the_release_has_stopped(tmp_path: Path) -> None:
     """After a fault nothing acts any more, and no answer lets anybody believe that it does."""
-    async with asyncio.timeout(60):
-        ship, serving = await sailing(tmp_path)
+    async with asyncio.timeout(60), sailing(tmp_path) as ship:
         ship._stop("a fault of the test's")
         answer = await ship.deciding.take(json.dumps({"do": "begin", "who": "Ines"}).encode())
         assert (answer["ok"], answer["but"]) == (True, ONLY_JOURNALLED)
         stopped = await tell(ship, "/stop", {"who": "Ines"})
         assert (stopped["held"], stopped["but"]) == (True, ONLY_JOURNALLED)
-        await docked(ship, serving)
 
 
 async def test_answer_has_the_decision_in_words_and_its_row(tmp_path: Path) -> None:
     """What the desk's list will say of it, at once."""
-    async with asyncio.timeout(60):
-        ship, serving = await sailing(tmp_path)
+    async with asyncio.timeout(60), sailing(tmp_path) as ship:
         answer = await tell(ship, "/decide", {"do": "hold", "audience": "family", "who": "Ines"})
         listed = ship.desk.state()["decisions"][0]
         assert (answer["words"], answer["row"]) == (listed["words"], listed["row"]) == ("hold: family", listed["row"])
-        await docked(ship, serving)
