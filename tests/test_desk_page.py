@@ -41,6 +41,8 @@ async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[tuple[
         someone = await stack.enter_async_context(operator(browser, here.url))
         await someone.pressed("dive", "Begin a dive").click()
         await someone.pressed("dive", "End the dive").wait_for()
+        # Whichever check is the first in a process, there is something to cut.
+        await here.comes(lambda: here.ship.now_us() > 8_000_000)
         yield here, someone, browser
 
 
@@ -239,20 +241,22 @@ async def test_pressed_twice_a_button_does_the_same_twice(desk: Desk) -> None:
     """Hold never resumes and End never begins, however fast or late the second press comes, where it stood before."""
     here, someone, _ = desk
     mouse = someone.page.mouse
-    for place, name, kinds in (("hold", "Hold public", (Hold, Hold, Hold)), ("dive", "End the dive", (End,))):
+    for place, name, kind in (("hold", "Hold public", Hold), ("dive", "End the dive", End)):
         button, before = someone.pressed(place, name), len(here.decided())
-        with here.decides(*kinds):
-            box = await button.bounding_box()
-            assert box is not None
-            middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-            await mouse.dblclick(*middle)
-            await here.comes(lambda: "public" in here.held or not here.under_way)
-            await someone.says(someone.part(place), "HELD" if place == "hold" else "No dive is under way.")
-            assert await button.bounding_box() == box
-            await mouse.click(*middle)
-            await someone.drawn()
-            if place == "hold":
-                await here.comes(lambda before=before: len(here.decided()) == before + 3)
+        box = await button.bounding_box()
+        assert box is not None
+        middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        await mouse.dblclick(*middle)
+        await here.comes(lambda: "public" in here.held or not here.under_way)
+        await someone.says(someone.part(place), "HELD" if place == "hold" else "No dive is under way.")
+        assert await button.bounding_box() == box
+        # A second press beside the first on its way to the disk may be that one; after it, it is one of its own.
+        settled = len(here.decided())
+        await mouse.click(*middle)
+        await someone.drawn()
+        if place == "hold":
+            await here.comes(lambda settled=settled: len(here.decided()) > settled)
+        assert {type(decision) for _, decision in here.decided()[before:]} == {kind}
         if place == "hold":
             with here.decides(Resume):
                 await someone.pressed(place, "Resume public").click()

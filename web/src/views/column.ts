@@ -50,7 +50,7 @@ function column(pen: Pen, dive: Dive, at: number, deepest_m: number): void {
   const domain = depthDomain(dive.shallowest_m, deepest_m, dive.header.isDepthRelative);
   const scale = linear(domain[0], domain[1], TOP, pen.height - BOTTOM);
   const left = crisp(Math.max(3.6 * pen.rem, widthOf(pen, surface(dive), SURFACE) + SURFACE_APART + 2));
-  const right = left + Math.round(Math.min(44, pen.width / 6));
+  const right = left + Math.round(Math.min(44, pen.width / 8));
   water(pen, dive, scale, left, right, domain);
   deepest(pen, dive, scale, left, right, at);
   vehicles(pen, dive, scale, left, right, at);

@@ -149,16 +149,18 @@ function cutPart(hands: Hands, answer: HTMLOutputElement, letGo: () => void): Pa
     chosen,
     element('p', { class: 'help' }, `${words.cut.onRibbon} ${words.cut.effect}`),
   );
+  const tell = (): void => {
+    const ago = (at_us: number): string => span((hands.now_us() - at_us) / 1e6);
+    chosen.disabled = selected === null;
+    say(chosen, selected === null ? words.cut.nothing : words.cut.selected(ago(selected.from_us), ago(selected.to_us)));
+  };
   return {
     root,
     select: (selection) => {
       selected = selection;
+      tell(); // at once, not with the next state: what was chosen is to be cut now
     },
-    draw({ state }) {
-      chosen.disabled = selected === null;
-      const ago = (at_us: number): string => span((state.now_us - at_us) / 1e6);
-      say(chosen, selected === null ? words.cut.nothing : words.cut.selected(ago(selected.from_us), ago(selected.to_us)));
-    },
+    draw: tell,
   };
 }
 
