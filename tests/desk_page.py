@@ -157,9 +157,10 @@ class Aboard:
         return [(taken.who, taken.decision) for taken in self.ship.pipeline.taken]
 
     async def comes(self, condition: Callable[[], object]) -> None:
-        """Wait until something is so in the relay."""
+        """Wait until something is so in the relay, and what was decided is on her disk: a hold acts before it is."""
         async with asyncio.timeout(PATIENCE_S):
             await until(lambda: bool(condition()))
+        assert await self.ship.settled(PATIENCE_S)
 
     @contextmanager
     def decides(self, *expected: type[Decision], who: str = "Ada") -> Iterator[list[Decision]]:
