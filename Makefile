@@ -70,7 +70,7 @@ lock: $(VENV)/.develops ## Choose and pin the newest versions that pyproject.tom
 	@$(PIP) install pip-tools
 	@export CUSTOM_COMPILE_COMMAND='make lock'; \
 	$(LOCKED) --upgrade --build-deps-for editable --output-file requirements.lock pyproject.toml; \
-	$(LOCKED) --upgrade --extra mavlink --extra audit --extra dev --build-deps-for editable \
+	$(LOCKED) --upgrade --extra mavlink --extra scale --extra audit --extra dev --build-deps-for editable \
 		--constraint requirements.lock --output-file requirements-dev.lock pyproject.toml
 
 clean: ## Remove what was built and installed here
