@@ -55,6 +55,7 @@ CORE = {
     # the door, and the way out of it
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
+    "seal": "errors wire | cryptography",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "

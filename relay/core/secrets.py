@@ -28,6 +28,11 @@ class Secrets:
         return int.from_bytes(digest[:7], "big") / 2**56
 
     @property
+    def signing_seed(self) -> bytes:
+        """The 32 bytes from which the site's signing key is made (`seal.Signer`)."""
+        return hmac.digest(self.key, b"signing", "sha256")
+
+    @property
     def turn_deg(self) -> float:
         """By how much the published frame is turned against north."""
         return 360.0 * self.unit("turn")

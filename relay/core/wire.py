@@ -3,7 +3,8 @@
 Rules: one record is one MessagePack array `[dive, seq, kind, elapsed_s, body, pad]`, the same bytes on the
 live socket, in the history, in a recording and in an export; only a `ReleasedRecord` can be encoded (R1);
 tick records of an expedition all have one length and every other record a multiple of `BLOCK`, so that a length tells
-nothing its content doesn't. MessagePack: the specification at msgpack.org, by the library `msgpack`.
+nothing its content doesn't; the pad has room for the ship's signature (`seal`), and is zero beyond it.
+MessagePack: the specification at msgpack.org, by the library `msgpack`.
 """
 
 from collections.abc import Iterable, Iterator
@@ -17,9 +18,10 @@ from relay.core.errors import OneDoorError, RecordingError
 from relay.core.release import FORMAT, VERSION, Kind, ReleasedRecord, seconds
 
 BLOCK = 64
+SIGNATURE_OCTETS = 64
 _TICK_FIXED, _TICK_EACH = 40, 118
 _ARRAY_OF_SIX = b"\x96"
-_BIN_16 = b"\xc5"  # for every pad, short ones too: with the shortest form some lengths could not be reached
+_BIN_16 = b"\xc5"  # for every pad: with the shortest form some lengths could not be reached
 FOOTER_MARK = "end"
 
 
@@ -42,7 +44,7 @@ def encode(record: ReleasedRecord) -> bytes:
     fields = [record.dive, record.seq, int(record.kind), seconds(record.elapsed_us), record.body]
     bare = b"".join([_ARRAY_OF_SIX, *map(msgpack.packb, fields), _BIN_16])
     least = _TICK_FIXED + _TICK_EACH * len(record.body) if record.kind is Kind.TICK else 0
-    pad = _blocks(max(least, len(bare) + 2)) - len(bare) - 2
+    pad = _blocks(max(least, len(bare) + 2) + SIGNATURE_OCTETS) - len(bare) - 2
     return bare + pad.to_bytes(2, "big") + bytes(pad)
 
 
@@ -52,11 +54,25 @@ def _blocks(length: int) -> int:
 
 def decode(frame: bytes) -> WireRecord:
     """Return the record in a frame; RecordingError if it isn't one."""
+    return _record(_value(frame), frame)
+
+
+def pad_start(frame: bytes) -> int:
+    """Return where the content of a frame's pad begins; RecordingError if it isn't a frame of `encode`."""
+    value = _value(frame)
+    _record(value, frame)
+    pad = value[5]
+    start = len(frame) - len(pad) if isinstance(pad, bytes) else 0
+    if start < 3 or frame[start - 3 : start] != _BIN_16 + len(pad).to_bytes(2, "big"):
+        raise RecordingError("not a record: it doesn't end with a pad")
+    return start
+
+
+def _value(frame: bytes) -> Any:
     try:
-        value = msgpack.unpackb(frame)
+        return msgpack.unpackb(frame)
     except (ValueError, msgpack.exceptions.UnpackException) as error:
         raise RecordingError(f"not a record: {error}") from error
-    return _record(value, frame)
 
 
 def _record(value: Any, frame: bytes) -> WireRecord:
