@@ -88,6 +88,7 @@ CORE = {
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
+    "stream_order": "errors history release seal wire",
 }
 
 SHELL = {
@@ -142,6 +143,10 @@ SHELL = {
     "viewer": "core.history core.release core.subscriber core.websocket gate",
     "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
     "site": "core.history answers conversation front gate pages public_files viewer",
+    # several relays, over a stream
+    "stream_line": "| nats",
+    "stream_out": "core.errors core.history core.release core.stream_order core.wire stream_line | nats",
+    "stream_in": "core.history core.stream_order stream_line | nats",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "
