@@ -37,7 +37,7 @@ class StreamIn:
         self, stream: Stream, key: bytes, histories: Mapping[str, History], publish: Callable[[str, bytes], None]
     ) -> None:
         self._stream, self._key, self._histories, self._publish = stream, key, histories, publish
-        self._line = Line(stream, lambda: asyncio.get_running_loop().time())
+        self.line = Line(stream, lambda: asyncio.get_running_loop().time())
         self._last: Place | None = None
         self._created: datetime | None = None
         self._wanted: dict[str, Position] = {}
@@ -48,7 +48,7 @@ class StreamIn:
 
     async def run(self) -> None:
         """Read, on one line after the other. For ever."""
-        await self._line.keep(self._session)
+        await self.line.keep(self._session)
 
     async def _session(self, jetstream: JetStreamContext, client: Client) -> None:
         info = await jetstream.stream_info(self._stream.name)

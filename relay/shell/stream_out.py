@@ -35,7 +35,7 @@ class StreamOut:
 
     def __init__(self, stream: Stream, histories: Mapping[str, History]) -> None:
         self._stream, self._histories = stream, histories
-        self._line = Line(stream, lambda: asyncio.get_running_loop().time())
+        self.line = Line(stream, lambda: asyncio.get_running_loop().time())
         self._grown = asyncio.Event()
         self._there: dict[str, set[Position]] = {}
         self._reached: dict[str, Position] = {}
@@ -49,7 +49,7 @@ class StreamOut:
 
     async def run(self) -> None:
         """Publish, on one line after the other. For ever."""
-        await self._line.keep(self._session)
+        await self.line.keep(self._session)
 
     @property
     def owed(self) -> int:
