@@ -88,6 +88,7 @@ CORE = {
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
+    "held": "history",
 }
 
 SHELL = {
@@ -142,6 +143,12 @@ SHELL = {
     "viewer": "core.history core.release core.subscriber core.websocket gate",
     "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
     "site": "core.history answers conversation front gate pages public_files viewer",
+    # the relay ashore
+    "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
+    "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
+    "shore_logs": "core.errors core.held core.history core.release core.seal core.wire programme_file recording",
+    "shore": "core.errors core.held core.history shore_file shore_logs site",
+    "shore_run": "page_words public_files shore shore_file site site_files",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "
@@ -181,7 +188,7 @@ SHELL = {
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
     "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing "
     "taking",
-    "running": "expedition page_words public_files ship site site_files",
+    "running": "expedition page_words public_files site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.secrets core.sources "
     "capture journal outlet",
     # the invented dive
@@ -194,10 +201,11 @@ SHELL = {
     "running secrets_file ship site_files station_reports station_sender",
     "still_file": "core.errors core.still | PIL",
     "tell_words": "quantities",
+    "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
     "exit_code expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish "
-    "quantities recording rehearse running secrets_file ship site_files | rich uvloop",
+    "quantities recording rehearse running secrets_file ship shore shore_file shore_run site_files | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
