@@ -89,6 +89,7 @@ CORE = {
     "history": "errors release wire",
     "subscriber": "history websocket",
     "stream_order": "errors history release seal wire",
+    "held": "history",
 }
 
 SHELL = {
@@ -147,6 +148,12 @@ SHELL = {
     "stream_line": "| nats",
     "stream_out": "core.errors core.history core.release core.stream_order core.wire stream_line | nats",
     "stream_in": "core.history core.stream_order stream_line | nats",
+    # the relay ashore
+    "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
+    "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
+    "shore_logs": "core.errors core.held core.history core.release core.seal core.wire programme_file recording",
+    "shore": "core.errors core.held core.history shore_file shore_logs site",
+    "shore_run": "page_words public_files shore shore_file site site_files",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "
@@ -186,7 +193,7 @@ SHELL = {
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
     "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing "
     "taking",
-    "running": "expedition page_words public_files ship site site_files",
+    "running": "expedition page_words public_files site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.secrets core.sources "
     "capture journal outlet",
     # the invented dive
@@ -199,10 +206,11 @@ SHELL = {
     "running secrets_file ship site_files station_reports station_sender",
     "still_file": "core.errors core.still | PIL",
     "tell_words": "quantities",
+    "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
     "exit_code expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish "
-    "quantities recording rehearse running secrets_file ship site_files | rich uvloop",
+    "quantities recording rehearse running secrets_file ship shore shore_file shore_run site_files | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
