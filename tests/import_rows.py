@@ -56,6 +56,7 @@ CORE = {
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "seal": "errors wire | cryptography",
+    "uplink_talk": "errors | msgpack zlib",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
@@ -130,6 +131,8 @@ SHELL = {
     "recording": "core.errors core.wire",
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.wire programme_file recording",
+    # the link from ship to shore, both ends
+    "uplink_port": "core.uplink_talk",
     # the public port
     "answers": "",
     "gate": "core.subscriber wheel",

@@ -8,6 +8,8 @@ OffingError                  everything below
 │   ├── RefusedError         the running relay doesn't take a message: nothing was journalled
 │   ├── RecordingError       a recording is not one, is of another version, or is torn
 │   └── SurveyError          a number given to the survey's arithmetic is none, or can't be true
+├── LinkError                what the other end of the link said is not what it may say: ends that connection alone
+├── NoRoomError              the disk ashore takes no more: nothing is acknowledged, and the link waits
 └── OurFault                 a rule of Offing's own would have been broken: always a bug
     ├── OutOfOrderError      a frame was published that does not follow the last one
     ├── OneDoorError         something other than `release` tried to make or send a released record
@@ -47,6 +49,14 @@ class RecordingError(OperatorError):
 
 class SurveyError(OperatorError):
     """A value given to the survey's arithmetic is no number, out of its range, or contradicts another."""
+
+
+class LinkError(OffingError):
+    """What the other end of the link said is not what it may say."""
+
+
+class NoRoomError(OffingError):
+    """The disk ashore takes no more."""
 
 
 class OurFault(OffingError):
