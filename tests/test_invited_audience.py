@@ -64,3 +64,11 @@ def test_cautions_for_an_invited_audience_are_those_for_an_open_one() -> None:
     text = changed(FAMILY, f"{FAMILY}\ninvited = true").replace('delay = "20 min"', 'delay = "1 min"')
     told = cautions(parse_expedition(text, PATH))
     assert any(words.startswith("family: ") and "short delay" in words for words in told)
+
+
+@pytest.mark.parametrize("old", ["open = true", FAMILY])
+def test_yes_in_quotes_is_none(old: str) -> None:
+    """Whether an audience is open is never read from text."""
+    text = changed(old, 'open = "true"' if old == "open = true" else f'{old}\nopen = "true"')
+    with pytest.raises(ExpeditionError, match="must be true or false, without quotes"):
+        parse_expedition(text, PATH)

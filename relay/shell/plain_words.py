@@ -54,8 +54,8 @@ _CLOSED = (
     "those files to, and whoever can read this machine's disk or its backups."
 )
 _INVITED = (
-    "whoever has a link that was made for a person (`offing invite`, or at the desk), until it ends or is taken back. A "
-    "link can be passed on, and nobody can tell; to everybody else this audience doesn't exist on the page."
+    "whoever has a link that was made for a person (`offing invite`, or at the desk), until it ends or is taken back. "
+    "A link can be passed on, and nobody can tell; to everybody else this audience doesn't exist on the page."
 )
 _LIVE = (
     "Clocks: though the relay tells no time of day, who watches live can tell from a clock when something happened, as "
