@@ -56,6 +56,7 @@ CORE = {
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "seal": "errors wire | cryptography",
+    "uplink_talk": "errors | msgpack zlib",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
@@ -88,7 +89,7 @@ CORE = {
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
-    "held": "history",
+    "held": "history uplink_talk",
 }
 
 SHELL = {
@@ -131,6 +132,9 @@ SHELL = {
     "recording": "core.errors core.wire",
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
+    "outlet": "core.channel core.release core.wire programme_file recording",
+    # the link from ship to shore, both ends
+    "uplink_port": "core.uplink_talk",
     # the public port
     "answers": "",
     "gate": "core.subscriber wheel",
@@ -146,8 +150,8 @@ SHELL = {
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
-    "shore_logs": "core.errors core.held core.history core.release core.seal core.wire programme_file recording",
-    "shore": "core.errors core.held core.history shore_file shore_logs site",
+    "shore_logs": "core.errors core.held core.history core.release core.seal core.uplink_talk core.wire programme_file recording",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site",
     "shore_run": "page_words public_files shore shore_file site site_files",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
