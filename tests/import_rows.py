@@ -56,10 +56,11 @@ CORE = {
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "seal": "errors wire | cryptography",
+    "uplink_talk": "errors | msgpack zlib",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
-    "programme_board release secrets stations still time_in_text",
+    "programme_board release seal secrets stations still time_in_text",
     "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present programme "
     "ranges secrets sighting sources stations time_in_text",
     # what readers work out
@@ -90,6 +91,7 @@ CORE = {
     "subscriber": "history websocket",
     "stream_order": "errors history release seal wire",
     "held": "history",
+    "held": "history uplink_talk",
 }
 
 SHELL = {
@@ -131,7 +133,10 @@ SHELL = {
     # released records on their way out
     "recording": "core.errors core.wire",
     "programme_file": "core.errors core.release core.wire",
+    "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     "outlet": "core.channel core.release core.wire programme_file recording",
+    # the link from ship to shore, both ends
+    "uplink_port": "core.uplink_talk",
     # the public port
     "answers": "",
     "gate": "core.subscriber wheel",
@@ -151,8 +156,8 @@ SHELL = {
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
-    "shore_logs": "core.errors core.held core.history core.release core.seal core.wire programme_file recording",
-    "shore": "core.errors core.held core.history shore_file shore_logs site",
+    "shore_logs": "core.errors core.held core.history core.release core.seal core.uplink_talk core.wire programme_file recording",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site",
     "shore_run": "page_words public_files shore shore_file site site_files",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
@@ -196,6 +201,12 @@ SHELL = {
     "running": "expedition page_words public_files site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.secrets core.sources "
     "capture journal outlet",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
+    "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
+    "standing taking",
+    "running": "expedition page_words public_files ship site site_files",
+    "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
+    "core.sources capture journal outlet",
     # the invented dive
     "vehicle_motion": "core.model seabed",
     "station_reports": "core.model seabed vehicle_motion | pyproj",

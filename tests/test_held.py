@@ -2,8 +2,9 @@
 
 from hashlib import sha256
 
-from relay.core.held import Held, held_of
+from relay.core.held import held_of
 from relay.core.history import History, received
+from relay.core.uplink_talk import Held
 from released import dive, programme
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from peers import get, live, on_both_loops, take, until
-from relay.core.errors import OperatorError, ShoreError
+from relay.core.errors import NoRoomError, OperatorError, ShoreError
 from relay.core.wire import footer
 from relay.shell.shore import Shore
 from relay.shell.shore_run import new_shore
@@ -91,7 +91,7 @@ async def test_full_disk_shows_nothing_until_there_is_room(tmp_path: Path, monke
 
         with monkeypatch.context() as patched:
             patched.setattr(os, "fsync", full)
-            with pytest.raises(ShoreError, match="No space left"):
+            with pytest.raises(NoRoomError, match="No space left"):
                 await shore.take("public", FIRST[2:])
         assert (shore.held()["public"].seq, shore.fault) == (
             1,

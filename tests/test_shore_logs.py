@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from relay.core.errors import ShoreError
-from relay.core.held import Held
+from relay.core.errors import NoRoomError, ShoreError
+from relay.core.uplink_talk import Held
 from relay.core.wire import footer
 from relay.shell.recording import load_recording
 from relay.shell.shore_logs import ShoreLogs
@@ -199,7 +199,7 @@ def test_full_disk_holds_nothing_of_the_batch_and_goes_on_when_there_is_room(
 
             with monkeypatch.context() as patched:
                 patched.setattr(os, "fsync", full)
-                with pytest.raises(ShoreError, match="take what came: No space left on device"):
+                with pytest.raises(NoRoomError, match="take what came: No space left on device"):
                     logs.write("public", FIRST[2:] + SECOND)
                 assert logs.held()["public"].seq == 1
             assert take(logs, FIRST[2:] + SECOND) == FIRST[2:] + SECOND

@@ -9,7 +9,9 @@ OffingError                  everything below
 │   ├── RefusedError         the running relay doesn't take a message: nothing was journalled
 │   ├── RecordingError       a recording is not one, is of another version, or is torn
 │   └── SurveyError          a number given to the survey's arithmetic is none, or can't be true
+├── LinkError                what the other end of the link said is not what it may say: ends that connection alone
 ├── ShoreError               the shore doesn't keep what came over the link: says why, and keeps what it had
+│   └── NoRoomError          its disk takes no more: nothing is acknowledged, and the link waits
 └── OurFault                 a rule of Offing's own would have been broken: always a bug
     ├── OutOfOrderError      a frame was published that does not follow the last one
     ├── OneDoorError         something other than `release` tried to make or send a released record
@@ -55,8 +57,16 @@ class SurveyError(OperatorError):
     """A value given to the survey's arithmetic is no number, out of its range, or contradicts another."""
 
 
+class LinkError(OffingError):
+    """What the other end of the link said is not what it may say."""
+
+
 class ShoreError(OffingError):
     """The shore can't keep what came over the link, or may not: nothing of it was published."""
+
+
+class NoRoomError(ShoreError):
+    """The shore's disk takes no more."""
 
 
 class OurFault(OffingError):

@@ -88,7 +88,9 @@ def _check(options: argparse.Namespace) -> int:
     print("\n".join([*describe_survey(expedition.plan.vehicles, expedition.survey), *describe_ground(expedition.plan)]))
     print(describe_programme(expedition.plan, expedition.questions_to))
     for policy in expedition.plan.policies:
-        print("\n" + describe_audience(policy, expedition.open_audiences, expedition.plan))
+        print(
+            "\n" + describe_audience(policy, expedition.open_audiences, expedition.plan, expedition.invited_audiences)
+        )
     if told := cautions(expedition):
         print("\nIt can be used as it is, but think twice about this:")
         print("\n".join(f"CAUTION: {words}" for words in told))

@@ -11,8 +11,9 @@ from collections.abc import Callable
 from typing import Protocol
 
 from relay.core.errors import OperatorError, ShoreError
-from relay.core.held import Held, held_of
+from relay.core.held import held_of
 from relay.core.history import History, received
+from relay.core.uplink_talk import Held
 from relay.shell.shore_file import ShoreFile
 from relay.shell.shore_logs import ShoreLogs
 from relay.shell.site import Site

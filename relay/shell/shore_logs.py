@@ -13,11 +13,12 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from pathlib import Path
 
-from relay.core.errors import OffingError, RecordingError, ShoreError
-from relay.core.held import Held, held_of
+from relay.core.errors import NoRoomError, OffingError, RecordingError, ShoreError
+from relay.core.held import held_of
 from relay.core.history import History, Received, received
 from relay.core.release import FORMAT, NO_DIVE, VERSION, Kind
 from relay.core.seal import is_sealed
+from relay.core.uplink_talk import Held
 from relay.core.wire import WireRecord, decode, footer, read_recording, whole_octets
 from relay.shell.programme_file import NAME as PROGRAMME
 from relay.shell.programme_file import read_programme
@@ -244,7 +245,7 @@ class ShoreLogs:
         try:
             log.write(fresh)
         except OSError as error:
-            raise ShoreError(f"the shore's disk doesn't take what came: {error.strerror}") from error
+            raise NoRoomError(f"the shore's disk doesn't take what came: {error.strerror}") from error
         return fresh
 
     def keep(self, audience: str, fresh: Sequence[WireRecord]) -> list[Received]:
