@@ -5,21 +5,22 @@ import shutil
 import signal
 import socket
 import subprocess
-from collections.abc import AsyncIterator, Coroutine, Iterable, Mapping
+from collections.abc import AsyncIterator, Coroutine, Iterable
 from contextlib import asynccontextmanager, closing, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from peers import PATIENCE_S
-from relay.core.history import History
+from relay.core.history import History, received
 from relay.core.seal import Signer
 from relay.shell.outlet import Frame
 from relay.shell.stream_in import StreamIn
 from relay.shell.stream_line import Patience, Stream
 from relay.shell.stream_out import StreamOut
+from shores import SIGNER
 
-SHIP = Signer(bytes(range(32)))
+SHIP = SIGNER
 QUICK = Patience(answer_s=2.0, silence_s=1.0, look_s=0.2, first_wait_s=0.02, longest_wait_s=0.2)
 SERVER = shutil.which("nats-server") or "/usr/sbin/nats-server"
 
@@ -54,18 +55,20 @@ class StreamServer:
         return Stream(self.url, "offing", patience)
 
     def start(self) -> None:
-        """Start it; it answers a little later."""
+        """Start it, and return when it answers."""
         config = self.folder / "server.conf"
         config.write_text(f'listen: "127.0.0.1:{self.port}"\njetstream {{ store_dir: "{self.folder / "store"}" }}\n')
-        with (self.folder / "server.log").open("ab") as log:
-            self._process = subprocess.Popen([SERVER, "-c", str(config)], stdout=log, stderr=log)
+        self._process = subprocess.Popen([SERVER, "-c", str(config)], stderr=subprocess.PIPE)
+        assert self._process.stderr is not None
+        while b"Server is ready" not in (line := self._process.stderr.readline()):
+            assert line, "the server of streams has ended"
 
     def kill(self, number: signal.Signals = signal.SIGKILL) -> None:
         """End it (or stop it, by another signal) without a word."""
         assert self._process is not None
         self._process.send_signal(number)
         if number in (signal.SIGKILL, signal.SIGTERM):
-            self._process.wait()
+            self._process.communicate()
             self._process = None
 
     def lose(self) -> None:
@@ -91,12 +94,8 @@ class Relay:
 
     def publish(self, audience: str, data: bytes) -> None:
         """Keep the next frame of an audience, as a site does."""
-        from relay.core.wire import decode
-
-        told = decode(data)
-        frame = Frame(audience, told.dive, told.seq, False, 0, data)
-        history = self.histories[audience]
-        (history.post if told.dive == 0 else history.append)(frame)
+        frame, history = received(audience, data), self.histories[audience]
+        (history.post if frame.dive == 0 else history.append)(frame)
 
     def held(self, audience: str = "public") -> list[bytes]:
         """Return every frame of an audience's dives."""
@@ -144,6 +143,3 @@ def release(relay: Relay, out: StreamOut, frames: Iterable[Frame]) -> list[bytes
         sent.append(frame.data)
         out.told(frame.audience, [frame.data])
     return sent
-
-
-Audiences = Mapping[str, History]

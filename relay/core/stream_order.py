@@ -2,9 +2,10 @@
 
 Rules (R5): a stream may repeat, reorder, lack and lose messages, and whoever can write to it may lie; so a frame is
 taken only if the ship signed it for this audience and it follows the very record that is held last: what a reader
-gives out has no gap, and never goes back. The number of a dive alone doesn't tell which one it follows, so each message
-says after which record its frame was kept on the disk that is the source of truth. A frame that is held already is
-compared: two of one number are told, and the first one stays. The programme is of no dive: a later one replaces it.
+gives out has no gap, and never goes back. Which dive is the first one, and which record was the last of a dive, isn't
+told by numbers alone, so each message says after which record its frame was kept on the disk that is the source of
+truth. A frame that is held already is compared: of two with one number the first one stays. The programme is of no
+dive: a later one replaces it.
 """
 
 import re
@@ -86,7 +87,9 @@ def _is_next(history: History, record: WireRecord, follows: Position | None) -> 
         return False
     if record.dive == head.dive:
         return record.seq == head.seq + 1 and not history.dives[-1].closed
-    return record.dive > head.dive and record.seq == 0 and (head == NOTHING or history.dives[-1].closed)
+    if head == NOTHING:
+        return record.seq == 0
+    return (record.dive, record.seq) == (head.dive + 1, 0) and history.dives[-1].closed
 
 
 def _is_behind(history: History, record: WireRecord) -> bool:
