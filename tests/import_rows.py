@@ -134,7 +134,6 @@ SHELL = {
     "recording": "core.errors core.wire",
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
-    "outlet": "core.channel core.release core.wire programme_file recording",
     # the link from ship to shore, both ends
     "uplink_port": "core.uplink_talk",
     # the public port
@@ -156,7 +155,8 @@ SHELL = {
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
-    "shore_logs": "core.errors core.held core.history core.release core.seal core.uplink_talk core.wire programme_file recording",
+    "shore_logs": "core.errors core.held core.history core.release core.seal core.uplink_talk core.wire "
+    "programme_file recording",
     "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site",
     "shore_run": "page_words public_files shore shore_file site site_files",
     "briefing": "core.errors core.release core.wire recording",
@@ -199,12 +199,9 @@ SHELL = {
     "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing "
     "taking",
     "running": "expedition page_words public_files site site_files",
-    "rehearse": "core.errors core.model core.pipeline core.policy core.release core.secrets core.sources "
-    "capture journal outlet",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
     "standing taking",
-    "running": "expedition page_words public_files ship site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
     "core.sources capture journal outlet",
     # the invented dive
