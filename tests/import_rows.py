@@ -189,13 +189,10 @@ SHELL = {
     "desk_room": "core.model core.pipeline core.silence deciding desk desk_disk desk_legs desk_line desk_seen "
     "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
-    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
-    "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing "
-    "taking",
-    "running": "expedition page_words public_files site site_files",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
     "standing taking",
+    "running": "expedition page_words public_files site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
     "core.sources capture journal outlet",
     # the invented dive
