@@ -57,6 +57,8 @@ CORE = {
     "wire": "errors release | msgpack",
     "seal": "errors wire | cryptography",
     "uplink_talk": "errors | msgpack zlib",
+    "uplink_log": "errors release uplink_talk",
+    "uplink_pace": "",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
@@ -133,7 +135,14 @@ SHELL = {
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
-    "uplink_port": "core.uplink_talk",
+    "uplink_plan": "",
+    "uplink_tls": "core.errors",
+    "uplink_socket": "core.errors core.uplink_talk | websockets",
+    "uplink_port": "core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
+    "uplink_link": "core.errors core.seal core.uplink_talk uplink_plan uplink_tls | websockets",
+    "uplink_session": "core.errors core.uplink_log core.uplink_pace core.uplink_talk uplink_link | websockets",
+    "uplink": "core.errors core.history core.seal core.uplink_log core.uplink_talk uplink_link uplink_plan "
+    "uplink_session",
     # the public port
     "answers": "",
     "gate": "core.subscriber wheel",
