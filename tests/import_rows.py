@@ -57,6 +57,8 @@ CORE = {
     "wire": "errors release | msgpack",
     "seal": "errors wire | cryptography",
     "uplink_talk": "errors | msgpack zlib",
+    "uplink_log": "errors release uplink_talk",
+    "uplink_pace": "",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
@@ -135,7 +137,14 @@ SHELL = {
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
-    "uplink_port": "core.uplink_talk",
+    "uplink_plan": "",
+    "uplink_tls": "core.errors",
+    "uplink_socket": "core.errors core.uplink_talk | websockets",
+    "uplink_port": "core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
+    "uplink_link": "core.errors core.seal core.uplink_talk uplink_plan uplink_tls | websockets",
+    "uplink_session": "core.errors core.uplink_log core.uplink_pace core.uplink_talk uplink_link | websockets",
+    "uplink": "core.errors core.history core.seal core.uplink_log core.uplink_talk uplink_link uplink_plan "
+    "uplink_session",
     # the public port
     "answers": "",
     "gate": "core.subscriber wheel",
@@ -195,13 +204,10 @@ SHELL = {
     "desk_room": "core.model core.pipeline core.silence deciding desk desk_disk desk_legs desk_line desk_seen "
     "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
-    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
-    "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing "
-    "taking",
-    "running": "expedition page_words public_files site site_files",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
     "standing taking",
+    "running": "expedition page_words public_files site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
     "core.sources capture journal outlet",
     # the invented dive

@@ -185,8 +185,8 @@ def read_ack(data: bytes, audiences: int) -> Ack:
 class Packing:
     """Messages into the ship's stream: one deflate context for a connection, flushed at the end of each message."""
 
-    def __init__(self) -> None:
-        self._deflate = zlib.compressobj(9)
+    def __init__(self, piece: int = PIECE_OCTETS) -> None:
+        self._deflate, self._piece = zlib.compressobj(9), piece
 
     def pack(self, message: Message) -> Iterator[bytes]:
         """Yield the pieces of a message; LinkError, and nothing of it sent, if it is too long for any shore."""
@@ -194,7 +194,7 @@ class Packing:
         if len(plain) > MESSAGE_OCTETS:
             raise LinkError(f"{len(plain)} bytes are more than a message of the link holds ({MESSAGE_OCTETS})")
         data = self._deflate.compress(plain) + self._deflate.flush(zlib.Z_SYNC_FLUSH)
-        return (data[at : at + PIECE_OCTETS] for at in range(0, len(data), PIECE_OCTETS))
+        return (data[at : at + self._piece] for at in range(0, len(data), self._piece))
 
 
 class Unpacking:

@@ -136,7 +136,7 @@ class Shore:
             self.fault = None
             kept = [frame.data for frame in self.logs.keep(audience, fresh)]
             for frame in kept:
-                self.publish(audience, frame)
+                self.publish(audience, frame, len(kept) > 1)
             for onward in self.onward:
                 onward(audience, kept)
 
@@ -145,9 +145,9 @@ class Shore:
             log.error("%s", words)
         self.fault = words
 
-    def publish(self, audience: str, frame: bytes) -> None:
-        """Give a frame that was checked, and is next, to whoever follows."""
-        self.site.publish(received(audience, frame))
+    def publish(self, audience: str, frame: bytes, among_many: bool = False) -> None:
+        """Give a frame that was checked, and is next, to whoever follows; `among_many`: see `Gallery.publish`."""
+        self.site.publish(received(audience, frame), among_many)
 
     def guests(self, listing: bytes) -> None:
         """Take the ship's list of who is invited."""
