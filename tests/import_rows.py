@@ -92,7 +92,6 @@ CORE = {
     "history": "errors release wire",
     "subscriber": "history websocket",
     "stream_order": "errors history release seal wire",
-    "held": "history",
     "held": "history uplink_talk",
 }
 
@@ -156,7 +155,7 @@ SHELL = {
     "conversation": "gate pages | aiohttp",
     "viewer": "core.history core.release core.subscriber core.websocket gate",
     "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
-    "site": "core.history answers conversation front gate pages public_files viewer",
+    "site": "core.history answers conversation front gate pages public_files tls_door viewer",
     # several relays, over a stream
     "stream_line": "| nats",
     "stream_out": "core.errors core.history core.release core.stream_order core.wire stream_line | nats",
@@ -166,8 +165,13 @@ SHELL = {
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
     "shore_logs": "core.errors core.held core.history core.release core.seal core.uplink_talk core.wire "
     "programme_file recording",
-    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site",
-    "shore_run": "page_words public_files shore shore_file site site_files",
+    "shore_site": "page_words public_files shore_file site site_files tls_door",
+    "worker_talk": "| msgpack",
+    "worker": "core.errors core.history shore_file shore_site site worker_talk | uvloop",
+    "workers": "core.errors core.history gate shore_file site worker worker_talk",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site workers",
+    "shore_stream": "shore shore_file stream_in stream_line stream_out",
+    "shore_run": "core.errors shore shore_file shore_site shore_stream workers",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "

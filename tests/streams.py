@@ -92,7 +92,7 @@ class Relay:
         """Return a relay that holds nothing."""
         return cls({name: History(name) for name in audiences or ("public",)})
 
-    def publish(self, audience: str, data: bytes) -> None:
+    def publish(self, audience: str, data: bytes, among_many: bool = False) -> None:
         """Keep the next frame of an audience, as a site does."""
         frame, history = received(audience, data), self.histories[audience]
         (history.post if frame.dive == 0 else history.append)(frame)

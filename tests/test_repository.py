@@ -47,6 +47,8 @@ TESTED_WITH: dict[str, str] = {
     **dict.fromkeys(("desk_line", "desk_stream"), "desk"),
     **dict.fromkeys(("desk_audiences", "desk_decided", "desk_feeds", "desk_legs", "desk_room"), "desk_state"),
     "desk_vehicles": "desk_state",
+    **dict.fromkeys(("stream_line", "stream_out", "shore_stream"), "stream_in"),
+    **dict.fromkeys(("worker", "worker_talk", "shore_site"), "workers"),
     "policy": "disclosure",
     "model": "fuse",
     "outlet": "recording",

@@ -17,6 +17,7 @@ from relay.core.uplink_talk import Held
 from relay.shell.shore_file import ShoreFile
 from relay.shell.shore_logs import ShoreLogs
 from relay.shell.site import Site
+from relay.shell.workers import Workers
 
 log = logging.getLogger("offing.shore")
 PUBLISHED_AT_ONCE = 500
@@ -39,7 +40,7 @@ class Shore:
     read and published, in their order, and closed in the reverse one; `early` are started before everything else.
     """
 
-    def __init__(self, file: ShoreFile, site: Site) -> None:
+    def __init__(self, file: ShoreFile, site: Site | Workers) -> None:
         self.file, self.site, self.key = file, site, file.key
         self.onward: list[Callable[[str, list[bytes]], None]] = []
         self.early: list[Part] = []

@@ -37,7 +37,8 @@ class Site:
 
     `open_audiences`: those that exist here; the first one's dives are at /dives.json. `folder`: the built page
     (without one there is no page, only its data); OperatorError if it is not one. `socket_origins`: see
-    `answers.security_headers`. `turns`: False leaves `turn` to the caller.
+    `answers.security_headers`. `turns`: False leaves `turn` to the caller. `elsewhere`: how many follow what is open at
+    other processes or relays, told to followers with those who are here.
     """
 
     def __init__(
@@ -58,10 +59,14 @@ class Site:
         telling = Telling(telling) if isinstance(telling, str) else telling
         index = files["/"].content if "/" in files else None
         made = PublicFiles(telling, histories, next(iter(open_audiences), ""), index)
-        self._pages = Pages(files, made, lambda: sum(gallery.viewers for gallery in self._galleries.values()))
+        self.elsewhere = 0
+        self._pages = Pages(files, made, self._followers)
         self._turns = turns
         self._timer: asyncio.TimerHandle | None = None
         self._servers: list[asyncio.Server] = []
+
+    def _followers(self) -> int:
+        return self.elsewhere + sum(gallery.viewers for gallery in self._galleries.values())
 
     def publish(self, frame: Published, among_many: bool = False) -> None:
         """Keep a frame of an open audience and send it to its viewers; any other audience's is not kept.
@@ -78,12 +83,15 @@ class Site:
         gallery = self._galleries.get(audience)
         return None if gallery is None else gallery.history
 
-    async def start(self, host: str, port: int = 0, tls: ssl.SSLContext | None = None) -> None:
-        """Listen on an address, with TLS if that is given; port 0 takes a free one, and `address` says which."""
+    async def start(self, host: str, port: int = 0, tls: ssl.SSLContext | None = None, *, shared: bool = False) -> None:
+        """Listen on an address, with TLS if that is given; port 0 takes a free one, and `address` says which.
+
+        `shared`: other processes listen there as well.
+        """
         loop = asyncio.get_running_loop()
         house = House(self._gate, self._galleries, http_server(self._pages.answer, self._common), self._common)
         door = (lambda: Front(house)) if tls is None else (lambda: TlsDoor(house, tls))
-        server = await loop.create_server(door, host, port, backlog=BACKLOG)
+        server = await loop.create_server(door, host, port, backlog=BACKLOG, reuse_port=shared or None)
         self._servers.append(server)
         if self._turns and self._timer is None:
             self._schedule(loop)

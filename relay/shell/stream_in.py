@@ -29,12 +29,13 @@ log = logging.getLogger("offing.stream")
 class StreamIn:
     """Reads a stream into the histories of a relay's audiences.
 
-    `key`: the ship's. `publish(audience, frame)` keeps a frame in its audience's history and sends it to viewers.
+    `key`: the ship's. `publish(audience, frame, among_many)` keeps a frame in its audience's history and sends it to
+    viewers (see `Gallery.publish`).
     `filled` is set once all that the stream held has been read.
     """
 
     def __init__(
-        self, stream: Stream, key: bytes, histories: Mapping[str, History], publish: Callable[[str, bytes], None]
+        self, stream: Stream, key: bytes, histories: Mapping[str, History], publish: Callable[[str, bytes, bool], None]
     ) -> None:
         self._stream, self._key, self._histories, self._publish = stream, key, histories, publish
         self.line = Line(stream, lambda: asyncio.get_running_loop().time())
@@ -88,7 +89,7 @@ class StreamIn:
         verdict = judge(history, self._key, message.data, follows)
         self.verdicts[verdict] += 1
         if verdict is Verdict.NEXT:
-            self._publish(audience, message.data)
+            self._publish(audience, message.data, message.waiting > 0)
             self._look_back(audience, history.head)
         elif verdict is Verdict.GAP:
             self._want(audience, history.head, follows)

@@ -92,6 +92,9 @@ class Line:
                 held = self.since_s is not None and self._now() - self.since_s > patience.longest_wait_s
                 wait_s = patience.first_wait_s if held else min(2 * wait_s, patience.longest_wait_s)
                 self._tell(error)
+            except Exception:
+                log.exception("what runs over the stream at %s has failed: it begins again", self._stream.server)
+                wait_s = patience.longest_wait_s
             self.since_s = None
             await asyncio.sleep(wait_s)
 
