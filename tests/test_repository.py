@@ -29,6 +29,7 @@ IN_REAL_TIME = (
     "ship_process.py",
     "test_live_path.py",
     "canary_voyage.py",
+    "run_scale.py",
     "test_page_ship.py",
     "test_programme_live.py",
 )
