@@ -27,6 +27,7 @@ from scale_relays import RelayProcess, ship_of
 from streams import Frame, StreamServer, sealed
 
 PATIENCE_S = 60.0
+FIRST = 2_100  # records of a whole dive at the beginning: more than a socket replays, so who comes later reads history
 
 
 class Scale:
@@ -39,7 +40,10 @@ class Scale:
         ]
         self.ship: Uplink = ship_of(self.relays[0])
         addresses = [relay.address for relay in self.relays]
-        self.followers = [Follower(addresses, number) for number in range(followers)]
+        self._addresses = addresses
+        self._following: list[asyncio.Task[None]] = []
+        self.followers: list[Follower] = []
+        self._crowd = followers
         self.sent: list[bytes] = []
         self._tell, self._per_s = tell, per_s
 
@@ -52,20 +56,34 @@ class Scale:
                 process.start()
             for relay in self.relays:
                 await asyncio.to_thread(relay.serves)
-            jobs = [asyncio.create_task(job) for job in (self.ship.run(), *(one.follow() for one in self.followers))]
+            ship = asyncio.create_task(self.ship.run())
+            self.come(self._crowd)
             try:
                 yield
             finally:
+                jobs = [ship, *self._following]
                 for job in jobs:
                     job.cancel()
                 await asyncio.gather(*jobs, return_exceptions=True)
 
+    def come(self, count: int) -> None:
+        """Let so many followers more come, each at another relay."""
+        for number in range(len(self.followers), len(self.followers) + count):
+            self.followers.append(Follower(self._addresses, number))
+            self._following.append(asyncio.create_task(self.followers[-1].follow()))
+
+    async def spread(self) -> None:
+        """Return when everybody follows where they began, a third at each relay."""
+        await asyncio.gather(*(one.go_home() for one in self.followers))
+        await self._until(lambda: all(one.is_home for one in self.followers))
+
     async def release(self, frames: list[Frame]) -> None:
-        """Release frames, so many a second."""
+        """Release a whole dive at once, then so many records a second."""
         for frame in frames:
             self.ship.publish(frame)
             self.sent.append(frame.data)
-            await asyncio.sleep(1 / self._per_s)
+            if frame.dive > 1:
+                await asyncio.sleep(1 / self._per_s)
 
     async def caught_up(self, what: str) -> None:
         """Return when every follower holds all that had been released by now."""
@@ -86,20 +104,27 @@ class Scale:
 
     async def story(self, load: int) -> None:
         """Kill each process in turn, with `load` records released while it is away."""
+        await self.more(FIRST)
         await self.caught_up("at the beginning")
         for number, relay in enumerate(self.relays, 1):
+            await self.spread()
             relay.kill()
             await self.more(load)
+            if number > 1:
+                await self.caught_up(f"relay {number} killed, {load} records later")
             relay.start()
             await asyncio.to_thread(relay.serves)
-            await self.caught_up(f"relay {number} killed and started again, empty" if number > 1 else "relay 1 killed")
+            self.come(3)
+            await self.caught_up(f"relay {number} started again")
         for lost in (False, True):
+            await self.spread()
             self.server.kill()
             await self.more(load)
             if lost:
                 self.server.lose()
             await asyncio.to_thread(self.server.start)
-            await self.caught_up(f"nats-server killed, its store {'lost' if lost else 'kept'}")
+            self.come(3)
+            await self.caught_up(f"nats-server killed and started again, its store {'lost' if lost else 'kept'}")
 
     def verdict(self) -> Counter[str]:
         """Return what came of it, counted."""
@@ -116,7 +141,7 @@ class Scale:
 
 async def play(folder: Path, followers: int, per_s: float, load: int, tell: Callable[[str], None]) -> Counter[str]:
     """Run the whole story below a folder; return what came of it."""
-    frames = sealed([*dive(1, 40), *islice(endless_dive(2), 60 * load)])
+    frames = sealed([*dive(1, FIRST), *islice(endless_dive(2), 200 * load)])
     scale = Scale(folder, followers, per_s, tell)
     async with scale.running():
         releasing = asyncio.create_task(scale.release(frames))

@@ -10,7 +10,7 @@ from io import BytesIO
 
 import aiohttp
 import msgpack
-from websockets.asyncio.client import connect
+from websockets.asyncio.client import ClientConnection, connect
 from websockets.exceptions import ConnectionClosed, InvalidHandshake
 
 HISTORY_FIRST = 4000
@@ -22,11 +22,25 @@ class Follower:
     """One follower. `addresses`: HOST:PORT of the relays; it begins with number `first` of them."""
 
     def __init__(self, addresses: list[str], first: int, audience: str = "public") -> None:
-        self._addresses, self._next, self._audience = addresses, first, audience
+        self._addresses, self._home, self._next, self._audience = addresses, first, first, audience
+        self._line: ClientConnection | None = None
+        self.at: str | None = None
+        self._goes_home = False
         self.dive, self.seq, self._ended = 1, -1, False
         self.held: list[bytes] = []
         self.faults: list[str] = []
         self.seen: Counter[str] = Counter()
+
+    @property
+    def is_home(self) -> bool:
+        """Whether it follows at the relay it began with."""
+        return self.at == self._addresses[self._home % len(self._addresses)]
+
+    async def go_home(self) -> None:
+        """Leave the relay it follows at for the one it began with."""
+        self._goes_home = not self.is_home
+        if self._goes_home and self._line is not None:
+            await self._line.close()
 
     async def follow(self) -> None:
         """Follow until cancelled, at whichever relay there is."""
@@ -36,7 +50,7 @@ class Follower:
                 await self._visit(address)
             except AT_ONCE as error:
                 self.seen[type(error).__name__] += 1
-            self._next += 1
+            self._next = self._home if self._goes_home else self._next + 1
             self.seen["came again"] += 1
             await asyncio.sleep(0)
 
@@ -44,7 +58,10 @@ class Follower:
         query = f"audience={self._audience}&dive={self.dive}&after={self.seq}"
         options = {"compression": None, "ping_interval": None, "open_timeout": 5, "close_timeout": 1, "proxy": None}
         async with connect(f"ws://{address}/live?{query}", **options) as line:
-            self.seen[address] += 1
+            self._line, self.at = line, address
+            if self._goes_home and not self.is_home:
+                return
+            self._goes_home = False
             try:
                 async for message in line:
                     assert isinstance(message, bytes)
@@ -53,6 +70,8 @@ class Follower:
                 if error.rcvd is None or error.rcvd.code != HISTORY_FIRST:
                     raise
                 await self._fetch(address)
+            finally:
+                self._line = self.at = None
 
     async def _fetch(self, address: str) -> None:
         """Take what follows from the recordings."""
