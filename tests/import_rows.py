@@ -59,6 +59,7 @@ CORE = {
     "uplink_talk": "errors | msgpack zlib",
     "uplink_log": "errors release uplink_talk",
     "uplink_pace": "",
+    "verification": "errors release seal wire",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
@@ -103,6 +104,7 @@ SHELL = {
     "toml_lines": "",
     "wheel": "",
     "site_files": "core.errors",
+    "log_lines": "",
     "desk_address": "",
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
@@ -132,7 +134,7 @@ SHELL = {
     "deciding expedition import_words journal recovered",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     # released records on their way out
-    "recording": "core.errors core.wire",
+    "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
@@ -155,27 +157,31 @@ SHELL = {
     "conversation": "gate pages | aiohttp",
     "viewer": "core.history core.release core.subscriber core.websocket gate",
     "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
+    "tls_door": "core.errors front gate",
     "site": "core.history answers conversation front gate pages public_files tls_door viewer",
-    # several relays, over a stream
-    "stream_line": "| nats",
-    "stream_out": "core.errors core.history core.release core.stream_order core.wire stream_line | nats",
-    "stream_in": "core.history core.stream_order stream_line | nats",
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
-    "shore_logs": "core.errors core.held core.history core.release core.seal core.uplink_talk core.wire "
-    "programme_file recording",
-    "shore_site": "page_words public_files shore_file site site_files tls_door",
-    "worker_talk": "| msgpack",
-    "worker": "core.errors core.history shore_file shore_site site worker_talk | uvloop",
-    "workers": "core.errors core.history gate shore_file site worker worker_talk",
-    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site workers",
+    "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site uplink_port watch workers",
+    "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",
+    "shore_counts": "core.history site | prometheus_client",
+    "certificate_end": "core.errors tls_door | cryptography",
+    "shore_site": "gate page_words public_files shore_file site site_files tls_door",
+    "shore_run": "core.errors certificate_end shore shore_counts shore_file shore_site shore_stream uplink_port watch "
+    "workers",
+    # several relays over a stream, several processes on a port
+    "stream_line": "| nats",
+    "stream_out": "core.errors core.history core.release core.stream_order core.wire stream_line | nats",
+    "stream_in": "core.history core.stream_order stream_line | nats",
     "shore_stream": "shore shore_file stream_in stream_line stream_out",
-    "shore_run": "core.errors shore shore_file shore_site shore_stream workers",
+    "worker_talk": "| msgpack",
+    "worker": "core.errors core.history certificate_end shore_file shore_site site worker_talk | uvloop",
+    "workers": "core.errors core.history gate shore_file site worker worker_talk",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
-    "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "
-    "public_files recording",
+    "publish": "core.errors core.history core.seal core.summary core.verification core.wire expedition_form made_pages "
+    "page_words programme_file public_files recording",
     # the desk
     "watch_file": "",
     "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
@@ -223,12 +229,19 @@ SHELL = {
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
     "running secrets_file ship site_files station_reports station_sender",
     "still_file": "core.errors core.still | PIL",
+    "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
+    "verify": "core.errors core.seal core.verification exit_code programme_file",
+    "reading_arguments": "",
     "tell_words": "quantities",
     "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
-    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
-    "exit_code expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish "
-    "quantities recording rehearse running secrets_file ship shore shore_file shore_run site_files | rich uvloop",
+    "shore_words": "core.errors certificate_end quantities shore_file tls_door uplink_tls",
+    "shore_command": "log_lines running shore shore_file shore_run shore_words | uvloop",
+    "deploy": "",
+    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
+    "exit_code expedition export import_log log_lines page_words plain_cautions plain_ground plain_words public_files "
+    "publish quantities recording rehearse running secrets_file ship shore_command site_files site_key verify "
+    "| rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

@@ -59,10 +59,10 @@ class Follower:
         options = {"compression": None, "ping_interval": None, "open_timeout": 5, "close_timeout": 1, "proxy": None}
         async with connect(f"ws://{address}/live?{query}", **options) as line:
             self._line, self.at = line, address
-            if self._goes_home and not self.is_home:
-                return
-            self._goes_home = False
             try:
+                if self._goes_home and not self.is_home:
+                    return
+                self._goes_home = False
                 async for message in line:
                     assert isinstance(message, bytes)
                     self._take(message, "live")

@@ -1,17 +1,55 @@
 """A shore's relay as its file has it: site, logs, and what runs beside them, put together."""
 
+from collections.abc import Mapping
+
 from relay.core.errors import OperatorError
+from relay.shell.certificate_end import Renewal, certificate_end
 from relay.shell.shore import Shore
-from relay.shell.shore_file import ShoreFile, StreamPlan
-from relay.shell.shore_site import new_site
+from relay.shell.shore_counts import Counted, LinkCounts, registry_of
+from relay.shell.shore_file import ShoreFile, StreamPlan, UplinkPlan
+from relay.shell.shore_site import new_site, site_context
+from relay.shell.uplink_port import UplinkPort
+from relay.shell.watch import Watch
 from relay.shell.workers import Workers
 
 
+class Dialled:
+    """The port that the ship dials, as a part of a shore."""
+
+    def __init__(self, shore: Shore, plan: UplinkPlan) -> None:
+        self._listen = plan.listen
+        self.port = UplinkPort(shore, plan.tls.certificate, plan.tls.key)
+
+    async def start(self) -> None:
+        """Listen for the ship."""
+        await self.port.start(*self._listen)
+
+    async def close(self) -> None:
+        """End the link."""
+        await self.port.close()
+
+    def counts(self) -> LinkCounts:
+        """Return what the port has seen."""
+        facts = self.port.facts
+        return LinkCounts(facts.linked, facts.links, facts.strangers, facts.octets)
+
+
 def new_shore(file: ShoreFile) -> Shore:
-    """Return a shore that isn't started yet."""
+    """Return a shore that isn't started yet; OperatorError says which of its files can't be used."""
     shore = Shore(file, new_site(file) if file.processes == 1 else Workers(file))
+    shore.tls = site_context(file)
+    if shore.tls is not None and file.tls is not None:
+        shore.parts.append(Renewal(shore.tls, file.tls.certificate, file.tls.key))
+    dialled = None if file.uplink is None else Dialled(shore, file.uplink)
+    if dialled is not None:
+        shore.dialled = dialled.port
+        shore.parts.append(dialled)
     if file.stream is not None:
         _join(shore, file.stream)
+    if file.watch is not None:
+        registry = registry_of(_counted(shore, dialled))
+        shore.watch = Watch(file.watch, registry, lambda: None if shore.ready else "what is kept is still being read")
+        shore.early.append(shore.watch)
     return shore
 
 
@@ -24,3 +62,24 @@ def _join(shore: Shore, plan: StreamPlan) -> None:
             "'offing[scale]'"
         ) from error
     join_stream(shore, plan)
+
+
+def _counted(shore: Shore, dialled: Dialled | None) -> Counted:
+    return Counted(
+        ready=lambda: shore.ready,
+        figures=shore.site.figures,
+        histories=shore.histories,
+        fault=lambda: shore.fault,
+        came_s=lambda: shore.came_s,
+        link=None if dialled is None else dialled.counts,
+        folder=None if shore.logs is None else shore.file.folder,
+        certificates=lambda: certificate_ends(shore.file),
+    )
+
+
+def certificate_ends(file: ShoreFile) -> Mapping[str, float]:
+    """Return when each of a shore's certificates ends, in seconds since 1970."""
+    paths = {} if file.tls is None else {"site": file.tls.certificate}
+    if file.uplink is not None:
+        paths["uplink"] = file.uplink.tls.certificate
+    return {name: certificate_end(path).timestamp() for name, path in paths.items()}

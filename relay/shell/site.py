@@ -63,7 +63,7 @@ class Site:
         self._pages = Pages(files, made, self._followers)
         self._turns = turns
         self._timer: asyncio.TimerHandle | None = None
-        self._servers: list[asyncio.Server] = []
+        self._servers: list[asyncio.Server | TlsDoor] = []
 
     def _followers(self) -> int:
         return self.elsewhere + sum(gallery.viewers for gallery in self._galleries.values())
@@ -90,9 +90,15 @@ class Site:
         """
         loop = asyncio.get_running_loop()
         house = House(self._gate, self._galleries, http_server(self._pages.answer, self._common), self._common)
-        door = (lambda: Front(house)) if tls is None else (lambda: TlsDoor(house, tls))
-        server = await loop.create_server(door, host, port, backlog=BACKLOG, reuse_port=shared or None)
-        self._servers.append(server)
+        if tls is None:
+            plain = await loop.create_server(
+                lambda: Front(house), host, port, backlog=BACKLOG, reuse_port=shared or None
+            )
+            self._servers.append(plain)
+        else:
+            door = TlsDoor(house, tls)
+            self._servers.append(door)
+            await door.open(host, port, BACKLOG, shared)
         if self._turns and self._timer is None:
             self._schedule(loop)
 

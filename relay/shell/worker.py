@@ -17,8 +17,9 @@ import uvloop
 
 from relay.core.errors import OperatorError
 from relay.core.history import received
+from relay.shell.certificate_end import Renewal
 from relay.shell.shore_file import ShoreFile
-from relay.shell.shore_site import new_site, open_site
+from relay.shell.shore_site import new_site, site_context
 from relay.shell.site import Site
 from relay.shell.worker_talk import ELSEWHERE, FAILED, FIGURES, FRAME, FULL, LEAVE, SERVING, SETTING, Talk
 
@@ -43,6 +44,7 @@ class Worker:
         self._site: Site | None = None
         self._setting: Setting | None = None
         self._telling: asyncio.Task[None] | None = None
+        self._renewal: Renewal | None = None
 
     async def run(self) -> None:
         """Do what is said until the talk ends."""
@@ -74,10 +76,14 @@ class Worker:
 
     async def _open(self, site: Site, setting: Setting) -> None:
         try:
-            await open_site(site, setting.file, setting.host, setting.port, shared=True)
+            tls = site_context(setting.file)
+            await site.start(setting.host, setting.port, tls, shared=True)
         except (OSError, OperatorError) as error:
             await self._talk.say(FAILED, str(error))
             raise
+        if tls is not None and setting.file.tls is not None:
+            self._renewal = Renewal(tls, setting.file.tls.certificate, setting.file.tls.key)
+            await self._renewal.start()
         await self._talk.say(SERVING)
         self._telling = asyncio.create_task(self._tell(site))
 
@@ -94,6 +100,8 @@ class Worker:
             self._telling.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await self._telling
+        if self._renewal is not None:
+            await self._renewal.close()
         self._talk.close()
         if self._site is not None:
             await self._site.close()
