@@ -47,21 +47,23 @@ class Follower:
         while True:
             address = self._addresses[self._next % len(self._addresses)]
             try:
-                await self._visit(address)
+                if await self._visit(address):
+                    continue
             except AT_ONCE as error:
                 self.seen[type(error).__name__] += 1
             self._next = self._home if self._goes_home else self._next + 1
             self.seen["came again"] += 1
             await asyncio.sleep(0)
 
-    async def _visit(self, address: str) -> None:
+    async def _visit(self, address: str) -> bool:
+        """Follow at a relay until it or the line ends; return whether to come back to it, with the history read."""
         query = f"audience={self._audience}&dive={self.dive}&after={self.seq}"
         options = {"compression": None, "ping_interval": None, "open_timeout": 5, "close_timeout": 1, "proxy": None}
         async with connect(f"ws://{address}/live?{query}", **options) as line:
             self._line, self.at = line, address
             try:
                 if self._goes_home and not self.is_home:
-                    return
+                    return False
                 self._goes_home = False
                 async for message in line:
                     assert isinstance(message, bytes)
@@ -70,8 +72,10 @@ class Follower:
                 if error.rcvd is None or error.rcvd.code != HISTORY_FIRST:
                     raise
                 await self._fetch(address)
+                return True
             finally:
                 self._line = self.at = None
+        return False
 
     async def _fetch(self, address: str) -> None:
         """Take what follows from the recordings."""
