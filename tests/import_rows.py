@@ -92,6 +92,7 @@ CORE = {
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
+    "held": "history uplink_talk",
 }
 
 SHELL = {
@@ -103,6 +104,7 @@ SHELL = {
     "toml_lines": "",
     "wheel": "",
     "site_files": "core.errors",
+    "log_lines": "",
     "desk_address": "",
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
@@ -154,7 +156,18 @@ SHELL = {
     "conversation": "gate pages | aiohttp",
     "viewer": "core.history core.release core.subscriber core.websocket gate",
     "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
-    "site": "core.history answers conversation front gate pages public_files viewer",
+    "tls_door": "core.errors front gate",
+    "site": "core.history answers conversation front gate pages public_files tls_door viewer",
+    # the relay ashore
+    "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
+    "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
+    "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site uplink_port watch",
+    "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",
+    "shore_counts": "core.history site | prometheus_client",
+    "certificate_end": "core.errors tls_door | cryptography",
+    "shore_run": "certificate_end gate page_words public_files shore shore_counts shore_file site site_files tls_door "
+    "uplink_port watch",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.seal core.summary core.verification core.wire expedition_form made_pages "
@@ -195,6 +208,8 @@ SHELL = {
     "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
     "standing taking uplink",
     "running": "expedition page_words public_files ship site site_files",
+    "standing taking",
+    "running": "expedition page_words public_files site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
     "core.sources capture journal outlet",
     # the invented dive
@@ -210,10 +225,15 @@ SHELL = {
     "verify": "core.errors core.seal core.verification exit_code programme_file",
     "reading_arguments": "",
     "tell_words": "quantities",
+    "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
-    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
-    "exit_code expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish "
-    "quantities recording rehearse running secrets_file ship site_files site_key verify | rich uvloop",
+    "shore_words": "core.errors certificate_end quantities shore_file tls_door uplink_tls",
+    "shore_command": "log_lines running shore shore_file shore_run shore_words | uvloop",
+    "deploy": "",
+    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
+    "exit_code expedition export import_log log_lines page_words plain_cautions plain_ground plain_words public_files "
+    "publish quantities recording rehearse running secrets_file ship shore_command site_files site_key verify "
+    "| rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

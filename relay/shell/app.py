@@ -3,7 +3,6 @@
 import argparse
 import json
 import logging
-import resource
 import sys
 from collections.abc import Callable
 from dataclasses import asdict
@@ -24,11 +23,13 @@ from relay.core.secrets import Secrets
 from relay.shell.briefing import brief
 from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
+from relay.shell.deploy import deploy
 from relay.shell.desk_token import NAME as TOKEN_FILE
 from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
 from relay.shell.import_log import import_log, show_record
+from relay.shell.log_lines import log_to_stderr
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
 from relay.shell.plain_ground import (
@@ -47,9 +48,10 @@ from relay.shell.publish import publish
 from relay.shell.quantities import say_number, web_address
 from relay.shell.recording import load_signed
 from relay.shell.rehearse import Outcome, rehearse
-from relay.shell.running import new_site, run_until_stopped
+from relay.shell.running import new_site, raise_open_files, run_until_stopped
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
+from relay.shell.shore_command import shore
 from relay.shell.site_files import site_folder
 from relay.shell.site_key import show_key
 from relay.shell.verify import verify
@@ -64,6 +66,7 @@ def run(options: argparse.Namespace) -> int:
         "brief": _brief,
         "check": _check,
         "demo": _demo,
+        "deploy": deploy,
         "export": _export,
         "import": import_log,
         "key": show_key,
@@ -71,6 +74,7 @@ def run(options: argparse.Namespace) -> int:
         "record": show_record,
         "rehearse": _rehearse,
         "ship": _ship,
+        "shore": shore,
         "show": _show,
         "verify": verify,
     }
@@ -101,8 +105,8 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _ship(options: argparse.Namespace) -> int:
-    _log_to_stderr()
-    _raise_open_files()
+    log_to_stderr(form=options.log)
+    raise_open_files()
     expedition = read_expedition(options.expedition)
     for words in cautions(expedition):
         _log.warning("caution: %s", words)
@@ -116,14 +120,8 @@ def _ship(options: argparse.Namespace) -> int:
     return 0
 
 
-def _raise_open_files() -> None:
-    """Let the process have as many sockets as the machine allows it: each viewer takes one."""
-    most = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
-    resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
-
-
 def _demo(options: argparse.Namespace) -> int:
-    _log_to_stderr(logging.WARNING)
+    log_to_stderr(logging.WARNING)
 
     def ready(ship: Ship) -> None:
         _announce("an invented dive", ship)
@@ -266,7 +264,3 @@ def _announce(what: str, ship: Ship, token: Path | None = None) -> None:
         last = secret if token is None else f"TOKEN, and TOKEN is what {token} holds"
         print(f"the desk, for you alone: {address}#{last}", flush=True)
     print("Ctrl-C stops it. A ship's relay started again goes on where it was.", file=sys.stderr)
-
-
-def _log_to_stderr(level: int = logging.INFO) -> None:
-    logging.basicConfig(level=level, format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)

@@ -5,6 +5,7 @@ answered as for any unknown name. A frame is kept and sent in one step, so that 
 """
 
 import asyncio
+import ssl
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,6 +17,7 @@ from relay.shell.front import Front, House
 from relay.shell.gate import DEFAULTS, Gate, Limits, Tally
 from relay.shell.pages import Pages, load_site
 from relay.shell.public_files import PublicFiles, Telling
+from relay.shell.tls_door import TlsDoor
 from relay.shell.viewer import Gallery
 
 BACKLOG = 1_024
@@ -59,29 +61,39 @@ class Site:
         self._pages = Pages(files, made, lambda: sum(gallery.viewers for gallery in self._galleries.values()))
         self._turns = turns
         self._timer: asyncio.TimerHandle | None = None
-        self._servers: list[asyncio.Server] = []
+        self._servers: list[asyncio.Server | TlsDoor] = []
 
-    def publish(self, frame: Published) -> None:
+    def publish(self, frame: Published, among_many: bool = False) -> None:
         """Keep a frame of an open audience and send it to its viewers; any other audience's is not kept.
 
         Frames come in order: OutOfOrderError, and nothing sent, for one that does not follow the last. Before
-        `start` this fills the history.
+        `start` this fills the history. `among_many`: others come with it (see `Gallery.publish`).
         """
         gallery = self._galleries.get(frame.audience)
         if gallery is not None:
-            gallery.publish(frame)
+            gallery.publish(frame, among_many)
 
     def history(self, audience: str) -> History | None:
         """Return what an open audience has been sent."""
         gallery = self._galleries.get(audience)
         return None if gallery is None else gallery.history
 
-    async def start(self, host: str, port: int = 0) -> None:
-        """Listen on an address; port 0 takes a free one, and `address` says which."""
+    async def start(self, host: str, port: int = 0, tls: ssl.SSLContext | None = None, *, shared: bool = False) -> None:
+        """Listen on an address, with TLS if that is given; port 0 takes a free one, and `address` says which.
+
+        `shared`: other processes listen there as well.
+        """
         loop = asyncio.get_running_loop()
         house = House(self._gate, self._galleries, http_server(self._pages.answer, self._common), self._common)
-        server = await loop.create_server(lambda: Front(house), host, port, backlog=BACKLOG)
-        self._servers.append(server)
+        if tls is None:
+            plain = await loop.create_server(
+                lambda: Front(house), host, port, backlog=BACKLOG, reuse_port=shared or None
+            )
+            self._servers.append(plain)
+        else:
+            door = TlsDoor(house, tls)
+            self._servers.append(door)
+            await door.open(host, port, BACKLOG, shared)
         if self._turns and self._timer is None:
             self._schedule(loop)
 
