@@ -98,6 +98,7 @@ CORE = {
 SHELL = {
     "clock": "",
     "quantities": "",
+    "uplink_plan": "",
     "representation": "",
     "seabed": "",
     "toml_lines": "",
@@ -107,16 +108,16 @@ SHELL = {
     "desk_address": "",
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
-    "expedition_form": "core.errors core.policy desk_address feed_url quantities | pydantic",
+    "expedition_form": "core.errors core.policy desk_address feed_url quantities uplink_plan | pydantic",
     "expedition_faults": "expedition_form toml_lines | pydantic",
     "expedition_sense": "core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
-    "expedition_sense feed_url | pydantic",
+    "expedition_sense feed_url uplink_plan | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
-    "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities",
+    "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities uplink_plan",
     "plain_cautions": "core.area core.notices core.place_in_text core.policy expedition plain_words quantities",
     # bytes in
     "feed_intake": "core.errors feed_url",
@@ -137,7 +138,6 @@ SHELL = {
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
-    "uplink_plan": "",
     "uplink_tls": "core.errors",
     "uplink_socket": "core.errors core.uplink_talk | websockets",
     "uplink_port": "core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
@@ -206,6 +206,8 @@ SHELL = {
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
+    "standing taking uplink",
+    "running": "expedition page_words public_files ship site site_files",
     "standing taking",
     "running": "expedition page_words public_files site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "

@@ -25,7 +25,10 @@ IMPURE_CALLS = set("__import__ breakpoint compile eval exec globals input open p
 IMPURE_METHODS = set("now utcnow today fromtimestamp get_running_loop getenv".split())
 
 # The rooms whose sockets strangers reach: they handle bytes that were released, and know of nothing exact.
-PUBLIC = set("answers conversation front gate pages representation site viewer wheel".split())
+PUBLIC = set(
+    "answers conversation front gate pages representation site viewer wheel uplink uplink_link uplink_plan uplink_port "
+    "uplink_session uplink_socket uplink_tls".split()
+)
 EXACT = set(
     "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
     "overdue reach survey swath target_position sighting hiding desk_record decision "

@@ -41,6 +41,8 @@ TESTED_WITH: dict[str, str] = {
     "feed_intake": "feeds",
     "expedition_form": "expedition",
     **dict.fromkeys(("expedition_faults", "expedition_sense"), "expedition"),
+    **dict.fromkeys(("uplink_link", "uplink_session"), "uplink"),
+    "uplink_socket": "uplink_port",
     "plain_ground": "plain_cautions",
     "watch_words": "watched",
     "watch_file": "desk_watch",

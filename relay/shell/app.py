@@ -39,6 +39,7 @@ from relay.shell.plain_ground import (
     describe_page,
     describe_programme,
     describe_survey,
+    describe_uplink,
     describe_vehicles,
 )
 from relay.shell.plain_words import describe_audience
@@ -86,6 +87,8 @@ def _check(options: argparse.Namespace) -> int:
     print(describe_page(expedition.listen))
     if expedition.desk is not None:
         print(describe_desk(expedition.desk))
+    if expedition.uplink is not None:
+        print(describe_uplink(expedition.uplink))
     print(describe_vehicles(expedition.plan))
     for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True):
         print(describe_feed(source, feed.url))
