@@ -207,9 +207,8 @@ SHELL = {
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
     "standing taking uplink",
-    "running": "expedition page_words public_files ship site site_files",
-    "standing taking",
     "running": "expedition page_words public_files site site_files",
+    "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
     "core.sources capture journal outlet",
     # the invented dive
@@ -219,7 +218,7 @@ SHELL = {
     "station_sender": "station_reports",
     "demo": "simulated station_reports",
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
-    "running secrets_file ship site_files station_reports station_sender",
+    "running secrets_file ship site_files station_reports station_sender until_stopped",
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "verify": "core.errors core.seal core.verification exit_code programme_file",
@@ -228,11 +227,11 @@ SHELL = {
     "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "shore_words": "core.errors certificate_end quantities shore_file tls_door uplink_tls",
-    "shore_command": "log_lines running shore shore_file shore_run shore_words | uvloop",
+    "shore_command": "log_lines shore shore_file shore_run shore_words until_stopped | uvloop",
     "deploy": "",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
     "exit_code expedition export import_log log_lines page_words plain_cautions plain_ground plain_words public_files "
-    "publish quantities recording rehearse running secrets_file ship shore_command site_files site_key verify "
+    "publish quantities recording rehearse running secrets_file ship site_files site_key until_stopped verify "
     "| rich uvloop",
 }
 
