@@ -99,6 +99,7 @@ CORE = {
 SHELL = {
     "clock": "",
     "quantities": "",
+    "uplink_plan": "",
     "representation": "",
     "seabed": "",
     "toml_lines": "",
@@ -108,16 +109,16 @@ SHELL = {
     "desk_address": "",
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
-    "expedition_form": "core.errors core.policy desk_address feed_url quantities | pydantic",
+    "expedition_form": "core.errors core.policy desk_address feed_url quantities uplink_plan | pydantic",
     "expedition_faults": "expedition_form toml_lines | pydantic",
     "expedition_sense": "core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
-    "expedition_sense feed_url | pydantic",
+    "expedition_sense feed_url uplink_plan | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
-    "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities",
+    "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities uplink_plan",
     "plain_cautions": "core.area core.notices core.place_in_text core.policy expedition plain_words quantities",
     # bytes in
     "feed_intake": "core.errors feed_url",
@@ -138,7 +139,6 @@ SHELL = {
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
-    "uplink_plan": "",
     "uplink_tls": "core.errors",
     "uplink_socket": "core.errors core.uplink_talk | websockets",
     "uplink_port": "core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
@@ -216,8 +216,9 @@ SHELL = {
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
-    "standing taking",
+    "standing taking uplink",
     "running": "expedition page_words public_files site site_files",
+    "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
     "core.sources capture journal outlet",
     # the invented dive
@@ -227,7 +228,7 @@ SHELL = {
     "station_sender": "station_reports",
     "demo": "simulated station_reports",
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
-    "running secrets_file ship site_files station_reports station_sender",
+    "running secrets_file ship site_files station_reports station_sender until_stopped",
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "verify": "core.errors core.seal core.verification exit_code programme_file",
@@ -236,11 +237,11 @@ SHELL = {
     "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "shore_words": "core.errors certificate_end quantities shore_file tls_door uplink_tls",
-    "shore_command": "log_lines running shore shore_file shore_run shore_words | uvloop",
+    "shore_command": "log_lines shore shore_file shore_run shore_words until_stopped | uvloop",
     "deploy": "",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
     "exit_code expedition export import_log log_lines page_words plain_cautions plain_ground plain_words public_files "
-    "publish quantities recording rehearse running secrets_file ship shore_command site_files site_key verify "
+    "publish quantities recording rehearse running secrets_file ship site_files site_key until_stopped verify "
     "| rich uvloop",
 }
 

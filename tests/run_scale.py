@@ -27,7 +27,7 @@ from scale_relays import RelayProcess, ship_of
 from streams import Frame, StreamServer, sealed
 
 PATIENCE_S = 60.0
-FIRST = 2_100  # records of a whole dive at the beginning: more than a socket replays, so who comes later reads history
+FIRST = 1_100  # records of the first dive: more octets than a socket replays, so who comes late reads history
 
 
 class Scale:
