@@ -17,7 +17,7 @@ PAGE := web/dist-desk/index.html
 PAGE_SOURCES := $(shell find web -path web/node_modules -prune -o -path 'web/dist*' -prune -o -path web/test -prune -o -type f -print)
 BROWSERS := chromium:chromium chromium-headless-shell:chromium-headless-shell firefox-esr:firefox-esr
 # A stream's server and a caching proxy, for relays that are several: Debian puts them where only root looks.
-SERVERS := /usr/sbin/nats-server:nats-server /usr/sbin/nginx:nginx-light
+SERVERS := /usr/sbin/nats-server:nats-server /usr/sbin/nginx:nginx
 LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
 	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
 
