@@ -88,6 +88,7 @@ CORE = {
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
+    "guests": "errors seal wire | datetime msgpack",
 }
 
 SHELL = {
@@ -132,16 +133,19 @@ SHELL = {
     "outlet": "core.channel core.release core.wire programme_file recording",
     # the public port
     "answers": "",
-    "gate": "core.subscriber wheel",
+    "attendance": "",
+    "gate": "attendance core.subscriber wheel",
+    "guest_door": "attendance core.errors core.guests",
     "page_words": "core.errors",
     "track_picture": "core.summary page_words | PIL fontpkg_source_serif_4",
     "made_pages": "core.programme_told core.summary page_words track_picture | jinja2",
     "public_files": "core.history core.programme_told core.summary core.wire made_pages page_words representation",
     "pages": "core.errors answers public_files representation | aiohttp",
-    "conversation": "gate pages | aiohttp",
-    "viewer": "core.history core.release core.subscriber core.websocket gate",
-    "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
-    "site": "core.history answers conversation front gate pages public_files viewer",
+    "guest_pages": "core.guests guest_door pages public_files representation | aiohttp",
+    "conversation": "attendance gate pages | aiohttp",
+    "viewer": "attendance core.history core.release core.subscriber core.websocket gate",
+    "front": "core.guests core.subscriber core.websocket answers conversation gate guest_door pages viewer | aiohttp",
+    "site": "core.history answers conversation front gate guest_door guest_pages pages public_files viewer",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "

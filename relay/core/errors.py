@@ -7,6 +7,7 @@ OffingError                  everything below
 │   ├── CaptureError         a capture given to rehearse cannot be read or timed
 │   ├── RefusedError         the running relay doesn't take a message: nothing was journalled
 │   ├── RecordingError       a recording is not one, is of another version, or is torn
+│   ├── InvitationError      a guest, a day or a list of guests is not what it should be, or not the ship's
 │   └── SurveyError          a number given to the survey's arithmetic is none, or can't be true
 └── OurFault                 a rule of Offing's own would have been broken: always a bug
     ├── OutOfOrderError      a frame was published that does not follow the last one
@@ -43,6 +44,10 @@ class RefusedError(OperatorError):
 
 class RecordingError(OperatorError):
     """A recording is not one, is of an unknown version, or is torn where it must not be."""
+
+
+class InvitationError(OperatorError):
+    """A guest, the day an invitation ends, or a list of guests is not what it should be, or not the ship's."""
 
 
 class SurveyError(OperatorError):
