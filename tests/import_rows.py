@@ -21,9 +21,10 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
+    "guest_terms": "errors ranges | datetime",
     "decision_values": "errors ranges sighting still",
     "programme": "policy ranges",
-    "decision": "area decision_values errors overdue policy programme sighting still",
+    "decision": "area decision_values errors guest_terms overdue policy programme sighting still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -88,7 +89,7 @@ CORE = {
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
-    "guests": "errors seal wire | datetime msgpack",
+    "guests": "errors guest_terms seal wire | msgpack",
 }
 
 SHELL = {
@@ -135,13 +136,13 @@ SHELL = {
     "answers": "",
     "attendance": "",
     "gate": "attendance core.subscriber wheel",
-    "guest_door": "attendance core.errors core.guests",
+    "guest_door": "attendance core.errors core.guest_terms core.guests",
     "page_words": "core.errors",
     "track_picture": "core.summary page_words | PIL fontpkg_source_serif_4",
     "made_pages": "core.programme_told core.summary page_words track_picture | jinja2",
     "public_files": "core.history core.programme_told core.summary core.wire made_pages page_words representation",
     "pages": "core.errors answers public_files representation | aiohttp",
-    "guest_pages": "core.guests guest_door pages public_files representation | aiohttp",
+    "guest_pages": "core.guest_terms core.guests guest_door pages public_files representation | aiohttp",
     "conversation": "attendance gate pages | aiohttp",
     "viewer": "attendance core.history core.release core.subscriber core.websocket gate",
     "front": "core.guests core.subscriber core.websocket answers conversation gate guest_door pages viewer | aiohttp",

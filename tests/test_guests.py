@@ -1,7 +1,6 @@
 """Guests, tokens and the signed listing: who gets in, and that nobody else can write the list."""
 
 import hashlib
-from calendar import timegm
 from dataclasses import fields, replace
 
 import msgpack
@@ -17,12 +16,8 @@ from relay.core.guests import (
     LISTING_LIMIT,
     Guest,
     Listing,
-    day_end_s,
-    day_of,
     digest_of,
     find_guest,
-    is_id,
-    last_day,
     read_listing,
     write_listing,
 )
@@ -98,25 +93,6 @@ def test_nobody_is_let_in_by_what_nobody_has() -> None:
     assert find_guest({}, f"99999999.{SECRET}", 0.0) is None
     unlucky = replace(ADA, digest=bytes(32))
     assert find_guest({ADA.id: unlucky}, f"{ADA.id}.{SECRET}", 0.0) is None
-
-
-@pytest.mark.parametrize(("day", "year", "month", "date"), [("2026-12-31", 2027, 1, 1), ("2028-02-28", 2028, 2, 29)])
-def test_day_ends_with_utcs(day: str, year: int, month: int, date: int) -> None:
-    """The first second of the next day, as the standard library's `timegm` has it; and back again."""
-    ends_s = timegm((year, month, date, 0, 0, 0))
-    assert day_end_s(day) == ends_s
-    assert last_day(ends_s) == day
-    assert last_day(None) is None
-    assert (day_of(ends_s - 1), day_of(ends_s)) == (day, f"{year}-{month:02d}-{date:02d}")
-
-
-@pytest.mark.parametrize(
-    "day", ["", "2026-02-30", "20261231", "2026-W52-5", "31.12.2026", "2026-12-31T00:00", "9999-12-31"]
-)
-def test_what_is_no_day_is_refused(day: str) -> None:
-    """With how it is written."""
-    with pytest.raises(InvitationError, match="write it as 2026-12-31"):
-        day_end_s(day)
 
 
 def test_listing_comes_back_as_it_was_written() -> None:
@@ -201,9 +177,3 @@ def test_listing_has_room_for_so_many_and_not_for_one_more() -> None:
         read_listing(SIGNER.key, data)
     most.popitem()
     assert len(read_listing(SIGNER.key, write_listing(Listing(1, most), SIGNER)).guests) == GUESTS_LIMIT
-
-
-def test_id_is_eight_hexadecimal_digits() -> None:
-    """And nothing else is one."""
-    assert is_id("0123abcd")
-    assert not any(map(is_id, ("0123ABCD", "0123abcd ", "123abcd", 7, None)))

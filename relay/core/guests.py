@@ -11,13 +11,13 @@ import hmac
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
 from typing import Any
 
 import msgpack
 
 from relay.core.errors import InvitationError
+from relay.core.guest_terms import is_id
 from relay.core.seal import Signer, is_signed
 from relay.core.wire import SIGNATURE_OCTETS
 
@@ -29,11 +29,9 @@ ID_OCTETS = 4
 _FORMAT = 1
 _WORD = "guests"
 _TOKEN = re.compile(r"([0-9a-f]{8})\.([A-Za-z0-9_-]{43})")  # 256 bits in the alphabet of RFC 4648 section 5
-_ID = re.compile(r"[0-9a-f]{8}")
 _AUDIENCE = re.compile(r"[a-z][a-z0-9-]{0,39}")
-_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
-_DIGEST_OCTETS = sha256().digest_size
-_NOBODY = bytes(_DIGEST_OCTETS)
+DIGEST_OCTETS = sha256().digest_size
+_NOBODY = bytes(DIGEST_OCTETS)
 _LATEST_S = 1 << 40
 
 
@@ -59,11 +57,6 @@ class Listing:
     guests: Mapping[str, Guest]
 
 
-def is_id(text: object) -> bool:
-    """Whether something is the id of a guest."""
-    return isinstance(text, str) and _ID.fullmatch(text) is not None
-
-
 def digest_of(secret: str) -> bytes:
     """Return what is kept of a secret: SHA-256 of its characters."""
     return sha256(secret.encode("utf-8", "surrogateescape")).digest()
@@ -76,27 +69,6 @@ def find_guest(guests: Mapping[str, Guest], token: str, wall_s: float) -> Guest 
     guest = guests.get(guest_id)
     fits = hmac.compare_digest(digest_of(secret), _NOBODY if guest is None else guest.digest)
     return guest if fits and guest is not None and not guest.is_over(wall_s) else None
-
-
-def day_end_s(day: str) -> int:
-    """Return the first second after a day "2026-12-31" of UTC; InvitationError if it is no day."""
-    try:
-        if _DAY.fullmatch(day) is None:
-            raise ValueError
-        after = datetime.combine(date.fromisoformat(day), datetime.min.time(), UTC) + timedelta(days=1)
-    except (ValueError, OverflowError) as error:
-        raise InvitationError(f"{day!r} is no day: write it as 2026-12-31 (an invitation ends with it, UTC)") from error
-    return int(after.timestamp())
-
-
-def last_day(until_s: int | None) -> str | None:
-    """Return the last day (UTC) of an invitation."""
-    return None if until_s is None else day_of(until_s - 1)
-
-
-def day_of(wall_s: float) -> str:
-    """Return the day (UTC) of a moment of the wall clock."""
-    return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=wall_s)).date().isoformat()
 
 
 def write_listing(listing: Listing, signer: Signer) -> bytes:
@@ -130,7 +102,7 @@ def _number(number: Any) -> int:
 
 def _guest(guest_id: Any, audience: Any, digest: Any, until_s: Any) -> Guest:
     right = is_id(guest_id) and isinstance(audience, str) and _AUDIENCE.fullmatch(audience) is not None
-    right = right and isinstance(digest, bytes) and len(digest) == _DIGEST_OCTETS
+    right = right and isinstance(digest, bytes) and len(digest) == DIGEST_OCTETS
     if not right or not (until_s is None or (type(until_s) is int and 0 <= until_s < _LATEST_S)):
         raise ValueError("not a guest")
     return Guest(guest_id, audience, digest, until_s)

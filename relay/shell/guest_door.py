@@ -14,7 +14,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from relay.core.errors import InvitationError
-from relay.core.guests import Guest, Listing, day_of, find_guest, read_listing
+from relay.core.guest_terms import day_of
+from relay.core.guests import Guest, Listing, find_guest, read_listing
 from relay.shell.attendance import Attendance
 
 ADDRESSES = 4_096

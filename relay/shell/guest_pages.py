@@ -14,7 +14,8 @@ from typing import Protocol, cast
 
 from aiohttp import web
 
-from relay.core.guests import Guest, last_day
+from relay.core.guest_terms import last_day
+from relay.core.guests import Guest
 from relay.shell.guest_door import GuestDoor
 from relay.shell.pages import error_response
 from relay.shell.public_files import JSON
