@@ -157,7 +157,10 @@ class Front(asyncio.Protocol):
         self._ended = True
         self._received = b""
         self._transport.write(raw_error(status, self._house.common))
-        self._transport.write_eof()
+        if self._transport.can_write_eof():
+            self._transport.write_eof()
+        else:  # TLS: closing says so to the peer by itself
+            self._transport.close()
         gate.wheel.put(self, gate.limits.turns(gate.limits.close_s))
 
     def due(self) -> None:

@@ -1,8 +1,8 @@
 """The guest book: who was invited on this ship, by what name; a file beside the journal that never leaves it.
 
 Rules: mode 0600, written beside and put in place whole, on the disk before anybody is told that it is. It holds the
-SHA-256 of each secret and no secret: a copy of it lets nobody in. A book that can't be read stops the start, with the way
-out. At most `GUESTS_LIMIT` count at a time; of those that don't any more the newest `KEPT` are remembered.
+SHA-256 of each secret and no secret: a copy of it lets nobody in. A book that can't be read stops the start, with the
+way out. At most `GUESTS_LIMIT` count at a time; of those that don't any more the newest `KEPT` are remembered.
 """
 
 import json
@@ -76,7 +76,7 @@ class GuestBook:
 
 
 def read_book(folder: Path) -> GuestBook:
-    """Read the guest book of a site, empty where there is none; InvitationError if it is not one or others may read it."""
+    """Read a site's guest book, empty where there is none; InvitationError if it isn't one or others may read it."""
     path = folder / NAME
     try:
         mode, text = stat.S_IMODE(path.stat().st_mode), path.read_text(encoding="utf-8")

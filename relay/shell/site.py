@@ -7,6 +7,7 @@ exactly once.
 """
 
 import asyncio
+import ssl
 import time
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -21,6 +22,7 @@ from relay.shell.guest_door import GuestDoor
 from relay.shell.guest_pages import GuestPages
 from relay.shell.pages import Pages, load_site
 from relay.shell.public_files import PublicFiles, Telling
+from relay.shell.tls_door import TlsDoor
 from relay.shell.viewer import Gallery
 
 BACKLOG = 1_024
@@ -78,27 +80,28 @@ class Site:
     def _gallery(self, audience: str) -> Gallery | None:
         return self._galleries.get(audience) or self._invited.get(audience)
 
-    def publish(self, frame: Published) -> None:
+    def publish(self, frame: Published, among_many: bool = False) -> None:
         """Keep a frame of an audience that is shown and send it to its viewers; any other audience's is not kept.
 
         Frames come in order: OutOfOrderError, and nothing sent, for one that does not follow the last. Before
-        `start` this fills the history.
+        `start` this fills the history. `among_many`: others come with it (see `Gallery.publish`).
         """
         gallery = self._gallery(frame.audience)
         if gallery is not None:
-            gallery.publish(frame)
+            gallery.publish(frame, among_many)
 
     def history(self, audience: str) -> History | None:
         """Return what an audience that is shown has been sent."""
         gallery = self._gallery(audience)
         return None if gallery is None else gallery.history
 
-    async def start(self, host: str, port: int = 0) -> None:
-        """Listen on an address; port 0 takes a free one, and `address` says which."""
+    async def start(self, host: str, port: int = 0, tls: ssl.SSLContext | None = None) -> None:
+        """Listen on an address, with TLS if that is given; port 0 takes a free one, and `address` says which."""
         loop = asyncio.get_running_loop()
         http = http_server(self._pages.answer, self._common)
         house = House(self._gate, self._galleries, self._invited, self.guests, http, self._common)
-        server = await loop.create_server(lambda: Front(house), host, port, backlog=BACKLOG)
+        door = (lambda: Front(house)) if tls is None else (lambda: TlsDoor(house, tls))
+        server = await loop.create_server(door, host, port, backlog=BACKLOG)
         self._servers.append(server)
         if self._turns and self._timer is None:
             self._schedule(loop)
