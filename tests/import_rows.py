@@ -159,11 +159,8 @@ SHELL = {
     "conversation": "attendance gate pages | aiohttp",
     "viewer": "attendance core.history core.release core.subscriber core.websocket gate",
     "front": "core.guests core.subscriber core.websocket answers conversation gate guest_door pages viewer | aiohttp",
-    "site": "core.history answers conversation front gate guest_door guest_pages pages public_files viewer",
-    "conversation": "gate pages | aiohttp",
-    "viewer": "core.history core.release core.subscriber core.websocket gate",
-    "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
-    "site": "core.history answers conversation front gate pages public_files viewer",
+    "tls_door": "core.errors front gate",
+    "site": "core.history answers conversation front gate guest_door guest_pages pages public_files tls_door viewer",
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
@@ -181,6 +178,7 @@ SHELL = {
     "core.notices core.overdue core.reach core.survey_day core.survey_plan core.watch_words core.watched "
     "watch_file",
     # the running relay
+    "guest_book": "core.errors core.guest_terms core.guests",
     "deciding": "core.errors core.ranges",
     "exit_code": "core.errors",
     "control": "core.errors deciding",
