@@ -179,6 +179,7 @@ SHELL = {
     "watch_file",
     # the running relay
     "guest_book": "core.errors core.guest_terms core.guests",
+    "inviting": "core.decision core.errors core.guest_terms core.guests core.seal guest_book guest_door",
     "deciding": "core.errors core.ranges",
     "exit_code": "core.errors",
     "control": "core.errors deciding",
@@ -206,8 +207,8 @@ SHELL = {
     "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
-    "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
-    "standing taking",
+    "core.wire checkpoint clock control deciding desk_room expedition feeds inviting journal outlet recording "
+    "secrets_file site standing taking",
     "running": "expedition page_words public_files site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
     "core.sources capture journal outlet",
