@@ -106,6 +106,13 @@ def _ship(commands: "_Commands[argparse.ArgumentParser]") -> None:
         "where it was: nothing is early, lost or sent twice.",
     )
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+    _log(parser)
+
+
+def _log(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--log", choices=["text", "json"], default="text", help="how it says what happens on standard error"
+    )
 
 
 def _shore(commands: "_Commands[argparse.ArgumentParser]") -> None:
@@ -118,6 +125,10 @@ def _shore(commands: "_Commands[argparse.ArgumentParser]") -> None:
         "Ctrl-C; started again, it goes on where it was, and fetches what it misses from the ship.",
     )
     parser.add_argument("shore", type=Path, metavar="SHORE.toml")
+    parser.add_argument(
+        "--check", action="store_true", help="say what it would do and what it needs, and start nothing"
+    )
+    _log(parser)
 
 
 def _check(commands: "_Commands[argparse.ArgumentParser]") -> None:

@@ -104,6 +104,7 @@ SHELL = {
     "toml_lines": "",
     "wheel": "",
     "site_files": "core.errors",
+    "log_lines": "",
     "desk_address": "",
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
@@ -161,13 +162,21 @@ SHELL = {
     "front": "core.guests core.subscriber core.websocket answers conversation gate guest_door pages viewer | aiohttp",
     "tls_door": "core.errors front gate",
     "site": "core.history answers conversation front gate guest_door guest_pages pages public_files tls_door viewer",
+    "conversation": "gate pages | aiohttp",
+    "viewer": "core.history core.release core.subscriber core.websocket gate",
+    "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
+    "tls_door": "core.errors front gate",
+    "site": "core.history answers conversation front gate pages public_files tls_door viewer",
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
-    "shore_logs": "core.errors core.held core.history core.release core.seal core.uplink_talk core.wire "
-    "programme_file recording",
-    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site",
-    "shore_run": "page_words public_files shore shore_file site site_files",
+    "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site uplink_port watch",
+    "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",
+    "shore_counts": "core.history site | prometheus_client",
+    "certificate_end": "core.errors tls_door | cryptography",
+    "shore_run": "certificate_end gate page_words public_files shore shore_counts shore_file site site_files tls_door "
+    "uplink_port watch",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "
@@ -225,8 +234,9 @@ SHELL = {
     "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
-    "exit_code expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish "
-    "quantities recording rehearse running secrets_file ship shore shore_file shore_run site_files | rich uvloop",
+    "exit_code expedition export import_log log_lines page_words plain_cautions plain_ground plain_words public_files "
+    "publish quantities recording rehearse running secrets_file ship shore shore_file shore_run site_files "
+    "| rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

@@ -29,6 +29,7 @@ from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
 from relay.shell.import_log import import_log, show_record
+from relay.shell.log_lines import log_to_stderr
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
 from relay.shell.plain_ground import (
@@ -98,7 +99,7 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _ship(options: argparse.Namespace) -> int:
-    _log_to_stderr()
+    log_to_stderr(form=options.log)
     _raise_open_files()
     expedition = read_expedition(options.expedition)
     for words in cautions(expedition):
@@ -114,7 +115,7 @@ def _ship(options: argparse.Namespace) -> int:
 
 
 def _shore(options: argparse.Namespace) -> int:
-    _log_to_stderr()
+    log_to_stderr(form=options.log)
     _raise_open_files()
     file = read_shore_file(options.shore)
 
@@ -142,7 +143,7 @@ def _raise_open_files() -> None:
 
 
 def _demo(options: argparse.Namespace) -> int:
-    _log_to_stderr(logging.WARNING)
+    log_to_stderr(logging.WARNING)
 
     def ready(ship: Ship) -> None:
         _announce("an invented dive", ship)
@@ -275,7 +276,3 @@ def _announce(what: str, ship: Ship, token: Path | None = None) -> None:
         last = secret if token is None else f"TOKEN, and TOKEN is what {token} holds"
         print(f"the desk, for you alone: {address}#{last}", flush=True)
     print("Ctrl-C stops it. A ship's relay started again goes on where it was.", file=sys.stderr)
-
-
-def _log_to_stderr(level: int = logging.INFO) -> None:
-    logging.basicConfig(level=level, format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)

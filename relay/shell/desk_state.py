@@ -107,6 +107,7 @@ def compose(ship: Aboard, memory: Memory) -> dict[str, Any]:
             open_audiences=ship.expedition.open_audiences,
             followers=figures.viewers,
             now_us=now_us,
+            invited=ship.expedition.invited_audiences,
         ),
         "queue": _queue(pipeline, now_us),
         "feeds": feeds,
