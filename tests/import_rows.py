@@ -162,11 +162,6 @@ SHELL = {
     "front": "core.guests core.subscriber core.websocket answers conversation gate guest_door pages viewer | aiohttp",
     "tls_door": "core.errors front gate",
     "site": "core.history answers conversation front gate guest_door guest_pages pages public_files tls_door viewer",
-    "conversation": "gate pages | aiohttp",
-    "viewer": "core.history core.release core.subscriber core.websocket gate",
-    "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
-    "tls_door": "core.errors front gate",
-    "site": "core.history answers conversation front gate pages public_files tls_door viewer",
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
