@@ -235,10 +235,13 @@ SHELL = {
     "shore_words": "core.errors certificate_end quantities shore_file tls_door uplink_tls",
     "shore_command": "log_lines running shore shore_file shore_run shore_words | uvloop",
     "deploy": "",
+    "guest_arguments": "reading_arguments",
+    "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
+    "expedition guest_door inviting journal secrets_file taking",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
-    "exit_code expedition export import_log log_lines page_words plain_cautions plain_ground plain_words public_files "
-    "publish quantities recording rehearse running secrets_file ship shore_command site_files site_key verify "
-    "| rich uvloop",
+    "exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground plain_words "
+    "public_files publish quantities recording rehearse running secrets_file ship shore_command site_files site_key "
+    "verify | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

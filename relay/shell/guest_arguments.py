@@ -3,6 +3,8 @@
 import argparse
 from pathlib import Path
 
+from relay.shell.reading_arguments import Commands, add_command
+
 _ABOUT = """\
 Makes a link for one person to an audience that the expedition file calls invited, and prints it, once: it is
 kept nowhere. Whoever has the link gets in, so hand it over as you would a key. It goes to the relay that runs
@@ -14,10 +16,8 @@ examples:
   offing uninvite EXPEDITION.toml 3f9a01c4
 """
 
-_Commands = argparse._SubParsersAction  # argparse has no public name for it
 
-
-def add_guests(commands: "_Commands[argparse.ArgumentParser]") -> None:
+def add_guests(commands: Commands) -> None:
     """Add the three commands."""
     invite = _add(commands, "invite", "make a link to an invited audience for one person", _ABOUT)
     invite.add_argument("audience", metavar="AUDIENCE", help="its name in the expedition file")
@@ -44,10 +44,7 @@ def add_guests(commands: "_Commands[argparse.ArgumentParser]") -> None:
         parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
 
 
-def _add(commands: "_Commands[argparse.ArgumentParser]", name: str, short: str, long: str) -> argparse.ArgumentParser:
-    form = argparse.RawDescriptionHelpFormatter
-    parser: argparse.ArgumentParser = commands.add_parser(
-        name, help=short, description=long, epilog=_EXAMPLES, formatter_class=form
-    )
+def _add(commands: Commands, name: str, short: str, long: str) -> argparse.ArgumentParser:
+    parser = add_command(commands, name, short, long, _EXAMPLES)
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
     return parser
