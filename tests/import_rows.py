@@ -222,10 +222,8 @@ SHELL = {
     "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
-    "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
-    "standing taking uplink",
     "core.wire checkpoint clock control deciding desk_room expedition feeds inviting journal outlet recording "
-    "secrets_file site standing taking",
+    "secrets_file site standing taking uplink",
     "running": "expedition page_words public_files site site_files",
     "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
@@ -252,11 +250,8 @@ SHELL = {
     "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
     "expedition guest_book guest_door inviting journal secrets_file taking",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
-    "exit_code expedition export import_log log_lines page_words plain_cautions plain_ground plain_words public_files "
-    "publish quantities recording rehearse running secrets_file ship site_files site_key until_stopped verify "
-    "| rich uvloop",
     "exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground plain_words "
-    "public_files publish quantities recording rehearse running secrets_file ship shore_command site_files site_key "
+    "public_files publish quantities recording rehearse running secrets_file ship site_files site_key until_stopped "
     "verify | rich uvloop",
 }
 
