@@ -178,11 +178,11 @@ SHELL = {
     # several relays over a stream, several processes on a port
     "stream_line": "| nats",
     "stream_out": "core.errors core.history core.release core.stream_order core.wire stream_line | nats",
-    "stream_in": "core.history core.stream_order stream_line | nats",
+    "stream_in": "core.errors core.history core.stream_order stream_line | nats",
     "shore_stream": "shore shore_file stream_in stream_line stream_out",
     "worker_talk": "| msgpack",
     "worker": "core.errors core.history certificate_end shore_file shore_site site worker_talk | uvloop",
-    "workers": "core.errors core.history gate shore_file site worker worker_talk",
+    "workers": "core.errors core.guests core.history gate shore_file site worker worker_talk",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.seal core.summary core.verification core.wire expedition_form made_pages "

@@ -7,7 +7,7 @@ import socket
 import subprocess
 from collections.abc import AsyncIterator, Coroutine, Iterable
 from contextlib import asynccontextmanager, closing, suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -86,6 +86,7 @@ class Relay:
     """What a relay has of its audiences: the one that publishes, and those that read."""
 
     histories: dict[str, History]
+    listings: list[bytes] = field(default_factory=list)
 
     @classmethod
     def of(cls, *audiences: str) -> "Relay":
@@ -127,7 +128,7 @@ async def at_work(*jobs: Coroutine[Any, Any, None]) -> AsyncIterator[list["async
 
 def reader_of(stream: Stream, relay: Relay, key: bytes = SHIP.key) -> StreamIn:
     """Return what reads a stream into a relay."""
-    return StreamIn(stream, key, relay.histories, relay.publish)
+    return StreamIn(stream, key, relay.histories, relay.publish, relay.listings.append)
 
 
 def writer_of(stream: Stream, relay: Relay) -> StreamOut:

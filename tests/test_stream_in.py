@@ -13,7 +13,6 @@ from relay.core.history import History, Position
 from relay.core.seal import Signer
 from relay.core.stream_order import Verdict, say_position
 from relay.shell.outlet import Frame
-from relay.shell.stream_in import StreamIn
 from relay.shell.stream_out import FOLLOWS
 from released import dive, programme
 from streams import SHIP, Relay, StreamServer, at_work, reader_of, release, sealed, writer_of
@@ -95,6 +94,22 @@ async def test_server_that_hangs_is_left_and_found_again(server: StreamServer) -
         server.kill(signal.SIGCONT)
         release(first, out, frames[30:])
         await until(lambda: reader.held() == [frame.data for frame in frames])
+
+
+async def test_readers_have_the_newest_list_of_guests(server: StreamServer) -> None:
+    """Who comes later, and after the stream was lost, too: it is what the ship signed, as the relay was given it."""
+    first, reader, late = Relay.of(), Relay.of(), Relay.of()
+    out = writer_of(server.stream(), first)
+    async with at_work(out.run(), reader_of(server.stream(), reader).run()):
+        out.guests(b"the first")
+        await until(lambda: reader.listings == [b"the first"])
+        out.guests(b"the second")
+        await until(lambda: reader.listings == [b"the first", b"the second"])
+        server.kill()
+        server.lose()
+        server.start()
+        async with at_work(reader_of(server.stream(), late).run()):
+            await until(lambda: late.listings == [b"the second"])
 
 
 async def poured(server: StreamServer, messages: list[tuple[Frame, str]]) -> None:
@@ -184,7 +199,7 @@ async def test_stream_of_which_only_lies_are_left_is_filled_with_the_truth(serve
 async def test_reader_of_another_ships_stream_holds_nothing(server: StreamServer) -> None:
     """A key is given to the reader, not taken from the stream."""
     reader = Relay.of()
-    into = StreamIn(server.stream(), Signer(bytes(32)).key, reader.histories, reader.publish)
+    into = reader_of(server.stream(), reader, Signer(bytes(32)).key)
     await poured(server, plain(sealed(dive(1, 5))))
     async with at_work(into.run()):
         await until(into.filled.is_set)

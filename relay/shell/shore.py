@@ -40,14 +40,16 @@ class Part(Protocol):
 class Shore:
     """One shore. `start`, then `serve` until cancelled, then `close`.
 
-    `onward` is called with an audience and its frames once they are durable; `parts` are started after the logs were
-    read and published, in their order, and closed in the reverse one; `early` are started before everything else.
+    `onward` is called with an audience and its frames once they are durable, `onward_guests` with a newer list of
+    guests; `parts` are started after the logs were read and published, in their order, and closed in the reverse one;
+    `early` are started before everything else.
     `tls`: the site's; `dialled`: the port that the ship dials; `watch`: where the machine's own network asks.
     """
 
     def __init__(self, file: ShoreFile, site: Site | Workers) -> None:
         self.file, self.site, self.key = file, site, file.key
         self.onward: list[Callable[[str, list[bytes]], None]] = []
+        self.onward_guests: list[Callable[[bytes], None]] = []
         self.early: list[Part] = []
         self.parts: list[Part] = []
         self.ready = False
@@ -164,7 +166,10 @@ class Shore:
         self.site.publish(received(audience, frame), among_many)
 
     def guests(self, listing: bytes) -> None:
-        """Take the ship's list of who is invited."""
+        """Take the ship's list of who is invited; InvitationError if it isn't hers."""
+        if self.site.guests.listing(listing):
+            for onward in self.onward_guests:
+                onward(listing)
 
     def seen(self) -> dict[str, int]:
         """Return how many follow now, by audience."""

@@ -16,7 +16,16 @@ from relay.shell.tls_door import site_tls
 def new_site(file: ShoreFile) -> Site:
     """Return the site, not yet open."""
     telling = Telling(file.expedition, words_of(file.language), file.address, file.questions_to)
-    return Site(telling, file.open, site_folder(), limits=limits_of(file), socket_origins=_origins(file.address))
+    site = Site(
+        telling,
+        file.open,
+        site_folder(),
+        limits=limits_of(file),
+        socket_origins=_origins(file.address),
+        invited=file.invited,
+    )
+    site.guests.trust(file.key)
+    return site
 
 
 def site_context(file: ShoreFile) -> ssl.SSLContext | None:
@@ -28,7 +37,7 @@ def limits_of(file: ShoreFile) -> Limits:
     """Return the site's limits: behind a proxy every follower has the proxy's address, and the proxy counts."""
     if not file.behind_proxy:
         return DEFAULTS
-    return dataclasses.replace(DEFAULTS, viewers_per_address=0, connections_per_address=0)
+    return dataclasses.replace(DEFAULTS, viewers_per_address=0, connections_per_address=0, wrong_tokens=0)
 
 
 def _origins(address: str) -> list[str]:

@@ -48,11 +48,12 @@ def join_stream(shore: Shore, plan: StreamPlan) -> StreamOut | StreamIn:
     if shore.logs is not None:
         out = StreamOut(stream, shore.logs.histories())
         shore.onward.append(out.told)
+        shore.onward_guests.append(out.guests)
         shore.parts.append(StreamJob(out.run, _at_once))
         return out
     histories = {name: shore.site.history(name) for name in shore.file.audiences}
     there = {name: history for name, history in histories.items() if history is not None}
-    into = StreamIn(stream, shore.key, there, shore.publish)
+    into = StreamIn(stream, shore.key, there, shore.publish, shore.guests)
 
     async def filled() -> None:
         log.info("reading the stream %s at %s; the site opens when all of it is here", stream.name, stream.server)

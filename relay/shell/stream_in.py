@@ -16,6 +16,7 @@ from nats.aio.client import Client
 from nats.js import JetStreamContext
 from nats.js.api import StreamInfo
 
+from relay.core.errors import InvitationError
 from relay.core.history import History, Position
 from relay.core.stream_order import Verdict, judge, read_position
 from relay.shell.stream_line import Line, LineLost, Message, Place, Reading, Stream
@@ -30,14 +31,20 @@ class StreamIn:
     """Reads a stream into the histories of a relay's audiences.
 
     `key`: the ship's. `publish(audience, frame, among_many)` keeps a frame in its audience's history and sends it to
-    viewers (see `Gallery.publish`).
+    viewers (see `Gallery.publish`); `guests(listing)` takes a list of guests, and judges it.
     `filled` is set once all that the stream held has been read.
     """
 
     def __init__(
-        self, stream: Stream, key: bytes, histories: Mapping[str, History], publish: Callable[[str, bytes, bool], None]
+        self,
+        stream: Stream,
+        key: bytes,
+        histories: Mapping[str, History],
+        publish: Callable[[str, bytes, bool], None],
+        guests: Callable[[bytes], None],
     ) -> None:
-        self._stream, self._key, self._histories, self._publish = stream, key, histories, publish
+        self._stream, self._key, self._histories = stream, key, histories
+        self._publish, self._guests = publish, guests
         self.line = Line(stream, lambda: asyncio.get_running_loop().time())
         self._last: Place | None = None
         self._created: datetime | None = None
@@ -76,13 +83,21 @@ class StreamIn:
         self._last = message.place
         audience = message.subject.removeprefix(self._stream.subject(""))
         history = self._histories.get(audience)
-        if history is not None:
+        if message.subject == self._stream.guests:
+            self._list(message.data)
+        elif history is not None:
             self._judge(audience, history, message)
         if message.waiting == 0:
             self.filled.set()
         self._turn += 1
         if self._turn % AT_ONCE == 0:
             await asyncio.sleep(0)  # whoever follows is served in between
+
+    def _list(self, listing: bytes) -> None:
+        try:
+            self._guests(listing)
+        except InvitationError as error:
+            log.error("a list of guests was left out: %s", error)
 
     def _judge(self, audience: str, history: History, message: Message) -> None:
         follows = read_position(message.headers.get(FOLLOWS, ""))

@@ -58,6 +58,11 @@ class Stream:
         return f"{self.name}.{audience}"
 
     @property
+    def guests(self) -> str:
+        """Return where the lists of guests are: no audience's name begins like this."""
+        return f"{self.name}._guests"
+
+    @property
     def server(self) -> str:
         """The server's address without who logs in there."""
         parts = urlsplit(self.url)

@@ -11,6 +11,7 @@ import asyncio
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 
 from nats.aio.client import Client
 from nats.js import JetStreamContext
@@ -40,11 +41,18 @@ class StreamOut:
         self._there: dict[str, set[Position]] = {}
         self._reached: dict[str, Position] = {}
         self._programmes: dict[str, int] = {}
+        self._listing: bytes | None = None
+        self._listed: bytes | None = None
         self._last = 0
         self.published = 0
 
     def told(self, audience: str, frames: Sequence[bytes]) -> None:
         """Take note that frames were kept; they are read from the history."""
+        self._grown.set()
+
+    def guests(self, listing: bytes) -> None:
+        """Let readers have the newest list of guests, which the ship has signed."""
+        self._listing = listing
         self._grown.set()
 
     async def run(self) -> None:
@@ -58,11 +66,12 @@ class StreamOut:
 
     async def _session(self, jetstream: JetStreamContext, client: Client) -> None:
         info = await self._stream_there(jetstream)
-        self._reached, self._programmes = {}, {}
+        self._reached, self._programmes, self._listed = {}, {}, None
         self._there = await self._read(jetstream, client, info.state.messages)
         self._last = info.state.last_seq
         while True:
             self._grown.clear()
+            await self._publish_listing(jetstream)
             for audience, history in self._histories.items():
                 await self._publish(jetstream, audience, history)
             self._there = {}
@@ -103,6 +112,8 @@ class StreamOut:
 
         async def take(message: Message) -> None:
             audience = message.subject.removeprefix(self._stream.subject(""))
+            if message.subject == self._stream.guests:
+                self._listed = message.data
             position = self._ours(audience, message)
             if position is not None:
                 there[audience].add(position)
@@ -134,41 +145,47 @@ class StreamOut:
         same = ours == [message.data] and message.headers.get(FOLLOWS) == say_position(_followed(history, position))
         return position if same else None
 
+    async def _publish_listing(self, jetstream: JetStreamContext) -> None:
+        listing = self._listing
+        if listing is not None and listing != self._listed:
+            record = Record(f"guests-{sha256(listing).hexdigest()}", NOTHING, listing)
+            await self._send(jetstream, self._stream.guests, [record])
+            self._listed = listing
+
     async def _publish(self, jetstream: JetStreamContext, audience: str, history: History) -> None:
         """Publish what the stream lacks of an audience's log, in its order."""
         there = self._there.get(audience, set())
         told = history.programme
         if told is not None and self._programmes.get(audience) != told.seq:
-            posted = Record(Position(NO_DIVE, told.seq), NOTHING, told.data)
-            await self._send(jetstream, audience, [posted] if posted.position not in there else [])
+            position = Position(NO_DIVE, told.seq)
+            posted = Record(message_id(audience, position), NOTHING, told.data)
+            await self._send(jetstream, self._stream.subject(audience), [] if position in there else [posted])
             self._programmes[audience] = told.seq
         while True:
             held = self._reached.get(audience, NOTHING)
             frames, reached = history.after(held, BATCH, BATCH_OCTETS)
             if not frames:
                 return
-            records = [record for record in _numbered(frames, held) if record.position not in there]
-            await self._send(jetstream, audience, records)
+            records = [record for position, record in _numbered(audience, frames, held) if position not in there]
+            await self._send(jetstream, self._stream.subject(audience), records)
             self._reached[audience] = reached
 
-    async def _send(self, jetstream: JetStreamContext, audience: str, records: "Sequence[Record]") -> None:
+    async def _send(self, jetstream: JetStreamContext, subject: str, records: "Sequence[Record]") -> None:
         """Publish records and return when the server has them all.
 
         What it refuses as given before, though the stream hasn't it, is published again under another name.
         """
-        acks = await self._sent(jetstream, audience, records, "")
+        acks = await self._sent(jetstream, subject, records, "")
         refused = [record for record, ack in zip(records, acks, strict=True) if ack.duplicate]
-        await self._sent(jetstream, audience, refused, f"-{self._last}")
+        await self._sent(jetstream, subject, refused, f"-{self._last}")
         self.published += len(records)
 
     async def _sent(
-        self, jetstream: JetStreamContext, audience: str, records: "Sequence[Record]", mark: str
+        self, jetstream: JetStreamContext, subject: str, records: "Sequence[Record]", mark: str
     ) -> list[PubAck]:
-        subject = self._stream.subject(audience)
         async with asyncio.timeout(self._stream.patience.answer_s):
             coming = [
-                await jetstream.publish_async(subject, record.data, headers=record.headers(audience, mark))
-                for record in records
+                await jetstream.publish_async(subject, record.data, headers=record.headers(mark)) for record in records
             ]
             acks: list[PubAck] = await asyncio.gather(*coming)
         self._last = max([self._last, *(ack.seq for ack in acks)])
@@ -177,15 +194,15 @@ class StreamOut:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """A record, where it stands in its log, and after which one."""
+    """What becomes a message: `name`, by which the server knows it again, and which record it was kept after."""
 
-    position: Position
+    name: str
     follows: Position
     data: bytes
 
-    def headers(self, audience: str, mark: str) -> dict[str, str]:
-        """Return what its message carries."""
-        return {ID: message_id(audience, self.position) + mark, FOLLOWS: say_position(self.follows)}
+    def headers(self, mark: str) -> dict[str, str]:
+        """Return what the message carries besides."""
+        return {ID: self.name + mark, FOLLOWS: say_position(self.follows)}
 
 
 def _gone(info: StreamInfo) -> int:
@@ -193,13 +210,13 @@ def _gone(info: StreamInfo) -> int:
     return info.state.last_seq - info.state.messages
 
 
-def _numbered(frames: Sequence[bytes], held: Position) -> list[Record]:
-    """Return frames that follow a position as records."""
+def _numbered(audience: str, frames: Sequence[bytes], held: Position) -> list[tuple[Position, Record]]:
+    """Return frames that follow a position, each with its own."""
     records = []
     for data in frames:
         told = decode(data)
         position = Position(told.dive, told.seq)
-        records.append(Record(position, held, data))
+        records.append((position, Record(message_id(audience, position), held, data)))
         held = position
     return records
 

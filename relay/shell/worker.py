@@ -21,7 +21,7 @@ from relay.shell.certificate_end import Renewal
 from relay.shell.shore_file import ShoreFile
 from relay.shell.shore_site import new_site, site_context
 from relay.shell.site import Site
-from relay.shell.worker_talk import ELSEWHERE, FAILED, FIGURES, FRAME, FULL, LEAVE, SERVING, SETTING, Talk
+from relay.shell.worker_talk import ELSEWHERE, FAILED, FIGURES, FRAME, FULL, LEAVE, LISTING, SERVING, SETTING, Talk
 
 AT_ONCE = 64
 FIGURES_EVERY_S = 1.0
@@ -69,6 +69,8 @@ class Worker:
         if word == FRAME:
             audience, data, among_many = rest
             self._site.publish(received(audience, data), among_many)
+        elif word == LISTING:
+            self._site.guests.listing(rest[0])
         elif word == ELSEWHERE:
             self._site.elsewhere = rest[0]
         elif word == FULL:

@@ -15,16 +15,18 @@ import socket
 import ssl
 import sys
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Any
 
 from relay.core.errors import OperatorError
+from relay.core.guests import read_listing
 from relay.core.history import NOTHING, History, Position, Published
 from relay.shell.gate import Tally
 from relay.shell.shore_file import ShoreFile
 from relay.shell.site import Figures
 from relay.shell.worker import Setting
-from relay.shell.worker_talk import ELSEWHERE, FAILED, FIGURES, FRAME, FULL, LEAVE, SERVING, SETTING, Talk
+from relay.shell.worker_talk import ELSEWHERE, FAILED, FIGURES, FRAME, FULL, LEAVE, LISTING, SERVING, SETTING, Talk
 
 BATCH, BATCH_OCTETS = 64, 64 * 1024
 BEGIN_S, SILENCE_S, LEAVE_S = 60.0, 15.0, 10.0
@@ -39,6 +41,7 @@ class Workers:
     def __init__(self, file: ShoreFile) -> None:
         self._file = file
         self.histories = {name: History(name) for name in file.audiences}
+        self.guests = WorkersGuests(file.key, self._tell_all)
         self._kept: socket.socket | None = None
         self._seats = [Seat(self, number) for number in range(file.processes)]
         self._jobs: list[asyncio.Task[None]] = []
@@ -52,6 +55,9 @@ class Workers:
             history.post(frame)
         else:
             history.append(frame)
+        self._tell_all()
+
+    def _tell_all(self) -> None:
         for seat in self._seats:
             seat.grown.set()
 
@@ -100,8 +106,9 @@ class Workers:
         return [seat.pid for seat in self._seats if seat.pid is not None]
 
     def followers_beside(self, seat: "Seat") -> int:
-        """Return how many follow at the other workers."""
-        return sum(sum(other.figures.viewers.values()) for other in self._seats if other is not seat)
+        """Return how many follow what is open at the other workers; who is invited isn't counted for the public."""
+        others = [other.figures.viewers for other in self._seats if other is not seat]
+        return sum(viewers.get(name, 0) for viewers in others for name in self._file.open)
 
     def figures(self) -> Figures:
         """Return who is here now, in all workers, and what happened since each of them started."""
@@ -123,6 +130,24 @@ class Workers:
         if self._kept is not None:
             self._kept.close()
             self._kept = None
+
+
+class WorkersGuests:
+    """Whom workers let in: the newest list of guests that the ship signed, handed on to each of them."""
+
+    def __init__(self, key: bytes, newer: Callable[[], None]) -> None:
+        self._key, self._newer = key, newer
+        self._number = -1
+        self.latest: bytes | None = None
+
+    def listing(self, data: bytes) -> bool:
+        """Take a listing; False for one that isn't newer. InvitationError if it isn't the ship's."""
+        number = read_listing(self._key, data).number
+        if number <= self._number:
+            return False
+        self._number, self.latest = number, data
+        self._newer()
+        return True
 
 
 class WorkerFailed(Exception):
@@ -216,15 +241,24 @@ class Seat:
     async def _feed(self, talk: Talk) -> None:
         await talk.say(SETTING, pickle.dumps(self._workers.setting))
         fed = {name: _Fed() for name in self._workers.histories}
+        listing = await self._list(talk, None)
         await self._tell(talk, fed)
         await talk.say(FULL)
         while True:
             self.grown.clear()
+            listing = await self._list(talk, listing)
             await self._tell(talk, fed)
             await talk.say(ELSEWHERE, self._workers.followers_beside(self))
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(LONGEST_WAIT_S):
                     await self.grown.wait()
+
+    async def _list(self, talk: Talk, told: bytes | None) -> bytes | None:
+        """Tell a worker who is invited, if that isn't what it was told; return what it knows."""
+        latest = self._workers.guests.latest
+        if latest is not None and latest is not told:
+            await talk.say(LISTING, latest)
+        return latest
 
     async def _tell(self, talk: Talk, fed: dict[str, _Fed]) -> None:
         """Tell a worker what it lacks."""
