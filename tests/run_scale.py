@@ -11,9 +11,9 @@ import contextlib
 import sys
 import tempfile
 from collections import Counter
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterable
 from contextlib import ExitStack, asynccontextmanager
-from itertools import islice
+from itertools import chain
 from pathlib import Path
 from time import monotonic
 
@@ -26,7 +26,7 @@ from scale_followers import Follower
 from scale_relays import RelayProcess, ship_of
 from streams import Frame, StreamServer, sealed
 
-PATIENCE_S = 60.0
+PATIENCE_S = 90.0
 FIRST = 1_100  # records of the first dive: more octets than a socket replays, so who comes late reads history
 
 
@@ -77,7 +77,7 @@ class Scale:
         await asyncio.gather(*(one.go_home() for one in self.followers))
         await self._until(lambda: all(one.is_home for one in self.followers))
 
-    async def release(self, frames: list[Frame]) -> None:
+    async def release(self, frames: Iterable[Frame]) -> None:
         """Release a whole dive at once, then so many records a second."""
         for frame in frames:
             self.ship.publish(frame)
@@ -141,7 +141,7 @@ class Scale:
 
 async def play(folder: Path, followers: int, per_s: float, load: int, tell: Callable[[str], None]) -> Counter[str]:
     """Run the whole story below a folder; return what came of it."""
-    frames = sealed([*dive(1, FIRST), *islice(endless_dive(2), 200 * load)])
+    frames = (sealed([frame])[0] for frame in chain(dive(1, FIRST), endless_dive(2)))
     scale = Scale(folder, followers, per_s, tell)
     async with scale.running():
         releasing = asyncio.create_task(scale.release(frames))

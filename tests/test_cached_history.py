@@ -12,9 +12,12 @@ from websockets.asyncio.client import connect
 
 from caching_proxy import caching_proxy
 from peers import publish, running, take, until
+from relay.core.guests import Guest, Listing, digest_of, write_listing
+from relay.core.history import received
 from relay.core.wire import footer
 from relay.shell.site import Site
 from released import dive
+from shores import SIGNER, sealed
 
 CLOSED, OPEN = dive(1, 300), dive(2, 40, closed=False)
 
@@ -112,6 +115,30 @@ async def test_what_is_not_there_is_not_kept(through: Through) -> None:
     assert (await through.get(path))[0] == 404
     publish(through.site, [*dive(2, 40)[41:], *dive(3, 2, closed=False)])
     assert (await through.get(path))[0] == 200
+
+
+async def test_what_guests_are_shown_is_never_kept(tmp_path: Path) -> None:
+    """A guest's recording comes from the site each time; who has no token is told, by both, that nothing is there."""
+    guest = Guest("0a1b2c3d", "funders", digest_of("A" * 43))
+    frames = sealed(dive(1, 60, audience="funders"))
+    async with running("public", invited=["funders"]) as site:
+        site.guests.trust(SIGNER.key)
+        site.guests.listing(write_listing(Listing(1, {guest.id: guest}), SIGNER))
+        for frame in frames:
+            site.publish(received("funders", frame))
+        host, port = site.address
+        with caching_proxy(tmp_path, f"{host}:{port}") as address:
+            async with aiohttp.ClientSession() as session:
+                through = Through(site, address, session)
+                await answering(through)
+                path, token = "/recordings/funders/dive-001.recording", f"Bearer {guest.id}.{'A' * 43}"
+                for _ in range(2):
+                    nothing = await through.get(path)
+                    status, headers, body = await through.get(path, Authorization=token)
+                    assert (nothing[0], status, body) == (404, 200, b"".join(frames) + footer(frames))
+                    assert headers["Cache-Control"] == "private, no-store" and headers["X-Cache"] == "MISS"
+                site.guests.listing(write_listing(Listing(2, {}), SIGNER))
+                assert (await through.get(path, Authorization=token))[0] == 404
 
 
 async def test_live_socket_goes_through(through: Through) -> None:
