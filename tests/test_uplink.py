@@ -7,6 +7,7 @@ import pytest
 
 from certificates import self_signed
 from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, sealed, underway, until, wire
+from peers import on_both_loops
 from relay.core.errors import LinkError, OutOfOrderError
 from relay.core.seal import Signer
 from relay.core.uplink_talk import MESSAGE_OCTETS, WORDS, Ends
@@ -33,6 +34,7 @@ def data(frames: list[Frame]) -> list[bytes]:
 FIRST, SECOND = sealed(dive(1, 20)), sealed(dive(2, 30, closed=False))
 
 
+@on_both_loops
 async def test_all_that_was_and_is_released_arrives_once_and_in_order(tmp_path: Path) -> None:
     """What was released before the link and during it is ashore, byte for byte; followers are told back."""
     async with harbour(tmp_path) as here, underway(ship(here, frames=FIRST)) as uplink:
@@ -100,6 +102,7 @@ async def test_shore_that_stops_and_comes_again_is_brought_up_to_date(tmp_path: 
         assert uplink.alarms() == []
 
 
+@on_both_loops
 async def test_link_that_is_reset_at_any_moment_loses_and_doubles_nothing(tmp_path: Path) -> None:
     """The wire is snapped over and over while a dive is sent: the shore has each record once and in order."""
     frames = sealed(dive(1, 700))
