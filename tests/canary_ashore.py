@@ -16,6 +16,7 @@ from canary_spellings import encodings, notations
 from shore_process import ShoreProcess, prepare_shore
 
 TESTS = Path(__file__).resolve().parent
+SIEVE_BITS = 20
 FEWEST = 8  # octets that are looked for: fewer occur by chance
 
 
@@ -38,11 +39,11 @@ def prepare_talkative(folder: Path, signing_seed: bytes, audiences: Iterable[str
 
 
 async def seen_ashore(shore: ShoreProcess, ashore: Ashore) -> None:
-    """Ask a shore everything, look into its memory, stop it, and keep what is left."""
+    """Look into a shore's memory, ask it everything (places among it), stop it, and keep what is left."""
     assert shore.process is not None
+    ashore.memory = memory_of(shore.process.pid)
     asked = await ask_everything(shore.site)
     ashore.answers = {f"{sending[:400]!r}": answer for sending, answer in asked.items()}
-    ashore.memory = memory_of(shore.process.pid)
     await shore.stop()
     ashore.log = "".join(shore.words).encode()
     ashore.disk = {str(path): path.read_bytes() for path in shore.folder.rglob("*") if path.is_file()}
@@ -83,12 +84,12 @@ def spelled_in(memory: bytes, told: Mapping[bytes, str]) -> dict[str, bytes]:
     for spelling in told:
         heads.setdefault(int.from_bytes(spelling[:FEWEST], "little"), []).append(spelling)
     wanted = numpy.array(sorted(heads), dtype=numpy.uint64)
-    low = numpy.zeros(1 << 16, dtype=bool)
-    low[wanted & 0xFFFF] = True
+    sieve = numpy.zeros(1 << SIEVE_BITS, dtype=bool)
+    sieve[_sieved(wanted)] = True
     found = {}
     for first in range(FEWEST):
         words = numpy.frombuffer(memory, dtype="<u8", offset=first, count=(len(memory) - first) // FEWEST)
-        (likely,) = numpy.nonzero(low[words & 0xFFFF])
+        (likely,) = numpy.nonzero(sieve[_sieved(words)])
         some = words[likely]
         (hit,) = numpy.nonzero(wanted[numpy.minimum(numpy.searchsorted(wanted, some), len(wanted) - 1)] == some)
         for at in likely[hit]:
@@ -97,3 +98,8 @@ def spelled_in(memory: bytes, told: Mapping[bytes, str]) -> dict[str, bytes]:
                 if memory.startswith(spelling, start):
                     found[told[spelling]] = spelling
     return found
+
+
+def _sieved(words: numpy.ndarray) -> numpy.ndarray:
+    """Return where words stand in a sieve (multiplicative hashing), in which few of the others stand."""
+    return (words * numpy.uint64(0x9E3779B97F4A7C15)) >> numpy.uint64(64 - SIEVE_BITS)
