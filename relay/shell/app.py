@@ -40,6 +40,7 @@ from relay.shell.plain_ground import (
     describe_page,
     describe_programme,
     describe_survey,
+    describe_uplink,
     describe_vehicles,
 )
 from relay.shell.plain_words import describe_audience
@@ -48,12 +49,12 @@ from relay.shell.publish import publish
 from relay.shell.quantities import say_number, web_address
 from relay.shell.recording import load_signed
 from relay.shell.rehearse import Outcome, rehearse
-from relay.shell.running import new_site, raise_open_files, run_until_stopped
+from relay.shell.running import new_site
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
-from relay.shell.shore_command import shore
 from relay.shell.site_files import site_folder
 from relay.shell.site_key import show_key
+from relay.shell.until_stopped import raise_open_files, run_until_stopped
 from relay.shell.verify import verify
 
 _PLAIN: dict[str, Any] = {"highlight": False, "markup": False, "soft_wrap": True}
@@ -76,7 +77,6 @@ def run(options: argparse.Namespace) -> int:
         "record": show_record,
         "rehearse": _rehearse,
         "ship": _ship,
-        "shore": shore,
         "show": _show,
         "uninvite": uninvite,
         "verify": verify,
@@ -90,6 +90,8 @@ def _check(options: argparse.Namespace) -> int:
     print(describe_page(expedition.listen))
     if expedition.desk is not None:
         print(describe_desk(expedition.desk))
+    if expedition.uplink is not None:
+        print(describe_uplink(expedition.uplink))
     print(describe_vehicles(expedition.plan))
     for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True):
         print(describe_feed(source, feed.url))

@@ -65,6 +65,10 @@ class Aboard(Protocol):
         """Return who is on the public site."""
         ...
 
+    def uplink_facts(self) -> dict[str, Any] | None:
+        """Return how the link to the shore stands, None where there is none."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class Memory:
@@ -118,6 +122,7 @@ def compose(ship: Aboard, memory: Memory) -> dict[str, Any]:
             "bits_per_s": round(link.bits_per_s),
             "words": link.words,
         },
+        "uplink": ship.uplink_facts(),
         **decided_parts(pipeline, memory.watch, now_us),
         "programme": programme_section(pipeline),
         "guests": ship.guests(),

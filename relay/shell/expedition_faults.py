@@ -109,6 +109,7 @@ _ADD = {
     "feed.from": 'add where its bytes come from, such as from = "udp://0.0.0.0:10110"',
     "survey.corners": "add the corners of the planned area in their order round it, such as "
     "corners = [[-30.0, -22.0], [-30.0, -21.9], [-30.1, -21.9]]",
+    "uplink.to": 'add where the shore listens, such as to = "wss://shore.example:8444"',
     "vehicle": "add [[vehicle]] with its name",
     "zone.centre": "add centre = [latitude, longitude] in degrees",
     "zone.margin": "add by how much a secret may move and widen its edge, at least half the radius: "

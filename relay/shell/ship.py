@@ -38,6 +38,7 @@ from relay.shell.secrets_file import MARK, fingerprint, open_secrets
 from relay.shell.site import Figures, Site
 from relay.shell.standing import ship_status
 from relay.shell.taking import Taking
+from relay.shell.uplink import Uplink
 
 log = logging.getLogger("offing.ship")
 BEAT_S = 2.0
@@ -70,15 +71,17 @@ class Ship:
         self._fingerprint = fingerprint(secrets)
         self._clock: EmbargoClock = clock_of(self._file, time)
         self.pipeline = Pipeline(expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan))
-        self._outlet = Outlet(expedition.released, Signer(secrets.signing_seed), self._onward)
+        signer = Signer(secrets.signing_seed)
+        self._outlet = Outlet(expedition.released, signer, self._onward)
+        self.uplink = None if expedition.uplink is None else Uplink(expedition.uplink, signer)
         self.feeds: tuple[Feed, ...] = ()
         self._journal: Journal | None = None
         self._taking: Taking | None = None
         self._wake = asyncio.Event()
         invited = [name for name in self._next_dives() if name in expedition.invited_audiences]
-        self.inviting = Inviting(
-            expedition.private, self, Signer(secrets.signing_seed), site.guests, invited, self._address, time.wall_s
-        )
+        self.inviting = Inviting(expedition.private, self, signer, site.guests, invited, self._address, time.wall_s)
+        if self.uplink is not None:
+            self.inviting.outward.append(self.uplink.guests)
         self.deciding = Deciding(self, time_monotonic, self.inviting)
         self._control = Control(expedition.private, self.deciding)
         self._warned: set[str] = set()
@@ -114,6 +117,7 @@ class Ship:
     async def serve(self) -> None:
         """Run until cancelled; OperatorError if a feed can't be opened as the expedition file has it."""
         jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report, self.inviting.keep]
+        jobs += [] if self.uplink is None else [self.uplink.run]
         try:
             async with asyncio.TaskGroup() as group:
                 for job in (*jobs, *self.desk.jobs):
@@ -169,6 +173,10 @@ class Ship:
         """Return who is on the public site."""
         return self.site.figures()
 
+    def uplink_facts(self) -> dict[str, Any] | None:
+        """Return how the link to the shore stands, None where there is none."""
+        return None if self.uplink is None else self.uplink.facts()
+
     def status(self) -> dict[str, Any]:
         """Return how things stand: exact and private, for the operator alone."""
         return ship_status(self.pipeline, self._clock.now_us(), self.stopped, self.alarms())
@@ -180,6 +188,7 @@ class Ship:
         out += [self._journal.fault] if self._journal is not None and self._journal.fault else []
         out += self._outlet.faults
         out += [self.inviting.fault] if self.inviting.fault else []
+        out += [] if self.uplink is None else self.uplink.alarms()
         out += self.desk.alarms(self._clock.now_us())
         out += [f"{name} is outside the declared area" for name in pipeline.outside()]
         for doubt in pipeline.doubts(self._clock.counted_us()):
@@ -268,6 +277,8 @@ class Ship:
 
     def _onward(self, frame: Frame) -> None:
         self.site.publish(frame)
+        if self.uplink is not None:
+            self.uplink.publish(frame)
         self.desk.sent(frame)
 
     def _out(self, due: list[Due]) -> None:

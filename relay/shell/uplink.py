@@ -77,25 +77,33 @@ class Uplink:
         return min(0.5 * 2 ** min(failures - 1, 10), self._limits.most_wait_s) if failures else 0.0
 
     async def _visit(self) -> tuple[LinkError, bool]:
-        """Have one link, from dialling to its end; return why it ended, and whether anything was acknowledged on it."""
+        """Have one link, from dialling to its end; return why it ended, and whether anything was acknowledged on it.
+
+        Whatever goes wrong here ends a link, never the relay.
+        """
         try:
-            link = await dial(self._plan, self._signer)
+            return await self._link()
         except LinkError as error:
             return error, False
+        except Exception as error:  # its words may hold anything
+            return LinkError(f"a fault of Offing's own ({type(error).__name__})"), False
+
+    async def _link(self) -> tuple[LinkError, bool]:
+        link = await dial(self._plan, self._signer)
         self._session = Session(link, self._shores, self._pace, self._limits, self._clock_s)
         self._session.listing = self._listing
         self._words, self._since_s = "linked", self._clock_s()
         log.info("linked to the shore")
         try:
-            ended, held = await self._session.run(), self._session.answered
-        except BaseException:
+            return await self._session.run(), self._session.answered
+        except asyncio.CancelledError:
             await link.close()
             raise
-        self._session = None
-        self._outages += 1
-        self._since_s = self._clock_s()
-        link.connection.transport.abort()
-        return ended, held
+        finally:
+            self._session = None
+            self._outages += 1
+            self._since_s = self._clock_s()
+            link.connection.transport.abort()
 
     def _say(self, words: str) -> None:
         if words != self._words:

@@ -251,10 +251,10 @@ class _Session:
             await self._line.send(write_standing(held))
             while True:
                 await self._piece(turn)
-        except (OSError, EOFError):
-            return None, "the connection was lost"
         except TimeoutError:
             return Ends.SILENT, f"the ship was silent for {self._limits.silent_s:g} s"
+        except (OSError, EOFError):
+            return None, "the connection was lost"
         except LinkError as error:
             return Ends.TALK, str(error)
         except NoRoomError as error:
