@@ -75,8 +75,9 @@ class ShoreGuests:
     async def _keep(self, folder: Path) -> None:
         while True:
             self._stirred.clear()
+            last = self._closing  # what comes while this is written is written once more
             await self._write(folder)
-            if self._closing:
+            if last:
                 return
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(KEEP_S):
