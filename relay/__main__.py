@@ -6,6 +6,7 @@ from pathlib import Path
 
 from relay import __version__
 from relay.shell.exit_code import exit_code
+from relay.shell.guest_arguments import add_guests
 from relay.shell.reading_arguments import Commands, add_command, add_reading
 from relay.shell.tell_arguments import add_tell
 
@@ -71,6 +72,7 @@ def _parser() -> argparse.ArgumentParser:
     add_reading(commands)
     _import(commands)
     _record(commands)
+    add_guests(commands)
     add_tell(commands)
     return parser
 

@@ -24,7 +24,7 @@ async def test_follower_of_the_shore_gets_what_the_ship_signed(tmp_path: Path) -
     handed: list[tuple[str, list[bytes]]] = []
     async with ashore(tmp_path) as shore, live(shore.site) as viewer:
         shore.onward.append(lambda audience, frames: handed.append((audience, frames)))
-        await until(lambda: shore.seen() == {"public": 1})
+        await until(lambda: shore.seen() == {"public": 1, "funders": 0})
         for batch in (FIRST[:1], FIRST[1:], FIRST[4:]):
             await shore.take("public", batch)
         assert await take(viewer, len(FIRST)) == FIRST

@@ -28,6 +28,7 @@ from relay.shell.desk_token import NAME as TOKEN_FILE
 from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
+from relay.shell.guests_told import guests, invite, uninvite
 from relay.shell.import_log import import_log, show_record
 from relay.shell.log_lines import log_to_stderr
 from relay.shell.page_words import words_of
@@ -68,13 +69,16 @@ def run(options: argparse.Namespace) -> int:
         "demo": _demo,
         "deploy": deploy,
         "export": _export,
+        "guests": guests,
         "import": import_log,
+        "invite": invite,
         "key": show_key,
         "publish": _publish,
         "record": show_record,
         "rehearse": _rehearse,
         "ship": _ship,
         "show": _show,
+        "uninvite": uninvite,
         "verify": verify,
     }
     return exit_code(commands[options.command], options)

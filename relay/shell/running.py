@@ -12,4 +12,5 @@ def new_site(expedition: Expedition) -> Site:
     names = [policy.audience for policy in expedition.plan.policies]
     words = words_of(expedition.language)
     telling = Telling(expedition.plan.expedition, words, expedition.address, expedition.questions_to)
-    return Site(telling, [name for name in names if name in expedition.open_audiences], site_folder())
+    invited = [name for name in names if name in expedition.invited_audiences]
+    return Site(telling, [name for name in names if name in expedition.open_audiences], site_folder(), invited=invited)
