@@ -168,7 +168,9 @@ SHELL = {
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
     "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
-    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site uplink_port watch workers",
+    "shore_guests": "core.errors core.guest_terms guest_door",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_guests shore_logs site uplink_port "
+    "watch workers",
     "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",
     "shore_counts": "core.history site | prometheus_client",
     "certificate_end": "core.errors tls_door | cryptography",
@@ -182,7 +184,7 @@ SHELL = {
     "shore_stream": "shore shore_file stream_in stream_line stream_out",
     "worker_talk": "| msgpack",
     "worker": "core.errors core.history certificate_end shore_file shore_site site worker_talk | uvloop",
-    "workers": "core.errors core.guests core.history gate shore_file site worker worker_talk",
+    "workers": "core.errors core.history attendance gate guest_door shore_file site worker worker_talk",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.seal core.summary core.verification core.wire expedition_form made_pages "

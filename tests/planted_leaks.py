@@ -1,7 +1,9 @@
 """Leaks to plant: each a defence taken out of a copy of `relay/`, and the test that must then fail."""
 
 from planted_desk import DESK
+from planted_links import LINKS
 from planted_programmes import PROGRAMMES
+from planted_seals import SEALS
 from planted_served import SERVED
 from planted_stills import STILLS
 from planting import Leak, leak
@@ -364,7 +366,7 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES)
+LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *SEALS, *LINKS)
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:

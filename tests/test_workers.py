@@ -15,7 +15,7 @@ from websockets.exceptions import ConnectionClosed, ConnectionClosedError
 from websockets.typing import Subprotocol
 
 from certificates import self_signed
-from peers import PATIENCE_S, get, take, until
+from peers import get, take, until
 from relay.core.errors import OperatorError
 from relay.core.guests import Guest, Listing, digest_of, write_listing
 from relay.core.history import received
@@ -27,6 +27,7 @@ from relay.shell.workers import Workers
 from released import dive, programme
 from shores import RIGHT, SIGNER, changed, sealed, shore_file
 
+PATIENCE_S = 60  # each worker is a Python that starts
 SECRET = "A" * 43
 FRAMES = sealed([*dive(1, 30), *dive(2, 200, closed=False)])
 TWO = changed('listen = "127.0.0.1:0"\n\n[uplink]', 'listen = "127.0.0.1:0"\nprocesses = 2\n\n[uplink]')
@@ -89,7 +90,7 @@ async def test_worker_that_is_killed_or_hangs_is_replaced_and_lacks_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Its viewers are cut off and come back to another process, after the record they hold; the others never notice."""
-    monkeypatch.setattr("relay.shell.workers.SILENCE_S", 3.0)
+    monkeypatch.setattr("relay.shell.workers.SILENCE_S", 5.0)
     async with ashore(tmp_path) as (shore, workers):
         await shore.take("public", FRAMES[:40])
         viewers = await seated(workers, 16)

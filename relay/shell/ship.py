@@ -79,9 +79,9 @@ class Ship:
         self._taking: Taking | None = None
         self._wake = asyncio.Event()
         invited = [name for name in self._next_dives() if name in expedition.invited_audiences]
-        self.inviting = Inviting(
-            expedition.private, self, Signer(secrets.signing_seed), site.guests, invited, self._address, time.wall_s
-        )
+        self.inviting = Inviting(expedition.private, self, signer, site.guests, invited, self._address, time.wall_s)
+        if self.uplink is not None:
+            self.inviting.outward.append(self.uplink.guests)
         self.deciding = Deciding(self, time_monotonic, self.inviting)
         self._control = Control(expedition.private, self.deciding)
         self._warned: set[str] = set()

@@ -38,10 +38,6 @@ class StreamJob:
                 await self._job
 
 
-async def _at_once() -> None:
-    return
-
-
 def join_stream(shore: Shore, plan: StreamPlan) -> StreamOut | StreamIn:
     """Let a shore that isn't started yet publish to a stream, or live on it."""
     stream = Stream(plan.url, plan.name)
@@ -49,7 +45,12 @@ def join_stream(shore: Shore, plan: StreamPlan) -> StreamOut | StreamIn:
         out = StreamOut(stream, shore.logs.histories())
         shore.onward.append(out.told)
         shore.onward_guests.append(out.guests)
-        shore.parts.append(StreamJob(out.run, _at_once))
+
+        async def listed() -> None:
+            if shore.invited.listing:
+                out.guests(shore.invited.listing)
+
+        shore.parts.append(StreamJob(out.run, listed))
         return out
     histories = {name: shore.site.history(name) for name in shore.file.audiences}
     there = {name: history for name, history in histories.items() if history is not None}

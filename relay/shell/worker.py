@@ -94,7 +94,8 @@ class Worker:
         with contextlib.suppress(OSError):
             while True:
                 figures = site.figures()
-                await self._talk.say(FIGURES, figures.connections, figures.viewers, asdict(figures.tally))
+                guests = {name: (seen.opens, seen.last_day) for name, seen in site.guests.seen.items() if seen.opens}
+                await self._talk.say(FIGURES, figures.connections, figures.viewers, asdict(figures.tally), guests)
                 await asyncio.sleep(FIGURES_EVERY_S)
 
     async def _end(self) -> None:

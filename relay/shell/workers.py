@@ -20,9 +20,10 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from relay.core.errors import OperatorError
-from relay.core.guests import read_listing
 from relay.core.history import NOTHING, History, Position, Published
+from relay.shell.attendance import Attendance
 from relay.shell.gate import Tally
+from relay.shell.guest_door import GuestDoor
 from relay.shell.shore_file import ShoreFile
 from relay.shell.site import Figures
 from relay.shell.worker import Setting
@@ -41,7 +42,7 @@ class Workers:
     def __init__(self, file: ShoreFile) -> None:
         self._file = file
         self.histories = {name: History(name) for name in file.audiences}
-        self.guests = WorkersGuests(file.key, self._tell_all)
+        self.guests = WorkersGuests(self._tell_all)
         self._kept: socket.socket | None = None
         self._seats = [Seat(self, number) for number in range(file.processes)]
         self._jobs: list[asyncio.Task[None]] = []
@@ -132,22 +133,28 @@ class Workers:
             self._kept = None
 
 
-class WorkersGuests:
-    """Whom workers let in: the newest list of guests that the ship signed, handed on to each of them."""
+class WorkersGuests(GuestDoor):
+    """Whom workers let in: the newest list of guests that the ship signed is handed on to each of them."""
 
-    def __init__(self, key: bytes, newer: Callable[[], None]) -> None:
-        self._key, self._newer = key, newer
-        self._number = -1
+    def __init__(self, newer: Callable[[], None]) -> None:
+        super().__init__(Attendance(0))
+        self._newer = newer
         self.latest: bytes | None = None
 
     def listing(self, data: bytes) -> bool:
-        """Take a listing; False for one that isn't newer. InvitationError if it isn't the ship's."""
-        number = read_listing(self._key, data).number
-        if number <= self._number:
+        """Take a listing; False for one that is older than the one in force. InvitationError if it isn't the ship's."""
+        if not super().listing(data):
             return False
-        self._number, self.latest = number, data
+        self.latest = data
         self._newer()
         return True
+
+    def count(self, guest_id: str, opens: int, last_day: str | None) -> None:
+        """Count how often a guest has come to a worker since it last told."""
+        seen = self.seen.get(guest_id)
+        if seen is not None:
+            seen.opens += opens
+            seen.last_day = max(filter(None, (seen.last_day, last_day)), default=None)
 
 
 class WorkerFailed(Exception):
@@ -222,7 +229,7 @@ class Seat:
         self.words = self.words or f"it ended with {process.returncode}"
 
     async def _hear(self, talk: Talk, serving: asyncio.Event) -> None:
-        heard = talk.heard()
+        heard, opened = talk.heard(), Counter[str]()
         while True:
             async with asyncio.timeout(SILENCE_S if serving.is_set() else BEGIN_S):
                 message = await anext(heard, None)
@@ -235,8 +242,11 @@ class Seat:
             elif word == FAILED:
                 self.words = str(rest[0])
             elif word == FIGURES:
-                connections, viewers, tally = rest
+                connections, viewers, tally, guests = rest
                 self.figures = Figures(connections, viewers, Tally(**tally))
+                for guest_id, (opens, last_day) in guests.items():
+                    self._workers.guests.count(guest_id, opens - opened[guest_id], last_day)
+                    opened[guest_id] = opens
 
     async def _feed(self, talk: Talk) -> None:
         await talk.say(SETTING, pickle.dumps(self._workers.setting))
