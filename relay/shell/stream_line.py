@@ -39,7 +39,7 @@ class Patience:
     silence_s: float = 5.0
     look_s: float = 2.0
     first_wait_s: float = 0.1
-    longest_wait_s: float = 5.0
+    longest_wait_s: float = 2.0
 
 
 PATIENT = Patience()
