@@ -31,6 +31,8 @@ IN_REAL_TIME = (
     "canary_voyage.py",
     "test_page_ship.py",
     "test_programme_live.py",
+    "far_dive.py",
+    "ship_end.py",
 )
 
 # Modules whose test is another module's, because they are parts of one thing that is tested as a whole.
