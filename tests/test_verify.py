@@ -107,6 +107,16 @@ def test_names_in_a_hostile_recording_are_not_taken_for_words_of_the_command(
     assert f"Not among these: dives 1 to {2**62 - 1} for y\ufffd31m." in said
 
 
+def test_dive_handed_on_under_another_number_is_found(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An earlier dive given out again as the newest; under a name of its reader's own it is what it is."""
+    path = put(tmp_path, 1)
+    again = path.rename(tmp_path / "dive-002.recording")
+    code, said, _ = run(capsys, again, "--key", KEY)
+    assert code == 2
+    assert "WRONG: it is called dive-002.recording, and its records are of dive 1" in said
+    assert run(capsys, again.rename(tmp_path / "boiler.recording"), "--key", KEY)[0] == 0
+
+
 def test_dive_that_goes_on_is_verified_where_that_is_meant(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Whoever cuts off the end looks like a dive that goes on: taken only if asked for, and a torn tail is told."""
     path = put(tmp_path, 1, closed=False)

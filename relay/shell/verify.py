@@ -5,6 +5,7 @@ must not take it for good; without a key from elsewhere the answer says what it 
 """
 
 import argparse
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -18,6 +19,7 @@ from relay.shell.programme_file import NAME as PROGRAMME
 from relay.shell.programme_file import read_programme
 
 MOST_FAULTS = 20
+_NAME = re.compile(r"dive-(\d{3,})\.recording", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +74,9 @@ def _recording(path: Path, key: bytes | None, unfinished: bool) -> _File:
         faults.append("unsigned: nobody can check whose it is (an Offing before signatures, or they were taken out)")
     if not found.ended and not unfinished and not found.faults:
         faults.append("its end is missing: the dive goes on, or it was cut off (--unfinished takes it as it is)")
+    named = _NAME.fullmatch(path.name)
+    if named is not None and int(named[1]) != found.dive:
+        faults.append(f"it is called {path.name}, and its records are of dive {found.dive}")
     return _File(path, _told(found), tuple(faults), found.audience, found.key, found.dive)
 
 
