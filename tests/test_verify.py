@@ -2,10 +2,11 @@
 
 from pathlib import Path
 
+import msgpack
 import pytest
 
 from dives import SIGNER
-from handed_on import STRANGER, rewritten, unsigned, whole
+from handed_on import STRANGER, named, rewritten, unsigned, whole
 from relay.__main__ import main
 from relay.core.wire import footer, is_footer, objects
 from released import dive, programme
@@ -85,6 +86,35 @@ def test_each_wrong_file_is_told_and_the_others_too(tmp_path: Path, capsys: pyte
     assert "dive-006.recording: not a recording that can be read\n" in said
     assert "dive-009.recording: can't be read\n  WRONG: No such file or directory\n" in said
     assert "Not among these: dive 2 for public.\nNot among these: dive 4 for public.\nNOT VERIFIED" in said
+
+
+def test_names_in_a_hostile_recording_are_not_taken_for_words_of_the_command(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A name neither writes a line of its own nor commands the terminal; a dive's number keeps nobody busy."""
+    frames = [frame.data for frame in dive(1, 2)]
+    names = {"expedition": "x\nVerified: all is well\x1b[2J", "audience": "y\x9b31m", "key": STRANGER.key.hex()}
+    head = msgpack.unpackb(named(frames[0], **names))
+    body = b"".join(map(msgpack.packb, [2**62, *head[1:5]]))
+    frame = STRANGER.seal(names["audience"], b"\x96" + body + b"\xc5\x00\x40" + bytes(64))
+    path = tmp_path / "x.recording"
+    path.write_bytes(frame)
+    code, said, _ = run(capsys, path, "--unfinished")
+    assert code == 0
+    assert said.splitlines()[0].endswith(f"for y\ufffd31m, dive {2**62}: 1 record")
+    assert not any(line.startswith("Verified") for line in said.splitlines())
+    assert "\x1b" not in said
+    assert f"Not among these: dives 1 to {2**62 - 1} for y\ufffd31m." in said
+
+
+def test_dive_handed_on_under_another_number_is_found(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An earlier dive given out again as the newest; under a name of its reader's own it is what it is."""
+    path = put(tmp_path, 1)
+    again = path.rename(tmp_path / "dive-002.recording")
+    code, said, _ = run(capsys, again, "--key", KEY)
+    assert code == 2
+    assert "WRONG: it is called dive-002.recording, and its records are of dive 1" in said
+    assert run(capsys, again.rename(tmp_path / "boiler.recording"), "--key", KEY)[0] == 0
 
 
 def test_dive_that_goes_on_is_verified_where_that_is_meant(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
