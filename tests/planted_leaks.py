@@ -7,6 +7,7 @@ from planted_seals import SEALS
 from planted_served import SERVED
 from planted_shores import SHORES
 from planted_stills import STILLS
+from planted_streams import STREAMS
 from planting import Leak, leak
 
 _DISCLOSURE, _CHANNEL, _RELEASE = "core/disclosure.py", "core/channel.py", "core/release.py"
@@ -367,7 +368,7 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *SEALS, *LINKS, *SHORES)
+LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *SEALS, *LINKS, *SHORES, *STREAMS)
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:

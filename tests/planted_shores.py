@@ -2,7 +2,7 @@
 
 from planting import leak
 
-_SHORE, _LOGS, _RUN = "shell/shore.py", "shell/shore_logs.py", "shell/shore_run.py"
+_SHORE, _LOGS, _RUN = "shell/shore.py", "shell/shore_logs.py", "shell/shore_site.py"
 
 SHORES = (
     leak(

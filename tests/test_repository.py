@@ -55,6 +55,7 @@ TESTED_WITH: dict[str, str] = {
     "desk_vehicles": "desk_state",
     **dict.fromkeys(("stream_line", "stream_out", "shore_stream"), "stream_in"),
     **dict.fromkeys(("worker", "worker_talk", "shore_site"), "workers"),
+    **dict.fromkeys(("guests_told", "guest_arguments"), "inviting"),
     "policy": "disclosure",
     "model": "fuse",
     "outlet": "recording",

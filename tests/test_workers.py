@@ -21,8 +21,10 @@ from relay.core.guests import Guest, Listing, digest_of, write_listing
 from relay.core.history import received
 from relay.core.websocket import CloseCode
 from relay.core.wire import footer
+from relay.shell.gate import Tally
 from relay.shell.shore import Shore
 from relay.shell.shore_run import new_shore
+from relay.shell.site import Figures
 from relay.shell.workers import Workers
 from released import dive, programme
 from shores import RIGHT, SIGNER, changed, sealed, shore_file
@@ -158,6 +160,14 @@ async def test_worker_that_cannot_serve_stops_the_start(tmp_path: Path) -> None:
     with pytest.raises(OperatorError, match=r"none\.pem"):
         await workers.start("127.0.0.1")
     await workers.close()
+
+
+def test_public_count_leaves_out_who_is_invited(tmp_path: Path) -> None:
+    """A worker is told how many follow what is open at the others, and nothing of guests there (R1)."""
+    workers = Workers(shore_file(tmp_path, TWO))
+    one, other = workers._seats
+    other.figures = Figures(9, {"public": 3, "funders": 5}, Tally())
+    assert (workers.followers_beside(one), workers.followers_beside(other)) == (3, 0)
 
 
 def test_frame_of_another_audience_is_not_kept(tmp_path: Path) -> None:
