@@ -6,6 +6,7 @@ from pathlib import Path
 
 from relay import __version__
 from relay.shell.exit_code import exit_code
+from relay.shell.guest_arguments import add_guests
 from relay.shell.reading_arguments import Commands, add_command, add_reading
 from relay.shell.tell_arguments import add_tell
 
@@ -43,6 +44,10 @@ def main(arguments: list[str] | None = None) -> int:
         from relay.shell.tell import tell
 
         return exit_code(tell, options)
+    if options.command == "shore":  # ashore nothing is loaded that handles what is exact
+        from relay.shell.shore_command import shore
+
+        return exit_code(shore, options)
     from relay.shell import app
 
     return app.run(options)
@@ -67,6 +72,7 @@ def _parser() -> argparse.ArgumentParser:
     add_reading(commands)
     _import(commands)
     _record(commands)
+    add_guests(commands)
     add_tell(commands)
     return parser
 

@@ -21,9 +21,10 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
+    "guest_terms": "errors ranges | datetime",
     "decision_values": "errors ranges sighting still",
     "programme": "policy ranges",
-    "decision": "area decision_values errors overdue policy programme sighting still",
+    "decision": "area decision_values errors guest_terms overdue policy programme sighting still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -92,6 +93,7 @@ CORE = {
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
+    "guests": "errors guest_terms seal wire | msgpack",
     "held": "history uplink_talk",
 }
 
@@ -147,22 +149,27 @@ SHELL = {
     "uplink_session",
     # the public port
     "answers": "",
-    "gate": "core.subscriber wheel",
+    "attendance": "",
+    "gate": "attendance core.subscriber wheel",
+    "guest_door": "attendance core.errors core.guest_terms core.guests",
     "page_words": "core.errors",
     "track_picture": "core.summary page_words | PIL fontpkg_source_serif_4",
     "made_pages": "core.programme_told core.summary page_words track_picture | jinja2",
     "public_files": "core.history core.programme_told core.summary core.wire made_pages page_words representation",
     "pages": "core.errors answers public_files representation | aiohttp",
-    "conversation": "gate pages | aiohttp",
-    "viewer": "core.history core.release core.subscriber core.websocket gate",
-    "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
+    "guest_pages": "core.guest_terms core.guests guest_door pages public_files representation | aiohttp",
+    "conversation": "attendance gate pages | aiohttp",
+    "viewer": "attendance core.history core.release core.subscriber core.websocket gate",
+    "front": "core.guests core.subscriber core.websocket answers conversation gate guest_door pages viewer | aiohttp",
     "tls_door": "core.errors front gate",
-    "site": "core.history answers conversation front gate pages public_files tls_door viewer",
+    "site": "core.history answers conversation front gate guest_door guest_pages pages public_files tls_door viewer",
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
     "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
-    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site uplink_port watch",
+    "shore_guests": "core.errors core.guest_terms guest_door",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_guests shore_logs site uplink_port "
+    "watch",
     "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",
     "shore_counts": "core.history site | prometheus_client",
     "certificate_end": "core.errors tls_door | cryptography",
@@ -178,6 +185,8 @@ SHELL = {
     "core.notices core.overdue core.reach core.survey_day core.survey_plan core.watch_words core.watched "
     "watch_file",
     # the running relay
+    "guest_book": "core.errors core.guest_terms core.guests",
+    "inviting": "core.decision core.errors core.guest_terms core.guests core.seal guest_book guest_door",
     "deciding": "core.errors core.ranges",
     "exit_code": "core.errors",
     "control": "core.errors deciding",
@@ -205,9 +214,10 @@ SHELL = {
     "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
-    "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
-    "standing taking uplink",
+    "core.wire checkpoint clock control deciding desk_room expedition feeds inviting journal outlet recording "
+    "secrets_file site standing taking uplink",
     "running": "expedition page_words public_files site site_files",
+    "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
     "core.sources capture journal outlet",
     # the invented dive
@@ -217,7 +227,7 @@ SHELL = {
     "station_sender": "station_reports",
     "demo": "simulated station_reports",
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
-    "running secrets_file ship site_files station_reports station_sender",
+    "running secrets_file ship site_files station_reports station_sender until_stopped",
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "verify": "core.errors core.seal core.verification exit_code programme_file",
@@ -226,12 +236,15 @@ SHELL = {
     "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "shore_words": "core.errors certificate_end quantities shore_file tls_door uplink_tls",
-    "shore_command": "log_lines running shore shore_file shore_run shore_words | uvloop",
+    "shore_command": "log_lines shore shore_file shore_run shore_words until_stopped | uvloop",
     "deploy": "",
+    "guest_arguments": "reading_arguments",
+    "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
+    "expedition guest_book guest_door inviting journal secrets_file taking",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
-    "exit_code expedition export import_log log_lines page_words plain_cautions plain_ground plain_words public_files "
-    "publish quantities recording rehearse running secrets_file ship shore_command site_files site_key verify "
-    "| rich uvloop",
+    "exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground plain_words "
+    "public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
+    "until_stopped verify | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

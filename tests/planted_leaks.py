@@ -3,7 +3,9 @@
 from planted_desk import DESK
 from planted_links import LINKS
 from planted_programmes import PROGRAMMES
+from planted_seals import SEALS
 from planted_served import SERVED
+from planted_shores import SHORES
 from planted_stills import STILLS
 from planting import Leak, leak
 
@@ -365,7 +367,7 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *LINKS)
+LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *SEALS, *LINKS, *SHORES)
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:

@@ -54,7 +54,7 @@ def test_container_file_runs_a_command_that_there_is_as_nobody_special(capsys: p
     assert {line[0] for line in lines} <= set(
         "FROM COPY RUN ENV USER WORKDIR VOLUME EXPOSE STOPSIGNAL HEALTHCHECK ENTRYPOINT CMD".split()
     )
-    told = {name: rest for name, rest in lines}
+    told = dict(lines)
     assert (told["USER"], told["ENTRYPOINT"]) == ("10001", '["offing"]')
     assert re.fullmatch(r"python:3\.1[1-9]-slim", told["FROM"])
     options = _parser().parse_args(re.findall(r'"([^"]+)"', told["CMD"]))

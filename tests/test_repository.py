@@ -31,6 +31,7 @@ IN_REAL_TIME = (
     "canary_voyage.py",
     "test_page_ship.py",
     "test_programme_live.py",
+    "test_shore_live.py",
     "far_dive.py",
     "ship_end.py",
 )
@@ -58,6 +59,8 @@ TESTED_WITH: dict[str, str] = {
     **dict.fromkeys(("tell", "tell_arguments"), "control"),
     "shore_form": "shore_file",
     "shore_run": "shore",
+    "shore_counts": "watch",
+    **dict.fromkeys(("shore_command", "until_stopped"), "shore_live"),
     "demo_run": "live_path",
     "app": "live_path",
 }
@@ -197,7 +200,7 @@ def test_dependencies_are_used_and_uses_declared() -> None:
     """The relay declares exactly the libraries it imports."""
     names = packages_distributions()
     imported = _libraries_of(sorted((ROOT / "relay").rglob("*.py")))
-    used = {next((dist.lower() for dist in names.get(top, ())), top) for top in imported}
+    used = {next((_normal(dist) for dist in names.get(top, ())), top) for top in imported}
     assert _required(PROJECT["dependencies"]) == used - EXTRA_OF_LIBRARY.keys()
     assert EXTRA_OF_LIBRARY.keys() <= used
     assert set(EXTRA_OF_LIBRARY.values()) <= PROJECT["optional-dependencies"].keys()
@@ -210,7 +213,12 @@ def test_tests_use_only_what_is_pinned_for_developing() -> None:
     used = _libraries_of([path for path in PYTHON if path.parts[-2] in ("tests", "bench", "web")]) - ours
     extras = PROJECT["optional-dependencies"]
     declared = _required([*PROJECT["dependencies"], *(line for lines in extras.values() for line in lines)])
-    assert set() == {name for name in used if not {dist.lower() for dist in distributions.get(name, ())} & declared}
+    assert set() == {name for name in used if not {*map(_normal, distributions.get(name, ()))} & declared}
+
+
+def _normal(distribution: str) -> str:
+    """Return a distribution's name as PEP 503 compares names."""
+    return re.sub(r"[-_.]+", "-", distribution).lower()
 
 
 def _libraries_of(paths: list[Path]) -> set[str]:

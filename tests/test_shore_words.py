@@ -33,7 +33,7 @@ def test_check_says_what_a_shore_does_and_starts_nothing(tmp_path: Path, capsys:
         ssl.PEM_cert_to_DER_cert(pem_files()[0].decode())
     ).hexdigest()  # the standard library's reading
     for words in (
-        SIGNER.key.hex(), f'pin = "sha256:{pin}"', "Followers come to https://0.0.0.0:8443/.", "Open to everybody: public",
+        SIGNER.key.hex(), f'pin = "sha256:{pin}"', "Followers come to https://0.0.0.0:8443/.", "everybody: public.",
         "With an invitation of the ship alone: funders", f"kept in {tmp_path / 'shore'}", "127.0.0.1:9108/health",
     ):  # fmt: skip
         assert words in told

@@ -28,6 +28,7 @@ from relay.shell.desk_token import NAME as TOKEN_FILE
 from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
+from relay.shell.guests_told import guests, invite, uninvite
 from relay.shell.import_log import import_log, show_record
 from relay.shell.log_lines import log_to_stderr
 from relay.shell.page_words import words_of
@@ -48,12 +49,12 @@ from relay.shell.publish import publish
 from relay.shell.quantities import say_number, web_address
 from relay.shell.recording import load_signed
 from relay.shell.rehearse import Outcome, rehearse
-from relay.shell.running import new_site, raise_open_files, run_until_stopped
+from relay.shell.running import new_site
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
-from relay.shell.shore_command import shore
 from relay.shell.site_files import site_folder
 from relay.shell.site_key import show_key
+from relay.shell.until_stopped import raise_open_files, run_until_stopped
 from relay.shell.verify import verify
 
 _PLAIN: dict[str, Any] = {"highlight": False, "markup": False, "soft_wrap": True}
@@ -68,14 +69,16 @@ def run(options: argparse.Namespace) -> int:
         "demo": _demo,
         "deploy": deploy,
         "export": _export,
+        "guests": guests,
         "import": import_log,
+        "invite": invite,
         "key": show_key,
         "publish": _publish,
         "record": show_record,
         "rehearse": _rehearse,
         "ship": _ship,
-        "shore": shore,
         "show": _show,
+        "uninvite": uninvite,
         "verify": verify,
     }
     return exit_code(commands[options.command], options)

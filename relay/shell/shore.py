@@ -17,6 +17,7 @@ from relay.core.held import held_of
 from relay.core.history import History, received
 from relay.core.uplink_talk import Held
 from relay.shell.shore_file import ShoreFile
+from relay.shell.shore_guests import ShoreGuests
 from relay.shell.shore_logs import ShoreLogs
 from relay.shell.site import Site
 from relay.shell.uplink_port import UplinkPort
@@ -51,6 +52,8 @@ class Shore:
         self.parts: list[Part] = []
         self.ready = False
         self.fault: str | None = None
+        site.guests.trust(file.key)
+        self.invited = ShoreGuests(site.guests, None if file.uplink is None else file.folder)
         self.came_s: float | None = None
         self.tls: ssl.SSLContext | None = None
         self.dialled: UplinkPort | None = None
@@ -65,6 +68,7 @@ class Shore:
         await self._start_parts(self.early)
         if self.logs is not None:
             await self._restore(self.logs)
+        await self._start_parts([self.invited])
         host, port = self.file.listen
         try:
             await self.site.start(host, port, self.tls)
@@ -163,7 +167,8 @@ class Shore:
         self.site.publish(received(audience, frame), among_many)
 
     def guests(self, listing: bytes) -> None:
-        """Take the ship's list of who is invited."""
+        """Take the ship's list of who is invited; InvitationError if it isn't hers."""
+        self.invited.take(listing)
 
     def seen(self) -> dict[str, int]:
         """Return how many follow now, by audience."""

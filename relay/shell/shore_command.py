@@ -6,11 +6,11 @@ import sys
 import uvloop
 
 from relay.shell.log_lines import log_to_stderr
-from relay.shell.running import raise_open_files, run_until_stopped
 from relay.shell.shore import Shore
 from relay.shell.shore_file import read_shore_file
 from relay.shell.shore_run import new_shore
 from relay.shell.shore_words import describe_shore
+from relay.shell.until_stopped import raise_open_files, run_until_stopped
 
 
 def shore(options: argparse.Namespace) -> int:

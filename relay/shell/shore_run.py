@@ -42,7 +42,14 @@ class Dialled:
 def new_shore(file: ShoreFile) -> Shore:
     """Return a shore that isn't started yet; OperatorError says which of its files can't be used."""
     telling = Telling(file.expedition, words_of(file.language), file.address, file.questions_to)
-    site = Site(telling, file.open, site_folder(), limits=limits_of(file), socket_origins=_origins(file.address))
+    site = Site(
+        telling,
+        file.open,
+        site_folder(),
+        limits=limits_of(file),
+        socket_origins=_origins(file.address),
+        invited=file.invited,
+    )
     shore = Shore(file, site)
     if file.tls is not None:
         shore.tls = site_tls(file.tls.certificate, file.tls.key)
@@ -62,7 +69,7 @@ def limits_of(file: ShoreFile) -> Limits:
     """Return the site's limits: behind a proxy every follower has the proxy's address, and the proxy counts."""
     if not file.behind_proxy:
         return DEFAULTS
-    return dataclasses.replace(DEFAULTS, viewers_per_address=0, connections_per_address=0)
+    return dataclasses.replace(DEFAULTS, viewers_per_address=0, connections_per_address=0, wrong_tokens=0)
 
 
 def _origins(address: str) -> list[str]:

@@ -37,10 +37,12 @@ from relay.core.websocket import (
     encode_close,
     encode_pong,
 )
+from relay.shell.attendance import throw_away
 from relay.shell.gate import Gate
 
 REPLAY_BATCH = 16
 LARGE_OCTETS = 16_384
+UNINVITED_S = 1.0
 
 
 class Gallery:
@@ -252,6 +254,8 @@ class Viewer(asyncio.Protocol):
         """Ping; end a peer that answered none of the last pings, or did not close in time."""
         limits = self._gate.limits
         if self._closing:
+            if self in self._gate.attendance:
+                throw_away(self.transport)
             self.abort()
         elif self._unanswered >= max(1, limits.turns(limits.pong_s) // limits.turns(limits.ping_s)):
             self._gate.tally.silent += 1
@@ -262,6 +266,11 @@ class Viewer(asyncio.Protocol):
             self._gate.wheel.put(self, limits.turns(limits.ping_s))
             if self._gallery is None or self not in self._gallery.full:
                 self.transport.write(PING)
+
+    def uninvited(self) -> None:
+        """Close the socket of a guest whose invitation has ended; who hasn't gone within a second is cut off."""
+        self.close(CloseCode.UNINVITED)
+        self._gate.wheel.put(self, self._gate.limits.turns(min(UNINVITED_S, self._gate.limits.close_s)))
 
     def leave(self) -> None:
         """Tell the peer that the site is going away."""
@@ -275,6 +284,7 @@ class Viewer(asyncio.Protocol):
     def connection_lost(self, exc: Exception | None) -> None:
         """Give back the seat."""
         self._rise()
+        self._gate.attendance.depart(self)
         self._gate.wheel.remove(self)
         self._gate.leave(self._address)
 
