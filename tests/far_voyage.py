@@ -2,8 +2,8 @@
 
 600 ms there and back, 2 % loss, 256 kbit/s, in network namespaces (root). What it costs is measured at five times the
 dive's pace, where a tick is still five times as long as the way there and back; the eight hours go by sixty times as
-fast. An outage lasts as long as it says. `far_voyage.py PACE SECONDS...` chooses pace and outages: `10 60 1800` takes the
-time it says, some fifty minutes.
+fast. An outage lasts as long as it says. `far_voyage.py PACE SECONDS...` chooses pace and outages: `10 60 1800` takes
+some fifty minutes.
 """
 
 import asyncio
