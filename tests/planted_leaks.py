@@ -2,8 +2,11 @@
 
 from planted_desk import DESK
 from planted_guests import GUESTS
+from planted_links import LINKS
 from planted_programmes import PROGRAMMES
+from planted_seals import SEALS
 from planted_served import SERVED
+from planted_shores import SHORES
 from planted_stills import STILLS
 from planting import Leak, leak
 
@@ -365,7 +368,9 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *GUESTS)
+LEAKS = (
+    *LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *SEALS, *LINKS, *SHORES, *GUESTS,
+)  # fmt: skip
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:

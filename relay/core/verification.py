@@ -11,7 +11,7 @@ from typing import Any
 from relay.core.errors import RecordingError
 from relay.core.release import Kind
 from relay.core.seal import is_sealed, parse_key
-from relay.core.wire import Recording, WireRecord, decode, footer, is_footer, objects, pad_start, read_recording
+from relay.core.wire import Recording, WireRecord, decode, footer, is_footer, objects, pad_of, read_recording
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,10 +158,9 @@ def _is_sealed(key: bytes, audience: str, frame: bytes) -> bool:
 
 def _has_signature(record: WireRecord) -> bool:
     try:
-        start = pad_start(record.data)
+        return any(pad_of(record.data))
     except RecordingError:
-        return True  # its pad isn't as a relay writes it: whatever it holds, it is not nothing
-    return any(record.data[start:])
+        return True  # whatever stands in its place, it is not nothing
 
 
 def _runs(numbers: Iterable[int]) -> Iterator[tuple[int, int]]:

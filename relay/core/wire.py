@@ -59,13 +59,20 @@ def decode(frame: bytes) -> WireRecord:
 
 def pad_start(frame: bytes) -> int:
     """Return where the content of a frame's pad begins; RecordingError if it isn't a frame of `encode`."""
-    value = _value(frame)
-    _record(value, frame)
-    pad = value[5]
-    start = len(frame) - len(pad) if isinstance(pad, bytes) else 0
+    pad = pad_of(frame)
+    start = len(frame) - len(pad)
     if start < 3 or frame[start - 3 : start] != _BIN_16 + len(pad).to_bytes(2, "big"):
         raise RecordingError("not a record: it doesn't end with a pad")
     return start
+
+
+def pad_of(frame: bytes) -> bytes:
+    """Return the content of a record's pad, whatever its form; RecordingError if it has none."""
+    value = _value(frame)
+    _record(value, frame)
+    if not isinstance(value[5], bytes):
+        raise RecordingError("not a record: it has no pad")
+    return value[5]
 
 
 def _value(frame: bytes) -> Any:
