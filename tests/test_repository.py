@@ -22,13 +22,14 @@ TOP = set(
 )
 FILE_LINES, FUNCTION_LINES = 400, 40
 LOCKS = ("requirements.lock", "requirements-dev.lock")
-EXTRA_OF_LIBRARY = {"pymavlink": "mavlink"}
+EXTRA_OF_LIBRARY = {"pymavlink": "mavlink", "nats-py": "scale"}
 
 # They play stations and followers of real processes, at the pace of real ones: that is no waiting for something.
 IN_REAL_TIME = (
     "ship_process.py",
     "test_live_path.py",
     "canary_voyage.py",
+    "run_scale.py",
     "test_page_ship.py",
     "test_programme_live.py",
     "test_shore_live.py",
@@ -52,6 +53,8 @@ TESTED_WITH: dict[str, str] = {
     **dict.fromkeys(("desk_line", "desk_stream"), "desk"),
     **dict.fromkeys(("desk_audiences", "desk_decided", "desk_feeds", "desk_legs", "desk_room"), "desk_state"),
     "desk_vehicles": "desk_state",
+    **dict.fromkeys(("stream_line", "stream_out", "shore_stream"), "stream_in"),
+    **dict.fromkeys(("worker", "worker_talk", "shore_site"), "workers"),
     "policy": "disclosure",
     "model": "fuse",
     "outlet": "recording",
