@@ -100,3 +100,13 @@ def test_file_that_cannot_be_read_is_named(tmp_path: Path) -> None:
     (tmp_path / "SHORE.toml").write_bytes(b"\xff")
     with pytest.raises(ShoreFileError, match="Save it as text in UTF-8"):
         read_shore_file(tmp_path / "SHORE.toml")
+
+
+def test_example_of_the_readme_is_right() -> None:
+    """What a user copies is taken, once the key stands in it and what is only suggested is taken in."""
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    (example,) = (part for part in text.split("```toml\n") if part.startswith("[shore]"))
+    example = example.partition("```")[0].replace('key = "..."', KEY.strip())
+    suggested = example.replace("# questions_to", "questions_to").replace("# invited", "invited")
+    for each in (example, suggested):
+        assert parse_shore_file(each, PATH).uplink is not None

@@ -13,6 +13,8 @@ import msgpack
 import pytest
 import websockets
 
+from relay.__main__ import main
+from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from ship_process import AUDIENCE_TEXT, EXPEDITION_TEXT, ShipProcess, free_port
 from shore_process import ShoreProcess, prepare_shore
@@ -88,7 +90,7 @@ async def test_viewer_ashore_gets_the_ships_own_recording_whatever_is_killed(tmp
     await ship.start()
     try:
         async with asyncio.timeout(60):
-            sending = asyncio.ensure_future(reports(feed, 40))
+            sending = asyncio.ensure_future(reports(feed, 28))
             await viewer.follow(until_seq=3)
             await shore.stop(signal.SIGKILL)
             await shore.start()
@@ -110,3 +112,5 @@ async def test_viewer_ashore_gets_the_ships_own_recording_whatever_is_killed(tmp
     assert own.startswith(b"".join(viewer.frames))
     assert [msgpack.unpackb(frame)[1] for frame in viewer.frames] == list(range(len(viewer.frames)))
     assert len(viewer.frames) > 8
+    shown = [str(shore.folder / "public"), "--key", Signer(Secrets(KEY).signing_seed).key.hex()]
+    assert main(["verify", *shown]) == 0

@@ -3,6 +3,7 @@
 import contextlib
 import errno
 import os
+import resource
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -220,3 +221,22 @@ def test_two_shores_never_share_a_folder(tmp_path: Path) -> None:
         pass
     with opened(tmp_path) as logs:
         assert take(logs, FIRST) == FIRST
+
+
+def test_write_that_the_kernel_breaks_off_is_written_over(tmp_path: Path) -> None:
+    """A real limit on a file's size, in the middle of a record: nothing of the batch is held, then all of it, once."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    for room in (1, 100, 700):
+        with opened(tmp_path / str(room)) as logs:
+            take(logs, FIRST[:2])
+            size = sum(map(len, FIRST[:2]))
+            try:
+                resource.setrlimit(resource.RLIMIT_FSIZE, (size + room, before[1]))
+                with pytest.raises(NoRoomError, match="File too large"):
+                    logs.write("public", FIRST[2:])
+            finally:
+                resource.setrlimit(resource.RLIMIT_FSIZE, before)
+            path = tmp_path / str(room) / "public" / "dive-001.recording"
+            assert size < path.stat().st_size <= size + room
+            assert take(logs, FIRST[2:]) == FIRST[2:]
+        assert path.read_bytes() == b"".join(FIRST) + footer(FIRST)

@@ -17,7 +17,7 @@ from relay.core.errors import NoRoomError, OffingError, RecordingError, ShoreErr
 from relay.core.history import History, Received, received
 from relay.core.release import FORMAT, NO_DIVE, VERSION, Kind
 from relay.core.seal import is_sealed
-from relay.core.wire import WireRecord, decode, footer, read_recording, whole_octets
+from relay.core.wire import Recording, WireRecord, decode, footer, read_recording, whole_octets
 from relay.shell.programme_file import NAME as PROGRAMME
 from relay.shell.programme_file import read_programme
 from relay.shell.recording import recording_path
@@ -61,22 +61,22 @@ class AudienceLog:
             return None  # cut off within its first record: nothing of it was ever held
         try:
             recording = read_recording(data)
-            frames = [record.data for record in recording.records]
             if recording.records[0].dive != number:
                 return f"it holds dive {recording.records[0].dive}"
-            for frame in frames:
-                self._check_seal(decode(frame))
+            for record in recording.records:
+                self._check_seal(record)
         except OffingError as error:
             return str(error)
-        return self._take_loaded(path, frames, recording.closed)
+        return self._take_loaded(path, recording)
 
-    def _take_loaded(self, path: Path, frames: list[bytes], footed: bool) -> str | None:
-        ends = [at for at, frame in enumerate(frames) if decode(frame).kind == Kind.END]
-        if ends not in ([], [len(frames) - 1]) or (footed and not ends):
+    def _take_loaded(self, path: Path, recording: Recording) -> str | None:
+        records = recording.records
+        ends = [at for at, record in enumerate(records) if record.kind == Kind.END]
+        if ends not in ([], [len(records) - 1]) or (recording.closed and not ends):
             return "its end isn't where a dive ends"
-        for frame in frames:
-            self.history.append(received(self.audience, frame))
-        if ends and not footed:
+        self.keep(records)
+        if ends and not recording.closed:
+            frames = [record.data for record in records]
             with contextlib.suppress(OSError):  # nothing depends on it: the next start tries again
                 _put(path, sum(map(len, frames)), footer(frames))
         return None
