@@ -10,6 +10,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+import msgpack
 import pytest
 from PIL import Image
 
@@ -37,12 +38,15 @@ from canary_voyage import (
 )
 from relay.core.area import hidden_disc
 from relay.core.geodesy import Anchor, SiteFrame
+from relay.core.guests import read_listing
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
+from relay.core.wire import SIGNATURE_OCTETS
 from relay.shell.demo_run import DEMO_SECRETS
 from relay.shell.expedition import read_expedition
 from relay.shell.secrets_file import seeded_secrets
 
+GUESTS = "guests.listing"
 ROOT = Path(relay.__file__).resolve().parents[1]
 SITE = Secrets(KEY)
 # What the log may not hold either, though it is the operator's own: secrets, and the bytes of feeds.
@@ -285,6 +289,17 @@ def test_log_at_its_most_talkative_holds_no_canary(voyage: Voyage) -> None:
     assert scanner.find(f"INFO lark: {PLACE[0]:.4f}".encode())
 
 
+def guests_in(listing: bytes) -> bytes:
+    """Return the rows of a list of guests that the site signed.
+
+    Without its signature, and without its number: that is when the list was last made, of no dive, and goes to the
+    shore's disk alone.
+    """
+    read_listing(Signer(SITE.signing_seed).key, listing)
+    _, _, rows = msgpack.unpackb(listing[SIGNATURE_OCTETS:])
+    return bytes(msgpack.packb(rows))
+
+
 @pytest.mark.slow
 def test_shore_holds_what_was_released_and_no_canary(voyage: Voyage) -> None:
     """Its disk has the ship's released files, octet for octet; its answers, its disk and its log tell no place."""
@@ -294,7 +309,8 @@ def test_shore_holds_what_was_released_and_no_canary(voyage: Voyage) -> None:
         assert voyage.ashore.disk[str(voyage.folder / "ashore" / "shore" / name)] == (own / name).read_bytes()
     folder = str(voyage.folder).encode()
     assert len(voyage.ashore.answers) > 100
-    for what, data in {**voyage.ashore.disk, **voyage.ashore.answers, "log": voyage.ashore.log}.items():
+    disk = {what: guests_in(data) if what.endswith(GUESTS) else data for what, data in voyage.ashore.disk.items()}
+    for what, data in {**disk, **voyage.ashore.answers, "log": voyage.ashore.log}.items():
         plain = without_signatures(without_pixels(data), voyage.signed).replace(folder, b"")
         bare = re.sub(rb"^\d{4}-\d\d-\d\d \d\d:\d\d:\d\d,\d{3} ", b"", plain, flags=re.MULTILINE)
         assert scanner.find(bare) == [], what

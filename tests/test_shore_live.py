@@ -89,7 +89,7 @@ async def test_viewer_ashore_gets_the_ships_own_recording_whatever_is_killed(tmp
     await shore.start()
     await ship.start()
     try:
-        async with asyncio.timeout(60):
+        async with asyncio.timeout(180):
             sending = asyncio.ensure_future(reports(feed, 28))
             await viewer.follow(until_seq=3)
             await shore.stop(signal.SIGKILL)
