@@ -179,7 +179,7 @@ class VirtualShip(Ship):
         self.site: Any = public
         self._file = disk.journal()
         marks = self._file.marks()
-        self._fingerprint, self.stopped = "of the test", None
+        self._fingerprint, self.stopped, self.uplink = "of the test", None, None
         self._clock = clock_of(self._file, machine)
         self.pipeline = Pipeline(plan, secrets, read_checkpoint(marks.get("checkpoint"), plan))
         self._outlet = Outlet(disk.released, RememberingSigner(secrets.signing_seed), self._onward)
