@@ -4,12 +4,14 @@
  * Rules: pure but for the digest, whose engine is passed in; bad bytes are a `Refused` with a short countable
  * reason, never an exception; a kind this page doesn't know keeps its place in the sequence; unknown keys and
  * further items are ignored; a word this page doesn't know is an unknown value. How long a frame is padded is the
- * sender's care alone (it hides what a length would tell): whatever the pad, a frame is read.
+ * sender's care alone (it hides what a length would tell): whatever the pad's length, a frame is read. What the pad begins
+ * with is the ship's signature, which `witness` has checked; nothing here looks at it.
  */
 
 import { Decoder } from '@msgpack/msgpack';
 import { extent } from './extent';
 import { jpegSize } from './jpeg';
+import { isEmpty, keyOf, SIGNATURE_OCTETS } from './seal';
 
 /** The largest still that the wire allows: octets, and pixels a side (asyncapi.yaml, still). */
 export const STILL_OCTETS = 98_304;
@@ -52,6 +54,8 @@ export interface Header {
   readonly area: string | null;
   /** The width of ground seen beside the track; null where it isn't told. */
   readonly swath_m: number | null;
+  /** The key that the dive is signed with, as it says itself; null of one that isn't signed. */
+  readonly key: string | null;
 }
 
 /** What is told of one vehicle at one tick; null is withheld or unknown. */
@@ -135,14 +139,9 @@ function frame(bytes: Uint8Array): Released {
   must(isWhole(seq, 0), 'sequence number');
   must(isWhole(kind, 0), 'kind');
   must(typeof elapsed_s === 'number' && elapsed_s >= 0 && elapsed_s < 1e8, 'dive time');
-  must(pad instanceof Uint8Array && isEmpty(pad), 'padding');
+  must(pad instanceof Uint8Array && isEmpty(pad, SIGNATURE_OCTETS), 'padding');
   must((kind === 0) === (seq === 0), 'a dive begins with its header');
   return { dive, seq, elapsed_s, ...bodyOf(kind, body) };
-}
-
-function isEmpty(pad: Uint8Array): boolean {
-  for (let i = 0; i < pad.length; i += 1) if (pad[i] !== 0) return false;
-  return true;
 }
 
 function unpacked(bytes: Uint8Array): unknown {
@@ -227,6 +226,7 @@ function headerOf(body: unknown): Header {
     isDepthRelative: map.depth === 'relative',
     area,
     swath_m: measure(map.swath_m, 1e-3, 1e5, 'header: swath'),
+    key: keyOf(map.key),
   };
 }
 
@@ -256,6 +256,8 @@ export interface Footer {
 /** A recording read back. `frameBytes` is the length of its whole frames; what follows them is no record. */
 export interface Recording {
   readonly records: readonly Released[];
+  /** Where each of them ends. */
+  readonly ends: readonly number[];
   readonly frameBytes: number;
   readonly footer: Footer | null;
   /** 'closed' with a footer, 'open' without, 'torn' if the last object is cut off, else why it is refused. */
@@ -265,9 +267,11 @@ export interface Recording {
 /** Read a recording: frames as they were sent, then a footer if the dive is over; a torn tail is cut. */
 export function decodeRecording(bytes: Uint8Array): Recording {
   const records: Released[] = [];
+  const ends: number[] = [];
   let at = 0;
   const stop = (ending: Recording['ending'], footer: Footer | null = null): Recording => ({
     records,
+    ends,
     frameBytes: at,
     footer,
     ending,
@@ -283,6 +287,7 @@ export function decodeRecording(bytes: Uint8Array): Recording {
     if (record instanceof Refused) return stop(record);
     if (record.seq !== records.length) return stop(new Refused('a record is missing or out of place'));
     records.push(record);
+    ends.push(end);
     at = end;
   }
   return stop('open');
