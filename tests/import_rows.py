@@ -59,7 +59,7 @@ CORE = {
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
-    "programme_board release secrets stations still time_in_text",
+    "programme_board release seal secrets stations still time_in_text",
     "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present programme "
     "ranges secrets sighting sources stations time_in_text",
     # what readers work out
@@ -129,7 +129,7 @@ SHELL = {
     # released records on their way out
     "recording": "core.errors core.wire",
     "programme_file": "core.errors core.release core.wire",
-    "outlet": "core.channel core.release core.wire programme_file recording",
+    "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the public port
     "answers": "",
     "gate": "core.subscriber wheel",
@@ -178,12 +178,12 @@ SHELL = {
     "desk_room": "core.model core.pipeline core.silence deciding desk desk_disk desk_legs desk_line desk_seen "
     "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
-    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
-    "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing "
-    "taking",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
+    "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
+    "standing taking",
     "running": "expedition page_words public_files ship site site_files",
-    "rehearse": "core.errors core.model core.pipeline core.policy core.release core.secrets core.sources "
-    "capture journal outlet",
+    "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
+    "core.sources capture journal outlet",
     # the invented dive
     "vehicle_motion": "core.model seabed",
     "station_reports": "core.model seabed vehicle_motion | pyproj",

@@ -4,14 +4,13 @@
  * Rules: pure but for the digest, whose engine is passed in; bad bytes are a `Refused` with a short countable
  * reason, never an exception; a kind this page doesn't know keeps its place in the sequence; unknown keys and
  * further items are ignored; a word this page doesn't know is an unknown value. How long a frame is padded is the
- * sender's care alone (it hides what a length would tell): whatever the pad's length, a frame is read. What the pad begins
- * with is the ship's signature, which `witness` has checked; nothing here looks at it.
+ * sender's care alone (it hides what a length would tell): whatever the pad, a frame is read. The pad's first bytes are
+ * the ship's signature (none: zero); whether it is hers is checked elsewhere, and beyond it the pad is zero.
  */
 
 import { Decoder } from '@msgpack/msgpack';
 import { extent } from './extent';
 import { jpegSize } from './jpeg';
-import { isEmpty, keyOf, SIGNATURE_OCTETS } from './seal';
 
 /** The largest still that the wire allows: octets, and pixels a side (asyncapi.yaml, still). */
 export const STILL_OCTETS = 98_304;
@@ -21,6 +20,8 @@ const LIMITS = { maxStrLength: 4_096, maxBinLength: STILL_OCTETS, maxArrayLength
 const unpacker = new Decoder(LIMITS);
 const FORMAT = 'offing recording';
 const VERSION = 1;
+/** How many bytes of a pad are the signature (Ed25519, RFC 8032: 64). */
+export const SIGNATURE_OCTETS = 64;
 
 export const ALTITUDES = ['on the bottom', 'near the bottom', 'mid-water'] as const;
 export const MODES = ['tethered', 'autonomous', 'surface'] as const;
@@ -54,7 +55,7 @@ export interface Header {
   readonly area: string | null;
   /** The width of ground seen beside the track; null where it isn't told. */
   readonly swath_m: number | null;
-  /** The key that the dive is signed with, as it says itself; null of one that isn't signed. */
+  /** The key with which the records were signed, in hexadecimal, as this record says itself; null where it says none. */
   readonly key: string | null;
 }
 
@@ -139,9 +140,14 @@ function frame(bytes: Uint8Array): Released {
   must(isWhole(seq, 0), 'sequence number');
   must(isWhole(kind, 0), 'kind');
   must(typeof elapsed_s === 'number' && elapsed_s >= 0 && elapsed_s < 1e8, 'dive time');
-  must(pad instanceof Uint8Array && isEmpty(pad, SIGNATURE_OCTETS), 'padding');
+  must(pad instanceof Uint8Array && isEmpty(pad), 'padding');
   must((kind === 0) === (seq === 0), 'a dive begins with its header');
   return { dive, seq, elapsed_s, ...bodyOf(kind, body) };
+}
+
+function isEmpty(pad: Uint8Array): boolean {
+  for (let i = SIGNATURE_OCTETS; i < pad.length; i += 1) if (pad[i] !== 0) return false;
+  return true;
 }
 
 function unpacked(bytes: Uint8Array): unknown {
@@ -228,6 +234,12 @@ function headerOf(body: unknown): Header {
     swath_m: measure(map.swath_m, 1e-3, 1e5, 'header: swath'),
     key: keyOf(map.key),
   };
+}
+
+function keyOf(value: unknown): string | null {
+  if (value === undefined) return null;
+  must(typeof value === 'string' && /^[0-9a-f]{64}$/.test(value), 'header: key');
+  return value;
 }
 
 function reportOf(item: unknown): Report {

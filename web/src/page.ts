@@ -36,6 +36,7 @@ export class Page implements Listener {
   private readonly integrities = new Map<number, Integrity | 'unreachable'>();
   private readonly proofs = new Map<number, Proof>();
   private oddRecords = 0;
+  private isProgrammeAltered = false;
   private guest: Invitation | null = null;
   private readonly tail: Source;
   private replay: { dive: number; source: Source } | null = null;
@@ -75,6 +76,7 @@ export class Page implements Listener {
       remark: this.remark,
       followers: this.followers,
       programme: this.programme,
+      programmeAltered: this.isProgrammeAltered,
     };
   }
 
@@ -151,9 +153,10 @@ export class Page implements Listener {
     this.around.raise(LINK);
   }
 
-  /** Take what is to come, as the site tells it. */
-  told(programme: Programme): void {
-    this.programme = programme;
+  /** Take what is to come, as the site tells it; nothing of what the ship didn't sign. */
+  told(programme: Programme | 'altered'): void {
+    this.isProgrammeAltered = programme === 'altered';
+    this.programme = programme === 'altered' ? null : programme;
     this.around.raise(LINK);
   }
 

@@ -6,9 +6,9 @@
  * is `offing record 1`, a zero, the audience, a zero, and the frame up to its pad's content.
  */
 
+import { SIGNATURE_OCTETS } from './decode';
 import { extent } from './extent';
 
-export const SIGNATURE_OCTETS = 64;
 const KEY_OCTETS = 32;
 const ARRAY_OF_SIX = 0x96;
 const BIN_16 = 0xc5;
@@ -64,7 +64,7 @@ export class Seal {
 }
 
 /** Whether there is nothing but zeros from `from` on. */
-export function isEmpty(bytes: Uint8Array, from: number): boolean {
+function isEmpty(bytes: Uint8Array, from: number): boolean {
   for (let i = from; i < bytes.length; i += 1) if (bytes[i] !== 0) return false;
   return true;
 }

@@ -44,6 +44,8 @@ export interface State {
   readonly followers: number | null;
   /** What is to come, as far as the site tells. */
   readonly programme: Programme | null;
+  /** Whether what came of what is to come isn't what the ship signed. */
+  readonly programmeAltered: boolean;
 }
 
 export type Action =

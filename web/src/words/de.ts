@@ -1,5 +1,6 @@
 /** The page's words in German: nobody is addressed as "du" or "Sie". */
 
+import { guestDe, proofDe } from './de_proof';
 import type { Words } from './shape';
 
 const list = (names: readonly string[]): string =>
@@ -250,8 +251,8 @@ export const de: Words = {
     untold: 'nicht gezeigt',
     silent: 'keine Meldung',
     download: 'Die Aufzeichnung als Datei',
-    verified: 'geprüft: sie ist, was das Schiff freigegeben hat',
-    unchecked: 'konnte in diesem Browser nicht geprüft werden',
+    verified: 'vollständig: sie stimmt mit der Prüfsumme am Ende überein',
+    unchecked: 'ihre Prüfsumme konnte in diesem Browser nicht geprüft werden',
     incomplete: 'unvollständig: das Ende fehlt',
     unread: (n) => (n === '1' ? '1 Datensatz unbekannter Art wurde übergangen.' : `${n} Datensätze unbekannter Art wurden übergangen.`),
   },
@@ -374,6 +375,9 @@ export const de: Words = {
     squares: (n) => (n === '1' ? 'Grund skizziert in 1 Quadrat.' : `Grund skizziert in ${n} Quadraten.`),
     noSquares: 'Kein Grund ist skizziert.',
   },
+
+  proof: proofDe,
+  guest: guestDe,
 
   spoken: {
     connection: (words) => `Verbindung: ${words}.`,

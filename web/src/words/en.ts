@@ -1,5 +1,7 @@
 /** The page's words in English: the catalogue whose shape every other language follows. */
 
+import { guestEn, proofEn } from './en_proof';
+
 const list = (names: readonly string[]): string =>
   names.length < 2 ? (names[0] ?? '') : `${names.slice(0, -1).join(', ')} and ${names[names.length - 1]}`;
 
@@ -248,8 +250,8 @@ export const en = {
     untold: 'not told',
     silent: 'no report',
     download: 'The recording as a file',
-    verified: 'checked: it is what the ship released',
-    unchecked: 'could not be checked in this browser',
+    verified: 'whole: it agrees with the digest at its end',
+    unchecked: 'its digest could not be checked in this browser',
     incomplete: 'incomplete: its end is missing',
     unread: (n: string) => (n === '1' ? '1 record of an unknown kind was passed over.' : `${n} records of unknown kinds were passed over.`),
   },
@@ -372,6 +374,9 @@ export const en = {
     squares: (n: string) => (n === '1' ? 'Seabed sketched in 1 square.' : `Seabed sketched in ${n} squares.`),
     noSquares: 'No seabed is sketched.',
   },
+
+  proof: proofEn,
+  guest: guestEn,
 
   spoken: {
     connection: (words: string) => `Connection: ${words}.`,

@@ -1,0 +1,48 @@
+/** To whom the page was opened by invitation: who that is, until when, and whether this device remembers it. */
+
+import { element, say } from '../dom';
+import type { State, View } from '../state';
+import { words } from '../words';
+
+export interface Remembering {
+  isKept(): boolean;
+  /** Keep the invitation on this device, or for this tab alone. */
+  keep(isKept: boolean): void;
+  /** Forget the invitation altogether, and show what is open to all. */
+  leave(): void;
+}
+
+export function create(root: HTMLElement, remembering: Remembering): View {
+  const say_ = words.guest;
+  const told = element('span');
+  const kept = element('span');
+  const keep = element('button', { type: 'button', class: 'plain' });
+  const open = element('button', { type: 'button', class: 'plain' }, say_.open);
+  const line = element('p', {}, told, ' ', kept, ' ', keep);
+  root.setAttribute('aria-label', say_.heading);
+  root.append(line, open);
+  const draw = ({ invitation, connection }: State): void => {
+    const isOver = connection.is === 'invitation ended';
+    root.hidden = invitation === null && !isOver;
+    line.hidden = invitation === null || isOver;
+    open.hidden = !isOver;
+    if (invitation === null) return;
+    const until = invitation.until === null ? '' : ` ${say_.until(invitation.until)}`;
+    say(told, say_.here(invitation.name) + until);
+    say(kept, remembering.isKept() ? say_.kept : '');
+    say(keep, remembering.isKept() ? say_.forget : say_.keep);
+  };
+  let last: State | null = null;
+  keep.addEventListener('click', () => {
+    remembering.keep(!remembering.isKept());
+    if (last) draw(last);
+  });
+  open.addEventListener('click', () => remembering.leave());
+  return {
+    draw(state: State): void {
+      last = state;
+      draw(state);
+    },
+    destroy: () => root.replaceChildren(),
+  };
+}
