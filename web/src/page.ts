@@ -80,6 +80,11 @@ export class Page implements Listener {
     };
   }
 
+  /** Whose dives these are, as the site says; null before it does. */
+  get audience(): string | null {
+    return this.list?.audience ?? null;
+  }
+
   private get wanted(): number | null {
     return this.chosen ?? this.newest ?? this.list?.dives.at(-1)?.dive ?? null;
   }

@@ -25,7 +25,7 @@ function open(asked_: Moment | null = null) {
   const page = new Page(
     {
       live: (listener) => new Played(listener),
-      recording: ({ dive }, listener) => {
+      recording: ({ dive }, _audience, listener) => {
         const source = new Played(listener);
         asked.push({ dive, source });
         return source;
@@ -33,6 +33,7 @@ function open(asked_: Moment | null = null) {
       raise: () => {},
       remember: (moment) => remembered.push(moment),
       leastStep_s: () => 0,
+      invited: () => {},
     },
     asked_,
   );
