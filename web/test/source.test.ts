@@ -215,7 +215,7 @@ describe('a recording source', () => {
   async function replay(change: (bytes: Uint8Array<ArrayBuffer>) => Uint8Array<ArrayBuffer> = (bytes) => bytes) {
     const ports = new FakePorts();
     const heard = new Heard();
-    ports.files.set(entry.recording, change(await closed(diveFrames(1, TICKS))));
+    ports.files.set(entry.recording, change(await closed([...diveFrames(1, TICKS), frame(1, 4, 3, 45, null)])));
     const source = recordingSource(ports, entry, 'public', { digest }, heard);
     source.start();
     await settled();
@@ -224,8 +224,16 @@ describe('a recording source', () => {
 
   test('delivers what the live source would, and says that it is verified', async () => {
     const { heard } = await replay();
-    expect(heard.seqs).toEqual(['1/0', '1/1', '1/2', '1/3']);
+    expect(heard.seqs).toEqual(['1/0', '1/1', '1/2', '1/3', '1/4']);
     expect(heard.integrities).toEqual(['1 verified']);
+  });
+
+  test('says that the end is missing where the footer agrees, but no record ends the dive', async () => {
+    const { ports, heard, source } = await replay();
+    ports.files.set(entry.recording, await closed(diveFrames(1, TICKS)));
+    source.retry();
+    await settled();
+    expect(heard.integrities).toEqual(['1 verified', '1 incomplete']);
   });
 
   test('shows what there is of one whose end is missing, and says so', async () => {

@@ -1,13 +1,12 @@
 /** The page's words in German: nobody is addressed as "du" or "Sie". */
 
-import { guestDe, proofDe } from './de_proof';
-import type { Words } from './shape';
+import type { Main } from './shape';
 
 const list = (names: readonly string[]): string =>
   names.length < 2 ? (names[0] ?? '') : `${names.slice(0, -1).join(', ')} und ${names[names.length - 1]}`;
 const are = (names: readonly string[]): string => `${list(names)} ${names.length > 1 ? 'sind' : 'ist'}`;
 
-export const de: Words = {
+export const de: Main = {
   language: 'de',
   name: 'Deutsch',
   locale: 'de-DE',
@@ -375,9 +374,6 @@ export const de: Words = {
     squares: (n) => (n === '1' ? 'Grund skizziert in 1 Quadrat.' : `Grund skizziert in ${n} Quadraten.`),
     noSquares: 'Kein Grund ist skizziert.',
   },
-
-  proof: proofDe,
-  guest: guestDe,
 
   spoken: {
     connection: (words) => `Verbindung: ${words}.`,

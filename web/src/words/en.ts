@@ -1,7 +1,5 @@
 /** The page's words in English: the catalogue whose shape every other language follows. */
 
-import { guestEn, proofEn } from './en_proof';
-
 const list = (names: readonly string[]): string =>
   names.length < 2 ? (names[0] ?? '') : `${names.slice(0, -1).join(', ')} and ${names[names.length - 1]}`;
 
@@ -374,9 +372,6 @@ export const en = {
     squares: (n: string) => (n === '1' ? 'Seabed sketched in 1 square.' : `Seabed sketched in ${n} squares.`),
     noSquares: 'No seabed is sketched.',
   },
-
-  proof: proofEn,
-  guest: guestEn,
 
   spoken: {
     connection: (words: string) => `Connection: ${words}.`,
