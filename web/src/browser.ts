@@ -74,17 +74,6 @@ export const browserDigest = globalThis.crypto?.subtle ? crypto.subtle.digest.bi
 /** What checks signatures on a page that is served securely; null elsewhere. */
 export const browserEngine = globalThis.crypto?.subtle ?? null;
 
-/** Let the reader save a file that only a guest can fetch. */
-export async function save(ports: Pick<Ports, 'read'>, path: string): Promise<void> {
-  const { status, bytes } = await ports.read(path);
-  if (status !== 200) return;
-  const link = document.createElement('a');
-  link.href = URL.createObjectURL(new Blob([bytes], { type: 'application/octet-stream' }));
-  link.download = path.replace(/^.*\//, '');
-  link.click();
-  setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
-}
-
 /** Keep something for as long as this tab is open. */
 export const tab = {
   read(name: string): string | null {

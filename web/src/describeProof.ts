@@ -17,7 +17,6 @@ export interface Alarm {
 }
 
 export interface ProofWords {
-  readonly mark: 'full' | 'half' | 'empty';
   readonly word: string;
   readonly more: string;
   /** What stands behind the line, once it is opened. */
@@ -29,8 +28,7 @@ export interface ProofWords {
 export function alarmWords({ proof, connection, programmeAltered }: State): Alarm | null {
   const say = words.proof.alarm;
   if (proof?.is === 'altered') return { title: say.altered, more: [altered(proof), say.advice], accept: null };
-  if (connection.is === 'altered') return { title: say.altered, more: [say.live, say.advice], accept: null };
-  if (programmeAltered) return { title: say.altered, more: [say.programme, say.advice], accept: null };
+  if (connection.is === 'altered' || programmeAltered) return { title: say.altered, more: [say.other, say.advice], accept: null };
   if (proof?.is === 'unsigned' && proof.known) return { title: say.stripped, more: [say.strippedMore], accept: null };
   const isOther = (proof?.is === 'checking' || proof?.is === 'signed') && proof.basis === 'changed';
   return isOther ? { title: say.changed, more: [say.changedMore], accept: proof.is === 'signed' ? proof.key : null } : null;
@@ -49,13 +47,13 @@ export function proofWords(state: State): ProofWords | null {
   if (proof === null || dive === null || proof.is === 'altered') return null;
   const say = words.proof;
   const odd = outOfTurn > 0 ? [say.outOfTurn(format.number(outOfTurn))] : [];
-  if (proof.is === 'unsigned') return { mark: 'empty', word: say.unsigned, more: say.unsignedMore, behind: odd, key: null };
+  if (proof.is === 'unsigned') return { word: say.unsigned, more: say.unsignedMore, behind: odd, key: null };
   if (proof.is === 'unchecked') {
     const more = proof.why === 'insecure' ? say.insecureMore : say.browserMore;
-    return { mark: 'empty', word: say.unchecked, more, behind: [say.meaning, ...odd, say.beyond], key: proof.key };
+    return { word: say.unchecked, more, behind: [say.meaning, ...odd, say.beyond], key: proof.key };
   }
   const behind = [say.meaning, say.basis[proof.basis], ...odd, say.beyond];
-  if (proof.is === 'checking') return { mark: 'half', word: say.checking, more: say.checkingMore, behind, key: proof.key };
   const isCut = state.integrity === 'incomplete' && !state.live;
-  return { mark: 'full', word: say.signed, more: isCut ? say.cutMore : say.signedMore, behind, key: proof.key };
+  const more = proof.is === 'checking' ? say.checkingMore : isCut ? say.cutMore : say.signedMore;
+  return { word: say.signed, more, behind, key: proof.key };
 }

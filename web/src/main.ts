@@ -1,6 +1,6 @@
 /** Put the page together: the browser's ports, the sources, the views, one frame. */
 
-import { browserDigest, browserEngine, browserPorts, copy, dataIn, isSeen, keep, kept, languagesWished, now_ms, pictureAddresses, save, tab } from './browser';
+import { browserDigest, browserEngine, browserPorts, copy, dataIn, isSeen, keep, kept, languagesWished, now_ms, pictureAddresses, tab } from './browser';
 import { embeddedPorts, readEmbedded } from './embedded';
 import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
@@ -21,7 +21,7 @@ import * as column from './views/column';
 import * as controls from './views/controls';
 import * as depth from './views/depth';
 import * as figures from './views/figures';
-import * as guest from './views/guest';
+import type { Remembering } from './views/guest';
 import * as honest from './views/honest';
 import * as keys from './views/keys';
 import * as link from './views/link';
@@ -54,6 +54,8 @@ if (arrived !== null) tab.write(GUEST, arrived);
 const token = embedded !== null ? null : (arrived ?? tab.read(GUEST) ?? kept(GUEST));
 const outside = browserPorts(document.baseURI, token);
 const ports = embedded === null ? outside : embeddedPorts(embedded, outside);
+/** Few are guests: what only they need is fetched for them alone. */
+let guest: typeof import('./views/guest') | null = null;
 const means = { digest: browserDigest, proving: { engine: browserEngine, trust }, isGuest: token !== null };
 const calm = matchMedia('(prefers-reduced-motion: reduce)');
 
@@ -99,7 +101,7 @@ const accept = (key: string): void => {
   trust.keep(key);
   location.reload();
 };
-const remembering: guest.Remembering = {
+const remembering: Remembering = {
   isKept: () => token !== null && kept(GUEST) === token,
   keep: (isKept) => keep(GUEST, isKept ? token : null),
   leave() {
@@ -155,7 +157,7 @@ function made(): Drawn[] {
     { view: honest.create(place('honest')), upon: DATA | TICK | PLAYHEAD | LINK },
     { view: remark.create(place('remark')), upon: DATA | LINK },
     { view: proof.create(place('proof'), accept), upon: DATA | LINK },
-    { view: guest.create(place('guest'), remembering), upon: LINK },
+    ...(guest === null ? [] : [{ view: guest.create(place('guest'), remembering), upon: LINK }]),
     { view: programme.create(place('programme')), upon: DATA | LINK },
     { view: now.create(place('now')), upon: DATA | TICK | LINK },
     { view: plan.create(place('plan')), upon: DATA | TICK | SIZE },
@@ -167,7 +169,7 @@ function made(): Drawn[] {
     { view: linking, upon: DATA | PLAYHEAD },
     { view: chapters.create(place('chapters'), act, pictureAddresses), upon: DATA | PLAYHEAD },
     { view: targets.create(place('targets')), upon: DATA | TICK },
-    { view: figures.create(place('figures'), token === null ? null : (path) => void save(ports, path)), upon: DATA | TICK },
+    { view: figures.create(place('figures'), guest === null ? null : (path) => void ports.read(path).then(({ status, bytes }) => status === 200 && guest?.save(bytes, path, (run) => ports.after(60, run)))), upon: DATA | TICK },
     { view: choices.create(place('choices'), chosen, choose), upon: 0 },
     { view: cautions.create(place('cautions')), upon: 0 },
     { view: spoken.create(place('spoken'), ports), upon: DATA | TICK | LINK },
@@ -213,6 +215,13 @@ const frame = new Frame(
 function anew(flags: number): void {
   remeasure();
   frame.raise(flags);
+}
+
+if (token !== null) {
+  void import('./views/guest').then((room) => {
+    guest = room;
+    choose(chosen);
+  });
 }
 
 const sizes = new ResizeObserver(() => anew(SIZE));

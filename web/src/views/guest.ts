@@ -46,3 +46,10 @@ export function create(root: HTMLElement, remembering: Remembering): View {
     destroy: () => root.replaceChildren(),
   };
 }
+
+/** Have the browser save a file that only a guest can fetch. `later` runs something once that is surely begun. */
+export function save(bytes: Uint8Array<ArrayBuffer>, path: string, later: (run: () => void) => void): void {
+  const href = URL.createObjectURL(new Blob([bytes], { type: 'application/octet-stream' }));
+  element('a', { href, download: path.replace(/^.*\//, '') }).click();
+  later(() => URL.revokeObjectURL(href));
+}

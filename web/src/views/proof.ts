@@ -1,7 +1,7 @@
 /** Whether the ship signed what is shown: one quiet line that can be opened, and an alarm where something is wrong. */
 
 import { alarmWords, proofWords } from '../describeProof';
-import { element, mark, say } from '../dom';
+import { element, say } from '../dom';
 import type { State, View } from '../state';
 import { words } from '../words';
 
@@ -34,7 +34,6 @@ export function create(root: HTMLElement, accept: (key: string) => void): View {
       details.hidden = right === null;
       say(word, right?.word ?? '');
       say(more, right?.more ?? '');
-      mark(details, 'data-mark', right?.mark ?? null);
       behind.replaceChildren(...(right?.behind ?? []).map((line) => element('p', {}, line)));
       keyLine.hidden = (right?.key ?? null) === null;
       say(key, grouped(right?.key ?? ''));
