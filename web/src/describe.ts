@@ -69,7 +69,7 @@ function withoutDive({ listed, wanted, integrity, connection, proof }: State): H
   const { headline: say } = words;
   if (connection.is === 'no such audience') return words.time.audience;
   if (connection.is === 'invitation ended') return words.guest;
-  if (proof?.is === 'altered') return { title: words.proof.alarm.altered, more: '' };
+  if (proof?.is === 'altered') return { title: words.proof.alarm.notShown, more: '' };
   if (integrity === 'damaged') return { title: say.damaged, more: say.damagedMore };
   if (wanted === null && listed) return { title: say.noDive, more: say.noDiveMore };
   if (integrity === 'unreachable' || connection.is === 'disconnected' || connection.is === 'full') return { title: say.unreachable, more: say.unreachableMore };

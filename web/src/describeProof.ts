@@ -52,8 +52,10 @@ export function proofWords(state: State): ProofWords | null {
     const more = proof.why === 'insecure' ? say.insecureMore : say.browserMore;
     return { word: say.unchecked, more, behind: [say.meaning, ...odd, say.beyond], key: proof.key };
   }
-  const behind = [say.meaning, say.basis[proof.basis], ...odd, say.beyond];
+  const { basis, key } = proof;
+  const isOther = basis === 'changed';
+  const behind = [say.meaning, ...(isOther ? [] : [say.basis[basis]]), ...odd, say.beyond];
   const isCut = state.integrity === 'incomplete' && !state.live;
   const more = proof.is === 'checking' ? say.checkingMore : isCut ? say.cutMore : say.signedMore;
-  return { word: say.signed, more, behind, key: proof.key };
+  return { word: isOther || basis === 'first' ? say.bySome : say.signed, more: isOther ? say.changedMore : more, behind, key };
 }

@@ -14,7 +14,7 @@ export function create(root: HTMLElement, accept: (key: string) => void): View {
   const word = element('strong');
   const more = element('span');
   const behind = element('div');
-  const key = element('code', { class: 'key' });
+  const key = element('code', { class: 'hex' });
   const keyLine = element('p', {}, words.proof.key, ' ', key);
   const details = element('details', {}, element('summary', {}, word, ' ', more), behind, keyLine);
   root.append(alarm, details);
