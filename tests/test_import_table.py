@@ -50,7 +50,7 @@ EXACT = set(
 
 def row_of(room: str) -> tuple[set[str], set[str]]:
     """Return the modules of ours and the other modules that `room` (like `core.fuse`) may import."""
-    main = "relay shell.app shell.exit_code shell.reading_arguments shell.tell"
+    main = "relay shell.app shell.exit_code shell.reading_arguments shell.tell shell.tell_arguments"
     special = {"": "", "__main__": main, "core": "", "shell": "", "audit": ""}
     if room in special:
         row, folder = special[room], ""

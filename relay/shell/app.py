@@ -29,6 +29,7 @@ from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
 from relay.shell.import_log import import_log, show_record
+from relay.shell.log_lines import log_to_stderr
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
 from relay.shell.plain_ground import (
@@ -49,6 +50,9 @@ from relay.shell.rehearse import Outcome, rehearse
 from relay.shell.running import new_site, run_until_stopped
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
+from relay.shell.shore import Shore
+from relay.shell.shore_file import read_shore_file
+from relay.shell.shore_run import new_shore
 from relay.shell.site_files import site_folder
 from relay.shell.site_key import show_key
 from relay.shell.verify import verify
@@ -70,6 +74,7 @@ def run(options: argparse.Namespace) -> int:
         "record": show_record,
         "rehearse": _rehearse,
         "ship": _ship,
+        "shore": _shore,
         "show": _show,
         "verify": verify,
     }
@@ -88,7 +93,9 @@ def _check(options: argparse.Namespace) -> int:
     print("\n".join([*describe_survey(expedition.plan.vehicles, expedition.survey), *describe_ground(expedition.plan)]))
     print(describe_programme(expedition.plan, expedition.questions_to))
     for policy in expedition.plan.policies:
-        print("\n" + describe_audience(policy, expedition.open_audiences, expedition.plan))
+        print(
+            "\n" + describe_audience(policy, expedition.open_audiences, expedition.plan, expedition.invited_audiences)
+        )
     if told := cautions(expedition):
         print("\nIt can be used as it is, but think twice about this:")
         print("\n".join(f"CAUTION: {words}" for words in told))
@@ -96,7 +103,7 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _ship(options: argparse.Namespace) -> int:
-    _log_to_stderr()
+    log_to_stderr(form=options.log)
     _raise_open_files()
     expedition = read_expedition(options.expedition)
     for words in cautions(expedition):
@@ -111,6 +118,28 @@ def _ship(options: argparse.Namespace) -> int:
     return 0
 
 
+def _shore(options: argparse.Namespace) -> int:
+    log_to_stderr(form=options.log)
+    _raise_open_files()
+    file = read_shore_file(options.shore)
+
+    async def serve() -> None:
+        shore = new_shore(file)
+        await run_until_stopped(shore, lambda: _announce_shore(shore))
+
+    uvloop.run(serve())
+    return 0
+
+
+def _announce_shore(shore: Shore) -> None:
+    """Say where the followers' page is and how to stop."""
+    host, port = shore.site.address
+    scheme = "http" if shore.file.tls is None else "https"
+    print(f"Offing gives out {shore.file.expedition}, ashore.", file=sys.stderr)
+    print(f"followers' page: {scheme}://{host}:{port}/", flush=True)
+    print("Ctrl-C stops it. Started again, it goes on where it was.", file=sys.stderr)
+
+
 def _raise_open_files() -> None:
     """Let the process have as many sockets as the machine allows it: each viewer takes one."""
     most = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
@@ -118,7 +147,7 @@ def _raise_open_files() -> None:
 
 
 def _demo(options: argparse.Namespace) -> int:
-    _log_to_stderr(logging.WARNING)
+    log_to_stderr(logging.WARNING)
 
     def ready(ship: Ship) -> None:
         _announce("an invented dive", ship)
@@ -261,7 +290,3 @@ def _announce(what: str, ship: Ship, token: Path | None = None) -> None:
         last = secret if token is None else f"TOKEN, and TOKEN is what {token} holds"
         print(f"the desk, for you alone: {address}#{last}", flush=True)
     print("Ctrl-C stops it. A ship's relay started again goes on where it was.", file=sys.stderr)
-
-
-def _log_to_stderr(level: int = logging.INFO) -> None:
-    logging.basicConfig(level=level, format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)
