@@ -59,8 +59,9 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     _demo(commands)
     _ship(commands)
-    _key(commands)
     _shore(commands)
+    _key(commands)
+    _deploy(commands)
     _check(commands)
     _rehearse(commands)
     add_reading(commands)
@@ -119,6 +120,17 @@ def _shore(commands: Commands) -> None:
         "--check", action="store_true", help="say what it would do and what it needs, and start nothing"
     )
     _log(parser)
+
+
+def _deploy(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "deploy",
+        "print a service's unit, or a container file, to set up ship or shore",
+        "Prints a unit for systemd (ship, shore) or a container file (container), to be put where the first lines of\n"
+        "it say. Each lets the relay reach what it needs and nothing else.",
+    )
+    parser.add_argument("what", choices=["ship", "shore", "container"])
 
 
 def _key(commands: Commands) -> None:

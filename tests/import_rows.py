@@ -57,10 +57,10 @@ CORE = {
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "seal": "errors wire | cryptography",
-    "verification": "errors release seal wire",
     "uplink_talk": "errors | msgpack zlib",
     "uplink_log": "errors release uplink_talk",
     "uplink_pace": "",
+    "verification": "errors release seal wire",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
@@ -163,11 +163,6 @@ SHELL = {
     "front": "core.guests core.subscriber core.websocket answers conversation gate guest_door pages viewer | aiohttp",
     "tls_door": "core.errors front gate",
     "site": "core.history answers conversation front gate guest_door guest_pages pages public_files tls_door viewer",
-    "conversation": "gate pages | aiohttp",
-    "viewer": "core.history core.release core.subscriber core.websocket gate",
-    "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
-    "tls_door": "core.errors front gate",
-    "site": "core.history answers conversation front gate pages public_files tls_door viewer",
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
@@ -237,11 +232,12 @@ SHELL = {
     "tell_words": "quantities",
     "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
-    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
-    "exit_code expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish "
-    "quantities recording rehearse running secrets_file ship site_files site_key verify | rich uvloop",
+    "shore_words": "core.errors certificate_end quantities shore_file tls_door uplink_tls",
+    "shore_command": "log_lines running shore shore_file shore_run shore_words | uvloop",
+    "deploy": "",
+    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
     "exit_code expedition export import_log log_lines page_words plain_cautions plain_ground plain_words public_files "
-    "publish quantities recording rehearse running secrets_file ship shore shore_file shore_run site_files "
+    "publish quantities recording rehearse running secrets_file ship shore_command site_files site_key verify "
     "| rich uvloop",
 }
 

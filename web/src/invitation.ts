@@ -8,7 +8,6 @@
 /** What the site says of whoever holds the token. */
 export interface Invitation {
   readonly audience: string;
-  readonly name: string;
   /** The last day, as written; null without an end. */
   readonly until: string | null;
 }
@@ -27,9 +26,9 @@ const isText = (value: unknown, most: number): value is string => typeof value =
 /** Read what the site says; null if it says nothing that can be understood. */
 export function invitationOf(bytes: Uint8Array): Invitation | null {
   try {
-    const { audience, name, until } = JSON.parse(new TextDecoder('utf-8', { fatal: true }).decode(bytes)) as Record<string, unknown>;
-    if (!isText(audience, 100) || !isText(name, 200)) return null;
-    return { audience, name, until: isText(until, 40) ? until : null };
+    const { format, audience, until } = JSON.parse(new TextDecoder('utf-8', { fatal: true }).decode(bytes)) as Record<string, unknown>;
+    if (format !== 1 || !isText(audience, 100)) return null;
+    return { audience, until: isText(until, 40) ? until : null };
   } catch {
     return null;
   }

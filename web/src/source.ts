@@ -64,6 +64,8 @@ class Live implements Source {
   private era = 0;
   /** Whether a live frame was bad: what is held is then read and checked again. */
   private isDoubtful = false;
+  /** Whether a guest has yet to be known: each asking counts as a visit. */
+  private isStranger = true;
 
   /** `asked` is the open audience whose dives are wanted; null for those that the site shows first. */
   constructor(
@@ -105,7 +107,7 @@ class Live implements Source {
   }
 
   private async list(): Promise<DiveList | NoList | null> {
-    const turnedAway = this.means.isGuest ? await this.introduce() : null;
+    const turnedAway = this.means.isGuest && this.isStranger ? await this.introduce() : null;
     if (turnedAway !== null) return turnedAway === 'failed' ? null : turnedAway;
     if (this.asked !== null && !isAudience(this.asked)) return 'no such audience';
     const answer = await this.ports.read(this.asked === null ? 'dives.json' : `recordings/${this.asked}/dives.json`);
@@ -121,6 +123,7 @@ class Live implements Source {
     const invitation = status === 200 ? invitationOf(bytes) : null;
     if (invitation === null) return 'failed';
     this.asked = invitation.audience;
+    this.isStranger = false;
     this.listener.invitation(invitation);
     return null;
   }

@@ -1,4 +1,4 @@
-/** To whom the page was opened by invitation: who that is, until when, and whether this device remembers it. */
+/** To whom the page was opened by invitation: to what, until when, and whether this device remembers it. */
 
 import { element, say } from '../dom';
 import type { State, View } from '../state';
@@ -28,7 +28,7 @@ export function create(root: HTMLElement, remembering: Remembering): View {
     open.hidden = !isOver;
     if (invitation === null) return;
     const until = invitation.until === null ? '' : ` ${say_.until(invitation.until)}`;
-    say(told, say_.here(invitation.name) + until);
+    say(told, say_.here(invitation.audience) + until);
     say(kept, remembering.isKept() ? say_.kept : '');
     say(keep, remembering.isKept() ? say_.forget : say_.keep);
   };

@@ -44,7 +44,7 @@ export const proofDe: Words['proof'] = {
 
 export const guestDe: Words['guest'] = {
   heading: 'Einladung',
-  here: (name) => `Auf Einladung hier: ${name}.`,
+  here: (audience) => `Auf Einladung hier (${audience}).`,
   until: (day) => `Bis ${day}.`,
   keep: 'Auf diesem Gerät merken',
   kept: 'Auf diesem Gerät gemerkt.',

@@ -42,7 +42,7 @@ export const proofEn = {
 
 export const guestEn = {
   heading: 'Invitation',
-  here: (name: string) => `Here by invitation: ${name}.`,
+  here: (audience: string) => `Here by invitation (${audience}).`,
   until: (day: string) => `Until ${day}.`,
   keep: 'Remember it on this device',
   kept: 'Remembered on this device.',
