@@ -3,7 +3,6 @@
 import argparse
 import json
 import logging
-import resource
 import sys
 from collections.abc import Callable
 from dataclasses import asdict
@@ -24,6 +23,7 @@ from relay.core.secrets import Secrets
 from relay.shell.briefing import brief
 from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
+from relay.shell.deploy import deploy
 from relay.shell.desk_token import NAME as TOKEN_FILE
 from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
@@ -47,12 +47,10 @@ from relay.shell.publish import publish
 from relay.shell.quantities import say_number, web_address
 from relay.shell.recording import load_signed
 from relay.shell.rehearse import Outcome, rehearse
-from relay.shell.running import new_site, run_until_stopped
+from relay.shell.running import new_site, raise_open_files, run_until_stopped
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
-from relay.shell.shore import Shore
-from relay.shell.shore_file import read_shore_file
-from relay.shell.shore_run import new_shore
+from relay.shell.shore_command import shore
 from relay.shell.site_files import site_folder
 from relay.shell.site_key import show_key
 from relay.shell.verify import verify
@@ -67,6 +65,7 @@ def run(options: argparse.Namespace) -> int:
         "brief": _brief,
         "check": _check,
         "demo": _demo,
+        "deploy": deploy,
         "export": _export,
         "import": import_log,
         "key": show_key,
@@ -74,7 +73,7 @@ def run(options: argparse.Namespace) -> int:
         "record": show_record,
         "rehearse": _rehearse,
         "ship": _ship,
-        "shore": _shore,
+        "shore": shore,
         "show": _show,
         "verify": verify,
     }
@@ -104,7 +103,7 @@ def _check(options: argparse.Namespace) -> int:
 
 def _ship(options: argparse.Namespace) -> int:
     log_to_stderr(form=options.log)
-    _raise_open_files()
+    raise_open_files()
     expedition = read_expedition(options.expedition)
     for words in cautions(expedition):
         _log.warning("caution: %s", words)
@@ -116,34 +115,6 @@ def _ship(options: argparse.Namespace) -> int:
 
     uvloop.run(serve())
     return 0
-
-
-def _shore(options: argparse.Namespace) -> int:
-    log_to_stderr(form=options.log)
-    _raise_open_files()
-    file = read_shore_file(options.shore)
-
-    async def serve() -> None:
-        shore = new_shore(file)
-        await run_until_stopped(shore, lambda: _announce_shore(shore))
-
-    uvloop.run(serve())
-    return 0
-
-
-def _announce_shore(shore: Shore) -> None:
-    """Say where the followers' page is and how to stop."""
-    host, port = shore.site.address
-    scheme = "http" if shore.file.tls is None else "https"
-    print(f"Offing gives out {shore.file.expedition}, ashore.", file=sys.stderr)
-    print(f"followers' page: {scheme}://{host}:{port}/", flush=True)
-    print("Ctrl-C stops it. Started again, it goes on where it was.", file=sys.stderr)
-
-
-def _raise_open_files() -> None:
-    """Let the process have as many sockets as the machine allows it: each viewer takes one."""
-    most = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
-    resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
 
 
 def _demo(options: argparse.Namespace) -> int:

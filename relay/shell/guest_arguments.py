@@ -27,15 +27,15 @@ def add_guests(commands: "_Commands[argparse.ArgumentParser]") -> None:
         commands,
         "guests",
         "list who is invited",
-        "Lists every invitation: id, whom it is for, the audience, its last day, how often the page was opened with it\n"
-        "(on this machine: a shore counts for itself), and whether it still counts.",
+        "Lists every invitation: id, whom it is for, the audience, its last day, how often the page was opened with\n"
+        "it (on this machine: a shore counts for itself), and whether it still counts.",
     )
     uninvite = _add(
         commands,
         "uninvite",
         "take an invitation back",
-        "Ends an invitation at once: whoever follows with its link is cut off, here within a second, ashore as soon as\n"
-        "the link carries it.",
+        "Ends an invitation at once: whoever follows with its link is cut off, here within a second, ashore as soon\n"
+        "as the link carries it.",
     )
     uninvite.add_argument("guest", metavar="ID", help="as `offing guests` lists it")
     for parser in (invite, uninvite):
@@ -44,9 +44,7 @@ def add_guests(commands: "_Commands[argparse.ArgumentParser]") -> None:
         parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
 
 
-def _add(
-    commands: "_Commands[argparse.ArgumentParser]", name: str, short: str, long: str
-) -> argparse.ArgumentParser:
+def _add(commands: "_Commands[argparse.ArgumentParser]", name: str, short: str, long: str) -> argparse.ArgumentParser:
     form = argparse.RawDescriptionHelpFormatter
     parser: argparse.ArgumentParser = commands.add_parser(
         name, help=short, description=long, epilog=_EXAMPLES, formatter_class=form

@@ -102,7 +102,7 @@ class Site:
         """
         loop = asyncio.get_running_loop()
         http = http_server(self._pages.answer, self._common)
-        house = House(self._gate, self._galleries, self._invited, self.guests, http, self._common)
+        house = House(self._gate, self._galleries, http, self._common, self._invited, self.guests)
         if tls is None:
             plain = await loop.create_server(
                 lambda: Front(house), host, port, backlog=BACKLOG, reuse_port=shared or None
