@@ -31,13 +31,12 @@ class LyingShore:
         """Pass on one request and its answer."""
         if request.headers.get("Upgrade", "").lower() == "websocket":
             return await self._tail(request)
-        async with ClientSession(auto_decompress=True) as session:
-            async with session.get(self._there(request)) as found:
-                body = await found.read()
-                headers = {"Content-Type": found.headers.get("Content-Type", "text/plain"), "Cache-Control": "no-store"}
-                if request.path.endswith(".recording") and found.status == 200:
-                    body = self._told(body)
-                return web.Response(status=found.status, body=body, headers=headers)
+        async with ClientSession(auto_decompress=True) as session, session.get(self._there(request)) as found:
+            body = await found.read()
+            headers = {"Content-Type": found.headers.get("Content-Type", "text/plain"), "Cache-Control": "no-store"}
+            if request.path.endswith(".recording") and found.status == 200:
+                body = self._told(body)
+            return web.Response(status=found.status, body=body, headers=headers)
 
     def _there(self, request: web.Request) -> str:
         return self.behind + request.path_qs.lstrip("/")
@@ -81,6 +80,8 @@ async def lying_shore(behind: str, **lies: Any) -> AsyncIterator[LyingShore]:
 
 def altered(frame: bytes) -> bytes:
     """Return a frame that says of the vehicle's depth what the ship didn't: it reads as well as hers."""
-    at = frame.index(b"reporting") + len(b"reporting") + 2  # what was released in `released.dive`: east, no north, depth
+    at = (
+        frame.index(b"reporting") + len(b"reporting") + 2
+    )  # what was released in `released.dive`: east, no north, depth
     assert at < pad_start(frame)
     return frame[:at] + bytes([frame[at] + 1]) + frame[at + 1 :]

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from contextlib import AsyncExitStack
 
 import pytest
-from playwright.async_api import Browser, Route
+from playwright.async_api import Browser, Locator, Route
 
 from dives import SIGNER
 from followers_page import LAPTOP, PHONE, Follower, follower
@@ -15,10 +15,11 @@ from released import dive, programme
 from test_page import address, site_at
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
-SIGNED = "Signed by the ship and checked here."
+SIGNED = "Signed and checked here."
+BY_THE_SHIP = "Signed by the ship and checked here."
 
 
-def alarm(someone: Follower):  # type: ignore[no-untyped-def]  # a Locator
+def alarm(someone: Follower) -> Locator:
     """What must be seen at once."""
     return someone.page.get_by_role("alert")
 
@@ -35,7 +36,7 @@ async def test_page_says_that_the_ship_signed_what_it_shows(browser: Browser) ->
         key = (await someone.page.locator("#proof code").inner_text()).replace(" ", "")
         assert key == SIGNER.key.hex()
         await someone.page.reload()
-        await someone.page.get_by_text(SIGNED).click()
+        await someone.page.get_by_text(BY_THE_SHIP).click()
         await someone.says(proof, "Checked against the key that this browser has kept of this site.")
         await someone.page.goto(address(site) + f"#dive=1&at=30&key={key}")
         await someone.says(proof, "Checked against the key in the link that was opened.")
@@ -87,7 +88,9 @@ class Told:
         return self.lie(self.passed, frame)
 
 
-async def _live(stack: AsyncExitStack, browser: Browser, lie: Callable[[int, bytes], list[bytes]]) -> tuple[Follower, LyingShore]:
+async def _live(
+    stack: AsyncExitStack, browser: Browser, lie: Callable[[int, bytes], list[bytes]]
+) -> tuple[Follower, LyingShore]:
     """Follow three records from the history and the others live, by way of a shore that lies of those."""
     site = await stack.enter_async_context(site_at())
     shore = await stack.enter_async_context(lying_shore(address(site), live=Told(lie)))
@@ -109,7 +112,7 @@ async def test_shore_that_alters_a_live_record_never_has_it_shown(browser: Brows
         await someone.says(someone.connection, "stopped: something was altered on its way")
         shore.live = lambda frame: [frame]
         await someone.button("Try now").click()
-        await someone.says(someone.page.locator("#proof"), SIGNED)
+        await someone.says(someone.page.locator("#proof"), BY_THE_SHIP)
         await someone.says(someone.connection, "connected")
         assert await someone.ribbon.get_attribute("aria-valuemax") == "75"
         assert await alarm(someone).inner_text() == ""
@@ -122,12 +125,14 @@ LIVE_LIES: dict[str, Callable[[int, bytes], list[bytes]]] = {
 
 
 @pytest.mark.parametrize("lie", LIVE_LIES)
-async def test_shore_that_drops_or_replays_live_records_changes_nothing_and_is_noticed(browser: Browser, lie: str) -> None:
+async def test_shore_that_drops_or_replays_live_records_changes_nothing_and_is_noticed(
+    browser: Browser, lie: str
+) -> None:
     """Every record is shown once and in order; behind the line it is told what came out of turn."""
     async with AsyncExitStack() as stack:
         someone, _ = await _live(stack, browser, LIVE_LIES[lie])
         await someone.page.locator('[role=slider][aria-valuemax="75"]').wait_for()
-        await someone.page.get_by_text("Signed by the ship").click()
+        await someone.page.get_by_text(SIGNED).click()
         await someone.says(someone.page.locator("#proof"), "came twice, out of turn or not at all. It was put right.")
         await someone.says(someone.page.locator("#proof"), SIGNED)
         assert await alarm(someone).inner_text() == ""
@@ -141,12 +146,13 @@ async def test_another_key_than_the_one_kept_is_told_loudly_and_kept_only_when_a
         await someone.page.evaluate("key => localStorage.setItem('offing key /', key)", STRANGER.key.hex())
         await someone.page.reload()
         await someone.says(alarm(someone), "Another key than before")
+        await someone.says(someone.page.locator("#proof"), "Signed with another key than before.")
         await someone.button("The new key is right: keep it").press("Enter")
-        await someone.says(someone.page.locator("#proof"), SIGNED)
+        await someone.says(someone.page.locator("#proof"), BY_THE_SHIP)
         await someone.page.locator("#proof .alarm:empty").wait_for(state="attached")
         await someone.page.goto(address(site) + f"#key={STRANGER.key.hex()}")
         await someone.says(alarm(someone), "This dive is not signed with the key in the link that was opened.")
-        await someone.says(someone.headline, "Altered on its way")
+        await someone.says(someone.headline, "This dive is not shown")
         assert await someone.page.get_by_role("slider").count() == 0
 
 
@@ -166,8 +172,9 @@ async def test_page_without_https_says_that_it_cannot_check_and_shows_the_dive(b
         await someone.page.goto("http://dive.example/")
         assert not await someone.page.evaluate("isSecureContext")
         await someone.says(someone.headline, "The dive is over")
-        words = "Says that the ship signed it it can’t be checked here, as this page doesn’t come over https."
+        words = "Not checked: signatures can’t be checked on a page that doesn’t come over https."
         await someone.says(someone.page.locator("#proof"), words)
+        await context.unroute_all(behavior="ignoreErrors")
         await context.close()
 
 
@@ -178,3 +185,14 @@ async def test_programme_is_shown_only_as_the_ship_signed_it(browser: Browser) -
         await someone.says(someone.page.locator("#proof"), SIGNED)
         await someone.page.reload()
         await someone.says(someone.page.locator("#programme"), "The boiler is next.")
+        await someone.says(someone.page.locator("#proof"), BY_THE_SHIP)
+        assert await alarm(someone).inner_text() == ""
+
+        async def lie(route: Route) -> None:
+            answer = await route.fetch()
+            await route.fulfill(response=answer, body=(await answer.text()).replace("The boiler", "The harbour"))
+
+        await someone.page.route("**/programme.json", lie)
+        await someone.page.reload()
+        await someone.says(alarm(someone), "Something came that the ship did not sign. It is not shown.")
+        assert await someone.page.get_by_text("The harbour is next.").count() == 0
