@@ -1,7 +1,7 @@
-"""A shore that lies: a server between the real site and its followers that alters what passes, as whoever runs it could.
+"""A shore that lies: a server between the real site and its followers, which alters what passes as its owner could.
 
-It speaks by a general-purpose library (aiohttp), gives every recording the footer that its altered records deserve, and changes nothing
-else. `history` and `live` are the lies.
+It speaks by a general-purpose library (aiohttp), gives every recording the footer that its altered records deserve,
+and changes nothing else. `history` and `live` are the lies.
 """
 
 from collections.abc import AsyncIterator, Callable

@@ -1,7 +1,7 @@
 """Write tests/vectors/signed.json: frames as the relay signs them, for the page that checks them.
 
-Run after a change of the wire or of what is signed: python tests/make_signed_vectors.py. `test_signed_vectors.py` holds the
-file to the relay.
+Run after a change of the wire or of what is signed: python tests/make_signed_vectors.py. `test_signed_vectors.py`
+holds the file to the relay.
 """
 
 import json

@@ -13,7 +13,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
 
 async def test_guests_link_opens_the_audience_and_leaves_the_address(browser: Browser) -> None:
-    """History, live tail and file by the token, which no address, link or reload shows; kept for longer only when asked."""
+    """History, live tail and file by the token, which no address or link shows; kept for longer only when asked."""
     async with hosting(folder=BUILT) as site:
         frames = dive(3, 6, audience="family", closed=False)
         publish(site, [*dive(1, 2), *frames[:4]])
@@ -67,7 +67,7 @@ async def test_invitation_that_is_taken_back_ends_the_page_in_words(browser: Bro
             await someone.says(someone.connection, "connected")
             invite(site, 2, (ADA, EVE))
             await someone.says(someone.headline, "Your invitation has ended")
-            await someone.says(someone.connection, "invitation ended")
+            await someone.says(someone.connection, "Your invitation has ended")
             assert await someone.page.get_by_role("slider").count() == 0
             await someone.button("See what is open to all").press("Enter")
             await someone.says(someone.headline, "The dive is over")

@@ -1,4 +1,4 @@
-"""What the page says of the ship's signatures, in a real browser: in words, at once, and never against an honest shore."""
+"""What the page says of the ship's signatures, in a real browser: in words, at once, never against an honest shore."""
 
 from collections.abc import Callable
 from contextlib import AsyncExitStack
@@ -77,10 +77,13 @@ async def test_shore_that_lies_of_the_history_is_noticed(browser: Browser, lie: 
             someone.faults[:] = [fault for fault in someone.faults if "closed before the connection" not in fault]
 
 
+Lie = Callable[[int, bytes], list[bytes]]
+
+
 class Told:
     """Lies of the live tail, by how many frames have passed."""
 
-    def __init__(self, lie: Callable[[int, bytes], list[bytes]]) -> None:
+    def __init__(self, lie: Lie) -> None:
         self.lie, self.passed = lie, 0
 
     def __call__(self, frame: bytes) -> list[bytes]:
@@ -88,9 +91,7 @@ class Told:
         return self.lie(self.passed, frame)
 
 
-async def _live(
-    stack: AsyncExitStack, browser: Browser, lie: Callable[[int, bytes], list[bytes]]
-) -> tuple[Follower, LyingShore]:
+async def _live(stack: AsyncExitStack, browser: Browser, lie: Lie) -> tuple[Follower, LyingShore]:
     """Follow three records from the history and the others live, by way of a shore that lies of those."""
     site = await stack.enter_async_context(site_at())
     shore = await stack.enter_async_context(lying_shore(address(site), live=Told(lie)))
@@ -118,16 +119,14 @@ async def test_shore_that_alters_a_live_record_never_has_it_shown(browser: Brows
         assert await alarm(someone).inner_text() == ""
 
 
-LIVE_LIES: dict[str, Callable[[int, bytes], list[bytes]]] = {
+LIVE_LIES: dict[str, Lie] = {
     "drops": lambda at, frame: [] if at == 1 else [frame],
     "replays": lambda at, frame: [frame, frame],
 }
 
 
 @pytest.mark.parametrize("lie", LIVE_LIES)
-async def test_shore_that_drops_or_replays_live_records_changes_nothing_and_is_noticed(
-    browser: Browser, lie: str
-) -> None:
+async def test_shore_that_drops_or_replays_live_records_is_put_right_and_noticed(browser: Browser, lie: str) -> None:
     """Every record is shown once and in order; behind the line it is told what came out of turn."""
     async with AsyncExitStack() as stack:
         someone, _ = await _live(stack, browser, LIVE_LIES[lie])
@@ -157,7 +156,7 @@ async def test_another_key_than_the_one_kept_is_told_loudly_and_kept_only_when_a
 
 
 async def test_page_without_https_says_that_it_cannot_check_and_shows_the_dive(browser: Browser) -> None:
-    """A browser checks signatures on secure pages alone (W3C Secure Contexts): nothing breaks, and nothing is claimed."""
+    """A browser checks signatures on secure pages alone (W3C Secure Contexts): nothing breaks, nothing is claimed."""
     async with site_at() as site:
         publish(site, dive(1, 5))
         context = await browser.new_context(viewport={"width": LAPTOP[0], "height": LAPTOP[1]})

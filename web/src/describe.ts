@@ -269,7 +269,7 @@ function linkWords(connection: Connection): ConnectionWords {
     case 'no such audience':
       return { word: words.time.audience.word, more: '', mark: 'empty', retry: false };
     case 'invitation ended':
-      return { word: words.guest.word, more: '', mark: 'empty', retry: false };
+      return { word: words.guest.title, more: '', mark: 'empty', retry: false };
     case 'altered':
       return { word: words.proof.connection, more: words.proof.connectionMore, mark: 'empty', retry: true };
     case 'recordings only':

@@ -15,10 +15,9 @@ export interface Remembering {
 export function create(root: HTMLElement, remembering: Remembering): View {
   const say_ = words.guest;
   const told = element('span');
-  const kept = element('span');
   const keep = element('button', { type: 'button', class: 'plain' });
   const open = element('button', { type: 'button', class: 'plain' }, say_.open);
-  const line = element('p', {}, told, ' ', kept, ' ', keep);
+  const line = element('p', {}, told, ' ', keep);
   root.setAttribute('aria-label', say_.heading);
   root.append(line, open);
   const draw = ({ invitation, connection }: State): void => {
@@ -29,7 +28,6 @@ export function create(root: HTMLElement, remembering: Remembering): View {
     if (invitation === null) return;
     const until = invitation.until === null ? '' : ` ${say_.until(invitation.until)}`;
     say(told, say_.here(invitation.audience) + until);
-    say(kept, remembering.isKept() ? say_.kept : '');
     say(keep, remembering.isKept() ? say_.forget : say_.keep);
   };
   let last: State | null = null;

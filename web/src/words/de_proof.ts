@@ -20,7 +20,7 @@ export const proofDe: Words['proof'] = {
     kept: 'Geprüft mit dem Schlüssel, den dieser Browser von dieser Website aufbewahrt.',
     first: 'Der Schlüssel kam mit dem Tauchgang: eine Hand hat alles signiert, aber wessen? Bitte mit dem Schlüssel vergleichen, den jemand an Bord genannt hat.',
   },
-  beyond: 'Diese Seite selbst kommt vom Server. Ohne ihm zu trauen: „offing verify“, mit der Datei der Aufzeichnung und diesem Schlüssel.',
+  beyond: 'Wer diese Seite geschickt hat, kann auch sie geändert haben. Ohne ihr zu trauen: „offing verify“, mit der Datei der Aufzeichnung und diesem Schlüssel.',
   key: 'Der Schlüssel:',
   outOfTurn: (n) => `${n === '1' ? 'Ein Datensatz kam' : `${n} Datensätze kamen`} doppelt, außer der Reihe oder gar nicht. Das ist berichtigt.`,
   alarm: {
@@ -47,9 +47,7 @@ export const guestDe: Words['guest'] = {
   here: (audience) => `Auf Einladung hier (${audience}).`,
   until: (day) => `Bis ${day}.`,
   keep: 'Auf diesem Gerät merken',
-  kept: 'Auf diesem Gerät gemerkt.',
   forget: 'Hier vergessen',
-  word: 'Einladung beendet',
   title: 'Die Einladung ist beendet',
   more: 'Wer eingeladen hat, kann einen neuen Link schicken.',
   open: 'Zeigen, was für alle offen ist',

@@ -18,7 +18,7 @@ export const proofEn = {
     kept: 'Checked against the key that this browser has kept of this site.',
     first: 'The key came with the dive: one hand signed all of it, but whose? Compare it with the ship’s key as somebody on board told it.',
   },
-  beyond: 'This page itself comes from the server. Without trusting that: “offing verify”, with the recording’s file and this key.',
+  beyond: 'Who sent this page could have changed it, too. Without trusting it: “offing verify”, with the recording’s file and this key.',
   key: 'The key:',
   outOfTurn: (n: string) => `${n === '1' ? 'One record' : `${n} records`} came twice, out of turn or not at all. It was put right.`,
   alarm: {
@@ -45,9 +45,7 @@ export const guestEn = {
   here: (audience: string) => `Here by invitation (${audience}).`,
   until: (day: string) => `Until ${day}.`,
   keep: 'Remember it on this device',
-  kept: 'Remembered on this device.',
   forget: 'Forget it here',
-  word: 'invitation ended',
   title: 'Your invitation has ended',
   more: 'Whoever invited you can send a new link.',
   open: 'See what is open to all',
