@@ -70,7 +70,7 @@ function withoutDive({ listed, wanted, integrity, connection, proof }: State): H
   if (connection.is === 'no such audience') return words.time.audience;
   if (connection.is === 'invitation ended') return words.guest;
   if (proof?.is === 'altered') return { title: words.proof.alarm.notShown, more: '' };
-  if (integrity === 'damaged') return { title: say.damaged, more: say.damagedMore };
+  if (integrity === 'damaged' && proof?.is !== 'checking') return { title: say.damaged, more: say.damagedMore };
   if (wanted === null && listed) return { title: say.noDive, more: say.noDiveMore };
   if (integrity === 'unreachable' || connection.is === 'disconnected' || connection.is === 'full') return { title: say.unreachable, more: say.unreachableMore };
   return { title: say.fetching, more: say.fetchingMore };
