@@ -3,7 +3,7 @@
 import type { Words } from './shape';
 
 export const proofDe: Words['proof'] = {
-  checkingMore: 'wird gerade geprüft.',
+  checkingMore: '(wird gerade geprüft)',
   signed: 'Vom Schiff signiert',
   bySome: 'Signiert',
   changedMore: 'mit einem anderen Schlüssel als zuvor.',
@@ -12,7 +12,7 @@ export const proofDe: Words['proof'] = {
   unchecked: 'Nicht geprüft:',
   insecureMore: 'Signaturen lassen sich auf einer Seite, die nicht über https kommt, nicht prüfen.',
   browserMore: 'dieser Browser ist zu alt, um Signaturen zu prüfen.',
-  unsigned: 'Nicht signiert',
+  unsigned: 'Nicht signiert:',
   unsignedMore: 'niemand kann sagen, ob es so ist, wie das Schiff es sandte.',
   meaning: 'Das Schiff signiert jeden Datensatz. Wer ihn weitergibt, kann Datensätze zurückhalten, aber keinen unbemerkt ändern.',
   basis: {

@@ -1,7 +1,7 @@
 /** What the page says in English of the ship's signatures, and to a guest. */
 
 export const proofEn = {
-  checkingMore: 'being checked.',
+  checkingMore: '(being checked)',
   signed: 'Signed by the ship',
   bySome: 'Signed',
   changedMore: 'with another key than before.',
@@ -10,7 +10,7 @@ export const proofEn = {
   unchecked: 'Not checked:',
   insecureMore: 'signatures can’t be checked on a page that doesn’t come over https.',
   browserMore: 'this browser is too old to check signatures.',
-  unsigned: 'Not signed',
+  unsigned: 'Not signed:',
   unsignedMore: 'nobody can tell whether it is as the ship sent it.',
   meaning: 'The ship signs each record. Whoever passes it on can keep records back, but can’t change one unnoticed.',
   basis: {
