@@ -17,7 +17,7 @@ export const STILL_OCTETS = 98_304;
 export const STILL_SIDE = 1_024;
 const LIMITS = { maxStrLength: 4_096, maxBinLength: STILL_OCTETS, maxArrayLength: 256, maxMapLength: 256, maxExtLength: 0 };
 /** One for all: it keeps its state between objects of a recording instead of making it anew for each. */
-const unpacker = new Decoder(LIMITS);
+export const unpacker = new Decoder(LIMITS);
 const FORMAT = 'offing recording';
 const VERSION = 1;
 /** How many bytes of a pad are the signature (Ed25519, RFC 8032: 64). */

@@ -1,6 +1,6 @@
 /** What is to come, read from `programme.json`: bad bytes are no programme, a value of another kind is no value. */
 
-import { Decoder } from '@msgpack/msgpack';
+import { unpacker } from './decode';
 
 export interface Programme {
   readonly pinned: string | null;
@@ -37,7 +37,6 @@ export function programmeOf(bytes: Uint8Array): Programme | null {
 }
 
 const KIND = 6;
-const unpacker = new Decoder({ maxStrLength: 4_096, maxArrayLength: 256, maxMapLength: 16, maxBinLength: 65_535, maxExtLength: 0 });
 
 /** What the file says beside the ship's own record of it. */
 export interface Told {

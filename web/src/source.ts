@@ -13,7 +13,7 @@ import { readRecording, type DigestEngine, type Reading } from './reading';
 import type { Connection } from './state';
 import { openTail, type Ports, type Refetch, type Tail } from './transport';
 import type { Proof } from './trust';
-import { PROVES_NOTHING, Witness, type Proving } from './witness';
+import { Witness, type Proving } from './witness';
 
 export interface Listener {
   dives(list: DiveList): void;
@@ -263,7 +263,7 @@ class Live implements Source {
 }
 
 function witnessOf(dive: number, ports: Ports, { proving }: Means, listener: Listener): Witness {
-  return new Witness(dive, (delay_s, run) => ports.after(delay_s, run), proving, (number, proof) => listener.proof(number, proof));
+  return new Witness(dive, ports, proving, (number, proof) => listener.proof(number, proof));
 }
 
 /**
@@ -351,11 +351,9 @@ class Recorded implements Source {
   }
 }
 
-const means = (given: Partial<Means>): Means => ({ digest: null, proving: PROVES_NOTHING, isGuest: false, ...given });
-
 /** Follow the newest dive as it is released, to the site's first audience or to the one that is asked for. */
-export const liveSource = (ports: Ports, given: Partial<Means>, listener: Listener, asked: string | null = null): Source => new Live(ports, means(given), listener, asked);
+export const liveSource = (ports: Ports, means: Means, listener: Listener, asked: string | null = null): Source => new Live(ports, means, listener, asked);
 
 /** Read one recording, which must be of `audience`. */
-export const recordingSource = (ports: Ports, entry: DiveEntry, audience: string, given: Partial<Means>, listener: Listener): Source =>
-  new Recorded(ports, entry, audience, means(given), listener);
+export const recordingSource = (ports: Ports, entry: DiveEntry, audience: string, means: Means, listener: Listener): Source =>
+  new Recorded(ports, entry, audience, means, listener);

@@ -2,25 +2,24 @@
  * Checks what came of one dive against the ship's signatures: a recording in the background, a live frame before it is shown.
  *
  * Rules: engine and timers are passed in; what is checked in the background is checked in small slices, so that a hand that
- * drags through a dive isn't held up; another reading of the dive ends the one before; what is found is told once.
+ * drags through a dive isn't held up, and the less of them, the busier the page is; another reading of the dive ends the one before; what is found is told once.
  */
 
 import type { Header } from './decode';
 import { Seal, type Engine } from './seal';
+import type { Ports } from './transport';
 import { proofOf, type Proof, type Trust } from './trust';
 
 /** Frames between two pauses, so few that a slow phone has time for a picture in between. */
-const AT_ONCE = 12;
-const PAUSE_S = 0.004;
+const AT_ONCE = 8;
+/** The least and the longest pause; in between it is as many times as long as the frames before it took. */
+const [PAUSE_S, PAUSE_MOST_S, PAUSES] = [0.012, 0.25, 3];
 
 /** What checking needs of the world; `engine` is null on a page that isn't served securely. */
 export interface Proving {
   readonly engine: Engine | null;
   readonly trust: Trust;
 }
-
-/** A browser, or a test, that checks nothing. */
-export const PROVES_NOTHING: Proving = { engine: null, trust: { linked: null, kept: () => null, keep: () => {} } };
 
 export class Witness {
   private proof: Proof = { is: 'unsigned', known: false };
@@ -30,7 +29,7 @@ export class Witness {
 
   constructor(
     readonly dive: number,
-    private readonly after: (delay_s: number, run: () => void) => () => void,
+    private readonly time: Pick<Ports, 'after' | 'now_s'>,
     private readonly proving: Proving,
     private readonly tell: (dive: number, proof: Proof) => void,
   ) {}
@@ -78,10 +77,12 @@ export class Witness {
 
   private async search(frames: readonly Uint8Array[], turn: number): Promise<number | null> {
     for (let at = 0; at < frames.length && turn === this.turn; at += AT_ONCE) {
+      const begun_s = this.time.now_s();
       const good = await Promise.all(frames.slice(at, at + AT_ONCE).map((frame) => this.passes(frame)));
       const bad = good.indexOf(false);
       if (bad >= 0) return at + bad;
-      await new Promise<void>((done) => this.after(PAUSE_S, done));
+      const pause_s = Math.min(PAUSE_MOST_S, Math.max(PAUSE_S, PAUSES * (this.time.now_s() - begun_s)));
+      await new Promise<void>((done) => this.time.after(pause_s, done));
     }
     return null;
   }

@@ -4,7 +4,7 @@ import { hashOf, momentOf } from '../src/moment';
 import { liveSource, type Listener } from '../src/source';
 import type { Invitation } from '../src/invitation';
 import { diveFrames, HEADER, joined, SILENT } from './frames';
-import { FakePorts, settled } from './ports';
+import { FakePorts, means, settled } from './ports';
 
 const TOKEN = `0000ada0.${'A'.repeat(43)}`;
 const bytes = (value: unknown): Uint8Array => new TextEncoder().encode(JSON.stringify(value));
@@ -41,7 +41,7 @@ describe('the live source of a guest', () => {
       invitation: (invitation) => guests.push(invitation), connection: ({ is }) => links.push(is),
     };
     prepare(ports);
-    liveSource(ports, { isGuest: true }, listener).start();
+    liveSource(ports, means({ isGuest: true }), listener).start();
     return { ports, links, guests, seqs, resets };
   }
 

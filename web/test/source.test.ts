@@ -5,7 +5,7 @@ import type { Invitation } from '../src/invitation';
 import type { Connection } from '../src/state';
 import type { Proof } from '../src/trust';
 import { closed, diveFrames, frame, HEADER, joined, report, SILENT } from './frames';
-import { digest, FakePorts, settled } from './ports';
+import { digest, FakePorts, means, settled } from './ports';
 
 const TICKS = [[report(0), SILENT], [report(10), SILENT], [report(20), SILENT]];
 
@@ -65,7 +65,7 @@ async function live(dives: Parameters<typeof site>[1] = {}) {
   const ports = new FakePorts();
   const heard = new Heard();
   await site(ports, dives);
-  const source = liveSource(ports, { digest }, heard);
+  const source = liveSource(ports, means({ digest }), heard);
   source.start();
   await settled();
   return { ports, heard, source };
@@ -85,7 +85,7 @@ describe('the live source', () => {
     ports.json('recordings/funders/dives.json', { format: 1, expedition: 'The search', audience: 'funders', dives: entries });
     ports.files.set('recordings/funders/dive-003.recording', joined(diveFrames(3, TICKS)));
     const heard = new Heard();
-    liveSource(ports, { digest }, heard, 'funders').start();
+    liveSource(ports, means({ digest }), heard, 'funders').start();
     await settled();
     expect(heard.seqs).toEqual(['3/0', '3/1', '3/2', '3/3']);
     expect(ports.socket.path).toBe('live?audience=funders&dive=3&after=3');
@@ -96,7 +96,7 @@ describe('the live source', () => {
     const ports = new FakePorts();
     await site(ports, { 1: { frames: diveFrames(1, TICKS) } });
     const heard = new Heard();
-    liveSource(ports, { digest }, heard, name).start();
+    liveSource(ports, means({ digest }), heard, name).start();
     await ports.pass(600);
     expect([heard.links, heard.lists, ports.sockets]).toEqual([['connecting', 'no such audience'], [], []]);
     expect(ports.asked.filter((path) => !path.startsWith('recordings/'))).toEqual([]);
@@ -106,7 +106,7 @@ describe('the live source', () => {
     const ports = new FakePorts();
     ports.isReachable = false;
     const heard = new Heard();
-    liveSource(ports, { digest }, heard, 'funders').start();
+    liveSource(ports, means({ digest }), heard, 'funders').start();
     await settled();
     expect(heard.links).toEqual(['connecting', 'disconnected']);
   });
@@ -216,7 +216,7 @@ describe('a recording source', () => {
     const ports = new FakePorts();
     const heard = new Heard();
     ports.files.set(entry.recording, change(await closed([...diveFrames(1, TICKS), frame(1, 4, 3, 45, null)])));
-    const source = recordingSource(ports, entry, 'public', { digest }, heard);
+    const source = recordingSource(ports, entry, 'public', means({ digest }), heard);
     source.start();
     await settled();
     return { ports, heard, source };

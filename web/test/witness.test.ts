@@ -3,7 +3,7 @@ import type { Released } from '../src/decode';
 import { liveSource, recordingSource, type Listener } from '../src/source';
 import { brieflyTrusting, type Proof } from '../src/trust';
 import { closed, diveFrames, joined, SILENT } from './frames';
-import { digest, FakePorts, settled } from './ports';
+import { digest, FakePorts, means, settled } from './ports';
 import { altered, DIVE, FUNDERS, illSigned, inTick, KEY, NEXT_DIVE, STRANGER, STRANGERS_KEY, until } from './signed';
 
 /** What a page would show: the records of each dive, as they replace or follow each other. */
@@ -65,7 +65,7 @@ async function follow({ frames, over = false, linked, kept, engine = crypto.subt
     ports.files.set('r', isOver ? await closed(served) : joined(served));
   };
   await serve(frames, over);
-  const source = liveSource(ports, { digest, proving: { engine, trust } }, shown);
+  const source = liveSource(ports, means({ digest, proving: { engine, trust } }), shown);
   source.start();
   await settled();
   const proof = () => shown.proofs.get(1);
@@ -272,7 +272,7 @@ describe('a recording source', () => {
   async function replay(frames: readonly Uint8Array[], audience = 'public') {
     const [ports, shown] = [new FakePorts(), new Shown()];
     ports.files.set('r', await closed(frames));
-    const source = recordingSource(ports, entry, audience, { digest, proving: { engine: crypto.subtle, trust: brieflyTrusting(null) } }, shown);
+    const source = recordingSource(ports, entry, audience, means({ digest, proving: { engine: crypto.subtle, trust: brieflyTrusting(null) } }), shown);
     source.start();
     await settled();
     for (let turn = 0; turn < 3_000 && (shown.proofs.get(1)?.is ?? 'checking') === 'checking'; turn += 1) await ports.pass(0.01);
