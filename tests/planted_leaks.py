@@ -2,6 +2,7 @@
 
 from planted_desk import DESK
 from planted_programmes import PROGRAMMES
+from planted_seals import SEALS
 from planted_served import SERVED
 from planted_stills import STILLS
 from planting import Leak, leak
@@ -364,7 +365,7 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES)
+LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *SEALS)
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:
