@@ -21,11 +21,13 @@ from playwright.sync_api import Browser, CDPSession, Page, sync_playwright
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import ReleasedRecord, ReleaseLog
+from relay.core.seal import Signer
 from relay.core.wire import encode
 from relay.shell.outlet import Frame
 from relay.shell.site import Site
 from relay.shell.site_files import site_folder
 
+SIGNER = Signer(bytes(range(32)))
 SLOWER = 4
 SECOND_US = 1_000_000
 JOINED_S, SCRUBBED_S, FOLLOWED_S = 6 * 3_600, 8 * 3_600, 3_600
@@ -134,7 +136,7 @@ def dive(seconds: int, tick_s: int = 1) -> Iterator[ReleasedRecord]:
                     cell_m=10.0, depth_step_m=5.0)  # fmt: skip
     plan = Plan(expedition="The search for the Isoline Marr", vehicles=("Lantern", "Moth"), sources=(),
                 policies=(policy,), swath_m=30.0)  # fmt: skip
-    log = ReleaseLog(policy, plan, 1, 0)
+    log = ReleaseLog(policy, plan, 1, 0, SIGNER.key)
     yield log.open(0)
     for second in range(0, seconds, tick_s):
         lantern, moth = _report(second, 1.0), _report(second, 1.7)
@@ -152,7 +154,7 @@ def _report(second: int, wide: float) -> Report:
 
 
 def _frame(record: ReleasedRecord) -> Frame:
-    return Frame("public", record.dive, record.seq, False, 0, encode(record))
+    return Frame("public", record.dive, record.seq, False, 0, SIGNER.seal("public", encode(record)))
 
 
 class _Served:

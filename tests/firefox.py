@@ -48,6 +48,10 @@ class Firefox:
         await self._ask("session.subscribe", {"events": ["log.entryAdded"]})
         tree = await self._ask("browsingContext.getTree", {})
         self._page = tree["contexts"][0]["context"]
+        await self.go(address)
+
+    async def go(self, address: str) -> None:
+        """Open another address."""
         await self._ask("browsingContext.navigate", {"context": self._page, "url": address, "wait": "complete"})
 
     async def evaluate(self, expression: str) -> Any:

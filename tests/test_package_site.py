@@ -74,9 +74,9 @@ def test_followers_page_holds_nothing_of_the_desk(wheel: Path) -> None:
     with ZipFile(wheel) as archive:
         public = b"".join(archive.read(name) for name in archive.namelist() if name.startswith("relay/site/"))
         desk = b"".join(archive.read(name) for name in archive.namelist() if name.startswith("relay/desk_site/"))
-    told = [b"Stop everything", b"/decide", b"Bearer "]
-    assert [word in desk for word in told] == [True] * 3
-    assert [word in public for word in told] == [False] * 3
+    told = [b"Stop everything", b"/decide", b"/stream", b"token"]
+    assert [word in desk for word in told] == [True] * 4
+    assert [word in public for word in told] == [False] * 4
 
 
 def test_wheel_holds_its_licence(wheel: Path) -> None:

@@ -13,9 +13,11 @@ import pytest
 from playwright.async_api import Browser
 
 from followers_page import LAPTOP, PHONE, RECORDING, Follower, demo_dive, follower
+from lying_shore import altered, lying_shore
 from peers import publish
 from relay.__main__ import main
 from relay.shell.site import Site
+from released import dive
 from test_briefing import without_policy
 from test_page import AXE, address, site_at, violations
 
@@ -92,6 +94,32 @@ async def link_lost(scene: Scene) -> Follower:
     return someone
 
 
+async def altered_on_its_way(scene: Scene) -> Follower:
+    """A shore between the site and this page has altered a record."""
+    site = await scene.stack.enter_async_context(site_at())
+    publish(site, dive(1, 6, closed=False))
+    shore = await scene.stack.enter_async_context(
+        lying_shore(address(site), history=lambda frames: [*frames[:4], altered(frames[4]), *frames[5:]])
+    )
+    someone = await scene.shown(shore.address)
+    await someone.says(someone.page.get_by_role("alert"), "Altered on its way")
+    # What was found out before the live tail was open closes it: the browser itself tells that on its console.
+    early = "closed before the connection"
+    scene.stack.callback(lambda: someone.faults.__setitem__(slice(None), [f for f in someone.faults if early not in f]))
+    return someone
+
+
+async def another_key(scene: Scene) -> Follower:
+    """The dive is signed with another key than this browser has kept; what stands behind the line is opened."""
+    someone, _ = await scene.opened(TWO_BELOW_S)
+    await someone.page.evaluate("key => localStorage.setItem('offing key /', key)", "0f" * 32)
+    await someone.page.reload()
+    await someone.says(someone.page.get_by_role("alert"), "Another key than before")
+    await someone.page.locator("#proof summary").click()
+    await someone.page.locator("#proof code").wait_for()
+    return someone
+
+
 async def dive_over(scene: Scene) -> Follower:
     """The dive is over and summed up."""
     someone, _ = await scene.opened(float("inf"))
@@ -150,8 +178,8 @@ async def briefing_on_paper(scene: Scene) -> Follower:
 
 
 STATES: tuple[Callable[[Scene], Awaitable[Follower]], ...] = (
-    before_a_dive, descent, two_below, held, link_lost, dive_over, replay, expedition, one_dive, briefing,
-    briefing_on_paper,
+    before_a_dive, descent, two_below, held, link_lost, altered_on_its_way, another_key, dive_over, replay, expedition,
+    one_dive, briefing, briefing_on_paper,
 )  # fmt: skip
 State = Callable[[Scene], Awaitable[Follower]]
 SIZES = [PHONE, TABLET, LAPTOP]

@@ -28,9 +28,16 @@ const fetchedAhead: Plugin = {
   },
 };
 
+/** What is fetched on demand is one script each, with nothing to be fetched before it: the bundler's care for that is left out. */
+const nothingBefore: Plugin = {
+  name: 'nothing-before',
+  enforce: 'pre',
+  load: (id) => (id.endsWith('vite/preload-helper.js') ? 'export const __vitePreload = (load) => load();' : null),
+};
+
 export default defineConfig({
   base: './',
-  plugins: [wordsInPage, fetchedAhead],
+  plugins: [wordsInPage, fetchedAhead, nothingBefore],
   build: {
     target: 'es2022',
     assetsInlineLimit: 0,

@@ -2,17 +2,25 @@
 
 import type { Ports } from './transport';
 
-/** Return the ports of this page; paths are resolved beside `address`, the page's own. */
-export function browserPorts(address: string): Ports {
+/** The name under which the live tail is asked for where a guest's token goes with it (RFC 6455, section 1.9). */
+const PROTOCOL = 'offing';
+
+/**
+ * Return the ports of this page; paths are resolved beside `address`, the page's own. A guest's `token` goes in a header, and
+ * beside the live tail's name: never in an address.
+ */
+export function browserPorts(address: string, token: string | null): Ports {
+  const asked: RequestInit = token === null ? {} : { headers: { Authorization: `Bearer ${token}` } };
+  const protocols = token === null ? [] : [PROTOCOL, `guest.${token}`];
   return {
     async read(path) {
-      const answer = await fetch(new URL(path, address));
+      const answer = await fetch(new URL(path, address), asked);
       return { status: answer.status, bytes: new Uint8Array(await answer.arrayBuffer()) };
     },
     open(path, events) {
       const url = new URL(path, address);
       url.protocol = url.protocol === 'https:' ? 'wss:' : 'ws:';
-      const socket = new WebSocket(url);
+      const socket = new WebSocket(url, protocols);
       socket.binaryType = 'arraybuffer';
       socket.onopen = () => events.opened();
       // A text frame is no record: an empty one is refused as such.
@@ -63,6 +71,28 @@ export async function copy(text: string): Promise<boolean> {
 /** The digest of a page that is served securely; null elsewhere. */
 export const browserDigest = globalThis.crypto?.subtle ? crypto.subtle.digest.bind(crypto.subtle) : null;
 
+/** What checks signatures on a page that is served securely; null elsewhere. */
+export const browserEngine = globalThis.crypto?.subtle ?? null;
+
+/** Keep something for as long as this tab is open. */
+export const tab = {
+  read(name: string): string | null {
+    try {
+      return sessionStorage.getItem(name);
+    } catch {
+      return null;
+    }
+  },
+  write(name: string, value: string | null): void {
+    try {
+      if (value === null) sessionStorage.removeItem(name);
+      else sessionStorage.setItem(name, value);
+    } catch {
+      // It holds until the page is closed.
+    }
+  },
+};
+
 /** Read what this browser keeps for the page; null where it keeps nothing. */
 export function kept(name: string): string | null {
   try {
@@ -72,10 +102,11 @@ export function kept(name: string): string | null {
   }
 }
 
-/** Keep a choice in this browser, as far as it lets pages keep any. */
-export function keep(name: string, value: string): void {
+/** Keep a choice in this browser, as far as it lets pages keep any; null forgets it. */
+export function keep(name: string, value: string | null): void {
   try {
-    localStorage.setItem(name, value);
+    if (value === null) localStorage.removeItem(name);
+    else localStorage.setItem(name, value);
   } catch {
     // The choice holds until the page is closed.
   }

@@ -17,7 +17,7 @@ export const STILL_OCTETS = 98_304;
 export const STILL_SIDE = 1_024;
 const LIMITS = { maxStrLength: 4_096, maxBinLength: STILL_OCTETS, maxArrayLength: 256, maxMapLength: 256, maxExtLength: 0 };
 /** One for all: it keeps its state between objects of a recording instead of making it anew for each. */
-const unpacker = new Decoder(LIMITS);
+export const unpacker = new Decoder(LIMITS);
 const FORMAT = 'offing recording';
 const VERSION = 1;
 /** How many bytes of a pad are the signature (Ed25519, RFC 8032: 64). */
@@ -268,6 +268,8 @@ export interface Footer {
 /** A recording read back. `frameBytes` is the length of its whole frames; what follows them is no record. */
 export interface Recording {
   readonly records: readonly Released[];
+  /** Where each of them ends. */
+  readonly ends: readonly number[];
   readonly frameBytes: number;
   readonly footer: Footer | null;
   /** 'closed' with a footer, 'open' without, 'torn' if the last object is cut off, else why it is refused. */
@@ -277,9 +279,11 @@ export interface Recording {
 /** Read a recording: frames as they were sent, then a footer if the dive is over; a torn tail is cut. */
 export function decodeRecording(bytes: Uint8Array): Recording {
   const records: Released[] = [];
+  const ends: number[] = [];
   let at = 0;
   const stop = (ending: Recording['ending'], footer: Footer | null = null): Recording => ({
     records,
+    ends,
     frameBytes: at,
     footer,
     ending,
@@ -295,6 +299,7 @@ export function decodeRecording(bytes: Uint8Array): Recording {
     if (record instanceof Refused) return stop(record);
     if (record.seq !== records.length) return stop(new Refused('a record is missing or out of place'));
     records.push(record);
+    ends.push(end);
     at = end;
   }
   return stop('open');

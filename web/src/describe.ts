@@ -32,7 +32,7 @@ export function honestLine(state: State): { late: string; place: string } {
 
 /** Whether something newer should have come: what is shown is then later than the delay says. */
 function isOverdue({ is }: Connection): boolean {
-  return is === 'delayed' || is === 'disconnected' || is === 'full';
+  return is === 'delayed' || is === 'disconnected' || is === 'full' || is === 'altered';
 }
 
 function placeLine({ dive }: State): string {
@@ -65,10 +65,12 @@ export function headline(state: State): Headline {
   return { title: doing(dive, at), more: say.into(format.span(playhead.at_s)) };
 }
 
-function withoutDive({ listed, wanted, integrity, connection }: State): Headline {
+function withoutDive({ listed, wanted, integrity, connection, proof }: State): Headline {
   const { headline: say } = words;
   if (connection.is === 'no such audience') return words.time.audience;
-  if (integrity === 'damaged') return { title: say.damaged, more: say.damagedMore };
+  if (connection.is === 'invitation ended') return words.guest;
+  if (proof?.is === 'altered') return { title: words.proof.alarm.notShown, more: '' };
+  if (integrity === 'damaged' && proof?.is !== 'checking') return { title: say.damaged, more: say.damagedMore };
   if (wanted === null && listed) return { title: say.noDive, more: say.noDiveMore };
   if (integrity === 'unreachable' || connection.is === 'disconnected' || connection.is === 'full') return { title: say.unreachable, more: say.unreachableMore };
   return { title: say.fetching, more: say.fetchingMore };
@@ -266,6 +268,10 @@ function linkWords(connection: Connection): ConnectionWords {
       return { word: say.outdated, more: say.outdatedWhy, mark: 'empty', retry: false };
     case 'no such audience':
       return { word: words.time.audience.word, more: '', mark: 'empty', retry: false };
+    case 'invitation ended':
+      return { word: words.guest.title, more: '', mark: 'empty', retry: false };
+    case 'altered':
+      return { word: words.proof.connection, more: words.proof.connectionMore, mark: 'empty', retry: true };
     case 'recordings only':
       return { word: say.recordingsOnly, more: '', mark: 'play', retry: false };
     default:

@@ -1,15 +1,18 @@
 /** Put the page together: the browser's ports, the sources, the views, one frame. */
 
-import { browserDigest, browserPorts, copy, dataIn, isSeen, keep, kept, languagesWished, now_ms, pictureAddresses } from './browser';
+import { browserDigest, browserEngine, browserPorts, copy, dataIn, isSeen, keep, kept, languagesWished, now_ms, pictureAddresses, tab } from './browser';
 import { embeddedPorts, readEmbedded } from './embedded';
 import { watchFollowers } from './followers';
 import { Frame, type Drawn } from './frame';
-import { audienceOf, hashOf, momentOf, type Moment } from './moment';
+import { tokenOf } from './invitation';
+import { audienceOf, hashOf, linkedKey, momentOf, type Moment } from './moment';
 import { Page } from './page';
-import { programmePath, watchProgramme } from './programmeFile';
+import { programmeCheck, programmePath, watchProgramme } from './programmeFile';
+import { keyOf } from './seal';
 import { remeasure } from './sheet';
 import { isAudience, liveSource, recordingSource } from './source';
 import { ALL, DATA, LINK, PLAYHEAD, SIZE, TICK, TURN, type Act, type View } from './state';
+import { brieflyTrusting, type Trust } from './trust';
 import { isSystem, measureIn } from './units';
 import * as cautions from './views/cautions';
 import * as chapters from './views/chapters';
@@ -18,6 +21,7 @@ import * as column from './views/column';
 import * as controls from './views/controls';
 import * as depth from './views/depth';
 import * as figures from './views/figures';
+import type { Remembering } from './views/guest';
 import * as honest from './views/honest';
 import * as keys from './views/keys';
 import * as link from './views/link';
@@ -26,6 +30,7 @@ import * as now from './views/now';
 import * as plan from './views/plan';
 import * as presenter from './views/presenter';
 import * as programme from './views/programme';
+import * as proof from './views/proof';
 import * as remark from './views/remark';
 import * as ribbon from './views/ribbon';
 import * as space from './views/space';
@@ -34,8 +39,24 @@ import * as targets from './views/targets';
 import { languageFor, speak, words } from './words';
 
 const embedded = readEmbedded(dataIn('recording'), dataIn('briefing'));
-const outside = browserPorts(document.baseURI);
+
+/** What this browser keeps of this site, beside others of the same host. */
+const site = new URL('.', document.baseURI).pathname;
+const KEY = `offing key ${site}`;
+const GUEST = `offing guest ${site}`;
+const linked = linkedKey(location.hash);
+const brief = brieflyTrusting(linked);
+const trust: Trust = embedded === null ? { linked, kept: () => keyOf(kept(KEY)) ?? brief.kept(), keep: (key) => (brief.keep(key), keep(KEY, key)) } : brief;
+
+/** The token of a guest's link: of this one, or of the one that this tab or this device holds. */
+const arrived = tokenOf(location.hash);
+if (arrived !== null) tab.write(GUEST, arrived);
+const token = embedded !== null ? null : (arrived ?? tab.read(GUEST) ?? kept(GUEST));
+const outside = browserPorts(document.baseURI, token);
 const ports = embedded === null ? outside : embeddedPorts(embedded, outside);
+/** Few are guests: what only they need is fetched for them alone. */
+let guest: typeof import('./views/guest') | null = null;
+const means = { digest: browserDigest, proving: { engine: browserEngine, trust }, isGuest: token !== null };
 const calm = matchMedia('(prefers-reduced-motion: reduce)');
 
 function place(id: string): HTMLElement {
@@ -45,13 +66,14 @@ function place(id: string): HTMLElement {
 }
 
 const address = (): string => location.pathname + location.search;
+if (arrived !== null) history.replaceState(null, '', address() + hashOf(momentOf(location.hash), linked));
 
 /** Write the address once the reader rests: browsers refuse to have it changed many times a second. */
 const REST_S = 0.4;
 let cancelWriting = (): void => {};
 const write = (moment: Moment | null, isNew: boolean): void => {
   cancelWriting();
-  const hash = hashOf(moment);
+  const hash = hashOf(moment, linked);
   if (hash !== location.hash) history[isNew ? 'pushState' : 'replaceState'](null, '', address() + hash);
 };
 const remember = (moment: Moment | null, isNew: boolean): void => {
@@ -63,16 +85,31 @@ const remember = (moment: Moment | null, isNew: boolean): void => {
 const raise = (flags: number): void => frame.raise(flags);
 const page = new Page(
   {
-    live: (listener) => liveSource(ports, browserDigest, listener, audienceOf(location.search)),
-    recording: (entry, listener) => recordingSource(ports, entry, browserDigest, listener),
+    live: (listener) => liveSource(ports, means, listener, audienceOf(location.search)),
+    recording: (entry, audience, listener) => recordingSource(ports, entry, audience, means, listener),
     raise: (flags) => queueMicrotask(() => raise(flags)),
     remember,
     // Paper needs no film: a few steps a second spare a phone's battery, and one a second whoever asked for calm.
     leastStep_s: () => (calm.matches ? 1 : 0.08),
+    invited: ({ audience }) => programmeOf(audience),
   },
   momentOf(location.hash),
 );
 const act: Act = (action) => page.act(action);
+/** Whoever follows asked whether another key is the ship's, and it is. */
+const accept = (key: string): void => {
+  trust.keep(key);
+  location.reload();
+};
+const remembering: Remembering = {
+  isKept: () => token !== null && kept(GUEST) === token,
+  keep: (isKept) => keep(GUEST, isKept ? token : null),
+  leave() {
+    tab.write(GUEST, null);
+    keep(GUEST, null);
+    location.reload();
+  },
+};
 
 const shell: View = {
   draw(state): void {
@@ -111,7 +148,7 @@ function made(): Drawn[] {
   speak(chosen.language);
   document.documentElement.lang = words.language;
   place('skip').textContent = words.page.skip;
-  const linking = link.create(place('link'), () => location.origin + address(), copy);
+  const linking = link.create(place('link'), () => location.origin + address(), linked, copy);
   return [
     { view: shell, upon: DATA | LINK | TICK },
     { view: keys.create(place('keys'), act, () => linking.copy(), choice), upon: DATA },
@@ -119,6 +156,8 @@ function made(): Drawn[] {
     ...(embedded === null ? [] : [{ view: presenter.create(place('presenter'), act, embedded, presenting), upon: DATA | TICK | PLAYHEAD }]),
     { view: honest.create(place('honest')), upon: DATA | TICK | PLAYHEAD | LINK },
     { view: remark.create(place('remark')), upon: DATA | LINK },
+    { view: proof.create(place('proof'), accept), upon: DATA | LINK },
+    ...(guest === null ? [] : [{ view: guest.create(place('guest'), remembering), upon: LINK }]),
     { view: programme.create(place('programme')), upon: DATA | LINK },
     { view: now.create(place('now')), upon: DATA | TICK | LINK },
     { view: plan.create(place('plan')), upon: DATA | TICK | SIZE },
@@ -130,7 +169,7 @@ function made(): Drawn[] {
     { view: linking, upon: DATA | PLAYHEAD },
     { view: chapters.create(place('chapters'), act, pictureAddresses), upon: DATA | PLAYHEAD },
     { view: targets.create(place('targets')), upon: DATA | TICK },
-    { view: figures.create(place('figures')), upon: DATA | TICK },
+    { view: figures.create(place('figures'), guest === null ? null : (path) => void ports.read(path).then(({ status, bytes }) => status === 200 && guest?.save(bytes, path, (run) => ports.after(60, run)))), upon: DATA | TICK },
     { view: choices.create(place('choices'), chosen, choose), upon: 0 },
     { view: cautions.create(place('cautions')), upon: 0 },
     { view: spoken.create(place('spoken'), ports), upon: DATA | TICK | LINK },
@@ -178,16 +217,29 @@ function anew(flags: number): void {
   frame.raise(flags);
 }
 
+if (token !== null) {
+  void import('./views/guest').then((room) => {
+    guest = room;
+    choose(chosen);
+  });
+}
+
 const sizes = new ResizeObserver(() => anew(SIZE));
 for (const id of ['plan', 'space', 'column', 'depth', 'ribbon']) sizes.observe(place(id));
 for (const query of ['(forced-colors: active)', '(prefers-contrast: more)', 'print']) matchMedia(query).addEventListener('change', () => anew(ALL));
 addEventListener('popstate', () => {
   cancelWriting();
+  // Another key, or another guest, makes another page of it.
+  if (tokenOf(location.hash) !== null || (linkedKey(location.hash) ?? linked) !== linked) location.reload();
   page.open(momentOf(location.hash));
 });
 const isDue = (): boolean => isSeen() && ['connected', 'delayed'].includes(page.state.connection.is);
 watchFollowers(ports, isDue, (count) => page.following(count));
 const asked = audienceOf(location.search);
-if (asked === null || isAudience(asked)) watchProgramme(ports, programmePath(asked), isDue, (told) => page.told(told));
+function programmeOf(audience: string | null): void {
+  const check = programmeCheck(means.proving, () => audience ?? page.audience);
+  watchProgramme(ports, programmePath(audience), isDue, (told) => page.told(told), check);
+}
+if (token === null && (asked === null || isAudience(asked))) programmeOf(asked);
 addEventListener('online', () => act({ do: 'retry' }));
 frame.raise(ALL);

@@ -7,21 +7,25 @@
 
 import { chaptersOf } from './chapters';
 import type { DiveEntry, DiveList, Integrity, Released } from './decode';
+import type { Invitation } from './invitation';
 import type { Moment } from './moment';
 import { advance, follow, indexAt, pause, play, seek, setRate, shiftRate, START, type Playhead } from './playhead';
 import type { Programme } from './programme';
 import type { Listener, Source } from './source';
 import { ALL, DATA, LINK, PLAYHEAD, TICK, type Action, type Connection, type Remark, type State } from './state';
 import { Dive } from './store';
+import type { Proof } from './trust';
 
 export interface Surroundings {
   live(listener: Listener): Source;
-  recording(entry: DiveEntry, listener: Listener): Source;
+  recording(entry: DiveEntry, audience: string, listener: Listener): Source;
   raise(flags: number): void;
   /** Keep the moment shown in the address; null for the newest dive's latest. `isNew`: going back returns from it. */
   remember(moment: Moment | null, isNew: boolean): void;
   /** The least time between two steps of a replay, in seconds. */
   leastStep_s(): number;
+  /** Whoever follows is somebody's guest. */
+  invited(invitation: Invitation): void;
 }
 
 export class Page implements Listener {
@@ -30,6 +34,10 @@ export class Page implements Listener {
   private link: Connection = { is: 'connecting' };
   private playhead: Playhead = START;
   private readonly integrities = new Map<number, Integrity | 'unreachable'>();
+  private readonly proofs = new Map<number, Proof>();
+  private oddRecords = 0;
+  private isProgrammeAltered = false;
+  private guest: Invitation | null = null;
   private readonly tail: Source;
   private replay: { dive: number; source: Source } | null = null;
   private newest: number | null = null;
@@ -62,10 +70,19 @@ export class Page implements Listener {
       at: dive === null ? -1 : indexAt(dive.elapsed_s, dive.count, this.playhead.at_s),
       connection: this.link,
       integrity: this.wanted === null ? null : (this.integrities.get(this.wanted) ?? null),
+      proof: this.wanted === null ? null : (this.proofs.get(this.wanted) ?? null),
+      outOfTurn: this.oddRecords,
+      invitation: this.guest,
       remark: this.remark,
       followers: this.followers,
       programme: this.programme,
+      programmeAltered: this.isProgrammeAltered,
     };
+  }
+
+  /** Whose dives these are, as the site says; null before it does. */
+  get audience(): string | null {
+    return this.list?.audience ?? null;
   }
 
   private get wanted(): number | null {
@@ -96,6 +113,29 @@ export class Page implements Listener {
     this.around.raise(ALL);
   }
 
+  proof(dive: number, proof: Proof): void {
+    this.proofs.set(dive, proof);
+    this.around.raise(DATA | LINK);
+  }
+
+  withdraw(dive: number): void {
+    this.dives_.delete(dive);
+    if (this.newest === dive) this.newest = null;
+    this.playhead = { ...START, rate: this.playhead.rate };
+    this.around.raise(ALL);
+  }
+
+  outOfTurn(): void {
+    this.oddRecords += 1;
+    this.around.raise(LINK);
+  }
+
+  invitation(invitation: Invitation): void {
+    if (this.guest === null) this.around.invited(invitation);
+    this.guest = invitation;
+    this.around.raise(LINK);
+  }
+
   connection(connection: Connection): void {
     if (same(connection, this.link)) return;
     this.link = connection;
@@ -105,6 +145,7 @@ export class Page implements Listener {
   reset(): void {
     this.dives_.clear();
     this.integrities.clear();
+    this.proofs.clear();
     this.newest = this.chosen = this.asked_s = null;
     this.playhead = START;
     this.around.raise(ALL);
@@ -117,9 +158,10 @@ export class Page implements Listener {
     this.around.raise(LINK);
   }
 
-  /** Take what is to come, as the site tells it. */
-  told(programme: Programme): void {
-    this.programme = programme;
+  /** Take what is to come, as the site tells it; nothing of what the ship didn't sign. */
+  told(programme: Programme | 'altered'): void {
+    this.isProgrammeAltered = programme === 'altered';
+    this.programme = programme === 'altered' ? null : programme;
     this.around.raise(LINK);
   }
 
@@ -186,7 +228,7 @@ export class Page implements Listener {
     const tailBrings = entry === this.list?.dives.at(-1) && this.newest === null;
     if (!entry || this.dive || this.replay?.dive === wanted || tailBrings) return;
     this.replay?.source.stop();
-    this.replay = { dive: entry.dive, source: this.around.recording(entry, this) };
+    this.replay = { dive: entry.dive, source: this.around.recording(entry, this.list?.audience ?? '', this) };
     this.replay.source.start();
   }
 

@@ -1,5 +1,7 @@
 /** What is to come, read from `programme.json`: bad bytes are no programme, a value of another kind is no value. */
 
+import { unpacker } from './decode';
+
 export interface Programme {
   readonly pinned: string | null;
   readonly schedule: readonly string[];
@@ -29,6 +31,42 @@ export function programmeOf(bytes: Uint8Array): Programme | null {
       dive: next_dive,
       questions: isText(questions_to) && /^(https:\/\/|mailto:)/.test(questions_to) ? questions_to : null,
     };
+  } catch {
+    return null;
+  }
+}
+
+const KIND = 6;
+
+/** What the file says beside the ship's own record of it. */
+export interface Told {
+  /** Whether anything was told. */
+  readonly isAny: boolean;
+  /** The record as the ship signed it; null where there is none. */
+  readonly record: Uint8Array<ArrayBuffer> | null;
+}
+
+/** Read the record that lies in the file, in base64. */
+export function toldIn(bytes: Uint8Array): Told {
+  try {
+    const { programme, record } = JSON.parse(new TextDecoder().decode(bytes)) as { programme?: unknown; record?: unknown };
+    const octets = typeof record === 'string' ? Uint8Array.from(atob(record), (letter) => letter.charCodeAt(0)) : null;
+    return { isAny: (programme ?? null) !== null, record: octets };
+  } catch {
+    return { isAny: false, record: null };
+  }
+}
+
+/**
+ * Return the number of a programme's record if it says what `shown` does, null if not. A folder of files, which can't count
+ * down, leaves out how long is left.
+ */
+export function numberOf(record: Uint8Array, { pinned, schedule, left_s, dive }: Programme): number | null {
+  try {
+    const [site, seq, kind, , body] = unpacker.decode(record) as unknown[];
+    if (site !== 0 || kind !== KIND || !isWhole(seq, 1e9) || !Array.isArray(body)) return null;
+    const said: unknown[] = [body[0], body[1], left_s === null ? null : body[2], body[3]];
+    return JSON.stringify(said) === JSON.stringify([pinned, schedule, left_s, dive]) ? seq : null;
   } catch {
     return null;
   }

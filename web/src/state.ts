@@ -4,9 +4,11 @@ import type { DiveEntry, Integrity } from './decode';
 import type { Playhead } from './playhead';
 import type { Programme } from './programme';
 import type { Dive } from './store';
+import type { Proof } from './trust';
+import type { Invitation } from './invitation';
 
 export type Connection =
-  | { readonly is: 'connecting' | 'connected' | 'refused' | 'outdated' | 'recordings only' | 'no such audience' }
+  | { readonly is: 'connecting' | 'connected' | 'refused' | 'outdated' | 'recordings only' | 'no such audience' | 'invitation ended' | 'altered' }
   | { readonly is: 'delayed'; readonly silent_s: number }
   | { readonly is: 'disconnected' | 'full'; readonly retry_s: number };
 
@@ -31,11 +33,19 @@ export interface State {
   readonly connection: Connection;
   /** For a recording: what its footer says of it. */
   readonly integrity: Integrity | 'unreachable' | null;
+  /** Whether the dive shown is what the ship signed; null before it is known. */
+  readonly proof: Proof | null;
+  /** How many live records came twice, out of turn or not at all; what is shown is in order all the same. */
+  readonly outOfTurn: number;
+  /** Who was invited here; null of a page that is open to all. */
+  readonly invitation: Invitation | null;
   readonly remark: Remark | null;
   /** How many follow, as far as the site tells. */
   readonly followers: number | null;
   /** What is to come, as far as the site tells. */
   readonly programme: Programme | null;
+  /** Whether what came of what is to come isn't what the ship signed. */
+  readonly programmeAltered: boolean;
 }
 
 export type Action =

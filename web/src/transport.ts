@@ -16,6 +16,9 @@
  *     open      silence, list unreadable    waiting
  *     either    closed 4000 or 4001         reading, after a moment of chance
  *     either    closed 4002 or 4003         stopped: refused
+ *     either    closed 4005                 stopped: invitation ended
+ *     any       told that it was altered    stopped: altered
+ *     altered   asked                       reading
  *     either    closed otherwise            waiting
  *     waiting   the wait is over, or asked  reading
  */
@@ -45,14 +48,14 @@ export interface Ports {
   chance(): number;
 }
 
-export type Refetch = 'read' | 'failed' | 'outdated' | 'no such audience';
+export type Refetch = 'read' | 'failed' | 'outdated' | 'no such audience' | 'invitation ended' | 'altered';
 export interface TailOptions {
   /** Bring everything up to date by files. */
   history(): Promise<Refetch>;
   /** The socket's path, resuming after what is already held. */
   path(): string;
-  /** Take one frame; false asks for the history. */
-  take(bytes: Uint8Array<ArrayBuffer>): boolean;
+  /** Take one frame, at once or when it has been checked; false asks for the history. */
+  take(bytes: Uint8Array<ArrayBuffer>): boolean | Promise<boolean>;
   /** Ask whether more was released than is held. */
   behind(): Promise<boolean | 'failed'>;
   /** Seconds between frames while a dive is on; null when none is due. */
@@ -63,6 +66,8 @@ export interface TailOptions {
 }
 export interface Tail {
   retry(): void;
+  /** Take nothing more from whoever altered what the ship sent, until asked to try again. */
+  alter(): void;
   close(): void;
 }
 
@@ -75,10 +80,11 @@ const SILENCE_MOST_S = 300;
 const HISTORY_FIRST = 4000;
 const TOO_SLOW = 4001;
 const REFUSED = [4002, 4003];
+const INVITATION_ENDED = 4005;
 const FULL = 1013;
 
 class LiveTail implements Tail {
-  private phase: 'reading' | 'opening' | 'open' | 'waiting' | 'stopped' = 'reading';
+  private phase: 'reading' | 'opening' | 'open' | 'waiting' | 'altered' | 'stopped' = 'reading';
   private attempt = 0;
   private everOpen = false;
   private full = false;
@@ -98,7 +104,13 @@ class LiveTail implements Tail {
   }
 
   retry(): void {
-    if (this.phase === 'waiting') void this.readHistory();
+    if (this.phase === 'waiting' || this.phase === 'altered') void this.readHistory();
+  }
+
+  alter(): void {
+    if (this.phase === 'stopped') return;
+    this.enter('altered');
+    this.options.tell({ is: 'altered' });
   }
 
   close(): void {
@@ -121,6 +133,7 @@ class LiveTail implements Tail {
     const result = await this.options.history().catch((): Refetch => 'failed');
     if (turn !== this.turn) return;
     if (result === 'failed') this.wait();
+    else if (result === 'altered') this.alter();
     else if (result !== 'read') this.stop(result);
     else this.openSocket();
   }
@@ -146,7 +159,14 @@ class LiveTail implements Tail {
   }
 
   private frame(bytes: Uint8Array<ArrayBuffer>): void {
-    if (!this.options.take(bytes)) {
+    const taken = this.options.take(bytes);
+    const { turn } = this;
+    if (typeof taken === 'boolean') this.taken(taken);
+    else void taken.then((isTaken) => turn === this.turn && this.taken(isTaken));
+  }
+
+  private taken(isTaken: boolean): void {
+    if (!isTaken) {
       this.again();
       return;
     }
@@ -158,7 +178,8 @@ class LiveTail implements Tail {
   private closed(code: number): void {
     if (this.phase === 'open' && this.ports.now_s() - this.opened_s > STEADY_S) this.attempt = 0;
     this.full = code === FULL;
-    if (REFUSED.includes(code)) this.stop('refused');
+    if (code === INVITATION_ENDED) this.stop('invitation ended');
+    else if (REFUSED.includes(code)) this.stop('refused');
     else if (code === HISTORY_FIRST || code === TOO_SLOW) this.again();
     else if (this.everOpen || this.full) this.wait();
     else void this.neverOpened();
@@ -187,7 +208,7 @@ class LiveTail implements Tail {
     this.beat();
   }
 
-  private stop(is: 'refused' | 'outdated' | 'recordings only' | 'no such audience'): void {
+  private stop(is: Exclude<Refetch, 'read' | 'failed' | 'altered'> | 'refused' | 'recordings only'): void {
     this.enter('stopped');
     this.options.tell({ is });
   }

@@ -6,18 +6,23 @@
  */
 
 import { de } from './words/de';
+import { guestDe, proofDe } from './words/de_proof';
 import { en } from './words/en';
+import { guestEn, proofEn } from './words/en_proof';
 import type { Words } from './words/shape';
 
 export type { Words };
 
 /** Every language there is; the first is that of the built page. */
-export const LANGUAGES = { en, de } satisfies Readonly<Record<string, Words>>;
+export const LANGUAGES = {
+  en: { ...en, proof: proofEn, guest: guestEn },
+  de: { ...de, proof: proofDe, guest: guestDe },
+} satisfies Readonly<Record<string, Words>>;
 
 export type Language = keyof typeof LANGUAGES;
 
 /** The words in use. */
-export let words: Words = en;
+export let words: Words = LANGUAGES.en;
 
 /** Use another language from now on; whoever has written in the old one writes again. */
 export function speak(language: Language): void {

@@ -11,7 +11,8 @@ function stateOf(dive: Dive | null, change: Partial<State> = {}): State {
   const playhead = dive ? follow(START, dive.end_s) : START;
   return {
     expedition: 'The search', dives: [], listed: true, wanted: dive?.dive ?? null, dive, live: dive !== null, playhead,
-    at: dive ? dive.count - 1 : -1, connection: { is: 'connected' }, integrity: null, remark: null, followers: null, programme: null, ...change,
+    at: dive ? dive.count - 1 : -1, connection: { is: 'connected' }, integrity: null, remark: null, followers: null, programme: null,
+    proof: null, outOfTurn: 0, invitation: null, programmeAltered: false, ...change,
   };
 }
 

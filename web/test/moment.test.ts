@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { audienceOf, hashOf, momentOf } from '../src/moment';
+import { audienceOf, hashOf, linkedKey, momentOf } from '../src/moment';
 
 describe('a link to a moment', () => {
   test('is read as it was written', () => {
@@ -23,6 +23,20 @@ describe('a link to a moment', () => {
 
   test('may hold more than this page knows', () => {
     expect(momentOf('#dive=2&view=plan&at=5')).toEqual({ dive: 2, at_s: 5 });
+  });
+});
+
+describe('the key of a link', () => {
+  const key = '0f'.repeat(32);
+
+  test('is read, in capitals too, and stays in the link to a moment', () => {
+    expect([linkedKey(`#key=${key}`), linkedKey(`#dive=2&at=5&key=${key.toUpperCase()}`)]).toEqual([key, key]);
+    expect([hashOf({ dive: 2, at_s: 5 }, key), hashOf(null, key)]).toEqual([`#dive=2&at=5&key=${key}`, `#key=${key}`]);
+    expect(momentOf(hashOf({ dive: 2, at_s: 5 }, key))).toEqual({ dive: 2, at_s: 5 });
+  });
+
+  test.each(['', '#', '#key=', `#key=${'0f'.repeat(31)}`, `#key=${'0g'.repeat(32)}`, `#key=${'0f'.repeat(33)}`])('that is mangled is none: %s', (hash) => {
+    expect(linkedKey(hash)).toBeNull();
   });
 });
 

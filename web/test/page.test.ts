@@ -25,7 +25,7 @@ function open(asked_: Moment | null = null) {
   const page = new Page(
     {
       live: (listener) => new Played(listener),
-      recording: ({ dive }, listener) => {
+      recording: ({ dive }, _audience, listener) => {
         const source = new Played(listener);
         asked.push({ dive, source });
         return source;
@@ -33,6 +33,7 @@ function open(asked_: Moment | null = null) {
       raise: () => {},
       remember: (moment) => remembered.push(moment),
       leastStep_s: () => 0,
+      invited: () => {},
     },
     asked_,
   );
@@ -266,5 +267,40 @@ describe('the page', () => {
     list(entry(1, false));
     bring(1);
     expect(page.state).toMatchObject({ wanted: 1, live: true, dive: { dive: 1 } });
+  });
+
+  test('forgets a dive that was withdrawn, says why, and shows it when it comes again', () => {
+    const { page, list, bring } = open();
+    list(entry(1, false));
+    bring(1);
+    page.proof(1, { is: 'altered', seq: 0, why: 'signature' });
+    page.withdraw(1);
+    expect(page.state).toMatchObject({ dive: null, wanted: 1, proof: { is: 'altered' } });
+    bring(1);
+    expect(page.state).toMatchObject({ live: true, at: 4, dive: { dive: 1 } });
+  });
+
+  test('shows a dive that was cut up to where it was cut', () => {
+    const { page, list, bring } = open();
+    list(entry(1, false));
+    bring(1);
+    page.records(diveFrames(1, TICKS).slice(0, 3).map(decoded));
+    expect(page.state).toMatchObject({ at: 1, playhead: { mode: 'following', at_s: 15 } });
+  });
+
+  test('has for each dive what became of checking it, and how many records came out of turn', () => {
+    const { page, list, bring } = open();
+    list(entry(1, true), entry(2, false));
+    bring(2);
+    page.proof(1, { is: 'unsigned', known: false });
+    page.proof(2, { is: 'signed', basis: 'first', key: 'k' });
+    page.outOfTurn();
+    expect(page.state).toMatchObject({ proof: { is: 'signed' }, outOfTurn: 1 });
+    page.act({ do: 'show', dive: 1 });
+    expect(page.state).toMatchObject({ proof: { is: 'unsigned' } });
+    page.told('altered');
+    expect(page.state).toMatchObject({ programme: null, programmeAltered: true });
+    page.reset();
+    expect(page.state.proof).toBeNull();
   });
 });

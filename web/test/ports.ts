@@ -1,6 +1,13 @@
 /** The world outside, made of values: a clock that is turned, timers that are due, sockets that are played. */
 
+import type { Means } from '../src/source';
+import { brieflyTrusting } from '../src/trust';
 import type { Answer, Ports, SocketEvents } from '../src/transport';
+
+/** What a source is given in tests: nothing to check with, unless they say so. */
+export const means = (given: Partial<Means> = {}): Means => ({
+  digest: null, proving: { engine: null, trust: brieflyTrusting(null) }, isGuest: false, ...given,
+});
 
 export class FakeSocket {
   isClosed = false;

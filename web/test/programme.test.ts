@@ -1,10 +1,11 @@
 import { describe, expect, test } from 'vitest';
 import { nextDive } from '../src/describe';
 import { programmeOf, type Programme } from '../src/programme';
-import { programmePath, watchProgramme } from '../src/programmeFile';
+import { programmeCheck, programmePath, watchProgramme } from '../src/programmeFile';
 import type { Connection, State } from '../src/state';
 import { speak } from '../src/words';
 import { FakePorts, settled } from './ports';
+import { DIVE, illSigned, KEY, PROGRAMMES, STRANGERS_KEY, until } from './signed';
 
 const FILE = {
   format: 1,
@@ -34,7 +35,7 @@ describe('the programme', () => {
     const path = programmePath('funders');
     expect([path, programmePath(null)]).toEqual(['recordings/funders/programme.json', 'programme.json']);
     ports.json(path, FILE);
-    const told: Programme[] = [];
+    const told: (Programme | 'altered')[] = [];
     const due = { is: true };
     watchProgramme(ports, path, () => due.is, (programme) => told.push(programme));
     await settled();
@@ -48,7 +49,58 @@ describe('the programme', () => {
     expect(told.at(-1)).toEqual(TOLD);
     ports.json(path, { ...FILE, programme: null });
     await ports.pass(60);
-    expect([told.at(-1)?.pinned, told.length]).toEqual([null, 4]);
+    expect([told.at(-1), told.length]).toEqual([expect.objectContaining({ pinned: null }), 4]);
+  });
+});
+
+describe('the check of a programme', () => {
+  const base64 = (octets: Uint8Array): string => btoa(String.fromCharCode(...octets));
+  const [third, fourth] = PROGRAMMES as [Uint8Array, Uint8Array];
+  const file = (record: Uint8Array | null, change: object = {}) => bytes({ ...FILE, programme: { ...FILE.programme, ...change }, record: record && base64(record) });
+  const checked = (trust: { linked: string | null; kept: string | null }, audience: string | null = 'public', engine: SubtleCrypto | null = crypto.subtle) => {
+    const check = programmeCheck({ engine, trust: { linked: trust.linked, kept: () => trust.kept, keep: () => {} } }, () => audience);
+    return (of: Uint8Array) => check(of, programmeOf(of) as Programme);
+  };
+  const known = { linked: null, kept: KEY };
+
+  test('passes what the ship signed, and refuses what she didn’t, or what says something else than she did', async () => {
+    const check = checked(known);
+    expect(await check(file(third))).toBe(true);
+    expect(await check(file(third, { next_dive_in_s: null }))).toBe(true);
+    for (const change of [{ pinned: 'The harbour is next.' }, { schedule: ['The bow'] }, { next_dive: 3 }, { next_dive_in_s: 60 }]) expect(await check(file(third, change))).toBe(false);
+    for (const record of [null, illSigned(third), new Uint8Array(3), DIVE[1] as Uint8Array]) expect(await check(file(record))).toBe(false);
+  });
+
+  test('refuses one that was told before the last', async () => {
+    const check = checked(known);
+    expect([await check(file(third)), await check(file(fourth)), await check(file(fourth)), await check(file(third))]).toEqual([true, true, true, false]);
+  });
+
+  test('goes by the key in the link before the one kept, and by the audience', async () => {
+    expect(await checked({ linked: KEY, kept: STRANGERS_KEY })(file(third))).toBe(true);
+    expect(await checked({ linked: STRANGERS_KEY, kept: KEY })(file(third))).toBe(false);
+    expect(await checked(known, 'funders')(file(third))).toBe(false);
+  });
+
+  test('lets pass what can’t be checked, and a file in which nothing was told', async () => {
+    const bare = file(null);
+    expect(await checked({ linked: null, kept: null })(bare)).toBe(true);
+    expect(await checked(known, null)(bare)).toBe(true);
+    expect(await checked(known, 'public', null)(bare)).toBe(true);
+    expect(await checked(known)(bytes({ ...FILE, programme: null, record: null }))).toBe(true);
+  });
+
+  test('is made before anything is told', async () => {
+    const ports = new FakePorts();
+    ports.files.set('programme.json', file(illSigned(third)).slice());
+    const told: (Programme | 'altered')[] = [];
+    const check = programmeCheck({ engine: crypto.subtle, trust: { linked: KEY, kept: () => null, keep: () => {} } }, () => 'public');
+    watchProgramme(ports, 'programme.json', () => true, (programme) => told.push(programme), check);
+    await until(() => told.length > 0);
+    ports.files.set('programme.json', file(fourth).slice());
+    await ports.pass(60);
+    await until(() => told.length > 1);
+    expect(told).toEqual(['altered', TOLD]);
   });
 });
 

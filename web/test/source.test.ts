@@ -1,9 +1,11 @@
 import { describe, expect, test } from 'vitest';
 import type { DiveList, Released } from '../src/decode';
 import { liveSource, recordingSource, type Listener } from '../src/source';
+import type { Invitation } from '../src/invitation';
 import type { Connection } from '../src/state';
+import type { Proof } from '../src/trust';
 import { closed, diveFrames, frame, HEADER, joined, report, SILENT } from './frames';
-import { digest, FakePorts, settled } from './ports';
+import { digest, FakePorts, means, settled } from './ports';
 
 const TICKS = [[report(0), SILENT], [report(10), SILENT], [report(20), SILENT]];
 
@@ -12,6 +14,10 @@ class Heard implements Listener {
   seqs: string[] = [];
   integrities: string[] = [];
   links: Connection['is'][] = [];
+  proofs: string[] = [];
+  withdrawn: number[] = [];
+  oddRecords = 0;
+  guests: Invitation[] = [];
   resets = 0;
   willTake = true;
   dives(list: DiveList): void {
@@ -23,6 +29,18 @@ class Heard implements Listener {
   }
   integrity(dive: number, integrity: string): void {
     this.integrities.push(`${dive} ${integrity}`);
+  }
+  proof(dive: number, proof: Proof): void {
+    this.proofs.push(`${dive} ${proof.is}${proof.is === 'altered' ? ` ${proof.seq} ${proof.why}` : ''}`);
+  }
+  withdraw(dive: number): void {
+    this.withdrawn.push(dive);
+  }
+  outOfTurn(): void {
+    this.oddRecords += 1;
+  }
+  invitation(invitation: Invitation): void {
+    this.guests.push(invitation);
   }
   connection({ is }: Connection): void {
     this.links.push(is);
@@ -47,7 +65,7 @@ async function live(dives: Parameters<typeof site>[1] = {}) {
   const ports = new FakePorts();
   const heard = new Heard();
   await site(ports, dives);
-  const source = liveSource(ports, digest, heard);
+  const source = liveSource(ports, means({ digest }), heard);
   source.start();
   await settled();
   return { ports, heard, source };
@@ -67,7 +85,7 @@ describe('the live source', () => {
     ports.json('recordings/funders/dives.json', { format: 1, expedition: 'The search', audience: 'funders', dives: entries });
     ports.files.set('recordings/funders/dive-003.recording', joined(diveFrames(3, TICKS)));
     const heard = new Heard();
-    liveSource(ports, digest, heard, 'funders').start();
+    liveSource(ports, means({ digest }), heard, 'funders').start();
     await settled();
     expect(heard.seqs).toEqual(['3/0', '3/1', '3/2', '3/3']);
     expect(ports.socket.path).toBe('live?audience=funders&dive=3&after=3');
@@ -78,7 +96,7 @@ describe('the live source', () => {
     const ports = new FakePorts();
     await site(ports, { 1: { frames: diveFrames(1, TICKS) } });
     const heard = new Heard();
-    liveSource(ports, digest, heard, name).start();
+    liveSource(ports, means({ digest }), heard, name).start();
     await ports.pass(600);
     expect([heard.links, heard.lists, ports.sockets]).toEqual([['connecting', 'no such audience'], [], []]);
     expect(ports.asked.filter((path) => !path.startsWith('recordings/'))).toEqual([]);
@@ -88,7 +106,7 @@ describe('the live source', () => {
     const ports = new FakePorts();
     ports.isReachable = false;
     const heard = new Heard();
-    liveSource(ports, digest, heard, 'funders').start();
+    liveSource(ports, means({ digest }), heard, 'funders').start();
     await settled();
     expect(heard.links).toEqual(['connecting', 'disconnected']);
   });
@@ -197,8 +215,8 @@ describe('a recording source', () => {
   async function replay(change: (bytes: Uint8Array<ArrayBuffer>) => Uint8Array<ArrayBuffer> = (bytes) => bytes) {
     const ports = new FakePorts();
     const heard = new Heard();
-    ports.files.set(entry.recording, change(await closed(diveFrames(1, TICKS))));
-    const source = recordingSource(ports, entry, digest, heard);
+    ports.files.set(entry.recording, change(await closed([...diveFrames(1, TICKS), frame(1, 4, 3, 45, null)])));
+    const source = recordingSource(ports, entry, 'public', means({ digest }), heard);
     source.start();
     await settled();
     return { ports, heard, source };
@@ -206,8 +224,16 @@ describe('a recording source', () => {
 
   test('delivers what the live source would, and says that it is verified', async () => {
     const { heard } = await replay();
-    expect(heard.seqs).toEqual(['1/0', '1/1', '1/2', '1/3']);
+    expect(heard.seqs).toEqual(['1/0', '1/1', '1/2', '1/3', '1/4']);
     expect(heard.integrities).toEqual(['1 verified']);
+  });
+
+  test('says that the end is missing where the footer agrees, but no record ends the dive', async () => {
+    const { ports, heard, source } = await replay();
+    ports.files.set(entry.recording, await closed(diveFrames(1, TICKS)));
+    source.retry();
+    await settled();
+    expect(heard.integrities).toEqual(['1 verified', '1 incomplete']);
   });
 
   test('shows what there is of one whose end is missing, and says so', async () => {

@@ -244,4 +244,49 @@ describe('the live tail', () => {
       }
     }
   });
+
+  test('that was altered takes nothing more until it is asked to try again', async () => {
+    const { ports, tail, history, last } = await opened();
+    tail.alter();
+    expect([last(), ports.socket.isClosed]).toEqual([{ is: 'altered' }, true]);
+    await ports.pass(600);
+    expect(history.reads).toBe(1);
+    tail.retry();
+    await settled();
+    expect(ports.sockets.length).toBe(2);
+    tail.close();
+    tail.alter();
+    expect(last()).toEqual({ is: 'altered' });
+  });
+
+  test('whose history was altered opens no socket', async () => {
+    const { ports, last } = await (async () => {
+      const following = follow({ history: async () => 'altered' });
+      await settled();
+      return following;
+    })();
+    expect([last(), ports.sockets]).toEqual([{ is: 'altered' }, []]);
+  });
+
+  test('is told that a frame was taken when it has been checked, and that a gap was found, unless it has moved on', async () => {
+    const answers: ((isTaken: boolean) => void)[] = [];
+    const { ports, history } = await opened({ take: () => new Promise((done) => answers.push(done)) });
+    ports.socket.events.frame(FRAME);
+    ports.socket.events.frame(FRAME);
+    answers[0]?.(true);
+    await settled();
+    expect([ports.socket.isClosed, history.reads]).toEqual([false, 1]);
+    ports.socket.drop(4000);
+    await ports.pass(2);
+    answers[1]?.(false);
+    await ports.pass(5);
+    expect(history.reads).toBe(2);
+  });
+
+  test('stops where the invitation has ended', async () => {
+    const { ports, last } = await opened();
+    ports.socket.drop(4005);
+    await ports.pass(600);
+    expect([last(), ports.sockets.length]).toEqual([{ is: 'invitation ended' }, 1]);
+  });
 });

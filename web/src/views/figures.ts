@@ -9,7 +9,8 @@ import { words } from '../words';
 
 const MOST_TICKS = 40;
 
-export function create(root: HTMLElement): View {
+/** `save` hands out a file that a link can't fetch: a guest's. */
+export function create(root: HTMLElement, save: ((path: string) => void) | null): View {
   const say_ = words.figures;
   const caption = element('caption');
   const plan = words.units[units.plan.name];
@@ -36,6 +37,11 @@ export function create(root: HTMLElement): View {
     say(checked, told === '' ? '' : `: ${told}`);
     say(unread, dive.unknown > 0 ? say_.unread(format.number(dive.unknown)) : '');
   };
+  file.addEventListener('click', (event) => {
+    if (save === null) return;
+    event.preventDefault();
+    save(file.getAttribute('href') ?? '');
+  });
   details.addEventListener('toggle', () => last && draw(last));
   return { draw, destroy: () => root.replaceChildren() };
 }

@@ -11,8 +11,8 @@ export interface Linking extends View {
   copy(): void;
 }
 
-/** `address` is that of the page, without a moment; `put` copies a text, and tells whether it could. */
-export function create(root: HTMLElement, address: () => string, put: (text: string) => Promise<boolean>): Linking {
+/** `address` is that of the page, without a moment; `key` came with the link that was opened; `put` copies a text, and tells whether it could. */
+export function create(root: HTMLElement, address: () => string, key: string | null, put: (text: string) => Promise<boolean>): Linking {
   const say_ = words.time.link;
   const button = element('button', { type: 'button', class: 'plain' }, say_.copy);
   const told = element('span', { class: 'told', role: 'status' });
@@ -23,7 +23,7 @@ export function create(root: HTMLElement, address: () => string, put: (text: str
   const copy = async (): Promise<void> => {
     if (!last?.dive) return;
     const { dive, playhead } = last;
-    const link = address() + hashOf({ dive: dive.dive, at_s: playhead.at_s });
+    const link = address() + hashOf({ dive: dive.dive, at_s: playhead.at_s }, key);
     const isCopied = await put(link);
     say(told, '');
     say(told, isCopied ? say_.copied(format.clock(playhead.at_s)) : say_.byHand);

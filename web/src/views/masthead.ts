@@ -30,7 +30,8 @@ export function create(root: HTMLElement, act: Act, isSite: boolean): View {
       const key = JSON.stringify(state.dives.map(({ dive, closed }) => [dive, closed]));
       if (key !== listed) fill(select, state.dives);
       listed = key;
-      all.hidden = picker.hidden = state.dives.length === 0 || !isSite;
+      picker.hidden = state.dives.length === 0 || !isSite;
+      all.hidden = picker.hidden || state.invitation !== null; // made for those to whom all is open
       if (state.wanted !== null) select.value = String(state.wanted);
       const connection = connectionWords(state);
       say(word, connection.word);

@@ -1,12 +1,12 @@
 /** The page's words in German: nobody is addressed as "du" or "Sie". */
 
-import type { Words } from './shape';
+import type { Main } from './shape';
 
 const list = (names: readonly string[]): string =>
   names.length < 2 ? (names[0] ?? '') : `${names.slice(0, -1).join(', ')} und ${names[names.length - 1]}`;
 const are = (names: readonly string[]): string => `${list(names)} ${names.length > 1 ? 'sind' : 'ist'}`;
 
-export const de: Words = {
+export const de: Main = {
   language: 'de',
   name: 'Deutsch',
   locale: 'de-DE',
@@ -250,8 +250,8 @@ export const de: Words = {
     untold: 'nicht gezeigt',
     silent: 'keine Meldung',
     download: 'Die Aufzeichnung als Datei',
-    verified: 'geprüft: sie ist, was das Schiff freigegeben hat',
-    unchecked: 'konnte in diesem Browser nicht geprüft werden',
+    verified: 'vollständig: sie stimmt mit der Prüfsumme am Ende überein',
+    unchecked: 'ihre Prüfsumme konnte in diesem Browser nicht geprüft werden',
     incomplete: 'unvollständig: das Ende fehlt',
     unread: (n) => (n === '1' ? '1 Datensatz unbekannter Art wurde übergangen.' : `${n} Datensätze unbekannter Art wurden übergangen.`),
   },

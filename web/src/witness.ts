@@ -1,0 +1,116 @@
+/**
+ * Checks what came of one dive against the ship's signatures: a recording in the background, a live frame before it is shown.
+ *
+ * Rules: engine and timers are passed in; what is checked in the background is checked in small slices, so that a hand that
+ * drags through a dive isn't held up, and the less of them, the busier the page is; another reading of the dive ends the one before; what is found is told once.
+ */
+
+import type { Header } from './decode';
+import { Seal, type Engine } from './seal';
+import type { Ports } from './transport';
+import { proofOf, type Proof, type Trust } from './trust';
+
+/** Frames between two pauses, so few that a slow phone has time for a picture in between. */
+const AT_ONCE = 8;
+/** The least and the longest pause; in between it is as many times as long as the frames before it took. */
+const [PAUSE_S, PAUSE_MOST_S, PAUSES] = [0.012, 0.25, 3];
+
+/** What checking needs of the world; `engine` is null on a page that isn't served securely. */
+export interface Proving {
+  readonly engine: Engine | null;
+  readonly trust: Trust;
+}
+
+export class Witness {
+  private proof: Proof = { is: 'unsigned', known: false };
+  private seal: Promise<Seal | null> | null = null;
+  private turn = 0;
+  private isBusy = false;
+
+  constructor(
+    readonly dive: number,
+    private readonly time: Pick<Ports, 'after' | 'now_s'>,
+    private readonly proving: Proving,
+    private readonly tell: (dive: number, proof: Proof) => void,
+  ) {}
+
+  /** Begin with the dive's first record; false if it can't be of the ship that the link names. */
+  begin(header: Header, audience: string): boolean {
+    const { engine, trust } = this.proving;
+    const found = proofOf(header.key, trust);
+    const key = found.is === 'checking' ? found.key : null;
+    this.seal = engine === null || key === null ? null : Seal.of(engine, key, audience);
+    const isAgain = this.proof.is === 'signed' && this.proof.key === key;
+    if (!isAgain) this.say(engine === null && key !== null ? { is: 'unchecked', why: 'insecure', key } : found);
+    return found.is !== 'altered';
+  }
+
+  /** Whether there is something to check with. */
+  get isAble(): boolean {
+    return this.seal !== null;
+  }
+
+  /** Whether the dive says that it is signed. */
+  get isSigned(): boolean {
+    return this.proof.is !== 'unsigned';
+  }
+
+  /** Check one frame; true, too, where this browser can't. */
+  async passes(frame: Uint8Array): Promise<boolean> {
+    const seal = await this.seal;
+    if (seal === null && this.seal !== null) this.unable();
+    return seal === null || seal.isOn(frame);
+  }
+
+  /**
+   * Check frames; resolve with the index of the first bad one, null where all are good or nothing can be checked,
+   * 'outrun' where another reading has begun meanwhile.
+   */
+  async firstBad(frames: readonly Uint8Array[]): Promise<number | null | 'outrun'> {
+    const turn = (this.turn += 1);
+    this.isBusy = true;
+    const found = await this.search(frames, turn);
+    if (turn !== this.turn) return 'outrun';
+    this.isBusy = false;
+    return found;
+  }
+
+  private async search(frames: readonly Uint8Array[], turn: number): Promise<number | null> {
+    for (let at = 0; at < frames.length && turn === this.turn; at += AT_ONCE) {
+      const begun_s = this.time.now_s();
+      const good = await Promise.all(frames.slice(at, at + AT_ONCE).map((frame) => this.passes(frame)));
+      const bad = good.indexOf(false);
+      if (bad >= 0) return at + bad;
+      const pause_s = Math.min(PAUSE_MOST_S, Math.max(PAUSE_S, PAUSES * (this.time.now_s() - begun_s)));
+      await new Promise<void>((done) => this.time.after(pause_s, done));
+    }
+    return null;
+  }
+
+  /** What came so far is good, unless some of it is still being checked. */
+  stands(): void {
+    if (this.isBusy || this.seal === null || this.proof.is !== 'checking') return;
+    const { basis, key } = this.proof;
+    if (basis !== 'changed') this.proving.trust.keep(key);
+    this.say({ is: 'signed', basis, key });
+  }
+
+  /** From record `seq` on it isn't what the ship signed. */
+  falls(seq: number, why: 'signature' | 'missing'): void {
+    this.say({ is: 'altered', seq, why });
+  }
+
+  /** Stop whatever goes on. */
+  end(): void {
+    this.turn += 1;
+  }
+
+  private unable(): void {
+    if (this.proof.is === 'checking') this.say({ is: 'unchecked', why: 'browser', key: this.proof.key });
+  }
+
+  private say(proof: Proof): void {
+    this.proof = proof;
+    this.tell(this.dive, proof);
+  }
+}
