@@ -2,8 +2,8 @@
 
 The server under test is pinned to one processor and the load to another. All stand side by side and take short turns,
 in an order drawn anew for each round, so that a busy moment of the machine, and what the server before left behind,
-meet all of them; what counts is the ratio of turns of the same round. The second floor is the A/A control: gaps as small
-as between the two floors say nothing. Only processor time, memory and ratios are told, never wall time.
+meet all of them; what counts is the ratio of turns of the same round. The second floor is the A/A control: gaps as
+small as between the two floors say nothing. Only processor time, memory and ratios are told, never wall time.
 """
 
 import json

@@ -31,8 +31,8 @@ class Limits:
     connections_per_address: int = 128
     head_octets: int = 8_192
     handshake_s: float = 10.0
-    ping_s: float = 20.0
-    pong_s: float = 60.0
+    ping_s: float = 45.0
+    pong_s: float = 90.0
     close_s: float = 5.0
     keepalive_s: float = 15.0
     http_s: float = 300.0
