@@ -21,9 +21,10 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
+    "guest_terms": "errors ranges | datetime",
     "decision_values": "errors ranges sighting still",
     "programme": "policy ranges",
-    "decision": "area decision_values errors overdue policy programme sighting still",
+    "decision": "area decision_values errors guest_terms overdue policy programme sighting still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -56,10 +57,13 @@ CORE = {
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "seal": "errors wire | cryptography",
+    "uplink_talk": "errors | msgpack zlib",
+    "uplink_log": "errors release uplink_talk",
+    "uplink_pace": "",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
-    "programme_board release secrets stations still time_in_text",
+    "programme_board release seal secrets stations still time_in_text",
     "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present programme "
     "ranges secrets sighting sources stations time_in_text",
     # what readers work out
@@ -88,6 +92,8 @@ CORE = {
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
+    "guests": "errors guest_terms seal wire | msgpack",
+    "held": "history uplink_talk",
 }
 
 SHELL = {
@@ -129,19 +135,39 @@ SHELL = {
     # released records on their way out
     "recording": "core.errors core.wire",
     "programme_file": "core.errors core.release core.wire",
-    "outlet": "core.channel core.release core.wire programme_file recording",
+    "outlet": "core.channel core.release core.seal core.wire programme_file recording",
+    # the link from ship to shore, both ends
+    "uplink_plan": "",
+    "uplink_tls": "core.errors",
+    "uplink_socket": "core.errors core.uplink_talk | websockets",
+    "uplink_port": "core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
+    "uplink_link": "core.errors core.seal core.uplink_talk uplink_plan uplink_tls | websockets",
+    "uplink_session": "core.errors core.uplink_log core.uplink_pace core.uplink_talk uplink_link | websockets",
+    "uplink": "core.errors core.history core.seal core.uplink_log core.uplink_talk uplink_link uplink_plan "
+    "uplink_session",
     # the public port
     "answers": "",
-    "gate": "core.subscriber wheel",
+    "attendance": "",
+    "gate": "attendance core.subscriber wheel",
+    "guest_door": "attendance core.errors core.guest_terms core.guests",
     "page_words": "core.errors",
     "track_picture": "core.summary page_words | PIL fontpkg_source_serif_4",
     "made_pages": "core.programme_told core.summary page_words track_picture | jinja2",
     "public_files": "core.history core.programme_told core.summary core.wire made_pages page_words representation",
     "pages": "core.errors answers public_files representation | aiohttp",
-    "conversation": "gate pages | aiohttp",
-    "viewer": "core.history core.release core.subscriber core.websocket gate",
-    "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
-    "site": "core.history answers conversation front gate pages public_files viewer",
+    "guest_pages": "core.guest_terms core.guests guest_door pages public_files representation | aiohttp",
+    "conversation": "attendance gate pages | aiohttp",
+    "viewer": "attendance core.history core.release core.subscriber core.websocket gate",
+    "front": "core.guests core.subscriber core.websocket answers conversation gate guest_door pages viewer | aiohttp",
+    "tls_door": "core.errors front gate",
+    "site": "core.history answers conversation front gate guest_door guest_pages pages public_files tls_door viewer",
+    # the relay ashore
+    "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
+    "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
+    "shore_logs": "core.errors core.held core.history core.release core.seal core.uplink_talk core.wire "
+    "programme_file recording",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site",
+    "shore_run": "page_words public_files shore shore_file site site_files",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "
@@ -152,6 +178,7 @@ SHELL = {
     "core.notices core.overdue core.reach core.survey_day core.survey_plan core.watch_words core.watched "
     "watch_file",
     # the running relay
+    "guest_book": "core.errors core.guest_terms core.guests",
     "deciding": "core.errors core.ranges",
     "exit_code": "core.errors",
     "control": "core.errors deciding",
@@ -178,12 +205,12 @@ SHELL = {
     "desk_room": "core.model core.pipeline core.silence deciding desk desk_disk desk_legs desk_line desk_seen "
     "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
-    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
-    "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing "
-    "taking",
-    "running": "expedition page_words public_files ship site site_files",
-    "rehearse": "core.errors core.model core.pipeline core.policy core.release core.secrets core.sources "
-    "capture journal outlet",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
+    "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
+    "standing taking",
+    "running": "expedition page_words public_files site site_files",
+    "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
+    "core.sources capture journal outlet",
     # the invented dive
     "vehicle_motion": "core.model seabed",
     "station_reports": "core.model seabed vehicle_motion | pyproj",
@@ -194,10 +221,11 @@ SHELL = {
     "running secrets_file ship site_files station_reports station_sender",
     "still_file": "core.errors core.still | PIL",
     "tell_words": "quantities",
+    "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
     "exit_code expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish "
-    "quantities recording rehearse running secrets_file ship site_files | rich uvloop",
+    "quantities recording rehearse running secrets_file ship shore shore_file shore_run site_files | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

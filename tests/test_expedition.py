@@ -235,7 +235,7 @@ WRONG = [
     ('ship = "Harrow Tern"', "", "[expedition]", "ship: is missing"),
     ('ship = "Harrow Tern"', 'ship = ""', 'ship = ""', "write at least 1 character"),
     ("open = true", 'open = "perhaps"', "perhaps", "must be true or false, without quotes"),
-    ("open = true", 'open = "true"', 'open = "true"', "must be true or false, without quotes"),
+    ("open = true", 'invited = "true"', 'invited = "true"', "must be true or false, without quotes"),
     *PARTS,
     *WRONG_QUESTIONS,
     *WRONG_SURVEY,

@@ -51,7 +51,9 @@ TESTED_WITH: dict[str, str] = {
     "model": "fuse",
     "outlet": "recording",
     "import_words": "import_log",
-    "tell": "control",
+    **dict.fromkeys(("tell", "tell_arguments"), "control"),
+    "shore_form": "shore_file",
+    "shore_run": "shore",
     "demo_run": "live_path",
     "app": "live_path",
 }

@@ -49,6 +49,9 @@ from relay.shell.rehearse import Outcome, rehearse
 from relay.shell.running import new_site, run_until_stopped
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
+from relay.shell.shore import Shore
+from relay.shell.shore_file import read_shore_file
+from relay.shell.shore_run import new_shore
 from relay.shell.site_files import site_folder
 
 _PLAIN: dict[str, Any] = {"highlight": False, "markup": False, "soft_wrap": True}
@@ -67,6 +70,7 @@ def run(options: argparse.Namespace) -> int:
         "record": show_record,
         "rehearse": _rehearse,
         "ship": _ship,
+        "shore": _shore,
         "show": _show,
     }
     return exit_code(commands[options.command], options)
@@ -84,7 +88,9 @@ def _check(options: argparse.Namespace) -> int:
     print("\n".join([*describe_survey(expedition.plan.vehicles, expedition.survey), *describe_ground(expedition.plan)]))
     print(describe_programme(expedition.plan, expedition.questions_to))
     for policy in expedition.plan.policies:
-        print("\n" + describe_audience(policy, expedition.open_audiences, expedition.plan))
+        print(
+            "\n" + describe_audience(policy, expedition.open_audiences, expedition.plan, expedition.invited_audiences)
+        )
     if told := cautions(expedition):
         print("\nIt can be used as it is, but think twice about this:")
         print("\n".join(f"CAUTION: {words}" for words in told))
@@ -105,6 +111,28 @@ def _ship(options: argparse.Namespace) -> int:
 
     uvloop.run(serve())
     return 0
+
+
+def _shore(options: argparse.Namespace) -> int:
+    _log_to_stderr()
+    _raise_open_files()
+    file = read_shore_file(options.shore)
+
+    async def serve() -> None:
+        shore = new_shore(file)
+        await run_until_stopped(shore, lambda: _announce_shore(shore))
+
+    uvloop.run(serve())
+    return 0
+
+
+def _announce_shore(shore: Shore) -> None:
+    """Say where the followers' page is and how to stop."""
+    host, port = shore.site.address
+    scheme = "http" if shore.file.tls is None else "https"
+    print(f"Offing gives out {shore.file.expedition}, ashore.", file=sys.stderr)
+    print(f"followers' page: {scheme}://{host}:{port}/", flush=True)
+    print("Ctrl-C stops it. Started again, it goes on where it was.", file=sys.stderr)
 
 
 def _raise_open_files() -> None:

@@ -46,6 +46,7 @@ class Expedition:
     address: str = ""
     questions_to: str = ""
     survey: SurveyPlan = NO_SURVEY
+    invited_audiences: frozenset[str] = frozenset()
 
 
 def read_expedition(path: Path) -> Expedition:
@@ -131,6 +132,7 @@ def _expedition(file: File, path: Path) -> Expedition:
         address=file.public.address or "",
         questions_to=file.public.questions_to or "",
         survey=survey_of(file),
+        invited_audiences=frozenset(audience.name for audience in file.audience if audience.invited),
     )
 
 

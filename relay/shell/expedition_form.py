@@ -231,6 +231,7 @@ class AudiencePart(_Part):
     name: Slug
     preset: Literal["public", "funders", "heritage"] | None = None
     open: StrictBool = False
+    invited: StrictBool = False
     delay: Annotated[Duration, _within(0, 720, "h", 3_600 * _SECOND)] = duration_us("45 min")
     extra: Annotated[Duration, _within(0, 24, "h", 3_600 * _SECOND)] = duration_us("10 min")
     tick: Annotated[Duration, _within(1, 600, "s", _SECOND), AfterValidator(_whole_seconds)] = duration_us("15 s")

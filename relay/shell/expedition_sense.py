@@ -189,7 +189,7 @@ def _audience_faults(file: File, values: dict[str, Any]) -> list[Fault]:
 
 def _faults_of(audience: AudiencePart) -> list[tuple[str, str]]:
     """Return what an audience's settings can't keep together: the key at fault, and what is wrong with its remedy."""
-    return [*_open_faults(audience), *_place_faults(audience), *_step_faults(audience)]
+    return [*_open_faults(audience), *_invited_faults(audience), *_place_faults(audience), *_step_faults(audience)]
 
 
 def _open_faults(audience: AudiencePart) -> list[tuple[str, str]]:
@@ -212,6 +212,25 @@ def _open_faults(audience: AudiencePart) -> list[tuple[str, str]]:
         )
     if 0 < audience.extra < audience.tick:
         faults.append(("extra", "is whole ticks, so less than one adds nothing: make it at least one tick, or 0 s"))
+    return faults
+
+
+def _invited_faults(audience: AudiencePart) -> list[tuple[str, str]]:
+    """Refuse to show over a network, by a link that can be passed on, what is for trusted hands alone."""
+    if not audience.invited:
+        return []
+    if audience.open:
+        return [("invited", "an open audience needs no invitation: take invited = true away, or open = true")]
+    faults = []
+    if audience.place is Place.EXACT:
+        why = "exact place can't be had by a link, which can be passed on"
+        faults.append(("place", f'{why}: take invited = true away, or set place = "local"'))
+    if audience.text == "unchecked":
+        why = "annotations that can be had by a link are always checked"
+        faults.append(("text", f'{why}: take text = "unchecked" or invited = true away'))
+    if audience.delay == 0:
+        why = "an invited audience needs a delay: without one the ship is where the dive is"
+        faults.append(("delay", f'{why}; set delay = "20 min"'))
     return faults
 
 

@@ -1,15 +1,14 @@
-"""Running a ship's relay in a process: its site, its signals, its end."""
+"""Running a relay in a process: its signals, its end; and a ship's site."""
 
 import asyncio
 import contextlib
 import signal
 from collections.abc import Awaitable, Callable, Coroutine
-from typing import Any
+from typing import Any, Protocol
 
 from relay.shell.expedition import Expedition
 from relay.shell.page_words import words_of
 from relay.shell.public_files import Telling
-from relay.shell.ship import Ship
 from relay.shell.site import Site
 from relay.shell.site_files import site_folder
 
@@ -19,23 +18,37 @@ def new_site(expedition: Expedition) -> Site:
     names = [policy.audience for policy in expedition.plan.policies]
     words = words_of(expedition.language)
     telling = Telling(expedition.plan.expedition, words, expedition.address, expedition.questions_to)
-    return Site(telling, [name for name in names if name in expedition.open_audiences], site_folder())
+    invited = [name for name in names if name in expedition.invited_audiences]
+    return Site(telling, [name for name in names if name in expedition.open_audiences], site_folder(), invited=invited)
 
 
-async def run_until_stopped(ship: Ship, ready: Callable[[], None], *beside: Coroutine[Any, Any, object]) -> None:
-    """Run a ship's relay, and jobs beside it, until one of them ends or SIGINT or SIGTERM comes."""
+class Relay(Protocol):
+    """A ship's relay or a shore's."""
+
+    async def start(self) -> None:
+        """Begin."""
+
+    async def serve(self) -> None:
+        """Run until cancelled."""
+
+    async def close(self) -> None:
+        """End."""
+
+
+async def run_until_stopped(relay: Relay, ready: Callable[[], None], *beside: Coroutine[Any, Any, object]) -> None:
+    """Run a relay, and jobs beside it, until one of them ends or SIGINT or SIGTERM comes."""
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stop.set)
     try:
-        await ship.start()
+        await relay.start()
         ready()
-        await _first_of(ship.serve(), stop.wait(), *beside)
+        await _first_of(relay.serve(), stop.wait(), *beside)
     finally:
         for job in beside:
             job.close()
-        await ship.close()
+        await relay.close()
 
 
 async def _first_of(*jobs: Awaitable[object]) -> None:

@@ -20,6 +20,7 @@ from relay.core.desk_record import TAKEN_LIMIT
 from relay.core.errors import OffingError, OperatorError, RecordingError, RegrownError
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
+from relay.core.seal import Signer
 from relay.core.sources import Tally
 from relay.core.wire import Recording
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
@@ -68,7 +69,7 @@ class Ship:
         self._fingerprint = fingerprint(secrets)
         self._clock: EmbargoClock = clock_of(self._file, time)
         self.pipeline = Pipeline(expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan))
-        self._outlet = Outlet(expedition.released, self._onward)
+        self._outlet = Outlet(expedition.released, Signer(secrets.signing_seed), self._onward)
         self.feeds: tuple[Feed, ...] = ()
         self._journal: Journal | None = None
         self._taking: Taking | None = None

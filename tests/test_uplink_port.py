@@ -1,0 +1,1 @@
+"""The shore's end of the link."""
