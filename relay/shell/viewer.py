@@ -308,18 +308,17 @@ class Viewer(asyncio.Protocol):
 
     def due(self) -> None:
         """Ping; end a peer that answered none of the last pings, or did not close in time."""
-        limits = self._gate.limits
         if self._closing:
             if self in self._gate.attendance:
                 throw_away(self.transport)
             self.abort()
-        elif self._unanswered >= max(1, limits.turns(limits.pong_s) // limits.turns(limits.ping_s)):
+        elif self._unanswered >= self._gate.most_unanswered:
             self._gate.tally.silent += 1
             self.abort()
         else:
             self._unanswered += 1
             self._frames.renew()
-            self._gate.wheel.put(self, limits.turns(limits.ping_s))
+            self._gate.wheel.put(self, self._gate.ping_turns)
             if self._gallery is None or self not in self._gallery.full:
                 self._write(PING)
 
