@@ -6,6 +6,8 @@ from pathlib import Path
 
 from relay import __version__
 from relay.shell.exit_code import exit_code
+from relay.shell.guest_arguments import add_guests
+from relay.shell.reading_arguments import Commands, add_command, add_reading
 from relay.shell.tell_arguments import add_tell
 
 _ABOUT = """\
@@ -34,8 +36,6 @@ example, with Moth on deck again:
   offing import EXPEDITION.toml --vehicle Moth moth-dive-3.jsonl
 """
 
-_Commands = argparse._SubParsersAction  # argparse has no public name for it
-
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; return 0 when it did what was asked, 2 when something given to it was wrong."""
@@ -61,27 +61,20 @@ def _parser() -> argparse.ArgumentParser:
     _demo(commands)
     _ship(commands)
     _shore(commands)
+    _key(commands)
+    _deploy(commands)
     _check(commands)
     _rehearse(commands)
-    _show(commands)
-    _brief(commands)
-    _export(commands)
-    _publish(commands)
+    add_reading(commands)
     _import(commands)
     _record(commands)
+    add_guests(commands)
     add_tell(commands)
     return parser
 
 
-def _add(
-    commands: "_Commands[argparse.ArgumentParser]", name: str, short: str, long: str, examples: str | None = None
-) -> argparse.ArgumentParser:
-    form = argparse.RawDescriptionHelpFormatter
-    return commands.add_parser(name, help=short, description=long, epilog=examples, formatter_class=form)
-
-
-def _demo(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _demo(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "demo",
         "show an invented dive, live, in a browser",
@@ -96,8 +89,8 @@ def _demo(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser.add_argument("--seconds", type=float, help="end by itself after so many seconds")
 
 
-def _ship(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _ship(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "ship",
         "run the relay on the ship",
@@ -106,10 +99,17 @@ def _ship(commands: "_Commands[argparse.ArgumentParser]") -> None:
         "where it was: nothing is early, lost or sent twice.",
     )
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+    _log(parser)
 
 
-def _shore(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _log(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--log", choices=["text", "json"], default="text", help="how it says what happens on standard error"
+    )
+
+
+def _shore(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "shore",
         "run the relay ashore, for thousands of followers",
@@ -118,10 +118,36 @@ def _shore(commands: "_Commands[argparse.ArgumentParser]") -> None:
         "Ctrl-C; started again, it goes on where it was, and fetches what it misses from the ship.",
     )
     parser.add_argument("shore", type=Path, metavar="SHORE.toml")
+    parser.add_argument(
+        "--check", action="store_true", help="say what it would do and what it needs, and start nothing"
+    )
+    _log(parser)
 
 
-def _check(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _deploy(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "deploy",
+        "print a service's unit, or a container file, to set up ship or shore",
+        "Prints a unit for systemd (ship, shore) or a container file (container), to be put where the first lines of\n"
+        "it say. Each lets the relay reach what it needs and nothing else.",
+    )
+    parser.add_argument("what", choices=["ship", "shore", "container"])
+
+
+def _key(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "key",
+        "print the ship's public key, with which anyone ashore checks what she released",
+        "Prints the public key of the site, drawing its secrets if there are none yet. It is no secret: give it to\n"
+        "whoever runs the shore, and put it where followers trust it. The secrets file itself stays on the ship.",
+    )
+    parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+
+
+def _check(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "check",
         "check an expedition file and say what each audience will see",
@@ -131,8 +157,8 @@ def _check(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
 
 
-def _rehearse(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _rehearse(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "rehearse",
         "run captures through the relay and write what would have been released",
@@ -159,64 +185,8 @@ def _rehearse(commands: "_Commands[argparse.ArgumentParser]") -> None:
     group.add_argument("--secrets", type=Path, metavar="FILE", help="the secrets file of a site")
 
 
-def _show(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
-        commands,
-        "show",
-        "print a recording as JSON lines",
-        "Prints the records of a recording as JSON, one a line, and says whether it is complete.",
-    )
-    parser.add_argument("recording", type=Path, metavar="RECORDING")
-    parser.add_argument("--figures", action="store_true", help="print the dive's numbers instead: distance, area, ...")
-
-
-def _brief(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
-        commands,
-        "brief",
-        "make a briefing of a recording: one page that opens without a network",
-        "Writes one HTML file that holds the page and the recording: it opens from disk, replays the dive with its\n"
-        "chapters, and prints as a summary. Notes of your own stand in a TOML file, one [[note]] each:\n\n"
-        '  [[note]]\n  chapter = 5             # the number of an annotation; or at = "0:28:16", a dive time\n'
-        '  text = "Say how the echo was found."',
-    )
-    parser.add_argument("recording", type=Path, metavar="RECORDING")
-    parser.add_argument("-o", "--out", type=Path, required=True, metavar="FILE.html")
-    parser.add_argument("--notes", type=Path, metavar="NOTES.toml", help="what you want to say, shown to you alone")
-    parser.add_argument("--force", action="store_true", help="write over a file that is there")
-    parser.add_argument("--unfinished", action="store_true", help="take a recording whose end is missing")
-
-
-def _export(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
-        commands,
-        "export",
-        "write a recording as GeoJSON or CSV",
-        "Writes what was released as GeoJSON (tracks, annotations, targets) or CSV (a row for each vehicle and tick),\n"
-        "as the file's ending says. Coordinates are metres in the frame without a place: not longitude and latitude.",
-    )
-    parser.add_argument("recording", type=Path, metavar="RECORDING")
-    parser.add_argument("-o", "--out", type=Path, required=True, metavar="FILE", help="FILE.geojson or FILE.csv")
-    parser.add_argument("--force", action="store_true", help="write over a file that is there")
-
-
-def _publish(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
-        commands,
-        "publish",
-        "write a folder with the page and recordings, for any web server",
-        "Writes a folder that can be browsed: the followers' page, the recordings, a page of the expedition and of\n"
-        "each dive, pictures. Any static web server can give it out, below any path. RECORDING is a closed recording,\n"
-        "or a folder of them (released/AUDIENCE), all of one audience. Written again, the folder follows.",
-    )
-    parser.add_argument("recordings", type=Path, nargs="+", metavar="RECORDING")
-    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="a new folder, or one made like this")
-    parser.add_argument("--address", help="where it will be, for link previews, such as https://dive.example/")
-    parser.add_argument("--language", default="en", help="of the pages made here: en or de (default en)")
-
-
-def _import(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _import(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "import",
         "import a recovered vehicle's own log: it completes the exact record, on the ship alone",
@@ -237,8 +207,8 @@ def _import(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
 
 
-def _record(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _record(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "record",
         "say what the exact record of a vehicle covers, or print it: on the ship alone",

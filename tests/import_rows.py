@@ -60,6 +60,7 @@ CORE = {
     "uplink_talk": "errors | msgpack zlib",
     "uplink_log": "errors release uplink_talk",
     "uplink_pace": "",
+    "verification": "errors release seal wire",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
@@ -104,6 +105,7 @@ SHELL = {
     "toml_lines": "",
     "wheel": "",
     "site_files": "core.errors",
+    "log_lines": "",
     "desk_address": "",
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
@@ -133,7 +135,7 @@ SHELL = {
     "deciding expedition import_words journal recovered",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     # released records on their way out
-    "recording": "core.errors core.wire",
+    "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
@@ -164,14 +166,17 @@ SHELL = {
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
-    "shore_logs": "core.errors core.held core.history core.release core.seal core.uplink_talk core.wire "
-    "programme_file recording",
-    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site",
-    "shore_run": "page_words public_files shore shore_file site site_files",
+    "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_logs site uplink_port watch",
+    "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",
+    "shore_counts": "core.history site | prometheus_client",
+    "certificate_end": "core.errors tls_door | cryptography",
+    "shore_run": "certificate_end gate page_words public_files shore shore_counts shore_file site site_files tls_door "
+    "uplink_port watch",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
-    "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "
-    "public_files recording",
+    "publish": "core.errors core.history core.seal core.summary core.verification core.wire expedition_form made_pages "
+    "page_words programme_file public_files recording",
     # the desk
     "watch_file": "",
     "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
@@ -179,6 +184,7 @@ SHELL = {
     "watch_file",
     # the running relay
     "guest_book": "core.errors core.guest_terms core.guests",
+    "inviting": "core.decision core.errors core.guest_terms core.guests core.seal guest_book guest_door",
     "deciding": "core.errors core.ranges",
     "exit_code": "core.errors",
     "control": "core.errors deciding",
@@ -206,8 +212,8 @@ SHELL = {
     "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
-    "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
-    "standing taking",
+    "core.wire checkpoint clock control deciding desk_room expedition feeds inviting journal outlet recording "
+    "secrets_file site standing taking",
     "running": "expedition page_words public_files site site_files",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
     "core.sources capture journal outlet",
@@ -220,12 +226,22 @@ SHELL = {
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
     "running secrets_file ship site_files station_reports station_sender",
     "still_file": "core.errors core.still | PIL",
+    "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
+    "verify": "core.errors core.seal core.verification exit_code programme_file",
+    "reading_arguments": "",
     "tell_words": "quantities",
     "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
-    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
-    "exit_code expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish "
-    "quantities recording rehearse running secrets_file ship shore shore_file shore_run site_files | rich uvloop",
+    "shore_words": "core.errors certificate_end quantities shore_file tls_door uplink_tls",
+    "shore_command": "log_lines running shore shore_file shore_run shore_words | uvloop",
+    "deploy": "",
+    "guest_arguments": "reading_arguments",
+    "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
+    "expedition guest_book guest_door inviting journal secrets_file taking",
+    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
+    "exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground plain_words "
+    "public_files publish quantities recording rehearse running secrets_file ship shore_command site_files site_key "
+    "verify | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

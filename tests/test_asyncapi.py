@@ -190,8 +190,9 @@ PROGRAMMES = ("/programme.json", "/recordings/public/programme.json", "/recordin
 def test_altered_programme_is_not_as_the_document_says(change: dict[str, Any]) -> None:
     """One thing changed, a countdown that isn't in steps among them, and the schema refuses it."""
     told = {"number": 0, "pinned": "x", "schedule": ["bow"], "next_dive_in_s": 10_800, "next_dive": 1}
-    value = {"format": 1, "audience": "public", "programme": told, "questions_to": None}
+    value = {"format": 1, "audience": "public", "programme": told, "record": "lgA=", "questions_to": None}
     schema = Draft202012Validator(DOCUMENT["components"]["schemas"]["programme"])
     assert schema.is_valid(value)
     assert not schema.is_valid({**value, "programme": {**told, **change}})
+    assert not schema.is_valid({**value, "record": "00 01"})
     assert not schema.is_valid({**value, "questions_to": "http://questions.example/"})

@@ -36,8 +36,8 @@ async def test_guest_is_given_the_files_of_the_audience() -> None:
         assert (await get(site, FILES[2], bearer(ADA))).body.startswith(sent)
         assert json.loads((await get(site, FILES[1], bearer(ADA))).body)["audience"] == "family"
         told = {guest: json.loads((await get(site, "/guest.json", bearer(guest))).body) for guest in (ADA, BOB, EVE)}
-        assert told[ADA] == {"format": 1, "audience": "family", "until": "2026-12-31"}
-        assert told[BOB] == {"format": 1, "audience": "family", "until": None}
+        assert told[ADA] == {"format": 1, "audience": "family", "name": "family", "until": "2026-12-31"}
+        assert told[BOB] == {"format": 1, "audience": "family", "name": "family", "until": None}
         assert told[EVE]["audience"] == "funders"
 
 

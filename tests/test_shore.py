@@ -3,8 +3,6 @@
 import asyncio
 import errno
 import os
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
 from pathlib import Path
 
 import pytest
@@ -12,24 +10,12 @@ import pytest
 from peers import get, live, on_both_loops, take, until
 from relay.core.errors import NoRoomError, OperatorError, ShoreError
 from relay.core.wire import footer
-from relay.shell.shore import Shore
 from relay.shell.shore_run import new_shore
 from released import dive, programme
-from shores import RIGHT, STRANGER, sealed, shore_file
+from shores import RIGHT, STRANGER, ashore, sealed, shore_file, with_certificates
 
 FIRST = sealed(dive(1, 4))
 SECOND = sealed(dive(2, 3, closed=False))
-
-
-@asynccontextmanager
-async def ashore(folder: Path, text: str = RIGHT) -> AsyncIterator[Shore]:
-    """Run a shore that is fed by calling it; it is closed at the end."""
-    shore = new_shore(shore_file(folder, text))
-    await shore.start()
-    try:
-        yield shore
-    finally:
-        await shore.close()
 
 
 @on_both_loops
@@ -121,4 +107,4 @@ async def test_what_cannot_be_had_is_said_at_the_start(tmp_path: Path) -> None:
             await new_shore(shore_file(tmp_path)).start()
         other = RIGHT.replace('listen = "127.0.0.1:0"\n\n[uplink]', f'listen = "127.0.0.1:{port}"\n\n[uplink]')
         with pytest.raises(OperatorError, match=r"stop what listens there, or choose another port: \[site\] listen"):
-            await new_shore(shore_file(tmp_path / "other", other)).start()
+            await new_shore(shore_file(with_certificates(tmp_path / "other"), other)).start()

@@ -8,6 +8,7 @@ OffingError                  everything below
 │   ├── CaptureError         a capture given to rehearse cannot be read or timed
 │   ├── RefusedError         the running relay doesn't take a message: nothing was journalled
 │   ├── RecordingError       a recording is not one, is of another version, or is torn
+│   ├── NoRelayError         no relay runs on a private folder, so none can be asked
 │   ├── InvitationError      a guest, a day or a list of guests is not what it should be, or not the ship's
 │   └── SurveyError          a number given to the survey's arithmetic is none, or can't be true
 ├── LinkError                what the other end of the link said is not what it may say: ends that connection alone
@@ -52,6 +53,10 @@ class RefusedError(OperatorError):
 
 class RecordingError(OperatorError):
     """A recording is not one, is of an unknown version, or is torn where it must not be."""
+
+
+class NoRelayError(OperatorError):
+    """No relay runs on a private folder, so none can be asked."""
 
 
 class InvitationError(OperatorError):

@@ -3,7 +3,6 @@
 import argparse
 import json
 import logging
-import resource
 import sys
 from collections.abc import Callable
 from dataclasses import asdict
@@ -24,11 +23,14 @@ from relay.core.secrets import Secrets
 from relay.shell.briefing import brief
 from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
+from relay.shell.deploy import deploy
 from relay.shell.desk_token import NAME as TOKEN_FILE
 from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
+from relay.shell.guests_told import guests, invite, uninvite
 from relay.shell.import_log import import_log, show_record
+from relay.shell.log_lines import log_to_stderr
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
 from relay.shell.plain_ground import (
@@ -44,15 +46,15 @@ from relay.shell.plain_words import describe_audience
 from relay.shell.public_files import Telling
 from relay.shell.publish import publish
 from relay.shell.quantities import say_number, web_address
-from relay.shell.recording import load_recording
+from relay.shell.recording import load_signed
 from relay.shell.rehearse import Outcome, rehearse
-from relay.shell.running import new_site, run_until_stopped
+from relay.shell.running import new_site, raise_open_files, run_until_stopped
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
-from relay.shell.shore import Shore
-from relay.shell.shore_file import read_shore_file
-from relay.shell.shore_run import new_shore
+from relay.shell.shore_command import shore
 from relay.shell.site_files import site_folder
+from relay.shell.site_key import show_key
+from relay.shell.verify import verify
 
 _PLAIN: dict[str, Any] = {"highlight": False, "markup": False, "soft_wrap": True}
 _log = logging.getLogger(__name__)
@@ -64,14 +66,20 @@ def run(options: argparse.Namespace) -> int:
         "brief": _brief,
         "check": _check,
         "demo": _demo,
+        "deploy": deploy,
         "export": _export,
+        "guests": guests,
         "import": import_log,
+        "invite": invite,
+        "key": show_key,
         "publish": _publish,
         "record": show_record,
         "rehearse": _rehearse,
         "ship": _ship,
-        "shore": _shore,
+        "shore": shore,
         "show": _show,
+        "uninvite": uninvite,
+        "verify": verify,
     }
     return exit_code(commands[options.command], options)
 
@@ -98,8 +106,8 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _ship(options: argparse.Namespace) -> int:
-    _log_to_stderr()
-    _raise_open_files()
+    log_to_stderr(form=options.log)
+    raise_open_files()
     expedition = read_expedition(options.expedition)
     for words in cautions(expedition):
         _log.warning("caution: %s", words)
@@ -113,36 +121,8 @@ def _ship(options: argparse.Namespace) -> int:
     return 0
 
 
-def _shore(options: argparse.Namespace) -> int:
-    _log_to_stderr()
-    _raise_open_files()
-    file = read_shore_file(options.shore)
-
-    async def serve() -> None:
-        shore = new_shore(file)
-        await run_until_stopped(shore, lambda: _announce_shore(shore))
-
-    uvloop.run(serve())
-    return 0
-
-
-def _announce_shore(shore: Shore) -> None:
-    """Say where the followers' page is and how to stop."""
-    host, port = shore.site.address
-    scheme = "http" if shore.file.tls is None else "https"
-    print(f"Offing gives out {shore.file.expedition}, ashore.", file=sys.stderr)
-    print(f"followers' page: {scheme}://{host}:{port}/", flush=True)
-    print("Ctrl-C stops it. Started again, it goes on where it was.", file=sys.stderr)
-
-
-def _raise_open_files() -> None:
-    """Let the process have as many sockets as the machine allows it: each viewer takes one."""
-    most = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
-    resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
-
-
 def _demo(options: argparse.Namespace) -> int:
-    _log_to_stderr(logging.WARNING)
+    log_to_stderr(logging.WARNING)
 
     def ready(ship: Ship) -> None:
         _announce("an invented dive", ship)
@@ -209,7 +189,8 @@ def _begins(limits: DiveLimits) -> str:
 
 
 def _show(options: argparse.Namespace) -> int:
-    recording = load_recording(options.recording)
+    recording = load_signed(options.recording)
+    _say_unsigned(options.recording, recording.signed)
     if options.figures:
         print(json.dumps(asdict(figures(recording.records)), indent=2, ensure_ascii=False))
         return 0
@@ -224,22 +205,29 @@ def _show(options: argparse.Namespace) -> int:
     return 0
 
 
+def _say_unsigned(path: Path, signed: bool) -> None:
+    if not signed:
+        print(f"{path}: unsigned: nobody can check that it is the ship's", file=sys.stderr)
+
+
 def _bytes_told(data: bytes) -> dict[str, object]:
     """Return of a still's bytes how many they are, and which."""
     return {"octets": len(data), "sha256": sha256(data).hexdigest()}
 
 
 def _brief(options: argparse.Namespace) -> int:
-    brief(
+    read = brief(
         options.recording, options.notes, site_folder(), options.out, force=options.force, unfinished=options.unfinished
     )
+    _say_unsigned(options.recording, read.signed)
     print(options.out)
     print("It opens from disk in a browser, without a network.", file=sys.stderr)
     return 0
 
 
 def _export(options: argparse.Namespace) -> int:
-    recording = load_recording(options.recording)
+    recording = load_signed(options.recording)
+    _say_unsigned(options.recording, recording.signed)
     export(recording, options.out, options.force)
     if not recording.closed:
         print(f"{options.recording}: not closed: what there is so far was written", file=sys.stderr)
@@ -256,6 +244,8 @@ def _publish(options: argparse.Namespace) -> int:
     done = publish(options.recordings, options.out, site_folder(), telling)
     for line in done.left_out:
         print(f"left out: {line}", file=sys.stderr)
+    for path in done.unsigned:
+        _say_unsigned(path, False)
     dives = "1 dive" if done.dives == 1 else f"{done.dives} dives"
     print(f"{dives} in {done.files} files: {options.out / 'index.html'}")
     print("Any web server can give the folder out, below any path; nothing in it is private.", file=sys.stderr)
@@ -275,7 +265,3 @@ def _announce(what: str, ship: Ship, token: Path | None = None) -> None:
         last = secret if token is None else f"TOKEN, and TOKEN is what {token} holds"
         print(f"the desk, for you alone: {address}#{last}", flush=True)
     print("Ctrl-C stops it. A ship's relay started again goes on where it was.", file=sys.stderr)
-
-
-def _log_to_stderr(level: int = logging.INFO) -> None:
-    logging.basicConfig(level=level, format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)

@@ -14,7 +14,7 @@ is aiohttp's, with every byte as it came; so two parsers never judge the same re
 
 import asyncio
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from http import HTTPStatus
 from typing import cast
 
@@ -46,14 +46,14 @@ PROTOCOL, TOKEN_MARK = "offing", "guest."
 
 @dataclass(frozen=True, slots=True)
 class House:
-    """What the front leads to. `invited`: galleries for guests alone; `common`: the headers of every answer."""
+    """What the front leads to. `common`: the headers of every answer; `invited`: galleries for `guests` alone."""
 
     gate: Gate
     galleries: Mapping[str, Gallery]
-    invited: Mapping[str, Gallery]
-    guests: GuestDoor
     server: web.Server
     common: Mapping[str, str]
+    invited: Mapping[str, Gallery] = field(default_factory=dict)
+    guests: GuestDoor | None = None
 
 
 class Front(asyncio.Protocol):
@@ -139,10 +139,11 @@ class Front(asyncio.Protocol):
 
     def _guest(self, head: Head, audience: str) -> Guest | None:
         """Return who may follow an audience that isn't open: whoever offers one token, of a guest of just that one."""
+        guests = self._house.guests
         tokens = [member for member in head.members(OFFERED) if member.startswith(TOKEN_MARK)]
-        if len(tokens) != 1:
+        if guests is None or len(tokens) != 1:
             return None
-        guest = self._house.guests.find(tokens[0].removeprefix(TOKEN_MARK), self._address)
+        guest = guests.find(tokens[0].removeprefix(TOKEN_MARK), self._address)
         return guest if guest is not None and guest.audience == audience else None
 
     def _pass_on(self) -> None:

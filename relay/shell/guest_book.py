@@ -96,21 +96,26 @@ _WAY_OUT = "put a back-up copy there, or remove it: then all links that were mad
 
 
 def _book(value: dict[str, Any]) -> GuestBook:
-    if value["format"] != _FORMAT or type(value["number"]) is not int:
+    if value["format"] != _FORMAT or not _is_count(value["number"]):
         raise ValueError
-    invited = tuple(_invited(Invited(**each)) for each in value["guests"])
+    invited = tuple(_invited(each) for each in value["guests"])
     if len({each.id for each in invited}) != len(invited):
         raise ValueError
     return GuestBook(value["number"], invited)
 
 
-def _invited(told: Invited) -> Invited:
-    faults = [guest_fault(told.id), invited_fault(told.name), None if told.until is None else until_fault(told.until)]
-    if any(faults) or len(bytes.fromhex(told.digest)) != DIGEST_OCTETS or not isinstance(told.audience, str):
+def _invited(told: dict[str, Any]) -> Invited:
+    until, day = told["until"], told["last_day"]
+    faults = [guest_fault(told["id"]), invited_fault(told["name"])]
+    faults += [until_fault(each) for each in (until, day) if each is not None]
+    right = isinstance(told["audience"], str) and len(bytes.fromhex(told["digest"])) == DIGEST_OCTETS
+    if any(faults) or not right or not isinstance(told["revoked"], bool) or not _is_count(told["opens"]):
         raise ValueError
-    if not isinstance(told.revoked, bool) or type(told.opens) is not int or told.opens < 0:
-        raise ValueError
-    return told
+    return Invited(**told)
+
+
+def _is_count(value: Any) -> bool:
+    return type(value) is int and value >= 0
 
 
 def write_book(folder: Path, book: GuestBook) -> None:

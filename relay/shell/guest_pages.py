@@ -65,7 +65,8 @@ class GuestPages:
     def _guest_file(self, request: web.BaseRequest, guest: Guest) -> web.Response | None:
         if request.method == "GET":
             self._door.opened(guest)
-        told = {"format": 1, "audience": guest.audience, "until": last_day(guest.until_s)}
+        # `name` is what the page calls whom it is open to: of the guest's own name nothing is known here.
+        told = {"format": 1, "audience": guest.audience, "name": guest.audience, "until": last_day(guest.until_s)}
         return _private(request, Representation(json.dumps(told).encode(), JSON, ""))
 
 

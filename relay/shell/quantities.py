@@ -82,3 +82,12 @@ def web_address(text: str) -> str:
     if parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment or parts.username:
         raise ValueError(f'{text!r} is not the address of a page; write it as "https://dive.example/"')
     return text if text.endswith("/") else f"{text}/"
+
+
+def say_octets(octets: float) -> str:
+    """Return a size in words, in decimal units: "640 kB", "12.5 GB"."""
+    units = ["B", "kB", "MB", "GB", "TB"]
+    while octets >= 999.5 and len(units) > 1:
+        octets /= 1000
+        units = units[1:]
+    return f"{octets:.3g} {units[0]}"

@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import resource
 import signal
 from collections.abc import Awaitable, Callable, Coroutine
 from typing import Any, Protocol
@@ -62,3 +63,9 @@ async def _first_of(*jobs: Awaitable[object]) -> None:
             await task
     for task in done:
         task.result()
+
+
+def raise_open_files() -> None:
+    """Let the process have as many sockets as the machine allows it: each viewer takes one."""
+    most = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
+    resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))

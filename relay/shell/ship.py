@@ -30,10 +30,11 @@ from relay.shell.deciding import Deciding
 from relay.shell.desk_room import DeskRoom
 from relay.shell.expedition import Expedition
 from relay.shell.feeds import Feed, open_feeds
+from relay.shell.inviting import Inviting
 from relay.shell.journal import Journal, JournalFile, clock_of
 from relay.shell.outlet import Frame, Outlet
 from relay.shell.recording import load_recording
-from relay.shell.secrets_file import fingerprint, open_secrets
+from relay.shell.secrets_file import MARK, fingerprint, open_secrets
 from relay.shell.site import Figures, Site
 from relay.shell.standing import ship_status
 from relay.shell.taking import Taking
@@ -65,7 +66,7 @@ class Ship:
         self.expedition, self.site = expedition, site
         self._file = JournalFile(expedition.private)
         marks = self._file.marks()
-        secrets = open_secrets(expedition.private, marks.get("secrets fingerprint"))
+        secrets = open_secrets(expedition.private, marks.get(MARK))
         self._fingerprint = fingerprint(secrets)
         self._clock: EmbargoClock = clock_of(self._file, time)
         self.pipeline = Pipeline(expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan))
@@ -74,7 +75,11 @@ class Ship:
         self._journal: Journal | None = None
         self._taking: Taking | None = None
         self._wake = asyncio.Event()
-        self.deciding = Deciding(self, time_monotonic)
+        invited = [name for name in self._next_dives() if name in expedition.invited_audiences]
+        self.inviting = Inviting(
+            expedition.private, self, Signer(secrets.signing_seed), site.guests, invited, self._address, time.wall_s
+        )
+        self.deciding = Deciding(self, time_monotonic, self.inviting)
         self._control = Control(expedition.private, self.deciding)
         self._warned: set[str] = set()
         self.stopped: str | None = None
@@ -82,6 +87,7 @@ class Ship:
 
     async def start(self) -> None:
         """Grow the release log again from the journal, then open the public site and the feeds."""
+        self.inviting.start()
         self._restore()
         journal = Journal(self._file, self._clock)
         self._go_on(journal)
@@ -89,6 +95,11 @@ class Ship:
         await self._open_site()
         await self.desk.start(self.deciding)
         self.feeds = open_feeds([(feed.name, feed.url) for feed in self.expedition.feeds], _Sink(journal))
+
+    def _address(self) -> str:
+        """Return where the page is, as far as the ship knows."""
+        host, port = self.site.address
+        return self.expedition.address or f"http://{host}:{port}/"
 
     async def _open_site(self) -> None:
         host, port = self.expedition.listen
@@ -102,10 +113,10 @@ class Ship:
 
     async def serve(self) -> None:
         """Run until cancelled; OperatorError if a feed can't be opened as the expedition file has it."""
-        jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report, *self.desk.jobs]
+        jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report, self.inviting.keep]
         try:
             async with asyncio.TaskGroup() as group:
-                for job in jobs:
+                for job in (*jobs, *self.desk.jobs):
                     group.create_task(_forever(job))
                 for feed in self.feeds:
                     group.create_task(feed.run())
@@ -117,6 +128,7 @@ class Ship:
         await self._control.close()
         await self.desk.close()
         await self.site.close()
+        await self.inviting.close()
         if self._journal is not None:
             await self._journal.close()
         self._file.close()
@@ -149,6 +161,10 @@ class Ship:
         """Return how many rows the journal has, and what is wrong with it."""
         return (0, None) if self._journal is None else (self._journal.rows, self._journal.fault)
 
+    def guests(self) -> list[dict[str, Any]]:
+        """Return who is invited, by name: for the operator alone."""
+        return self.inviting.shown()
+
     def figures(self) -> Figures:
         """Return who is on the public site."""
         return self.site.figures()
@@ -163,6 +179,7 @@ class Ship:
         out = [f"the release has stopped: {self.stopped}"] if self.stopped else []
         out += [self._journal.fault] if self._journal is not None and self._journal.fault else []
         out += self._outlet.faults
+        out += [self.inviting.fault] if self.inviting.fault else []
         out += self.desk.alarms(self._clock.now_us())
         out += [f"{name} is outside the declared area" for name in pipeline.outside()]
         for doubt in pipeline.doubts(self._clock.counted_us()):
@@ -182,7 +199,7 @@ class Ship:
         """Journal from now on, and take what is on the disk."""
         self._journal = journal
         self._taking = Taking(self.pipeline, journal, self._clock)
-        journal.mark({"secrets fingerprint": self._fingerprint})
+        journal.mark({MARK: self._fingerprint})
         journal.on_durable = self._durable
         journal.beat()
 

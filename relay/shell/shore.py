@@ -7,7 +7,9 @@ Rules: it holds nothing that isn't released (R1); whatever it can't keep for goo
 import asyncio
 import logging
 import os
+import ssl
 from collections.abc import Callable
+from time import monotonic
 from typing import Protocol
 
 from relay.core.errors import OperatorError, ShoreError
@@ -17,6 +19,8 @@ from relay.core.uplink_talk import Held
 from relay.shell.shore_file import ShoreFile
 from relay.shell.shore_logs import ShoreLogs
 from relay.shell.site import Site
+from relay.shell.uplink_port import UplinkPort
+from relay.shell.watch import Watch
 
 log = logging.getLogger("offing.shore")
 PUBLISHED_AT_ONCE = 500
@@ -37,6 +41,7 @@ class Shore:
 
     `onward` is called with an audience and its frames once they are durable; `parts` are started after the logs were
     read and published, in their order, and closed in the reverse one; `early` are started before everything else.
+    `tls`: the site's; `dialled`: the port that the ship dials; `watch`: where the machine's own network asks.
     """
 
     def __init__(self, file: ShoreFile, site: Site) -> None:
@@ -46,6 +51,10 @@ class Shore:
         self.parts: list[Part] = []
         self.ready = False
         self.fault: str | None = None
+        self.came_s: float | None = None
+        self.tls: ssl.SSLContext | None = None
+        self.dialled: UplinkPort | None = None
+        self.watch: Watch | None = None
         self.logs = None if file.uplink is None else ShoreLogs(file.folder, file.audiences, file.key)
         self._started: list[Part] = []
         self._taking = asyncio.Lock()
@@ -58,7 +67,7 @@ class Shore:
             await self._restore(self.logs)
         host, port = self.file.listen
         try:
-            await self.site.start(host, port)
+            await self.site.start(host, port, self.tls)
         except OSError as error:
             raise OperatorError(
                 f"the page can't be given out at {host}:{port} ({os.strerror(error.errno or 0)}): stop what listens "
@@ -107,12 +116,16 @@ class Shore:
         if self.logs is not None:
             self.logs.close()
 
+    def histories(self) -> dict[str, History]:
+        """Return what is held of each audience."""
+        if self.logs is not None:
+            return self.logs.histories()
+        shown = {name: self.site.history(name) for name in self.file.audiences}
+        return {name: history for name, history in shown.items() if history is not None}
+
     def held(self) -> dict[str, Held]:
         """Return how far each audience is held."""
-        if self.logs is not None:
-            return self.logs.held()
-        histories = {name: self.site.history(name) for name in self.file.audiences}
-        return {name: Held() if history is None else held_of(history) for name, history in histories.items()}
+        return {name: held_of(history) for name, history in self.histories().items()}
 
     async def take(self, audience: str, frames: list[bytes]) -> None:
         """Check, keep and publish frames; returns once they are durable and published.
@@ -133,7 +146,7 @@ class Shore:
             except ShoreError as error:
                 self._say_fault(str(error))
                 raise
-            self.fault = None
+            self.fault, self.came_s = None, monotonic()
             kept = [frame.data for frame in self.logs.keep(audience, fresh)]
             for frame in kept:
                 self.publish(audience, frame, len(kept) > 1)

@@ -14,11 +14,9 @@ from itertools import groupby
 from pathlib import Path
 
 from relay.core.errors import NoRoomError, OffingError, RecordingError, ShoreError
-from relay.core.held import held_of
 from relay.core.history import History, Received, received
 from relay.core.release import FORMAT, NO_DIVE, VERSION, Kind
 from relay.core.seal import is_sealed
-from relay.core.uplink_talk import Held
 from relay.core.wire import WireRecord, decode, footer, read_recording, whole_octets
 from relay.shell.programme_file import NAME as PROGRAMME
 from relay.shell.programme_file import read_programme
@@ -230,10 +228,6 @@ class ShoreLogs:
     def histories(self) -> dict[str, History]:
         """Return what is held, by audience."""
         return {name: log.history for name, log in self._logs.items()}
-
-    def held(self) -> dict[str, Held]:
-        """Return how far each audience's log goes."""
-        return {name: held_of(log.history) for name, log in self._logs.items()}
 
     def write(self, audience: str, frames: Sequence[bytes]) -> list[WireRecord]:
         """Check frames and make durable what is new of them: that is returned. ShoreError: nothing new is held."""

@@ -72,7 +72,7 @@ class Site:
         self._pages = Pages(files, made, self._followers, guests.answer)
         self._turns = turns
         self._timer: asyncio.TimerHandle | None = None
-        self._servers: list[asyncio.Server] = []
+        self._servers: list[asyncio.Server | TlsDoor] = []
 
     def _followers(self) -> int:
         return sum(gallery.viewers for gallery in self._galleries.values())
@@ -95,14 +95,23 @@ class Site:
         gallery = self._gallery(audience)
         return None if gallery is None else gallery.history
 
-    async def start(self, host: str, port: int = 0, tls: ssl.SSLContext | None = None) -> None:
-        """Listen on an address, with TLS if that is given; port 0 takes a free one, and `address` says which."""
+    async def start(self, host: str, port: int = 0, tls: ssl.SSLContext | None = None, *, shared: bool = False) -> None:
+        """Listen on an address, with TLS if that is given; port 0 takes a free one, and `address` says which.
+
+        `shared`: other processes listen there as well.
+        """
         loop = asyncio.get_running_loop()
         http = http_server(self._pages.answer, self._common)
-        house = House(self._gate, self._galleries, self._invited, self.guests, http, self._common)
-        door = (lambda: Front(house)) if tls is None else (lambda: TlsDoor(house, tls))
-        server = await loop.create_server(door, host, port, backlog=BACKLOG)
-        self._servers.append(server)
+        house = House(self._gate, self._galleries, http, self._common, self._invited, self.guests)
+        if tls is None:
+            plain = await loop.create_server(
+                lambda: Front(house), host, port, backlog=BACKLOG, reuse_port=shared or None
+            )
+            self._servers.append(plain)
+        else:
+            door = TlsDoor(house, tls)
+            self._servers.append(door)
+            await door.open(host, port, BACKLOG, shared)
         if self._turns and self._timer is None:
             self._schedule(loop)
 

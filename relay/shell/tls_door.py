@@ -5,15 +5,15 @@ can't be secured ends without a word; nothing of a peer is logged. TLS 1.2 and 1
 """
 
 import asyncio
+import socket
 import ssl
 from pathlib import Path
-from typing import cast
 
 from relay.core.errors import OperatorError
 from relay.shell.front import Front, House
 from relay.shell.gate import address_of
 
-MOST_EARLY = 65_536
+ACCEPT_AGAIN_S = 0.1
 
 
 def site_tls(certificate: Path, key: Path) -> ssl.SSLContext:
@@ -42,70 +42,81 @@ def load_tls(context: ssl.SSLContext, certificate: Path, key: Path) -> None:
         ) from error
 
 
-class TlsDoor(asyncio.Protocol):
-    """One connection until TLS stands."""
-
-    __slots__ = ("_address", "_context", "_early", "_entered", "_house", "_securing", "_transport", "deadline")
+class TlsDoor:
+    """Listens, secures who comes, and hands them to `house`. It has what `asyncio.Server` has of use to a site."""
 
     def __init__(self, house: House, context: ssl.SSLContext) -> None:
         self._house, self._context = house, context
-        self._address, self._entered = "", False
-        self._early = b""
-        self._transport: asyncio.Transport
-        self._securing: asyncio.Task[None] | None = None
+        self._accepting: list[asyncio.Task[None]] = []
+        self.sockets: list[socket.socket] = []
+
+    async def open(self, host: str, port: int, backlog: int, reuse_port: bool = False) -> None:
+        """Listen on every address that a host has; OSError if one can't be had."""
+        loop = asyncio.get_running_loop()
+        found = await loop.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+        for family, *_, address in dict.fromkeys(found):
+            line = socket.create_server(address[:2], family=family, backlog=backlog, reuse_port=reuse_port)
+            line.setblocking(False)
+            self.sockets.append(line)
+            self._accepting.append(asyncio.ensure_future(self._accept(line)))
+
+    async def _accept(self, listener: socket.socket) -> None:
+        loop = asyncio.get_running_loop()
+        while True:
+            try:
+                line, peer = await loop.sock_accept(listener)
+            except OSError:  # the peer is gone again, or there are no more open files: that passes
+                await asyncio.sleep(ACCEPT_AGAIN_S)
+                continue
+            _Securing(self._house, line, address_of(peer)).begin(self._context)
+
+    def close(self) -> None:
+        """Listen no more."""
+        for task in self._accepting:
+            task.cancel()
+        for line in self.sockets:
+            line.close()
+
+
+class _Securing:
+    """One connection until TLS stands."""
+
+    __slots__ = ("_address", "_counted", "_house", "_line", "_task", "deadline")
+
+    def __init__(self, house: House, line: socket.socket, address: str) -> None:
+        self._house, self._line, self._address = house, line, address
+        self._counted = house.gate.enter(address)
+        self._task: asyncio.Task[None] | None = None
         self.deadline = 0
 
-    def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        """Let the connection in if there is room, and begin the handshake."""
-        gate = self._house.gate
-        self._transport = cast(asyncio.Transport, transport)
-        self._address = address_of(transport.get_extra_info("peername"))
-        self._entered = gate.enter(self._address)
-        if not self._entered:
-            self._transport.abort()
+    def begin(self, context: ssl.SSLContext) -> None:
+        """Shake hands, if there was room."""
+        if not self._counted:
+            self._line.close()
             return
-        # What is encrypted for a peer that takes nothing waits here: as little as on a port without TLS.
-        self._transport.set_write_buffer_limits(high=gate.limits.write_high_octets)
+        gate = self._house.gate
         gate.wheel.put(self, gate.limits.turns(gate.limits.handshake_s))
-        self._securing = asyncio.ensure_future(self._secure())
+        self._task = asyncio.ensure_future(self._secure(context))
 
-    async def _secure(self) -> None:
+    async def _secure(self, context: ssl.SSLContext) -> None:
         limits = self._house.gate.limits
-        loop = asyncio.get_running_loop()
         try:
-            secured = await loop.start_tls(
-                self._transport,
-                self,
-                self._context,
-                server_side=True,
+            await asyncio.get_running_loop().connect_accepted_socket(
+                lambda: _SecuredFront(self._house, self),
+                self._line,
+                ssl=context,
                 ssl_handshake_timeout=limits.handshake_s + limits.turn_s,
                 ssl_shutdown_timeout=limits.close_s,
             )
         except OSError:  # ssl.SSLError and ConnectionError among them
             self._house.gate.tally.faults += 1
-            self._gone()
-            self._transport.abort()
-            return
-        if secured is not None and self._entered:
-            self._hand_on(secured)
+        finally:
+            self.give_back()
 
-    def _hand_on(self, secured: asyncio.Transport) -> None:
-        self._gone()  # the front counts it from here on, in the same turn
-        front = Front(self._house)
-        secured.set_protocol(front)
-        front.connection_made(secured)
-        if self._early:
-            front.data_received(self._early)
-
-    def data_received(self, data: bytes) -> None:
-        """Keep what came with the last of the handshake."""
-        self._early += data
-        if len(self._early) > MOST_EARLY:
-            self.abort()
-
-    def _gone(self) -> None:
-        if self._entered:
-            self._entered = False
+    def give_back(self) -> None:
+        """Count the connection no more: it is gone, or the front's."""
+        if self._counted:
+            self._counted = False
             self._house.gate.wheel.remove(self)
             self._house.gate.leave(self._address)
 
@@ -120,11 +131,21 @@ class TlsDoor(asyncio.Protocol):
 
     def abort(self) -> None:
         """Cut the connection."""
-        if self._securing is not None:
-            self._securing.cancel()
-        self._transport.abort()
-        self._gone()
+        if self._task is not None:
+            self._task.cancel()
+        self.give_back()
 
-    def connection_lost(self, exc: Exception | None) -> None:
-        """Give back the place."""
-        self._gone()
+
+class _SecuredFront(Front):
+    """The front of a connection whose handshake is done: it takes the place that was counted for it."""
+
+    __slots__ = ("_securing",)
+
+    def __init__(self, house: House, securing: _Securing) -> None:
+        super().__init__(house)
+        self._securing = securing
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """Take the place, and read the head."""
+        self._securing.give_back()
+        super().connection_made(transport)

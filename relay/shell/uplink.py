@@ -87,12 +87,15 @@ class Uplink:
         self._words, self._since_s = "linked", self._clock_s()
         log.info("linked to the shore")
         try:
-            return await self._session.run(), self._session.answered
-        finally:
-            self._session = None
-            self._outages += 1
-            self._since_s = self._clock_s()
+            ended, held = await self._session.run(), self._session.answered
+        except BaseException:
             await link.close()
+            raise
+        self._session = None
+        self._outages += 1
+        self._since_s = self._clock_s()
+        link.connection.transport.abort()
+        return ended, held
 
     def _say(self, words: str) -> None:
         if words != self._words:

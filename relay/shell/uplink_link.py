@@ -7,6 +7,7 @@ ship's own words why there is no link, and nothing that the shore wrote is in th
 import asyncio
 import contextlib
 import logging
+import os
 import socket
 import struct
 from dataclasses import dataclass
@@ -122,7 +123,7 @@ async def _reach(plan: UplinkPlan) -> socket.socket:
     except socket.gaierror as error:
         raise LinkError("the shore's name can't be resolved") from error
     except OSError as error:
-        raise LinkError(f"the shore can't be reached: {error.strerror}") from error
+        raise LinkError(f"the shore can't be reached: {os.strerror(error.errno or 0)}") from error
     raise LinkError("the shore's name stands for no address")
 
 
@@ -164,7 +165,11 @@ async def _greet(plan: UplinkPlan, line: socket.socket) -> ClientConnection:
     except (SSLError, WebSocketException, EOFError, ValueError) as error:
         raise LinkError("who answers there isn't a shore: is [uplink] to its uplink's port?") from error
     except OSError as error:
-        raise LinkError(f"the shore can't be reached: {error.strerror or 'the connection was lost'}") from error
+        raise LinkError(f"the shore can't be reached: {_lost(error)}") from error
+
+
+def _lost(error: OSError) -> str:
+    return os.strerror(error.errno) if error.errno else "the connection was lost"
 
 
 async def _prove(plan: UplinkPlan, signer: Signer, connection: ClientConnection) -> dict[str, Held]:

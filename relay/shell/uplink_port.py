@@ -229,7 +229,7 @@ class UplinkPort:
             self._current = None
             self.facts.linked, self.facts.ended = False, why
         log.log(logging.INFO if code is None else logging.ERROR, "the link to the ship has ended: %s", why)
-        await session.leave(code or Ends.AWAY)
+        await session.end(code or Ends.AWAY)
 
 
 class _Session:
@@ -293,6 +293,14 @@ class _Session:
         with contextlib.suppress(OSError, TimeoutError):
             async with asyncio.timeout(self._limits.farewell_s):
                 await self._line.close(code)
+
+    async def end(self, code: Ends) -> None:
+        """End it once nobody reads any more: say why, wait a little until the ship has heard it, and go."""
+        await self.leave(code)
+        with contextlib.suppress(OSError, TimeoutError):
+            async with asyncio.timeout(self._limits.farewell_s):
+                await self._line.gone()
+        self._line.abort()
 
 
 async def _over(task: asyncio.Task[None]) -> None:

@@ -83,20 +83,24 @@ class ShoreSocket:
         await self._flush()
 
     async def _flush(self) -> None:
-        for data in filter(None, self._protocol.data_to_send()):
-            self._writer.write(data)
+        for data in self._protocol.data_to_send():
+            if data:
+                self._writer.write(data)
+            else:  # both have said that it ends: the server closes first (RFC 6455 section 7.1.1)
+                self._writer.close()
         await self._writer.drain()
 
     async def close(self, code: int) -> None:
-        """Say why it ends; the peer closes then."""
+        """Say why it ends; whoever reads goes on until the peer has said so, too."""
         if self._protocol.state is OPEN:
             self._protocol.send_close(code)
             await self._flush()
 
     async def gone(self) -> None:
         """Wait until the peer has gone, too; what it still says counts no more."""
-        while await self._reader.read(READ_OCTETS):
-            pass
+        while data := await self._reader.read(READ_OCTETS):
+            self._protocol.receive_data(data)
+            await self._flush()
 
     def abort(self) -> None:
         """Go at once."""
