@@ -8,7 +8,8 @@ latecomer until they are taken; who takes nothing of them is silent, and cut off
 
 A live viewer is written to past its transport, by the number of its open socket, as long as the transport holds
 nothing: that is most of what a viewer costs. Transports close their socket only after `connection_lost`, where the
-number is forgotten. Over TLS the socket is the transport's alone.
+number is forgotten. Over TLS the socket is the transport's alone, and of what it has encrypted it keeps 64 KiB and says
+nothing: there the kernel is asked whether the peer takes anything (`Viewer.lags`).
 
 | state     | on                                   | then      |
 | --------- | ------------------------------------ | --------- |
@@ -22,7 +23,10 @@ number is forgotten. Over TLS the socket is the transport's alone.
 
 import asyncio
 import socket
+import sys
+from fcntl import ioctl
 from os import write
+from termios import TIOCOUTQ
 from typing import cast
 
 from relay.core.history import History, Position, Published
@@ -86,6 +90,8 @@ class Gallery:
             self._catch_up(frame)
         encoded = encode_binary(frame.data)
         # A write may fill a buffer and so change `full`, never who is live: that happens in later callbacks alone.
+        if self.through and not among_many and len(encoded) <= LARGE_OCTETS:
+            self._drop_the_secured(len(encoded))
         through = tuple(self.through)
         for line, taken in self._write_straight(encoded):
             self.straight[line].write_live(memoryview(encoded)[taken:])
@@ -108,6 +114,11 @@ class Gallery:
 
     def _drop_the_slow(self) -> None:
         for viewer in self.full & self.through.keys():
+            self.gate.tally.too_slow += 1
+            viewer.close(CloseCode.TOO_SLOW)
+
+    def _drop_the_secured(self, octets: int) -> None:
+        for viewer in [viewer for viewer in self.through if viewer.line == NO_LINE and viewer.lags(octets)]:
             self.gate.tally.too_slow += 1
             viewer.close(CloseCode.TOO_SLOW)
 
@@ -154,6 +165,7 @@ class Viewer(asyncio.Protocol):
         "_frames",
         "_gallery",
         "_gate",
+        "_late",
         "_subscriber",
         "_unanswered",
         "deadline",
@@ -171,7 +183,7 @@ class Viewer(asyncio.Protocol):
         self._gallery: Gallery | None = None
         self._subscriber: Subscriber | None = None
         self._closing = False
-        self._unanswered = self._discarded = 0
+        self._unanswered = self._discarded = self._late = 0
 
     def begin(self, ask: Ask | None, gallery: Gallery | None) -> None:
         """Take the seat and send what is owed, or close with the reason why not."""
@@ -225,6 +237,13 @@ class Viewer(asyncio.Protocol):
         self.transport.write(data)
         if self._gallery is not None:
             self._gallery.place(self)
+
+    def lags(self, octets: int) -> bool:
+        """Whether a frame of so many bytes is more than may wait for a secured peer whose kernel buffer is full."""
+        limits = self._gate.limits
+        unacknowledged = _unacknowledged(self.transport)
+        self._late = self._late + octets if unacknowledged >= limits.send_buffer_octets else 0
+        return self._late > limits.write_high_octets
 
     def _write(self, data: bytes) -> None:
         """Write something of the protocol's own between frames."""
@@ -353,3 +372,9 @@ def _narrow(transport: asyncio.Transport, high_octets: int, send_octets: int) ->
         return NO_LINE
     raw.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, send_octets)
     return NO_LINE if transport.get_extra_info("sslcontext") is not None else raw.fileno()
+
+
+def _unacknowledged(transport: asyncio.Transport) -> int:
+    """Return how many bytes of a socket its peer has not acknowledged (tcp(7), SIOCOUTQ)."""
+    raw = cast("socket.socket", transport.get_extra_info("socket"))
+    return int.from_bytes(ioctl(raw.fileno(), TIOCOUTQ, bytes(4)), sys.byteorder)
