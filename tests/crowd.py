@@ -5,11 +5,13 @@ import resource
 import socket
 import ssl
 import struct
-from contextlib import ExitStack
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from hashlib import sha256
 from pathlib import Path
+from typing import cast
 
-from peers import RawPeer, upgrade
+from peers import RawPeer, until, upgrade
 from relay.core.websocket import HEAD_END
 from relay.shell.site import Site
 from relay.shell.viewer import Viewer
@@ -98,9 +100,8 @@ class Member(asyncio.Protocol):
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """Ask for the live socket."""
-        assert isinstance(transport, asyncio.Transport)
-        self._transport = transport
-        transport.write(upgrade())
+        self._transport = cast(asyncio.Transport, transport)
+        self._transport.write(upgrade())
 
     def data_received(self, data: bytes) -> None:
         """Count what follows the handshake's answer."""
@@ -129,24 +130,29 @@ class Member(asyncio.Protocol):
 
 
 class Crowd:
-    """Many viewers of one site. A context: all leave at its end."""
+    """Many viewers of one site."""
 
-    def __init__(self, members: list[Member]) -> None:
-        self.members = members
+    def __init__(self) -> None:
+        self.members: list[Member] = []
         self._goal = 0
         self._behind: set[Member] = set()
         self._reached = asyncio.Event()
 
     @classmethod
-    async def gather(cls, site: Site, size: int, ends: ExitStack) -> "Crowd":
-        """Connect `size` viewers, and return when each has its handshake's answer; `ends` lets them go."""
+    @asynccontextmanager
+    async def of(cls, site: Site, size: int) -> AsyncIterator["Crowd"]:
+        """Connect `size` viewers, and let them go at the end."""
         loop = asyncio.get_running_loop()
-        crowd = cls([])
-        for _ in range(size):
-            _, member = await loop.create_connection(lambda: Member(crowd), *site.address)
-            ends.callback(member.go)
-            crowd.members.append(member)
-        return crowd
+        crowd = cls()
+        try:
+            for _ in range(size):
+                _, member = await loop.create_connection(lambda: Member(crowd), *site.address)
+                crowd.members.append(member)
+            yield crowd
+        finally:
+            for member in crowd.members:
+                member.go()
+            await until(lambda: all(member.ended for member in crowd.members))
 
     def look(self, member: Member) -> None:
         """See whether a member has what is waited for."""
