@@ -76,15 +76,15 @@ class SecuredPeer:
         self._coming.write(self._raw.received[before:])
 
     async def rest(self) -> bytes:
-        """Read until the server ends the connection, and return what came."""
+        """Read until the server ends the connection, and return what came, as far as it was this connection's TLS."""
         before = len(self._raw.received)
         self._coming.write((await self._raw.rest())[before:])
         got = b""
         try:
             while chunk := self._tls.read(65_536):
                 got += chunk
-        except (ssl.SSLWantReadError, ssl.SSLEOFError):
-            pass
+        except ssl.SSLError:
+            return got
         return got
 
 
