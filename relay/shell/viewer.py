@@ -24,6 +24,7 @@ nothing: there the kernel is asked whether the peer takes anything (`Viewer.lags
 import asyncio
 import socket
 import sys
+from array import array
 from fcntl import ioctl
 from os import write
 from termios import TIOCOUTQ
@@ -103,7 +104,8 @@ class Gallery:
     def _write_straight(self, encoded: bytes) -> list[tuple[int, int]]:
         """Write to the sockets and return those that took only so much, or that have a fault to tell."""
         length, short = len(encoded), []
-        for line in self.straight:
+        # The numbers as C has them, one beside the other: between two writes the kernel has used up the caches.
+        for line in array("i", self.straight):
             try:
                 taken = write(line, encoded)
             except OSError:
