@@ -63,7 +63,7 @@ test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (
 	@$(BIN)/python -m pytest --numprocesses 4 --dist worksteal $(ARGS)
 
 bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out beside a floor
-	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev
+	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev nginx:nginx /usr/lib/nginx/modules/ngx_nchan_module.so:libnginx-mod-nchan
 	@$(BIN)/python bench/run.py $(ARGS)
 
 scale: $(VENV)/.develops $(PAGE) ## Run three relays on a stream under load, and kill each process in turn

@@ -4,13 +4,10 @@ Each round mints, encodes and publishes one tick of two vehicles through the rea
 Argument: the port. It ends at the end of its input.
 """
 
-import asyncio
-import json
-import resource
 import sys
-from time import perf_counter
 
 import uvloop
+from driven import be_driven
 
 from relay.core.channel import Due
 from relay.core.disclosure import Report
@@ -42,14 +39,8 @@ def tick_octets() -> int:
     return len(encode(log.tick(0, [REPORT, REPORT])))
 
 
-def cpu_s() -> float:
-    """Return the processor time this process has used."""
-    usage = resource.getrusage(resource.RUSAGE_SELF)
-    return usage.ru_utime + usage.ru_stime
-
-
 class Rounds:
-    """Publishes ticks at a rate."""
+    """Publishes ticks."""
 
     def __init__(self, site: Site) -> None:
         self._site = site
@@ -62,17 +53,10 @@ class Rounds:
         frame = Frame(record.audience, record.dive, record.seq, False, due.instant_us, encode(record))
         self._site.publish(frame)
 
-    async def run(self, rate: float, seconds: float) -> dict[str, float]:
-        """Publish for so long and return what it took."""
-        loop = asyncio.get_running_loop()
-        begun, begun_cpu_s, rounds = loop.time(), cpu_s(), 0
-        while (due := begun + rounds / rate) < begun + seconds:
-            await asyncio.sleep(max(0.0, due - loop.time()))
-            self._publish(Due(self._at_us, self._log.tick(self._at_us, [REPORT, REPORT])))
-            self._at_us += SECOND_US
-            rounds += 1
-        await asyncio.sleep(max(0.0, begun + seconds - loop.time()))
-        return {"rounds": rounds, "cpu_s": cpu_s() - begun_cpu_s, "secs": loop.time() - begun}
+    def send(self) -> None:
+        """Publish the next tick."""
+        self._publish(Due(self._at_us, self._log.tick(self._at_us, [REPORT, REPORT])))
+        self._at_us += SECOND_US
 
 
 async def serve(port: int) -> None:
@@ -81,13 +65,7 @@ async def serve(port: int) -> None:
     site = Site(PLAN.expedition, limits=everybody)
     rounds = Rounds(site)
     await site.start("127.0.0.1", port)
-    commands = asyncio.StreamReader()
-    await asyncio.get_running_loop().connect_read_pipe(lambda: asyncio.StreamReaderProtocol(commands), sys.stdin)
-    print(json.dumps({"listening": perf_counter()}), flush=True)
-    while line := await commands.readline():
-        _, rate, seconds = line.split()
-        told = await rounds.run(float(rate), float(seconds))
-        print(json.dumps(told | {"conns": site.figures().viewers["public"]}), flush=True)
+    await be_driven(rounds.send, {"listening": 1})
     await site.close()
 
 

@@ -4,6 +4,7 @@ import asyncio
 import functools
 import inspect
 import socket
+import ssl
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from http.client import HTTPResponse
@@ -51,11 +52,13 @@ async def _awaited(result: Awaitable[None]) -> None:
 
 
 @asynccontextmanager
-async def running(*audiences: str, telling: Telling | str = EXPEDITION, **options: Any) -> AsyncIterator[Site]:
+async def running(
+    *audiences: str, telling: Telling | str = EXPEDITION, tls: ssl.SSLContext | None = None, **options: Any
+) -> AsyncIterator[Site]:
     """Run a site on a free port of the loopback; everything it does must be over in time."""
     site = Site(telling, audiences or ("public",), **options)
     async with asyncio.timeout(PATIENCE_S):
-        await site.start("127.0.0.1")
+        await site.start("127.0.0.1", tls=tls)
         try:
             yield site
         finally:

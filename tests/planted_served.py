@@ -1,4 +1,4 @@
-"""Leaks to plant about the desk's server: a way to it for others, and a stop that isn't one."""
+"""Leaks to plant about what is served: the desk for others, a stop that isn't one, frames past their connection."""
 
 from planting import leak
 
@@ -49,5 +49,19 @@ SERVED = (
         "what was kept in by a stop, after a restart",
         "test_stop_at_once::test_stop_acts_while_the_disk_is_stuck_and_when_it_comes_back",
         ("shell/ship.py", "                self.pipeline.halt(row.seq, decision)\n", "                pass\n"),
+    ),
+    leak(
+        "a guest's records in the clear, past the encryption of the guest's connection",
+        "test_crowd::test_frames_of_a_secured_viewer_are_encrypted",
+        ("shell/viewer.py", 'NO_LINE if transport.get_extra_info("sslcontext") is not None else raw', "raw"),
+    ),
+    leak(
+        "records to whoever is given the number of a viewer's socket next",
+        "test_viewer::test_number_of_a_socket_that_is_gone_is_written_to_no_more",
+        (
+            "shell/viewer.py",
+            "        self.viewers -= 1\n        self.straight.pop(viewer.line, None)\n",
+            "        self.viewers -= 1\n",
+        ),
     ),
 )

@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 from websockets.frames import Opcode
 
+from crowd import many_open_files
 from peers import (
     FAST,
     RawPeer,
@@ -58,13 +59,14 @@ async def test_frames_behind_the_handshake_in_one_packet_are_read() -> None:
 
 @on_both_loops
 async def test_handshakes_that_never_finish_are_ended_in_time() -> None:
-    """200 heads that stay open, some fed a byte at a time: told 408 and closed; viewers notice nothing."""
+    """1,000 heads that stay open, some fed a byte at a time: told 408 and closed; viewers notice nothing."""
+    many_open_files(2_200)
     limits = Limits(handshake_s=3.0, turn_s=1.0, connections_per_address=0)
     async with running(limits=limits, turns=False) as site, live(site) as viewer:
-        slow = [await RawPeer.dial(site, upgrade()[: n % 60]) for n in range(200)]
-        await until(lambda: site.figures().connections == 201)
+        slow = [await RawPeer.dial(site, upgrade()[: n % 60]) for n in range(1_000)]
+        await until(lambda: site.figures().connections == 1_001)
         for turn in range(3):
-            for peer in slow[::10]:
+            for peer in slow[::50]:
                 await peer.send(b"a")
             sent = publish(site, [dive(1, 5)[turn]])
             assert await take(viewer, 1) == sent
@@ -72,7 +74,7 @@ async def test_handshakes_that_never_finish_are_ended_in_time() -> None:
         rests = await asyncio.gather(*(peer.rest() for peer in slow))
         assert {rest.split(b"\r\n")[0] for rest in rests} == {b"HTTP/1.1 408 Request Timeout"}
         await until(lambda: site.figures().connections == 1)
-        assert site.figures().tally.unfinished == 200
+        assert site.figures().tally.unfinished == 1_000
 
 
 @pytest.mark.parametrize(("length", "status"), [(8_192, 404), (8_193, 431), (100_000, 431)])

@@ -214,3 +214,20 @@ async def test_viewer_is_pinged_and_a_silent_one_is_cut_off() -> None:
             assert site.figures().tally.silent == 1
             pings = frames_of(await silent.rest())
             assert [frame.opcode for frame in pings] == [Opcode.PING] * 3
+
+
+@on_both_loops
+async def test_number_of_a_socket_that_is_gone_is_written_to_no_more() -> None:
+    """A connection that gets the number of a gone viewer, and has asked for nothing yet, gets nothing."""
+    async with running(limits=FAST) as site:
+        async with live(site) as viewer:
+            assert publish(site, dive(1, 0)[:1]) == await take(viewer, 1)
+        await until(lambda: site.figures().connections == 0)
+        others = [await RawPeer.dial(site) for _ in range(3)]
+        await until(lambda: site.figures().connections == 3)
+        publish(site, dive(1, 5)[1:])
+        for other in others:
+            await other.send(upgrade())
+            await other.receive_until(lambda got: b"\r\n\r\n" in got)
+            assert other.received.startswith(b"HTTP/1.1 101 ")
+            other.line.close()

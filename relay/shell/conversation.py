@@ -15,6 +15,7 @@ from aiohttp import web
 from relay.shell.attendance import keep_little, throw_away
 from relay.shell.gate import Gate
 from relay.shell.pages import error_response
+from relay.shell.slices import narrow
 
 log = logging.getLogger("offing.site")
 GUESTS_KERNEL_OCTETS = 65_536
@@ -66,6 +67,7 @@ class Conversation(web.RequestHandler):
         """Take the connection over, with what was already received."""
         self._gate.wheel.put(self, self._gate.limits.turns(self._gate.limits.http_s))
         self._line = transport  # aiohttp lets go of its own as soon as it has asked it to close
+        narrow(transport)
         transport.set_protocol(self)
         self.connection_made(transport)
         self.data_received(received)
@@ -84,7 +86,8 @@ class Conversation(web.RequestHandler):
 
     def due(self) -> None:
         """End the connection; an answer that is still being taken gets as long again, once."""
-        if self._line is None or self._extended or self._line.get_write_buffer_size() == 0:
+        idle = self._line is None or (self._line.get_write_buffer_size() == 0 and not self._request_in_progress)
+        if self._extended or idle:
             self.abort()
         else:
             self._extended = True

@@ -35,8 +35,8 @@ class Limits:
     wrong_tokens: int = 10
     head_octets: int = 8_192
     handshake_s: float = 10.0
-    ping_s: float = 20.0
-    pong_s: float = 60.0
+    ping_s: float = 45.0
+    pong_s: float = 90.0
     close_s: float = 5.0
     keepalive_s: float = 15.0
     http_s: float = 300.0
@@ -88,6 +88,8 @@ class Gate:
         self._connections_at: Counter[str] = Counter()
         self._viewers_at: Counter[str] = Counter()
         self._spread = 0
+        self.ping_turns = limits.turns(limits.ping_s)
+        self.most_unanswered = max(1, limits.turns(limits.pong_s) // self.ping_turns)
         self._emptied: asyncio.Event | None = None
 
     def enter(self, address: str) -> bool:
@@ -133,7 +135,7 @@ class Gate:
     def first_ping(self) -> int:
         """Return in how many turns a new viewer is pinged first: spread evenly, so that they never fall together."""
         self._spread += 1
-        return 1 + self._spread % self.limits.turns(self.limits.ping_s)
+        return 1 + self._spread % self.ping_turns
 
 
 def _take(counter: Counter[str], address: str) -> None:

@@ -20,6 +20,7 @@ from relay.shell.guest_door import GuestDoor
 from relay.shell.pages import error_response
 from relay.shell.public_files import JSON
 from relay.shell.representation import Representation
+from relay.shell.slices import body_of
 
 GUEST_PATH = "/guest.json"
 PRIVATE = "private, no-store"
@@ -77,4 +78,4 @@ def _private(request: web.BaseRequest, found: Representation | None) -> web.Resp
     headers = {"Cache-Control": PRIVATE, "Vary": "Accept-Encoding, Authorization", "Content-Type": found.content_type}
     if coding != "identity":
         headers["Content-Encoding"] = coding
-    return web.Response(body=found.body(coding), headers=headers)
+    return web.Response(body=body_of(found.body(coding)), headers=headers)

@@ -17,6 +17,7 @@ from relay.core.errors import OperatorError
 from relay.shell.answers import error_headers, error_text
 from relay.shell.public_files import HTML, JSON, OCTETS, PNG, SVG, PublicFile, PublicFiles
 from relay.shell.representation import FOREVER, NO_CACHE, Representation, is_known, tag_of
+from relay.shell.slices import body_of
 
 LIVE_PATH = "/live"
 FOLLOWERS_PATH = "/followers.json"
@@ -147,7 +148,7 @@ def respond(request: web.BaseRequest, found: Representation) -> web.Response:
     if coding != "identity":
         headers["Content-Encoding"] = coding
     headers["Content-Type"] = found.content_type
-    return web.Response(body=found.body(coding), headers=headers)
+    return web.Response(body=body_of(found.body(coding)), headers=headers)
 
 
 def error_response(status: HTTPStatus) -> web.Response:

@@ -6,6 +6,11 @@ history as its socket takes it, never queued. Dropping frees its seat at once. A
 (after an outage of the link), fill every buffer for a moment, so whoever they fill is served from the history like a
 latecomer until they are taken; who takes nothing of them is silent, and cut off as such.
 
+A live viewer is written to past its transport, by the number of its open socket, as long as the transport holds
+nothing: that is most of what a viewer costs. Transports close their socket only after `connection_lost`, where the
+number is forgotten. Over TLS the socket is the transport's alone, and of what it has encrypted it keeps 64 KiB and says
+nothing: there the kernel is asked whether the peer takes anything (`Viewer.lags`).
+
 | state     | on                                   | then      |
 | --------- | ------------------------------------ | --------- |
 | REPLAYING | the socket takes the last owed frame | LIVE      |
@@ -18,6 +23,11 @@ latecomer until they are taken; who takes nothing of them is silent, and cut off
 
 import asyncio
 import socket
+import sys
+from array import array
+from fcntl import ioctl
+from os import write
+from termios import TIOCOUTQ
 from typing import cast
 
 from relay.core.history import History, Position, Published
@@ -42,18 +52,25 @@ from relay.shell.gate import Gate
 
 REPLAY_BATCH = 16
 LARGE_OCTETS = 16_384
+NO_LINE = -1
 UNINVITED_S = 1.0
 
 
 class Gallery:
-    """The viewers of one audience and the history they follow."""
+    """The viewers of one audience and the history they follow.
 
-    __slots__ = ("ahead", "full", "gate", "history", "live", "viewers")
+    `straight`: the live ones by their socket, written to past their transport. `through`: the other live ones, whose
+    transport holds something or is alone to write. `full`: those whose transport holds too much.
+    """
+
+    __slots__ = ("ahead", "full", "gate", "history", "straight", "through", "viewers")
 
     def __init__(self, history: History, gate: Gate) -> None:
         self.history = history
         self.gate = gate
-        self.live: set[Viewer] = set()
+        # In the order of joining, in which the kernel made the sockets as well: a set's order costs a tenth more.
+        self.straight: dict[int, Viewer] = {}
+        self.through: dict[Viewer, None] = {}
         self.full: set[Viewer] = set()
         self.ahead: set[Viewer] = set()
         self.viewers = 0
@@ -73,32 +90,69 @@ class Gallery:
         if self.ahead:
             self._catch_up(frame)
         encoded = encode_binary(frame.data)
-        # A write may fill a buffer and so change `full`, never `live`: that happens in later callbacks alone.
-        for viewer in self.live:
-            viewer.transport.write(encoded)
+        # A write may fill a buffer and so change `full`, never who is live: that happens in later callbacks alone.
+        if self.through and not among_many and len(encoded) <= LARGE_OCTETS:
+            self._drop_the_secured(len(encoded))
+        through = tuple(self.through)
+        for line, taken in self._write_straight(encoded):
+            self.straight[line].write_live(memoryview(encoded)[taken:])
+        for viewer in through:
+            viewer.write_live(encoded)
         if among_many or len(encoded) > LARGE_OCTETS:
             self._let_take()
 
+    def _write_straight(self, encoded: bytes) -> list[tuple[int, int]]:
+        """Write to the sockets and return those that took only so much, or that have a fault to tell."""
+        length, short = len(encoded), []
+        # The numbers as C has them, one beside the other: between two writes the kernel has used up the caches.
+        for line in array("i", self.straight):
+            try:
+                taken = write(line, encoded)
+            except OSError:
+                taken = 0
+            if taken != length:
+                short.append((line, taken))
+        return short
+
     def _drop_the_slow(self) -> None:
-        for viewer in self.full & self.live:
+        for viewer in self.full & self.through.keys():
+            self.gate.tally.too_slow += 1
+            viewer.close(CloseCode.TOO_SLOW)
+
+    def _drop_the_secured(self, octets: int) -> None:
+        for viewer in [viewer for viewer in self.through if viewer.line == NO_LINE and viewer.lags(octets)]:
             self.gate.tally.too_slow += 1
             viewer.close(CloseCode.TOO_SLOW)
 
     def _let_take(self) -> None:
-        for viewer in self.full & self.live:
-            self.live.discard(viewer)
+        for viewer in self.full & self.through.keys():
+            del self.through[viewer]
             viewer.fall_behind(self.history.head)
 
     def _catch_up(self, frame: Published) -> None:
         for viewer in list(self.ahead):
             if viewer.wants(frame):
                 self.ahead.discard(viewer)
-                self.live.add(viewer)
+                self.place(viewer)
+
+    def place(self, viewer: "Viewer") -> None:
+        """Count a viewer as live, to be written to the way its transport allows now."""
+        if viewer.line >= 0 and viewer.transport.get_write_buffer_size() == 0:
+            self.through.pop(viewer, None)
+            self.straight[viewer.line] = viewer
+        else:
+            self.straight.pop(viewer.line, None)
+            self.through[viewer] = None
+
+    def is_live(self, viewer: "Viewer") -> bool:
+        """Whether a viewer gets the next frame as it comes."""
+        return viewer.line in self.straight or viewer in self.through
 
     def forget(self, viewer: "Viewer") -> None:
         """Stop sending to a viewer that had taken a seat here."""
         self.viewers -= 1
-        self.live.discard(viewer)
+        self.straight.pop(viewer.line, None)
+        self.through.pop(viewer, None)
         self.full.discard(viewer)
         self.ahead.discard(viewer)
 
@@ -113,14 +167,17 @@ class Viewer(asyncio.Protocol):
         "_frames",
         "_gallery",
         "_gate",
+        "_late",
         "_subscriber",
         "_unanswered",
         "deadline",
+        "line",
         "transport",
     )
 
     def __init__(self, gate: Gate, transport: asyncio.Transport, address: str) -> None:
         self.transport = transport
+        self.line = NO_LINE
         self.deadline = 0
         self._gate = gate
         self._address = address
@@ -128,13 +185,13 @@ class Viewer(asyncio.Protocol):
         self._gallery: Gallery | None = None
         self._subscriber: Subscriber | None = None
         self._closing = False
-        self._unanswered = self._discarded = 0
+        self._unanswered = self._discarded = self._late = 0
 
     def begin(self, ask: Ask | None, gallery: Gallery | None) -> None:
         """Take the seat and send what is owed, or close with the reason why not."""
         limits = self._gate.limits
         self._gate.wheel.put(self, self._gate.first_ping())
-        _narrow(self.transport, limits.write_high_octets, limits.send_buffer_octets)
+        self.line = _narrow(self.transport, limits.write_high_octets, limits.send_buffer_octets)
         if ask is None:
             self.close(CloseCode.BAD_REQUEST)
         elif gallery is None:
@@ -162,7 +219,7 @@ class Viewer(asyncio.Protocol):
             frames = subscriber.take(gallery.history, REPLAY_BATCH, LARGE_OCTETS)
             if not frames:
                 self._subscriber = None
-                gallery.live.add(self)
+                gallery.place(self)
                 return
             self.transport.write(b"".join(map(encode_binary, frames)))
 
@@ -176,6 +233,26 @@ class Viewer(asyncio.Protocol):
             return False
         self._subscriber = None
         return True
+
+    def write_live(self, data: bytes | memoryview) -> None:
+        """Write through the transport, and count anew how this viewer is to be written to."""
+        self.transport.write(data)
+        if self._gallery is not None:
+            self._gallery.place(self)
+
+    def lags(self, octets: int) -> bool:
+        """Whether a frame of so many bytes is more than may wait for a secured peer whose kernel buffer is full."""
+        limits = self._gate.limits
+        unacknowledged = _unacknowledged(self.transport)
+        self._late = self._late + octets if unacknowledged >= limits.send_buffer_octets else 0
+        return self._late > limits.write_high_octets
+
+    def _write(self, data: bytes) -> None:
+        """Write something of the protocol's own between frames."""
+        if self._gallery is not None and self._gallery.is_live(self):
+            self.write_live(data)
+        else:
+            self.transport.write(data)
 
     def pause_writing(self) -> None:
         """The peer takes less than it is sent."""
@@ -221,7 +298,7 @@ class Viewer(asyncio.Protocol):
     def _answer(self, ping: Ping) -> None:
         # A peer that pings and does not read gets no answer: pongs never fill its buffer (section 5.5.3).
         if self._gallery is None or self not in self._gallery.full:
-            self.transport.write(encode_pong(ping.payload))
+            self._write(encode_pong(ping.payload))
 
     def _closed_by_peer(self, code: int | None) -> None:
         if not self._closing:
@@ -252,20 +329,19 @@ class Viewer(asyncio.Protocol):
 
     def due(self) -> None:
         """Ping; end a peer that answered none of the last pings, or did not close in time."""
-        limits = self._gate.limits
         if self._closing:
             if self in self._gate.attendance:
                 throw_away(self.transport)
             self.abort()
-        elif self._unanswered >= max(1, limits.turns(limits.pong_s) // limits.turns(limits.ping_s)):
+        elif self._unanswered >= self._gate.most_unanswered:
             self._gate.tally.silent += 1
             self.abort()
         else:
             self._unanswered += 1
             self._frames.renew()
-            self._gate.wheel.put(self, limits.turns(limits.ping_s))
+            self._gate.wheel.put(self, self._gate.ping_turns)
             if self._gallery is None or self not in self._gallery.full:
-                self.transport.write(PING)
+                self._write(PING)
 
     def uninvited(self) -> None:
         """Close the socket of a guest whose invitation has ended; who hasn't gone within a second is cut off."""
@@ -289,9 +365,18 @@ class Viewer(asyncio.Protocol):
         self._gate.leave(self._address)
 
 
-def _narrow(transport: asyncio.Transport, high_octets: int, send_octets: int) -> None:
+def _narrow(transport: asyncio.Transport, high_octets: int, send_octets: int) -> int:
+    """Bound what waits for a peer; return the number of the socket where bytes may be written past the transport."""
     # Kernel buffers hide a stall: a peer that stopped reading would be sent stale frames for minutes.
     transport.set_write_buffer_limits(high=high_octets)
     raw = cast("socket.socket | None", transport.get_extra_info("socket"))
-    if raw is not None:
-        raw.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, send_octets)
+    if raw is None:
+        return NO_LINE
+    raw.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, send_octets)
+    return NO_LINE if transport.get_extra_info("sslcontext") is not None else raw.fileno()
+
+
+def _unacknowledged(transport: asyncio.Transport) -> int:
+    """Return how many bytes of a socket its peer has not acknowledged (tcp(7), SIOCOUTQ)."""
+    raw = cast("socket.socket", transport.get_extra_info("socket"))
+    return int.from_bytes(ioctl(raw.fileno(), TIOCOUTQ, bytes(4)), sys.byteorder)
