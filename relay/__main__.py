@@ -6,6 +6,7 @@ from pathlib import Path
 
 from relay import __version__
 from relay.shell.exit_code import exit_code
+from relay.shell.reading_arguments import Commands, add_command, add_reading
 
 _ABOUT = """\
 Offing lets people ashore follow an underwater dive without being told where it is. On the ship it takes the
@@ -46,8 +47,6 @@ example, with Moth on deck again:
   offing import EXPEDITION.toml --vehicle Moth moth-dive-3.jsonl
 """
 
-_Commands = argparse._SubParsersAction  # argparse has no public name for it
-
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; return 0 when it did what was asked, 2 when something given to it was wrong."""
@@ -72,27 +71,18 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     _demo(commands)
     _ship(commands)
+    _key(commands)
     _check(commands)
     _rehearse(commands)
-    _show(commands)
-    _brief(commands)
-    _export(commands)
-    _publish(commands)
+    add_reading(commands)
     _import(commands)
     _record(commands)
     _tell(commands)
     return parser
 
 
-def _add(
-    commands: "_Commands[argparse.ArgumentParser]", name: str, short: str, long: str, examples: str | None = None
-) -> argparse.ArgumentParser:
-    form = argparse.RawDescriptionHelpFormatter
-    return commands.add_parser(name, help=short, description=long, epilog=examples, formatter_class=form)
-
-
-def _demo(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _demo(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "demo",
         "show an invented dive, live, in a browser",
@@ -107,8 +97,8 @@ def _demo(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser.add_argument("--seconds", type=float, help="end by itself after so many seconds")
 
 
-def _ship(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _ship(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "ship",
         "run the relay on the ship",
@@ -119,8 +109,19 @@ def _ship(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
 
 
-def _check(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _key(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "key",
+        "print the ship's public key, with which anyone ashore checks what she released",
+        "Prints the public key of the site, drawing its secrets if there are none yet. It is no secret: give it to\n"
+        "whoever runs the shore, and put it where followers trust it. The secrets file itself stays on the ship.",
+    )
+    parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+
+
+def _check(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "check",
         "check an expedition file and say what each audience will see",
@@ -130,8 +131,8 @@ def _check(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
 
 
-def _rehearse(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _rehearse(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "rehearse",
         "run captures through the relay and write what would have been released",
@@ -158,64 +159,8 @@ def _rehearse(commands: "_Commands[argparse.ArgumentParser]") -> None:
     group.add_argument("--secrets", type=Path, metavar="FILE", help="the secrets file of a site")
 
 
-def _show(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
-        commands,
-        "show",
-        "print a recording as JSON lines",
-        "Prints the records of a recording as JSON, one a line, and says whether it is complete.",
-    )
-    parser.add_argument("recording", type=Path, metavar="RECORDING")
-    parser.add_argument("--figures", action="store_true", help="print the dive's numbers instead: distance, area, ...")
-
-
-def _brief(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
-        commands,
-        "brief",
-        "make a briefing of a recording: one page that opens without a network",
-        "Writes one HTML file that holds the page and the recording: it opens from disk, replays the dive with its\n"
-        "chapters, and prints as a summary. Notes of your own stand in a TOML file, one [[note]] each:\n\n"
-        '  [[note]]\n  chapter = 5             # the number of an annotation; or at = "0:28:16", a dive time\n'
-        '  text = "Say how the echo was found."',
-    )
-    parser.add_argument("recording", type=Path, metavar="RECORDING")
-    parser.add_argument("-o", "--out", type=Path, required=True, metavar="FILE.html")
-    parser.add_argument("--notes", type=Path, metavar="NOTES.toml", help="what you want to say, shown to you alone")
-    parser.add_argument("--force", action="store_true", help="write over a file that is there")
-    parser.add_argument("--unfinished", action="store_true", help="take a recording whose end is missing")
-
-
-def _export(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
-        commands,
-        "export",
-        "write a recording as GeoJSON or CSV",
-        "Writes what was released as GeoJSON (tracks, annotations, targets) or CSV (a row for each vehicle and tick),\n"
-        "as the file's ending says. Coordinates are metres in the frame without a place: not longitude and latitude.",
-    )
-    parser.add_argument("recording", type=Path, metavar="RECORDING")
-    parser.add_argument("-o", "--out", type=Path, required=True, metavar="FILE", help="FILE.geojson or FILE.csv")
-    parser.add_argument("--force", action="store_true", help="write over a file that is there")
-
-
-def _publish(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
-        commands,
-        "publish",
-        "write a folder with the page and recordings, for any web server",
-        "Writes a folder that can be browsed: the followers' page, the recordings, a page of the expedition and of\n"
-        "each dive, pictures. Any static web server can give it out, below any path. RECORDING is a closed recording,\n"
-        "or a folder of them (released/AUDIENCE), all of one audience. Written again, the folder follows.",
-    )
-    parser.add_argument("recordings", type=Path, nargs="+", metavar="RECORDING")
-    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="a new folder, or one made like this")
-    parser.add_argument("--address", help="where it will be, for link previews, such as https://dive.example/")
-    parser.add_argument("--language", default="en", help="of the pages made here: en or de (default en)")
-
-
-def _import(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _import(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "import",
         "import a recovered vehicle's own log: it completes the exact record, on the ship alone",
@@ -236,8 +181,8 @@ def _import(commands: "_Commands[argparse.ArgumentParser]") -> None:
     parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
 
 
-def _record(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _record(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "record",
         "say what the exact record of a vehicle covers, or print it: on the ship alone",
@@ -254,8 +199,8 @@ def _record(commands: "_Commands[argparse.ArgumentParser]") -> None:
     group.add_argument("--print", action="store_true", help="print the record, positions and all, as JSON lines")
 
 
-def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
-    parser = _add(
+def _tell(commands: Commands) -> None:
+    parser = add_command(
         commands,
         "tell",
         "tell a running relay what to do: stop, hold, resume, cut, annotate, ...",
@@ -296,7 +241,7 @@ def _tell(commands: "_Commands[argparse.ArgumentParser]") -> None:
     words.add_parser("end", help="end the dive")
 
 
-def _say(words: "_Commands[argparse.ArgumentParser]") -> None:
+def _say(words: Commands) -> None:
     say = words.add_parser("say", help="annotate")
     say.add_argument("text", help="what followers read, in quotes; refused, with the reason, if a place is found in it")
     say.add_argument("--vehicle", help="the vehicle that it is about")
@@ -320,7 +265,7 @@ def _say(words: "_Commands[argparse.ArgumentParser]") -> None:
         words.add_parser(word, help=does).add_argument("say", type=int, metavar="ROW", help="its row, as `status` says")
 
 
-def _target(words: "_Commands[argparse.ArgumentParser]") -> None:
+def _target(words: Commands) -> None:
     target = words.add_parser("target", help="name a find, and say what it was found to be")
     target.add_argument("name", help='what followers call it, such as "the boiler"')
     target.add_argument("verdict", help="unchecked, rock, modern debris, of interest or withheld")
@@ -345,7 +290,7 @@ def _sighting(target: argparse.ArgumentParser) -> None:
         seen.add_argument(f"--{name}-sigma", type=float, default=usual, help=f"of {of} (default {usual:g})")
 
 
-def _zones(words: "_Commands[argparse.ArgumentParser]") -> None:
+def _zones(words: Commands) -> None:
     zone = words.add_parser("zone", help="hide a place in everything that hasn't left yet, at once")
     zone.add_argument("name", help="for the ship alone; the same place again takes the same name")
     zone.add_argument("--centre", nargs=2, type=float, required=True, metavar=("LAT", "LON"), help="degrees")
@@ -358,7 +303,7 @@ def _zones(words: "_Commands[argparse.ArgumentParser]") -> None:
     unzone.add_argument("name")
 
 
-def _expected(words: "_Commands[argparse.ArgumentParser]") -> None:
+def _expected(words: Commands) -> None:
     expect = words.add_parser("expect", help="say when an autonomous vehicle that leaves now is to be back")
     expect.add_argument("vehicle", metavar="VEHICLE")
     expect.add_argument("--returns-in", required=True, metavar="DURATION", help='such as "6 h"')
@@ -368,7 +313,7 @@ def _expected(words: "_Commands[argparse.ArgumentParser]") -> None:
     words.add_parser("back", help="say that it is back").add_argument("vehicle", metavar="VEHICLE")
 
 
-def _programme(words: "_Commands[argparse.ArgumentParser]") -> None:
+def _programme(words: Commands) -> None:
     programme = words.add_parser(
         "programme", help="tell followers what is to come, in the place of what you told before"
     )

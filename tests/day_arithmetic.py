@@ -16,6 +16,7 @@ from typing import Any
 from geographiclib.geodesic import Geodesic
 
 import day_expected as paper
+import ed25519_by_the_book
 from day_expected import Changes, Dive, Seen
 
 EARTH = Geodesic.WGS84
@@ -179,6 +180,8 @@ def records_of(audience: str, number: int, key: bytes) -> Iterator[list[Any]]:
     vehicles = [Vehicle(seen, audience, Frame(key)) for seen in (dive.lantern, dive.moth)]
     for seq, (kind, tick_s, told) in enumerate(_kinds(audience, dive)):
         body = [vehicle.row(tick_s) for vehicle in vehicles] if kind == TICK else told
+        if kind == DIVE:
+            body = {**told, "key": ed25519_by_the_book.public_key(signing_seed(key)).hex()}
         yield [number, seq, kind, tick_s - seconds(dive.first), body]
 
 
@@ -194,6 +197,11 @@ def _kinds(audience: str, dive: Dive) -> Iterator[tuple[int, int, Any]]:
         yield from ((kind, tick_s, body) for kind, body in told.pop(tick_s, ()))
     yield END, last_s, None
     assert not told
+
+
+def signing_seed(key: bytes) -> bytes:
+    """Return the secret from which the signatures of a site are made."""
+    return hmac.digest(key, b"signing", "sha256")
 
 
 def leaves_s(audience: str, number: int) -> Iterator[float]:

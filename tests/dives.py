@@ -13,11 +13,14 @@ from relay.core.decision import Decision, write_decision
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed, DiveLimits, Leg, Plan, Policy, SourcePlan
+from relay.core.release import ReleasedRecord
+from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.core.wire import encode
 
 SECOND = 1_000_000
 SECRETS = Secrets(bytes(range(32)))
+SIGNER = Signer(SECRETS.signing_seed)
 INVENTED_SITE = (-38.61472, -21.93306)
 
 
@@ -116,3 +119,8 @@ def run(pipeline: Pipeline, journal: Iterable[Row], until_us: int | None = None)
 def sent(due: Iterable[Due]) -> list[tuple[int, str, bytes]]:
     """Return what an outsider can observe: when, to whom, which bytes."""
     return [(item.instant_us, item.record.audience, encode(item.record)) for item in due]
+
+
+def sealed(record: ReleasedRecord) -> bytes:
+    """Return a record's frame as the ship of these tests sends it."""
+    return SIGNER.seal(record.audience, encode(record))

@@ -56,10 +56,11 @@ CORE = {
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "seal": "errors wire | cryptography",
+    "verification": "errors release seal wire",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
-    "programme_board release secrets stations still time_in_text",
+    "programme_board release seal secrets stations still time_in_text",
     "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present programme "
     "ranges secrets sighting sources stations time_in_text",
     # what readers work out
@@ -127,9 +128,9 @@ SHELL = {
     "deciding expedition import_words journal recovered",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     # released records on their way out
-    "recording": "core.errors core.wire",
+    "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
-    "outlet": "core.channel core.release core.wire programme_file recording",
+    "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the public port
     "answers": "",
     "gate": "core.subscriber wheel",
@@ -144,8 +145,8 @@ SHELL = {
     "site": "core.history answers conversation front gate pages public_files viewer",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
-    "publish": "core.errors core.history core.summary core.wire expedition_form made_pages page_words programme_file "
-    "public_files recording",
+    "publish": "core.errors core.history core.seal core.summary core.verification core.wire expedition_form made_pages "
+    "page_words programme_file public_files recording",
     # the desk
     "watch_file": "",
     "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
@@ -178,12 +179,12 @@ SHELL = {
     "desk_room": "core.model core.pipeline core.silence deciding desk desk_disk desk_legs desk_line desk_seen "
     "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
-    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.sources core.wire "
-    "checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site standing "
-    "taking",
+    "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
+    "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
+    "standing taking",
     "running": "expedition page_words public_files ship site site_files",
-    "rehearse": "core.errors core.model core.pipeline core.policy core.release core.secrets core.sources "
-    "capture journal outlet",
+    "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
+    "core.sources capture journal outlet",
     # the invented dive
     "vehicle_motion": "core.model seabed",
     "station_reports": "core.model seabed vehicle_motion | pyproj",
@@ -193,11 +194,14 @@ SHELL = {
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
     "running secrets_file ship site_files station_reports station_sender",
     "still_file": "core.errors core.still | PIL",
+    "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
+    "verify": "core.errors core.seal core.verification exit_code programme_file",
+    "reading_arguments": "",
     "tell_words": "quantities",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
     "exit_code expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish "
-    "quantities recording rehearse running secrets_file ship site_files | rich uvloop",
+    "quantities recording rehearse running secrets_file ship site_files site_key verify | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

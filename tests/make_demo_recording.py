@@ -7,6 +7,7 @@ dive of the same invented expedition than the one the demo joins (another seed),
 from pathlib import Path
 
 from relay.core.pipeline import Pipeline
+from relay.core.seal import Signer
 from relay.core.wire import encode, footer
 from relay.shell.demo import expedition_text
 from relay.shell.demo_run import DEMO_SECRETS, FINISHED, past_rows
@@ -21,11 +22,12 @@ PATH = Path(__file__).resolve().parent.parent / "recordings" / FINISHED
 def recording(seed: int = SEED) -> bytes:
     """Return the recording of a whole simulated dive."""
     plan = parse_expedition(expedition_text(port=1, nmea_port=2, station_port=3), Path("demo.toml")).plan
-    pipeline = Pipeline(plan, seeded_secrets(DEMO_SECRETS))
+    secrets = seeded_secrets(DEMO_SECRETS)
+    pipeline, signer = Pipeline(plan, secrets), Signer(secrets.signing_seed)
     due = [item for row in past_rows(simulate(seed), 0.0) for item in pipeline.receive(row)]
     while (moment := pipeline.next_us()) is not None:
         due += pipeline.advance(moment)
-    frames = [encode(item.record) for item in due]
+    frames = [signer.seal(item.record.audience, encode(item.record)) for item in due]
     return b"".join([*frames, footer(frames)])
 
 

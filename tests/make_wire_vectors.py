@@ -8,11 +8,12 @@ import json
 from pathlib import Path
 from typing import Any
 
+from dives import SIGNER, sealed
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import ReleasedRecord, ReleaseLog
 from relay.core.still import Still
-from relay.core.wire import decode, encode, footer
+from relay.core.wire import decode, footer
 
 SECOND = 1_000_000
 PATH = Path(__file__).parent / "vectors" / "wire.json"
@@ -36,7 +37,7 @@ def records() -> list[ReleasedRecord]:
     plan = Plan(
         expedition="The search for the Isoline Marr", vehicles=("Lantern", "Moth"), sources=(), policies=(policy,)
     )
-    log = ReleaseLog(policy, plan, 1, 0)
+    log = ReleaseLog(policy, plan, 1, 0, SIGNER.key)
     silent = Report(heard=False)
     full = Report(True, -1250, 3075, 1120, 337.5, "near the bottom", "autonomous", "bottom", -5, 0)
     half = Report(True, 12.5, None, 0.1, 0, None, "tethered", None, None, -180)
@@ -59,9 +60,11 @@ def hexed(body: Any) -> Any:
 
 def vectors() -> dict[str, object]:
     """Return the content of the vector file."""
-    frames = [encode(record) for record in records()]
+    frames = [sealed(record) for record in records()]
     return {
         "provenance": "made by tests/make_wire_vectors.py from the release log's own encoder; MessagePack 2.0",
+        "key": SIGNER.key.hex(),
+        "audience": "public",
         "frames": [
             {"hex": frame.hex(), "dive": read.dive, "seq": read.seq, "kind": read.kind,
              "elapsed_s": read.elapsed_s, "body": hexed(read.body)}

@@ -2,11 +2,11 @@
 
 from collections.abc import Iterator, Sequence
 
+from dives import SIGNER, sealed
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Place, Plan, Policy
 from relay.core.release import Kind, ProgrammeLog, ReleasedRecord, ReleaseLog
 from relay.core.still import Still
-from relay.core.wire import encode
 from relay.shell.outlet import Frame
 
 TICK_US = 15_000_000
@@ -88,9 +88,9 @@ def _log(number: int, audience: str, place: Place = Place.LOCAL) -> ReleaseLog:
         place=place,
     )
     plan = Plan(expedition=EXPEDITION, vehicles=("Lantern",), sources=(), policies=(policy,))
-    return ReleaseLog(policy, plan, number, 0)
+    return ReleaseLog(policy, plan, number, 0, SIGNER.key)
 
 
 def _frame(record: ReleasedRecord) -> Frame:
     ends = record.kind is Kind.END
-    return Frame(record.audience, record.dive, record.seq, ends, record.elapsed_us, encode(record))
+    return Frame(record.audience, record.dive, record.seq, ends, record.elapsed_us, sealed(record))

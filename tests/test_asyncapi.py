@@ -86,13 +86,16 @@ ALTERED: list[tuple[str, Callable[[list[Any]], Any]]] = [
     *((name, _set(2, to=7)) for name in NAMES.values()),
     *((name, _set(3, to="0")) for name in NAMES.values()),
     *((name, _set(3, to=-15)) for name in NAMES.values()),
-    *((name, _set(5, to="0001")) for name in NAMES.values()),
+    *((name, _set(5, to="")) for name in NAMES.values()),
+    *((name, _set(5, to="ff" * 63)) for name in NAMES.values()),
+    *((name, _set(5, to="ff" * 64 + "0001")) for name in NAMES.values()),
     *((name, list.pop) for name in NAMES.values()),
     *((name, lambda value: value.append(None)) for name in NAMES.values()),
     *(("dive", _drop(key)) for key in ("format", "version", "vehicles", "tick_s", "delay_s")),
     *(("dive", _drop(key)) for key in ("cell_m", "depth_step_m", "heading_step_deg", "fields", "place")),
     ("dive", _set(4, "version", to=2)),
     ("dive", _set(4, "place", to="38.6 S")),
+    ("dive", _set(4, "key", to="d75a98")),
     ("dive", _set(4, "delay_s", to=[2700])),
     ("tick", _set(4, 0, 0, to="lost")),
     ("tick", _set(4, 0, 1, to="25")),
@@ -187,8 +190,9 @@ PROGRAMMES = ("/programme.json", "/recordings/public/programme.json", "/recordin
 def test_altered_programme_is_not_as_the_document_says(change: dict[str, Any]) -> None:
     """One thing changed, a countdown that isn't in steps among them, and the schema refuses it."""
     told = {"number": 0, "pinned": "x", "schedule": ["bow"], "next_dive_in_s": 10_800, "next_dive": 1}
-    value = {"format": 1, "audience": "public", "programme": told, "questions_to": None}
+    value = {"format": 1, "audience": "public", "programme": told, "record": "lgA=", "questions_to": None}
     schema = Draft202012Validator(DOCUMENT["components"]["schemas"]["programme"])
     assert schema.is_valid(value)
     assert not schema.is_valid({**value, "programme": {**told, **change}})
+    assert not schema.is_valid({**value, "record": "00 01"})
     assert not schema.is_valid({**value, "questions_to": "http://questions.example/"})

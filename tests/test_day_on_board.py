@@ -17,10 +17,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from msgpack import unpackb
 
 import day_expected as paper
 import day_expected_exact as exact
-from day_arithmetic import POSTS, Frame, beyond, leaves_s, records_of, seconds
+import ed25519_by_the_book
+from day_arithmetic import POSTS, Frame, beyond, leaves_s, records_of, seconds, signing_seed
 from day_on_board import (
     EXPEDITION,
     HOURS,
@@ -169,6 +171,18 @@ def test_recording_is_as_written_down(day: Day, audience: str, number: int) -> N
     for there, due in zip(recording.records, expected, strict=False):
         assert [there.dive, there.seq, there.kind, there.elapsed_s, rounded(there.body)] == due
     assert len(recording.records) == len(expected)
+
+
+@pytest.mark.parametrize(("audience", "number"), EVERY_DIVE)
+def test_recording_is_signed_by_the_book(day: Day, audience: str, number: int) -> None:
+    """RFC 8032 by whole numbers alone gives the last record's signature, and every record has one of its own."""
+    path = day.folder / "released" / audience / f"dive-{number:03d}.recording"
+    *_, last = records = read_recording(path.read_bytes()).records
+    pads = [unpackb(record.data)[5] for record in records]
+    told = last.data[: -len(pads[-1])]
+    message = b"offing record 1\0" + audience.encode() + b"\0" + told
+    assert pads[-1][:64] == ed25519_by_the_book.sign(signing_seed(KEY), message)
+    assert len({pad[:64] for pad in pads}) == len(records)
 
 
 def test_nothing_else_was_released(day: Day) -> None:

@@ -1,10 +1,13 @@
 """What there is beside the built page: each file under its path, made once for what it is made of."""
 
 import json
+from base64 import b64decode
 
 import pytest
 
+from dives import SIGNER
 from relay.core.history import History
+from relay.core.seal import is_sealed
 from relay.core.wire import WireRecord, decode, read_recording
 from relay.shell import public_files
 from relay.shell.public_files import PublicFiles, Telling, recording_path
@@ -126,12 +129,15 @@ def test_programme_is_each_audiences_own_and_there_before_anything_was_told() ->
     """Nothing told is a file that says so; another audience's stays under its own path."""
     made, histories = files("public", "press")
     before = json.loads(content(made, "programme.json"))
-    assert before == {"format": 1, "audience": "public", "programme": None, "questions_to": None}
+    assert before == {"format": 1, "audience": "public", "programme": None, "record": None, "questions_to": None}
     histories["press"].post(programme(0, "for the press", "bow", left_s=7_200, dive=3, audience="press"))
     assert json.loads(content(made, "programme.json")) == before
     assert json.loads(content(made, "recordings/press/programme.json"))["programme"] == {
         "number": 0, "pinned": "for the press", "schedule": ["bow"], "next_dive_in_s": 7_200, "next_dive": 3,
     }  # fmt: skip
+    record = b64decode(json.loads(content(made, "recordings/press/programme.json"))["record"], validate=True)
+    assert is_sealed(SIGNER.key, "press", record)
+    assert (decode(record).seq, decode(record).body) == (0, ["for the press", ["bow"], 7_200, 3])
     assert made.find("recordings/family/programme.json") is None
 
 

@@ -160,12 +160,13 @@ def test_hidden_files_and_links_of_the_built_page_are_not_published(tmp_path: Pa
 def test_recording_that_no_relay_wrote_is_refused(
     changes: dict[str, Any], dive_number: int, message: str, tmp_path: Path
 ) -> None:
-    """A footer can be made by anybody: what would lead out of the folder, or can't be told, is refused by file."""
+    """Anybody can make a footer and leave out signatures: what leads out of the folder or can't be told is refused."""
     frames = []
     for frame in dive(1, 3):
         record = msgpack.unpackb(frame.data)
         record[0] = dive_number
-        record[4] = {**record[4], **changes} if record[2] == 0 else record[4]
+        record[4] = {**record[4], "key": None, **changes} if record[2] == 0 else record[4]
+        record[5] = bytes(len(record[5]))
         frames.append(msgpack.packb(record))
     path = tmp_path / "dive-001.recording"
     path.write_bytes(b"".join(frames) + footer(frames))

@@ -4,15 +4,14 @@ from pathlib import Path
 
 import pytest
 
-from dives import SECRETS, dive_rows, plan, run
+from dives import SECRETS, SIGNER, dive_rows, plan, run, sealed
 from relay.core.errors import RecordingError, RegrownError
 from relay.core.pipeline import Pipeline
-from relay.core.wire import encode
 from relay.shell.outlet import Frame, Outlet
 from relay.shell.recording import Recorder, load_recording, recording_path
 
 DUE = run(Pipeline(plan(), SECRETS), dive_rows(40))
-FRAMES = [encode(item.record) for item in DUE]
+FRAMES = [sealed(item.record) for item in DUE]
 
 
 def written(path: Path, frames: list[bytes], close: bool) -> Path:
@@ -81,7 +80,7 @@ def test_recording_owes_what_it_told_before_a_restart(tmp_path: Path) -> None:
         path = recording_path(folder, "public", 1)
         path.parent.mkdir(parents=True)
         path.write_bytes(b"".join(FRAMES[:count]) + tail)
-        outlet = Outlet(folder, lambda frame: None)
+        outlet = Outlet(folder, SIGNER, lambda frame: None)
         owed = [outlet.owes("public", 1)]
         for item in DUE[:count]:
             outlet.release(item)
@@ -122,7 +121,7 @@ def test_load_recording_names_the_file_and_the_fault(tmp_path: Path) -> None:
 def test_outlet_writes_each_audiences_dives_and_hands_every_frame_on_once(tmp_path: Path) -> None:
     """What goes onward is what is on disk, in order."""
     frames: list[Frame] = []
-    outlet = Outlet(tmp_path, frames.append)
+    outlet = Outlet(tmp_path, SIGNER, frames.append)
     for item in DUE:
         outlet.release(item)
     assert [frame.data for frame in frames] == FRAMES

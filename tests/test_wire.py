@@ -13,7 +13,7 @@ import make_wire_vectors
 from relay.core.disclosure import Report
 from relay.core.errors import OneDoorError, RecordingError
 from relay.core.release import Kind, ReleasedRecord, ReleaseLog
-from relay.core.wire import BLOCK, decode, encode, footer, read_recording, whole_octets
+from relay.core.wire import BLOCK, SIGNATURE_OCTETS, decode, encode, footer, read_recording, whole_octets
 
 VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text())
 FRAMES = [bytes.fromhex(frame["hex"]) for frame in VECTORS["frames"]]
@@ -26,12 +26,13 @@ def test_encoder_still_gives_the_pinned_vectors() -> None:
 
 
 def test_frames_are_plain_messagepack_arrays_of_six() -> None:
-    """The general-purpose library msgpack alone reads every frame; the last item is zero padding."""
+    """The general-purpose library msgpack alone reads every frame; the last item is a signature and zero padding."""
     for frame, expected in zip(FRAMES, VECTORS["frames"], strict=True):
         dive, seq, kind, elapsed_s, body, pad = msgpack.unpackb(frame)
         body = make_wire_vectors.hexed(body)
         assert [dive, seq, kind, elapsed_s, body] == [expected[k] for k in ("dive", "seq", "kind", "elapsed_s", "body")]
-        assert not any(pad)
+        assert len(pad) >= SIGNATURE_OCTETS
+        assert not any(pad[SIGNATURE_OCTETS:])
 
 
 def test_lengths_tell_nothing_that_content_does_not() -> None:

@@ -21,6 +21,7 @@ from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Plan
 from relay.core.release import NO_DIVE
+from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.core.subscriber import Ask, ReplayLimit, Subscriber, admit
 from relay.shell.checkpoint import read_checkpoint
@@ -178,12 +179,11 @@ class VirtualShip(Ship):
         self.site: Any = public
         self._file = disk.journal()
         marks = self._file.marks()
-        self._fingerprint = "of the test"
+        self._fingerprint, self.stopped = "of the test", None
         self._clock = clock_of(self._file, machine)
         self.pipeline = Pipeline(plan, secrets, read_checkpoint(marks.get("checkpoint"), plan))
-        self._outlet = Outlet(disk.released, self._onward)
+        self._outlet = Outlet(disk.released, Signer(secrets.signing_seed), self._onward)
         self._wake: Any = SimpleNamespace(set=lambda: None)
-        self.stopped = None
         self._restore()
         self.journal = SteppedJournal(self._file, self._clock)
         self._go_on(self.journal)

@@ -25,6 +25,7 @@ from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.programme import NO_PROGRAMME, Programme, Told
 from relay.core.programme_board import Board
 from relay.core.release import ReleasedRecord, ReleaseLog
+from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.core.stations import Stations
 from relay.core.still import STILLS_A_DIVE
@@ -59,9 +60,9 @@ class Due(NamedTuple):
 class _Dive:
     """The state of a dive under way, forgotten when it ends."""
 
-    def __init__(self, policy: Policy, plan: Plan, number: int, begun_us: int, by_hand: bool) -> None:
+    def __init__(self, policy: Policy, plan: Plan, number: int, begun_us: int, by_hand: bool, key: bytes) -> None:
         self.begun_us = begun_us
-        self.log = ReleaseLog(policy, plan, number, begun_us)
+        self.log = ReleaseLog(policy, plan, number, begun_us, key)
         self.watch = DiveWatch(plan.dive, begun_us, by_hand=by_hand)
         self.disclosures = [Disclosure(policy, plan) for _ in plan.vehicles]
         self.stills = 0
@@ -75,6 +76,7 @@ class Channel:
     ) -> None:
         self.policy = policy
         self._index, self._plan, self._secrets, self._embargo = index, plan, secrets, embargo
+        self._key = Signer(secrets.signing_seed).key
         self.next_dive = start.next_dive
         self._anchor = start.anchor
         self._seeker = AnchorSeeker()
@@ -249,7 +251,8 @@ class Channel:
             return []
         opening = []
         if self._dive is None:
-            self._dive, self._ended = _Dive(self.policy, self._plan, self.next_dive, at_us, by_hand), None
+            self._dive = _Dive(self.policy, self._plan, self.next_dive, at_us, by_hand, self._key)
+            self._ended = None
             opening = [self._dive.log.open(at_us)]
             self.board.begun(self.next_dive)
         return [*opening, *self._under_way(self._dive, arrived, at_us), *self._programme(arrived, at_us)]

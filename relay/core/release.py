@@ -54,8 +54,9 @@ class ReleasedRecord:
 class ReleaseLog:
     """The append-only sequence of records of one dive for one audience."""
 
-    def __init__(self, policy: Policy, plan: Plan, dive: int, begun_us: int) -> None:
-        self._policy, self._plan = policy, plan
+    def __init__(self, policy: Policy, plan: Plan, dive: int, begun_us: int, key: bytes | None = None) -> None:
+        """`key`: the public one, with which readers check the records; None: nobody signs them."""
+        self._policy, self._plan, self._key = policy, plan, key
         self.dive = dive
         self._begun_us = begun_us
         self._seq = 0
@@ -108,6 +109,7 @@ class ReleaseLog:
             "depth": "relative" if policy.depth_relative else "absolute",
             "area": self._plan.area.name if self._plan.area is not None else None,
             "swath_m": None if self._plan.swath_m is None else plain(self._plan.swath_m),
+            **({} if self._key is None else {"key": self._key.hex()}),
         }
 
 

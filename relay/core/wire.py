@@ -58,13 +58,20 @@ def decode(frame: bytes) -> WireRecord:
 
 def pad_start(frame: bytes) -> int:
     """Return where the content of a frame's pad begins; RecordingError if it isn't a frame of `encode`."""
-    value = _value(frame)
-    _record(value, frame)
-    pad = value[5]
-    start = len(frame) - len(pad) if isinstance(pad, bytes) else 0
+    pad = pad_of(frame)
+    start = len(frame) - len(pad)
     if start < 3 or frame[start - 3 : start] != _BIN_16 + len(pad).to_bytes(2, "big"):
         raise RecordingError("not a record: it doesn't end with a pad")
     return start
+
+
+def pad_of(frame: bytes) -> bytes:
+    """Return the content of a record's pad, whatever its form; RecordingError if it has none."""
+    value = _value(frame)
+    _record(value, frame)
+    if not isinstance(value[5], bytes):
+        raise RecordingError("not a record: it has no pad")
+    return value[5]
 
 
 def _value(frame: bytes) -> Any:
@@ -91,6 +98,11 @@ def footer(frames: Iterable[bytes]) -> bytes:
     return bytes(msgpack.packb([FOOTER_MARK, count, digest.hexdigest()]))
 
 
+def is_footer(value: object) -> bool:
+    """Whether an object of a recording is what closes it, right or wrong."""
+    return isinstance(value, list) and bool(value) and value[0] == FOOTER_MARK
+
+
 @dataclass(frozen=True, slots=True)
 class Recording:
     """A recording read back: its records, whether it is complete, and how many bytes of a torn tail were cut."""
@@ -106,6 +118,11 @@ class Recording:
         assert isinstance(body, dict)
         return body
 
+    @property
+    def signed(self) -> bool:
+        """Whether it says that it is signed: it names a key."""
+        return self.header.get("key") is not None
+
 
 def read_recording(data: bytes) -> Recording:
     """Read a recording: gapless records, and a footer if the dive was closed.
@@ -115,8 +132,8 @@ def read_recording(data: bytes) -> Recording:
     """
     records: list[WireRecord] = []
     good = 0
-    for value, start, end in _objects(data):
-        if isinstance(value, list) and value and value[0] == FOOTER_MARK:
+    for value, start, end in objects(data):
+        if is_footer(value):
             _check_footer(data[start:end], records)
             if end != len(data):
                 raise RecordingError("bytes after the footer")
@@ -137,14 +154,15 @@ def whole_octets(data: bytes) -> int:
     """
     whole = 0
     try:
-        for _, _, end in _objects(data):
+        for _, _, end in objects(data):
             whole = end
     except RecordingError:
         return len(data)
     return whole
 
 
-def _objects(data: bytes) -> Iterator[tuple[Any, int, int]]:
+def objects(data: bytes) -> Iterator[tuple[Any, int, int]]:
+    """Yield the objects of a recording, with where each begins and ends; a last one that is cut off is left out."""
     unpacker = msgpack.Unpacker(max_buffer_size=len(data) + 1)
     unpacker.feed(data)
     start = 0

@@ -44,12 +44,14 @@ from relay.shell.plain_words import describe_audience
 from relay.shell.public_files import Telling
 from relay.shell.publish import publish
 from relay.shell.quantities import say_number, web_address
-from relay.shell.recording import load_recording
+from relay.shell.recording import load_signed
 from relay.shell.rehearse import Outcome, rehearse
 from relay.shell.running import new_site, run_until_stopped
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
 from relay.shell.site_files import site_folder
+from relay.shell.site_key import show_key
+from relay.shell.verify import verify
 
 _PLAIN: dict[str, Any] = {"highlight": False, "markup": False, "soft_wrap": True}
 _log = logging.getLogger(__name__)
@@ -63,11 +65,13 @@ def run(options: argparse.Namespace) -> int:
         "demo": _demo,
         "export": _export,
         "import": import_log,
+        "key": show_key,
         "publish": _publish,
         "record": show_record,
         "rehearse": _rehearse,
         "ship": _ship,
         "show": _show,
+        "verify": verify,
     }
     return exit_code(commands[options.command], options)
 
@@ -181,7 +185,8 @@ def _begins(limits: DiveLimits) -> str:
 
 
 def _show(options: argparse.Namespace) -> int:
-    recording = load_recording(options.recording)
+    recording = load_signed(options.recording)
+    _say_unsigned(options.recording, recording.signed)
     if options.figures:
         print(json.dumps(asdict(figures(recording.records)), indent=2, ensure_ascii=False))
         return 0
@@ -196,22 +201,29 @@ def _show(options: argparse.Namespace) -> int:
     return 0
 
 
+def _say_unsigned(path: Path, signed: bool) -> None:
+    if not signed:
+        print(f"{path}: unsigned: nobody can check that it is the ship's", file=sys.stderr)
+
+
 def _bytes_told(data: bytes) -> dict[str, object]:
     """Return of a still's bytes how many they are, and which."""
     return {"octets": len(data), "sha256": sha256(data).hexdigest()}
 
 
 def _brief(options: argparse.Namespace) -> int:
-    brief(
+    read = brief(
         options.recording, options.notes, site_folder(), options.out, force=options.force, unfinished=options.unfinished
     )
+    _say_unsigned(options.recording, read.signed)
     print(options.out)
     print("It opens from disk in a browser, without a network.", file=sys.stderr)
     return 0
 
 
 def _export(options: argparse.Namespace) -> int:
-    recording = load_recording(options.recording)
+    recording = load_signed(options.recording)
+    _say_unsigned(options.recording, recording.signed)
     export(recording, options.out, options.force)
     if not recording.closed:
         print(f"{options.recording}: not closed: what there is so far was written", file=sys.stderr)
@@ -228,6 +240,8 @@ def _publish(options: argparse.Namespace) -> int:
     done = publish(options.recordings, options.out, site_folder(), telling)
     for line in done.left_out:
         print(f"left out: {line}", file=sys.stderr)
+    for path in done.unsigned:
+        _say_unsigned(path, False)
     dives = "1 dive" if done.dives == 1 else f"{done.dives} dives"
     print(f"{dives} in {done.files} files: {options.out / 'index.html'}")
     print("Any web server can give the folder out, below any path; nothing in it is private.", file=sys.stderr)

@@ -19,7 +19,7 @@ from typing import Any
 from relay.core.errors import OperatorError
 from relay.core.release import Kind
 from relay.core.wire import Recording
-from relay.shell.recording import load_recording
+from relay.shell.recording import load_signed
 
 _START = re.compile(r'<script type="module"[^>]* src="\./([^"]+)"></script>')  # it waits for what a briefing hasn't
 _SCRIPT = re.compile(r'<link rel="modulepreload"[^>]* href="\./([^"]+)"[^>]*>')
@@ -38,9 +38,12 @@ class OwnNote:
     text: str
 
 
-def brief(recording: Path, notes: Path | None, site: Path, to: Path, *, force: bool, unfinished: bool) -> None:
-    """Write a briefing. `site`: the built page. Raises OperatorError (RecordingError for a damaged recording)."""
-    read = load_recording(recording)
+def brief(recording: Path, notes: Path | None, site: Path, to: Path, *, force: bool, unfinished: bool) -> Recording:
+    """Write a briefing and return what is in it. `site`: the built page.
+
+    Raises OperatorError, RecordingError for a recording that is damaged or isn't as it was signed.
+    """
+    read = load_signed(recording)
     if not read.closed and not unfinished:
         raise OperatorError(
             f"{recording}: the dive goes on, or the recording's end is missing: wait for its end, or add --unfinished"
@@ -58,6 +61,7 @@ def brief(recording: Path, notes: Path | None, site: Path, to: Path, *, force: b
         beside.replace(to)
     except OSError as error:
         raise OperatorError(f"{to} can't be written: {error.strerror}") from error
+    return read
 
 
 def read_notes(path: Path, recording: Recording) -> list[OwnNote]:

@@ -7,6 +7,7 @@ One writer, ever: a lock beside the file keeps a second relay out.
 """
 
 import asyncio
+import contextlib
 import fcntl
 import os
 import queue
@@ -99,6 +100,14 @@ def read_rows(path: Path) -> Iterator[Row]:
         yield from _rows(database, 1)
     finally:
         database.close()
+
+
+def read_marks(path: Path) -> dict[str, str]:
+    """Return the marks of a journal, read-only, whoever has it open; none where there is no journal."""
+    if not path.exists():
+        return {}
+    with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
+        return dict(database.execute("SELECT name, value FROM mark"))
 
 
 def _rows(database: sqlite3.Connection, first: int) -> Iterator[Row]:

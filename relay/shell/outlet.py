@@ -1,4 +1,4 @@
-"""Released records on their way out: encoded once, recorded, handed on.
+"""Released records on their way out: encoded and signed once, recorded, handed on.
 
 One outlet for the ship and for a rehearsal, so that both write the same files.
 """
@@ -9,6 +9,7 @@ from pathlib import Path
 
 from relay.core.channel import Due
 from relay.core.release import Kind, ReleasedRecord
+from relay.core.seal import Signer
 from relay.core.wire import encode
 from relay.shell.programme_file import ProgrammeFile
 from relay.shell.recording import Recorder, recording_path, told
@@ -27,10 +28,10 @@ class Frame:
 
 
 class Outlet:
-    """Writes each audience's recordings below `folder` and hands every frame to `onward`."""
+    """Signs every frame for its audience, writes the recordings below `folder` and hands the frames to `onward`."""
 
-    def __init__(self, folder: Path, onward: Callable[[Frame], None]) -> None:
-        self._folder, self._onward = folder, onward
+    def __init__(self, folder: Path, signer: Signer, onward: Callable[[Frame], None]) -> None:
+        self._folder, self._signer, self._onward = folder, signer, onward
         self._open: dict[str, Recorder] = {}
         self._dives: dict[str, int] = {}
         self._programmes: dict[str, ProgrammeFile] = {}
@@ -50,7 +51,7 @@ class Outlet:
         if record.kind is Kind.PROGRAMME:
             self._post(record, due.instant_us)
             return
-        frame = Frame(record.audience, record.dive, record.seq, record.kind is Kind.END, due.instant_us, encode(record))
+        frame = self._frame(record, due.instant_us)
         if record.kind is Kind.DIVE:
             self._open[record.audience] = Recorder(recording_path(self._folder, record.audience, record.dive))
             self._dives[record.audience] = record.dive
@@ -61,9 +62,13 @@ class Outlet:
         self._onward(frame)
 
     def _post(self, record: ReleasedRecord, instant_us: int) -> None:
-        frame = Frame(record.audience, record.dive, record.seq, False, instant_us, encode(record))
+        frame = self._frame(record, instant_us)
         self._programme(record.audience).put(record.seq, frame.data)
         self._onward(frame)
+
+    def _frame(self, record: ReleasedRecord, instant_us: int) -> Frame:
+        data = self._signer.seal(record.audience, encode(record))
+        return Frame(record.audience, record.dive, record.seq, record.kind is Kind.END, instant_us, data)
 
     def _programme(self, audience: str) -> ProgrammeFile:
         if audience not in self._programmes:

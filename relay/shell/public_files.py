@@ -7,6 +7,7 @@ request costs more where dives are many or long: what was read of a dive isn't r
 
 import json
 import re
+from base64 import b64encode
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
@@ -92,6 +93,7 @@ def programme_file(history: History, telling: Telling) -> bytes:
         "format": 1,
         "audience": history.audience,
         "programme": programme,
+        "record": None if history.programme is None else b64encode(history.programme.data).decode(),
         "questions_to": telling.questions_to or None,
     }
     return json.dumps(listed, ensure_ascii=False).encode()

@@ -14,7 +14,9 @@ from typing import NamedTuple
 
 from relay.core.errors import OperatorError, RecordingError
 from relay.core.history import History
+from relay.core.seal import is_sealed
 from relay.core.summary import summary
+from relay.core.verification import key_of
 from relay.core.wire import Recording
 from relay.shell.expedition_form import SLUG
 from relay.shell.made_pages import Shelf, dive_html, dive_svg
@@ -22,7 +24,7 @@ from relay.shell.page_words import EN
 from relay.shell.programme_file import NAME as PROGRAMME
 from relay.shell.programme_file import read_programme
 from relay.shell.public_files import PublicFiles, Telling
-from relay.shell.recording import load_recording
+from relay.shell.recording import load_signed
 
 LIST = "published.json"
 MOST_DIVES = 999_999_999
@@ -39,11 +41,12 @@ class _Record(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """What was written: how many dives and files; and the recordings left out, with why."""
+    """What was written: how many dives and files; the recordings left out, with why; and those that nobody signed."""
 
     dives: int
     files: int
     left_out: tuple[str, ...]
+    unsigned: tuple[Path, ...]
 
 
 def publish(recordings: Iterable[Path], to: Path, site: Path, telling: Telling) -> Written:
@@ -54,9 +57,10 @@ def publish(recordings: Iterable[Path], to: Path, site: Path, telling: Telling) 
     """
     recordings = tuple(recordings)
     before = _written_before(to)
-    whole, left_out = _whole(_files(recordings))
+    found, left_out = _whole(_files(recordings))
+    whole = [recording for _, recording in found]
     history = _one_history(whole)
-    _post_programme(history, recordings)
+    _post_programme(history, recordings, _one_key(whole))
     name = telling.expedition or str(whole[0].header["expedition"])
     told = Telling(name, telling.words, telling.address, telling.questions_to, counts=False)
     index = (site / "index.html").read_bytes()
@@ -67,7 +71,8 @@ def publish(recordings: Iterable[Path], to: Path, site: Path, telling: Telling) 
         assert file is not None
         files[path] = file.make()
     _write(to, files, before)
-    return Written(len(history.dives), len(files) + 1, tuple(left_out))
+    unsigned = tuple(path for path, recording in found if not recording.signed)
+    return Written(len(history.dives), len(files) + 1, tuple(left_out), unsigned)
 
 
 def _built(site: Path) -> dict[str, bytes]:
@@ -90,14 +95,14 @@ def _files(recordings: Iterable[Path]) -> list[Path]:
     return out
 
 
-def _whole(paths: Sequence[Path]) -> tuple[list[Recording], list[str]]:
-    """Return the closed recordings, and why others are left out."""
+def _whole(paths: Sequence[Path]) -> tuple[list[tuple[Path, Recording]], list[str]]:
+    """Return the closed recordings with their paths, and why others are left out."""
     whole, left_out = [], []
     for path in paths:
-        recording = load_recording(path)
+        recording = load_signed(path)
         _check(path, recording)
         if recording.closed:
-            whole.append(recording)
+            whole.append((path, recording))
         else:
             left_out.append(f"{path}: the dive goes on, or the recording's end is missing")
     if not whole:
@@ -144,11 +149,22 @@ def _one_history(recordings: Sequence[Recording]) -> History:
     return history
 
 
-def _post_programme(history: History, paths: Iterable[Path]) -> None:
+def _one_key(recordings: Iterable[Recording]) -> bytes | None:
+    """Return the key that the recordings name, None where they name none; OperatorError if they name several."""
+    keys = list(dict.fromkeys(key for recording in recordings if (key := key_of(recording.header)) is not None))
+    if len(keys) > 1:
+        told = " and ".join(key.hex() for key in keys)
+        raise OperatorError(f"the recordings were signed with different keys, {told}: publish each by itself")
+    return keys[0] if keys else None
+
+
+def _post_programme(history: History, paths: Iterable[Path], key: bytes | None) -> None:
     """Give the history the programme that lies in the folder of its recordings, if it does."""
     for path in paths:
         programme = read_programme(path / PROGRAMME) if path.is_dir() else None
         if programme is not None and path.name == history.audience:
+            if key is not None and not is_sealed(key, history.audience, programme.data):
+                raise RecordingError(f"{path / PROGRAMME} isn't as the recordings beside it were signed: take it away")
             history.post(_Record(history.audience, programme.dive, programme.seq, programme.data))
 
 

@@ -9,6 +9,7 @@ import os
 from pathlib import Path
 
 from relay.core.errors import RecordingError, RegrownError
+from relay.core.verification import check_signed
 from relay.core.wire import Recording, footer, read_recording, whole_octets
 
 
@@ -25,6 +26,19 @@ def load_recording(path: Path) -> Recording:
         raise RecordingError(f"{path}: {error.strerror}") from error
     except RecordingError as error:
         raise RecordingError(f"{path}: {error}") from error
+
+
+def load_signed(path: Path) -> Recording:
+    """Read a recording that somebody handed on; RecordingError, too, where a record isn't as it was signed.
+
+    An unsigned one (`Recording.signed`) is read: it is for the caller to say so.
+    """
+    recording = load_recording(path)
+    try:
+        check_signed(recording)
+    except RecordingError as error:
+        raise RecordingError(f"{path}: {error}") from error
+    return recording
 
 
 def told(path: Path) -> bytes:

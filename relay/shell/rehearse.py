@@ -16,6 +16,7 @@ from relay.core.model import Row, RowKind
 from relay.core.pipeline import Blocked, Pipeline
 from relay.core.policy import Plan
 from relay.core.release import NO_DIVE
+from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.core.sources import Tally
 from relay.shell.capture import format_of, read_capture
@@ -64,7 +65,7 @@ def rehearse(
             times.note(frame)
             outcome.released[frame.audience, frame.dive] += 1
 
-        outlet = Outlet(out / "released", onward)
+        outlet = Outlet(out / "released", Signer(secrets.signing_seed), onward)
         last_us = 0
         for row in _journalled(_rows(plan, inputs, rate), out / "private"):
             for due in pipeline.receive(row):

@@ -15,6 +15,7 @@ from relay.core.errors import SecretsError
 from relay.core.secrets import Secrets
 
 NAME = "secrets.json"
+MARK = "secrets fingerprint"
 
 
 def fingerprint(site: Secrets) -> str:

@@ -20,6 +20,7 @@ from relay.core.desk_record import TAKEN_LIMIT
 from relay.core.errors import OffingError, OperatorError, RecordingError, RegrownError
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
+from relay.core.seal import Signer
 from relay.core.sources import Tally
 from relay.core.wire import Recording
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
@@ -32,7 +33,7 @@ from relay.shell.feeds import Feed, open_feeds
 from relay.shell.journal import Journal, JournalFile, clock_of
 from relay.shell.outlet import Frame, Outlet
 from relay.shell.recording import load_recording
-from relay.shell.secrets_file import fingerprint, open_secrets
+from relay.shell.secrets_file import MARK, fingerprint, open_secrets
 from relay.shell.site import Figures, Site
 from relay.shell.standing import ship_status
 from relay.shell.taking import Taking
@@ -64,11 +65,11 @@ class Ship:
         self.expedition, self.site = expedition, site
         self._file = JournalFile(expedition.private)
         marks = self._file.marks()
-        secrets = open_secrets(expedition.private, marks.get("secrets fingerprint"))
+        secrets = open_secrets(expedition.private, marks.get(MARK))
         self._fingerprint = fingerprint(secrets)
         self._clock: EmbargoClock = clock_of(self._file, time)
         self.pipeline = Pipeline(expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan))
-        self._outlet = Outlet(expedition.released, self._onward)
+        self._outlet = Outlet(expedition.released, Signer(secrets.signing_seed), self._onward)
         self.feeds: tuple[Feed, ...] = ()
         self._journal: Journal | None = None
         self._taking: Taking | None = None
@@ -181,7 +182,7 @@ class Ship:
         """Journal from now on, and take what is on the disk."""
         self._journal = journal
         self._taking = Taking(self.pipeline, journal, self._clock)
-        journal.mark({"secrets fingerprint": self._fingerprint})
+        journal.mark({MARK: self._fingerprint})
         journal.on_durable = self._durable
         journal.beat()
 

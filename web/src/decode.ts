@@ -4,7 +4,8 @@
  * Rules: pure but for the digest, whose engine is passed in; bad bytes are a `Refused` with a short countable
  * reason, never an exception; a kind this page doesn't know keeps its place in the sequence; unknown keys and
  * further items are ignored; a word this page doesn't know is an unknown value. How long a frame is padded is the
- * sender's care alone (it hides what a length would tell): whatever the pad, a frame is read.
+ * sender's care alone (it hides what a length would tell): whatever the pad, a frame is read. The pad's first bytes are
+ * the ship's signature (none: zero); whether it is hers is checked elsewhere, and beyond it the pad is zero.
  */
 
 import { Decoder } from '@msgpack/msgpack';
@@ -19,6 +20,8 @@ const LIMITS = { maxStrLength: 4_096, maxBinLength: STILL_OCTETS, maxArrayLength
 const unpacker = new Decoder(LIMITS);
 const FORMAT = 'offing recording';
 const VERSION = 1;
+/** How many bytes of a pad are the signature (Ed25519, RFC 8032: 64). */
+export const SIGNATURE_OCTETS = 64;
 
 export const ALTITUDES = ['on the bottom', 'near the bottom', 'mid-water'] as const;
 export const MODES = ['tethered', 'autonomous', 'surface'] as const;
@@ -52,6 +55,8 @@ export interface Header {
   readonly area: string | null;
   /** The width of ground seen beside the track; null where it isn't told. */
   readonly swath_m: number | null;
+  /** The key with which the records were signed, in hexadecimal, as this record says itself; null where it says none. */
+  readonly key: string | null;
 }
 
 /** What is told of one vehicle at one tick; null is withheld or unknown. */
@@ -141,7 +146,7 @@ function frame(bytes: Uint8Array): Released {
 }
 
 function isEmpty(pad: Uint8Array): boolean {
-  for (let i = 0; i < pad.length; i += 1) if (pad[i] !== 0) return false;
+  for (let i = SIGNATURE_OCTETS; i < pad.length; i += 1) if (pad[i] !== 0) return false;
   return true;
 }
 
@@ -227,7 +232,14 @@ function headerOf(body: unknown): Header {
     isDepthRelative: map.depth === 'relative',
     area,
     swath_m: measure(map.swath_m, 1e-3, 1e5, 'header: swath'),
+    key: keyOf(map.key),
   };
+}
+
+function keyOf(value: unknown): string | null {
+  if (value === undefined) return null;
+  must(typeof value === 'string' && /^[0-9a-f]{64}$/.test(value), 'header: key');
+  return value;
 }
 
 function reportOf(item: unknown): Report {

@@ -1,7 +1,7 @@
-import { encode } from '@msgpack/msgpack';
+import { decode, encode } from '@msgpack/msgpack';
 import { describe, expect, test } from 'vitest';
 import vectors from '../../tests/vectors/wire.json';
-import { checkRecording, decodeDives, decodeFrame, decodeRecording, Refused, STILL_OCTETS, STILL_SIDE, type Released } from '../src/decode';
+import { checkRecording, decodeDives, decodeFrame, decodeRecording, Refused, SIGNATURE_OCTETS, STILL_OCTETS, STILL_SIDE, type Released } from '../src/decode';
 import { closed, decoded, diveFrames, frame, HEADER, jpeg, joined, report, SILENT } from './frames';
 
 const bytesOf = (hex: string): Uint8Array<ArrayBuffer> => Uint8Array.from(hex.match(/../g) ?? [], (pair) => parseInt(pair, 16));
@@ -120,10 +120,21 @@ describe('a frame', () => {
     expect(reasonOf(decodeFrame(bytes))).toBe(reason);
   });
 
-  test('with a pad that is not zero is refused', () => {
-    const bytes = frame(1, 1, 3, 0, null);
-    bytes[63] = 1;
+  test('with a pad that is not zero beyond its signature is refused', () => {
+    const bytes = frame(1, 1, 3, 0, null, 192);
+    const pad = (decode(bytes) as Uint8Array[])[5] as Uint8Array;
+    const end = bytes.length - pad.length + SIGNATURE_OCTETS;
+    bytes.fill(0xff, end - SIGNATURE_OCTETS, end);
+    expect(decoded(bytes).kind).toBe('end');
+    bytes[end] = 1;
     expect(reasonOf(decodeFrame(bytes))).toBe('padding');
+  });
+
+  test('tells the key that its header names', () => {
+    const key = 'd75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a';
+    expect(decoded(header({ key }))).toMatchObject({ header: { key } });
+    expect(decoded(header({}))).toMatchObject({ header: { key: null } });
+    for (const other of [key.slice(2), key.toUpperCase(), 7]) expect(reasonOf(decodeFrame(header({ key: other })))).toBe('header: key');
   });
 
   test('takes each limit at it and refuses one past it', () => {

@@ -1,0 +1,104 @@
+"""Arguments of the commands that read recordings: show, verify, brief, export, publish.
+
+Rules: arguments alone, as in `__main__`; nothing is loaded that a command doesn't need before it is known which it is.
+"""
+
+import argparse
+from pathlib import Path
+from typing import TypeAlias
+
+_VERIFIED = """\
+example, with what somebody ashore gave you:
+  offing verify dive-001.recording --key d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a
+"""
+
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"  # argparse has no public name for it
+
+
+def add_command(
+    commands: Commands, name: str, short: str, long: str, examples: str | None = None
+) -> argparse.ArgumentParser:
+    """Add a command with its help: `short` in the list, `long` in its own."""
+    form = argparse.RawDescriptionHelpFormatter
+    return commands.add_parser(name, help=short, description=long, epilog=examples, formatter_class=form)
+
+
+def add_reading(commands: Commands) -> None:
+    """Add the commands that read recordings."""
+    _show(commands)
+    _verify(commands)
+    _brief(commands)
+    _export(commands)
+    _publish(commands)
+
+
+def _show(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "show",
+        "print a recording as JSON lines",
+        "Prints the records of a recording as JSON, one a line, and says whether it is complete.",
+    )
+    parser.add_argument("recording", type=Path, metavar="RECORDING")
+    parser.add_argument("--figures", action="store_true", help="print the dive's numbers instead: distance, area, ...")
+
+
+def _verify(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "verify",
+        "check who signed recordings, and that nothing in them was altered, dropped or put in",
+        "Checks every record's signature, that none is missing or out of order, and the footer, and says which record\n"
+        "is wrong. RECORDING is a recording, a programme.record, or a folder of them (released/AUDIENCE), from\n"
+        "whomever you have it. Without --key the key is the one that a recording names itself, which proves only that\n"
+        "one hand wrote it all. Ends with 2 if anything is wrong, unsigned or unfinished.",
+        _VERIFIED,
+    )
+    parser.add_argument("recordings", type=Path, nargs="+", metavar="RECORDING")
+    parser.add_argument("--key", metavar="HEX", help="the ship's key, as `offing key` prints it on board")
+    parser.add_argument("--unfinished", action="store_true", help="take a recording whose end is missing")
+
+
+def _brief(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "brief",
+        "make a briefing of a recording: one page that opens without a network",
+        "Writes one HTML file that holds the page and the recording: it opens from disk, replays the dive with its\n"
+        "chapters, and prints as a summary. Notes of your own stand in a TOML file, one [[note]] each:\n\n"
+        '  [[note]]\n  chapter = 5             # the number of an annotation; or at = "0:28:16", a dive time\n'
+        '  text = "Say how the echo was found."',
+    )
+    parser.add_argument("recording", type=Path, metavar="RECORDING")
+    parser.add_argument("-o", "--out", type=Path, required=True, metavar="FILE.html")
+    parser.add_argument("--notes", type=Path, metavar="NOTES.toml", help="what you want to say, shown to you alone")
+    parser.add_argument("--force", action="store_true", help="write over a file that is there")
+    parser.add_argument("--unfinished", action="store_true", help="take a recording whose end is missing")
+
+
+def _export(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "export",
+        "write a recording as GeoJSON or CSV",
+        "Writes what was released as GeoJSON (tracks, annotations, targets) or CSV (a row for each vehicle and tick),\n"
+        "as the file's ending says. Coordinates are metres in the frame without a place: not longitude and latitude.",
+    )
+    parser.add_argument("recording", type=Path, metavar="RECORDING")
+    parser.add_argument("-o", "--out", type=Path, required=True, metavar="FILE", help="FILE.geojson or FILE.csv")
+    parser.add_argument("--force", action="store_true", help="write over a file that is there")
+
+
+def _publish(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "publish",
+        "write a folder with the page and recordings, for any web server",
+        "Writes a folder that can be browsed: the followers' page, the recordings, a page of the expedition and of\n"
+        "each dive, pictures. Any static web server can give it out, below any path. RECORDING is a closed recording,\n"
+        "or a folder of them (released/AUDIENCE), all of one audience. Written again, the folder follows.",
+    )
+    parser.add_argument("recordings", type=Path, nargs="+", metavar="RECORDING")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="a new folder, or one made like this")
+    parser.add_argument("--address", help="where it will be, for link previews, such as https://dive.example/")
+    parser.add_argument("--language", default="en", help="of the pages made here: en or de (default en)")
