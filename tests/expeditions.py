@@ -71,3 +71,27 @@ WRONG_QUESTIONS = [
     ('listen = "127.0.0.1:0"', 'questions_to = "mailto:a@b.example?bcc=c"', "mailto", "is not where questions can go"),
     ('listen = "127.0.0.1:0"', "questions_to = 'https://q.example/\"x'", "https:", "is not where questions can go"),
 ]
+
+LINK = '[uplink]\nto = "wss://shore.example:8444"\n'
+
+
+def linked(more: str = "") -> tuple[str, str]:
+    """Return a change that gives the ship a link to a shore."""
+    return "[dive]", f"{LINK}{more}\n\n[dive]"
+
+
+# What can't be said of the link: what is written wrong, on which line it is found, what the remedy says.
+WRONG_LINKS = [
+    ("[dive]", '[uplink]\nto = "https://shore.example"\n[dive]', "https:", 'write it as "wss://shore.example:8444"'),
+    ("[dive]", "[uplink]\n[dive]", "[uplink]", 'add where the shore listens, such as to = "wss://shore.example:8444"'),
+    (*linked('pin = "abc"'), "pin", "offing shore --check"),
+    (*linked('limit = "64 kbit"'), "limit", 'write it as "64 kbit/s" (units: bit/s, kbit/s, Mbit/s)'),
+    (*linked('limit = "1.9 kbit/s"'), "limit", "must be from 2 kbit/s to 1000000 kbit/s, not 1.9 kbit/s"),
+    (*linked('audiences = "public"'), "audiences", "must be a list"),
+    (*linked("audiences = []"), "audiences", "give at least 1"),
+    (*linked('audiences = ["public", "press"]'), "audiences", "is no [[audience]] of this file; one of public, family"),
+    (*linked('audiences = ["public", "public"]'), "audiences", "is there twice: name each once"),
+    (*linked('audiences = ["family"]'), "audiences", "neither open nor invited, so nobody could see it there"),
+]
+
+WRONG_ADDRESSES = [*WRONG_QUESTIONS, *WRONG_LINKS]

@@ -21,9 +21,10 @@ CORE = {
     "station_message": "model ranges | msgspec",
     "sources": "errors mavlink model nmea0183 policy station_message",
     # observations into what may be shown
+    "guest_terms": "errors ranges | datetime",
     "decision_values": "errors ranges sighting still",
     "programme": "policy ranges",
-    "decision": "area decision_values errors overdue policy programme sighting still",
+    "decision": "area decision_values errors guest_terms overdue policy programme sighting still",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -56,6 +57,9 @@ CORE = {
     "release": "disclosure errors policy quantise still",
     "wire": "errors release | msgpack",
     "seal": "errors wire | cryptography",
+    "uplink_talk": "errors | msgpack zlib",
+    "uplink_log": "errors release uplink_talk",
+    "uplink_pace": "",
     "verification": "errors release seal wire",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
@@ -89,29 +93,33 @@ CORE = {
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
+    "guests": "errors guest_terms seal wire | msgpack",
+    "held": "history uplink_talk",
 }
 
 SHELL = {
     "clock": "",
     "quantities": "",
+    "uplink_plan": "",
     "representation": "",
     "seabed": "",
     "toml_lines": "",
     "wheel": "",
     "site_files": "core.errors",
+    "log_lines": "",
     "desk_address": "",
     # what the operator gives: expedition file, secrets, captures
     "feed_url": "core.errors",
-    "expedition_form": "core.errors core.policy desk_address feed_url quantities | pydantic",
+    "expedition_form": "core.errors core.policy desk_address feed_url quantities uplink_plan | pydantic",
     "expedition_faults": "expedition_form toml_lines | pydantic",
     "expedition_sense": "core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
-    "expedition_sense feed_url | pydantic",
+    "expedition_sense feed_url uplink_plan | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
-    "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities",
+    "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities uplink_plan",
     "plain_cautions": "core.area core.notices core.place_in_text core.policy expedition plain_words quantities",
     # bytes in
     "feed_intake": "core.errors feed_url",
@@ -131,18 +139,42 @@ SHELL = {
     "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
+    # the link from ship to shore, both ends
+    "uplink_tls": "core.errors",
+    "uplink_socket": "core.errors core.uplink_talk | websockets",
+    "uplink_port": "core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
+    "uplink_link": "core.errors core.seal core.uplink_talk uplink_plan uplink_tls | websockets",
+    "uplink_session": "core.errors core.uplink_log core.uplink_pace core.uplink_talk uplink_link | websockets",
+    "uplink": "core.errors core.history core.seal core.uplink_log core.uplink_talk uplink_link uplink_plan "
+    "uplink_session",
     # the public port
     "answers": "",
-    "gate": "core.subscriber wheel",
+    "attendance": "",
+    "gate": "attendance core.subscriber wheel",
+    "guest_door": "attendance core.errors core.guest_terms core.guests",
     "page_words": "core.errors",
     "track_picture": "core.summary page_words | PIL fontpkg_source_serif_4",
     "made_pages": "core.programme_told core.summary page_words track_picture | jinja2",
     "public_files": "core.history core.programme_told core.summary core.wire made_pages page_words representation",
     "pages": "core.errors answers public_files representation | aiohttp",
-    "conversation": "gate pages | aiohttp",
-    "viewer": "core.history core.release core.subscriber core.websocket gate",
-    "front": "core.subscriber core.websocket answers conversation gate pages viewer | aiohttp",
-    "site": "core.history answers conversation front gate pages public_files viewer",
+    "guest_pages": "core.guest_terms core.guests guest_door pages public_files representation | aiohttp",
+    "conversation": "attendance gate pages | aiohttp",
+    "viewer": "attendance core.history core.release core.subscriber core.websocket gate",
+    "front": "core.guests core.subscriber core.websocket answers conversation gate guest_door pages viewer | aiohttp",
+    "tls_door": "core.errors front gate",
+    "site": "core.history answers conversation front gate guest_door guest_pages pages public_files tls_door viewer",
+    # the relay ashore
+    "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
+    "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
+    "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
+    "shore_guests": "core.errors core.guest_terms guest_door",
+    "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_guests shore_logs site uplink_port "
+    "watch",
+    "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",
+    "shore_counts": "core.history site | prometheus_client",
+    "certificate_end": "core.errors tls_door | cryptography",
+    "shore_run": "certificate_end gate page_words public_files shore shore_counts shore_file site site_files tls_door "
+    "uplink_port watch",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.seal core.summary core.verification core.wire expedition_form made_pages "
@@ -153,6 +185,8 @@ SHELL = {
     "core.notices core.overdue core.reach core.survey_day core.survey_plan core.watch_words core.watched "
     "watch_file",
     # the running relay
+    "guest_book": "core.errors core.guest_terms core.guests",
+    "inviting": "core.decision core.errors core.guest_terms core.guests core.seal guest_book guest_door",
     "deciding": "core.errors core.ranges",
     "exit_code": "core.errors",
     "control": "core.errors deciding",
@@ -180,9 +214,10 @@ SHELL = {
     "desk_state desk_token desk_watch outlet pages site_files",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
-    "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
-    "standing taking",
-    "running": "expedition page_words public_files ship site site_files",
+    "core.wire checkpoint clock control deciding desk_room expedition feeds inviting journal outlet recording "
+    "secrets_file site standing taking uplink",
+    "running": "expedition page_words public_files site site_files",
+    "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
     "core.sources capture journal outlet",
     # the invented dive
@@ -192,16 +227,24 @@ SHELL = {
     "station_sender": "station_reports",
     "demo": "simulated station_reports",
     "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
-    "running secrets_file ship site_files station_reports station_sender",
+    "running secrets_file ship site_files station_reports station_sender until_stopped",
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "verify": "core.errors core.seal core.verification exit_code programme_file",
     "reading_arguments": "",
     "tell_words": "quantities",
+    "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
-    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run desk_token "
-    "exit_code expedition export import_log page_words plain_cautions plain_ground plain_words public_files publish "
-    "quantities recording rehearse running secrets_file ship site_files site_key verify | rich uvloop",
+    "shore_words": "core.errors certificate_end quantities shore_file tls_door uplink_tls",
+    "shore_command": "log_lines shore shore_file shore_run shore_words until_stopped | uvloop",
+    "deploy": "",
+    "guest_arguments": "reading_arguments",
+    "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
+    "expedition guest_book guest_door inviting journal secrets_file taking",
+    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
+    "exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground plain_words "
+    "public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
+    "until_stopped verify | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

@@ -26,11 +26,13 @@ from relay.core.decision import (
     Expect,
     HideZone,
     Hold,
+    Invite,
     LiftZone,
     Resume,
     Say,
     SetLeg,
     Target,
+    Uninvite,
 )
 from relay.core.desk_record import Known
 from relay.core.model import RowKind
@@ -225,6 +227,10 @@ DECISIONS: dict[str, Decision] = {
     "Moth: is back": Back(vehicle="Moth"),
     "programme put up": Programme(pinned="The boiler is next."),
     "programme taken away": Programme(),
+    "invited: Ada to family, until 2026-12-31": Invite(
+        guest="0000ada0", audience="family", invited="Ada", until="2026-12-31"
+    ),
+    "no longer invited: Ada": Uninvite(guest="0000ada0", invited="Ada"),
     "a dive begins": Begin(),
     "the dive ends": End(),
 }

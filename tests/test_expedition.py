@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from expeditions import RIGHT, WRONG_QUESTIONS, changed, line_with
+from expeditions import RIGHT, WRONG_ADDRESSES, changed, line_with
 from relay.core.area import Area, Zone, ZoneAction
 from relay.core.errors import ExpeditionError
 from relay.core.policy import Disclosed, Leg, Place, Policy
@@ -235,9 +235,9 @@ WRONG = [
     ('ship = "Harrow Tern"', "", "[expedition]", "ship: is missing"),
     ('ship = "Harrow Tern"', 'ship = ""', 'ship = ""', "write at least 1 character"),
     ("open = true", 'open = "perhaps"', "perhaps", "must be true or false, without quotes"),
-    ("open = true", 'open = "true"', 'open = "true"', "must be true or false, without quotes"),
+    ("open = true", 'invited = "true"', 'invited = "true"', "must be true or false, without quotes"),
     *PARTS,
-    *WRONG_QUESTIONS,
+    *WRONG_ADDRESSES,
     *WRONG_SURVEY,
 ]
 

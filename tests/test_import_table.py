@@ -25,7 +25,10 @@ IMPURE_CALLS = set("__import__ breakpoint compile eval exec globals input open p
 IMPURE_METHODS = set("now utcnow today fromtimestamp get_running_loop getenv".split())
 
 # The rooms whose sockets strangers reach: they handle bytes that were released, and know of nothing exact.
-PUBLIC = set("answers conversation front gate pages representation site viewer wheel".split())
+PUBLIC = set(
+    "answers conversation front gate pages representation site viewer wheel uplink uplink_link uplink_plan uplink_port "
+    "uplink_session uplink_socket uplink_tls".split()
+)
 EXACT = set(
     "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
     "overdue reach survey swath target_position sighting hiding desk_record decision "
@@ -50,7 +53,10 @@ EXACT = set(
 
 def row_of(room: str) -> tuple[set[str], set[str]]:
     """Return the modules of ours and the other modules that `room` (like `core.fuse`) may import."""
-    main = "relay shell.app shell.exit_code shell.reading_arguments shell.tell"
+    main = (
+        "relay shell.app shell.exit_code shell.guest_arguments shell.reading_arguments shell.shore_command shell.tell "
+        "shell.tell_arguments"
+    )
     special = {"": "", "__main__": main, "core": "", "shell": "", "audit": ""}
     if room in special:
         row, folder = special[room], ""
@@ -156,6 +162,18 @@ def test_public_rooms_know_nothing_exact() -> None:
     """What strangers reach has no row that leads to exact positions, secrets, the journal or the feeds (R1)."""
     exact = {name if "." in name else f"core.{name}" for name in EXACT}
     assert {} == {room: found for room in PUBLIC if (found := row_of(f"shell.{room}")[0] & exact)}
+
+
+def test_shore_reaches_no_room_that_holds_what_is_exact() -> None:
+    """Whatever a shore loads, and whatever that loads: no way leads to journal, secrets, feeds or desk (R1)."""
+    reached, ahead = set[str](), {"shell.shore_command"}
+    while ahead:
+        room = ahead.pop()
+        reached.add(room)
+        ahead |= row_of(room)[0] - reached
+    assert {"shell.shore_logs", "shell.uplink_port"} <= reached
+    aboard = {room for room in EXACT if room.startswith("shell.")} | {"core.pipeline", "core.channel", "core.embargo"}
+    assert reached & (aboard | {"shell.ship", "shell.outlet", "shell.desk", "shell.app"}) == set()
 
 
 # The rooms that a recovered log goes through: none of them leads to what is released.

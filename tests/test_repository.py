@@ -31,6 +31,7 @@ IN_REAL_TIME = (
     "canary_voyage.py",
     "test_page_ship.py",
     "test_programme_live.py",
+    "test_shore_live.py",
 )
 
 # Modules whose test is another module's, because they are parts of one thing that is tested as a whole.
@@ -41,6 +42,8 @@ TESTED_WITH: dict[str, str] = {
     "feed_intake": "feeds",
     "expedition_form": "expedition",
     **dict.fromkeys(("expedition_faults", "expedition_sense"), "expedition"),
+    **dict.fromkeys(("uplink_link", "uplink_session"), "uplink"),
+    "uplink_socket": "uplink_port",
     "plain_ground": "plain_cautions",
     "watch_words": "watched",
     "watch_file": "desk_watch",
@@ -51,7 +54,11 @@ TESTED_WITH: dict[str, str] = {
     "model": "fuse",
     "outlet": "recording",
     "import_words": "import_log",
-    "tell": "control",
+    **dict.fromkeys(("tell", "tell_arguments"), "control"),
+    "shore_form": "shore_file",
+    "shore_run": "shore",
+    "shore_counts": "watch",
+    **dict.fromkeys(("shore_command", "until_stopped"), "shore_live"),
     "demo_run": "live_path",
     "app": "live_path",
 }

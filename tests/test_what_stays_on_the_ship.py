@@ -21,9 +21,11 @@ from relay.core.decision import (
     End,
     Expect,
     Hold,
+    Invite,
     Resume,
     Say,
     Target,
+    Uninvite,
     read_decision,
     word_for,
     write_decision,
@@ -61,6 +63,8 @@ PRIVATE: st.SearchStrategy[Decision] = st.one_of(
         report_every_s=st.none() | st.just(5.0), report_grace_s=st.just(2.0),
     ),
     st.builds(Back, vehicle=st.sampled_from(["Lantern", "Moth"])),
+    st.builds(Invite, guest=st.just("0000ada0"), audience=st.sampled_from(["public", "slow"]), invited=st.just("Ada")),
+    st.builds(Uninvite, guest=st.just("0000ada0"), invited=st.just("Ada")),
 )  # fmt: skip
 MOMENTS = st.integers(0, 200 * SECOND) | st.integers(0, 100).map(lambda at: at * 2 * SECOND)
 
@@ -84,7 +88,7 @@ def bridge(seconds: Iterable[float], depth_m: float = 0.0, note: str | None = No
 @settings(max_examples=60)
 @given(st.lists(st.tuples(MOMENTS, PRIVATE), min_size=1, max_size=8))
 def test_what_waits_or_is_expected_changes_no_byte(steps: list[tuple[int, Decision]]) -> None:
-    """Says that wait or are dismissed, expectations and returns, at any moments: nobody ashore can tell."""
+    """Says that wait or are dismissed, expectations, returns, invitations, at any moments: nobody ashore can tell."""
     assert outcome(in_order(TELLING, [decided(moment, decision) for moment, decision in steps])) == ALL
 
 

@@ -2,8 +2,8 @@
 
 Rules: every decision is a journal row before it acts, with who took it; hold, cut, stop and a new zone act at once
 because they only remove; leg, note, target, begin, end, programme and the lifting of a zone tell or show something, so
-they wait out the embargo like any input. What is said but waits for approval, a target's sighting, and what is
-expected of a vehicle stay on the ship.
+they wait out the embargo like any input. What is said but waits for approval, a target's sighting, what is expected of
+a vehicle, and who is invited by what name stay on the ship.
 """
 
 import json
@@ -29,6 +29,7 @@ from relay.core.decision_values import (
     text_fault,
 )
 from relay.core.errors import OperatorError
+from relay.core.guest_terms import guest_fault, invited_fault, until_fault
 from relay.core.overdue import Expectation
 from relay.core.policy import MICROSECONDS, Leg
 from relay.core.programme import Programme, next_dive_fault, pinned_fault, schedule_fault
@@ -191,6 +192,24 @@ class Back:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Invite:
+    """A link to an audience was made for a person; what lets them in is in no journal. `until`: the last day (UTC)."""
+
+    guest: str
+    audience: str
+    invited: str
+    until: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Uninvite:
+    """An invitation is taken back."""
+
+    guest: str
+    invited: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Begin:
     """Begin a dive now."""
 
@@ -202,7 +221,7 @@ class End:
 
 Told = SetLeg | Say | Target | Begin | End | LiftZone | Programme
 ActsAtOnce = Hold | Resume | Cut | Early | HideZone
-Private = Approve | Dismiss | Expect | Back
+Private = Approve | Dismiss | Expect | Back | Invite | Uninvite
 Decision = Told | ActsAtOnce | Private
 VERDICTS = ("unchecked", "rock", "modern debris", "of interest", "withheld")
 _NAMES: dict[str, type[Decision]] = {
@@ -221,6 +240,8 @@ _NAMES: dict[str, type[Decision]] = {
     "unzone": LiftZone,
     "expect": Expect,
     "back": Back,
+    "invite": Invite,
+    "uninvite": Uninvite,
     "programme": Programme,
 }
 _WORDS: dict[type[Decision], str] = {kind: word for word, kind in _NAMES.items()}
@@ -335,6 +356,9 @@ _FAULTS: dict[str, Callable[[object], str | None]] = {
     "pinned": pinned_fault,
     "schedule": schedule_fault,
     "next_dive_in_s": next_dive_fault,
+    "guest": guest_fault,
+    "invited": invited_fault,
+    "until": until_fault,
 }
 _READ: dict[str, Callable[[Any], Any]] = {
     "leg": Leg,

@@ -51,6 +51,21 @@ class Published(Protocol):
         ...
 
 
+class Received(NamedTuple):
+    """A released record that came from elsewhere, to be published here."""
+
+    audience: str
+    dive: int
+    seq: int
+    data: bytes
+
+
+def received(audience: str, data: bytes) -> Received:
+    """Return a frame with what it says of itself; RecordingError if it isn't one."""
+    record = decode(data)
+    return Received(audience, record.dive, record.seq, data)
+
+
 class Dive:
     """The frames of one dive so far."""
 
@@ -86,6 +101,10 @@ class Dive:
     def recording(self) -> bytes:
         """Return the recording so far; a closed one ends with its footer."""
         return b"".join((*self.frames, footer(self.frames) if self.closed else b""))
+
+    def digest(self) -> bytes:
+        """Return the SHA-256 of the frames joined."""
+        return self._digest.digest()
 
     @property
     def tag(self) -> str:

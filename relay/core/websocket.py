@@ -52,6 +52,7 @@ class CloseCode(IntEnum):
     TOO_SLOW = 4001
     BAD_REQUEST = 4002
     UNKNOWN_AUDIENCE = 4003
+    UNINVITED = 4005
 
 
 REASONS: dict[int, str] = {
@@ -64,6 +65,7 @@ REASONS: dict[int, str] = {
     CloseCode.TOO_SLOW: "too slow",
     CloseCode.BAD_REQUEST: "bad request",
     CloseCode.UNKNOWN_AUDIENCE: "unknown audience",
+    CloseCode.UNINVITED: "no longer invited",
 }
 
 
@@ -101,9 +103,13 @@ class Head:
         """Return every value of a field, in order."""
         return [value for field, value in self.fields if field == name]
 
+    def members(self, name: str) -> list[str]:
+        """Return the members of a comma-separated field as they were written, in order."""
+        return [part.strip() for value in self.values(name) for part in value.split(",")]
+
     def tokens(self, name: str) -> frozenset[str]:
         """Return the members of a comma-separated field, in lower case."""
-        return frozenset(part.strip().lower() for value in self.values(name) for part in value.split(","))
+        return frozenset(member.lower() for member in self.members(name))
 
 
 def parse_head(raw: bytes) -> Head | None:

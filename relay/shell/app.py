@@ -3,7 +3,6 @@
 import argparse
 import json
 import logging
-import resource
 import sys
 from collections.abc import Callable
 from dataclasses import asdict
@@ -24,11 +23,14 @@ from relay.core.secrets import Secrets
 from relay.shell.briefing import brief
 from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
+from relay.shell.deploy import deploy
 from relay.shell.desk_token import NAME as TOKEN_FILE
 from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
+from relay.shell.guests_told import guests, invite, uninvite
 from relay.shell.import_log import import_log, show_record
+from relay.shell.log_lines import log_to_stderr
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
 from relay.shell.plain_ground import (
@@ -38,6 +40,7 @@ from relay.shell.plain_ground import (
     describe_page,
     describe_programme,
     describe_survey,
+    describe_uplink,
     describe_vehicles,
 )
 from relay.shell.plain_words import describe_audience
@@ -46,11 +49,12 @@ from relay.shell.publish import publish
 from relay.shell.quantities import say_number, web_address
 from relay.shell.recording import load_signed
 from relay.shell.rehearse import Outcome, rehearse
-from relay.shell.running import new_site, run_until_stopped
+from relay.shell.running import new_site
 from relay.shell.secrets_file import read_secrets, seeded_secrets
 from relay.shell.ship import Ship
 from relay.shell.site_files import site_folder
 from relay.shell.site_key import show_key
+from relay.shell.until_stopped import raise_open_files, run_until_stopped
 from relay.shell.verify import verify
 
 _PLAIN: dict[str, Any] = {"highlight": False, "markup": False, "soft_wrap": True}
@@ -63,14 +67,18 @@ def run(options: argparse.Namespace) -> int:
         "brief": _brief,
         "check": _check,
         "demo": _demo,
+        "deploy": deploy,
         "export": _export,
+        "guests": guests,
         "import": import_log,
+        "invite": invite,
         "key": show_key,
         "publish": _publish,
         "record": show_record,
         "rehearse": _rehearse,
         "ship": _ship,
         "show": _show,
+        "uninvite": uninvite,
         "verify": verify,
     }
     return exit_code(commands[options.command], options)
@@ -82,13 +90,17 @@ def _check(options: argparse.Namespace) -> int:
     print(describe_page(expedition.listen))
     if expedition.desk is not None:
         print(describe_desk(expedition.desk))
+    if expedition.uplink is not None:
+        print(describe_uplink(expedition.uplink))
     print(describe_vehicles(expedition.plan))
     for source, feed in zip(expedition.plan.sources, expedition.feeds, strict=True):
         print(describe_feed(source, feed.url))
     print("\n".join([*describe_survey(expedition.plan.vehicles, expedition.survey), *describe_ground(expedition.plan)]))
     print(describe_programme(expedition.plan, expedition.questions_to))
     for policy in expedition.plan.policies:
-        print("\n" + describe_audience(policy, expedition.open_audiences, expedition.plan))
+        print(
+            "\n" + describe_audience(policy, expedition.open_audiences, expedition.plan, expedition.invited_audiences)
+        )
     if told := cautions(expedition):
         print("\nIt can be used as it is, but think twice about this:")
         print("\n".join(f"CAUTION: {words}" for words in told))
@@ -96,8 +108,8 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _ship(options: argparse.Namespace) -> int:
-    _log_to_stderr()
-    _raise_open_files()
+    log_to_stderr(form=options.log)
+    raise_open_files()
     expedition = read_expedition(options.expedition)
     for words in cautions(expedition):
         _log.warning("caution: %s", words)
@@ -111,14 +123,8 @@ def _ship(options: argparse.Namespace) -> int:
     return 0
 
 
-def _raise_open_files() -> None:
-    """Let the process have as many sockets as the machine allows it: each viewer takes one."""
-    most = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
-    resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
-
-
 def _demo(options: argparse.Namespace) -> int:
-    _log_to_stderr(logging.WARNING)
+    log_to_stderr(logging.WARNING)
 
     def ready(ship: Ship) -> None:
         _announce("an invented dive", ship)
@@ -261,7 +267,3 @@ def _announce(what: str, ship: Ship, token: Path | None = None) -> None:
         last = secret if token is None else f"TOKEN, and TOKEN is what {token} holds"
         print(f"the desk, for you alone: {address}#{last}", flush=True)
     print("Ctrl-C stops it. A ship's relay started again goes on where it was.", file=sys.stderr)
-
-
-def _log_to_stderr(level: int = logging.INFO) -> None:
-    logging.basicConfig(level=level, format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)

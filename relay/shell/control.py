@@ -11,7 +11,7 @@ import os
 from pathlib import Path
 from typing import Any
 
-from relay.core.errors import OperatorError, RefusedError
+from relay.core.errors import NoRelayError, OperatorError, RefusedError
 from relay.shell.deciding import MESSAGE_LIMIT, Deciding
 
 NAME = "control.sock"
@@ -83,7 +83,7 @@ async def ask_control(folder: Path, message: dict[str, Any]) -> dict[str, Any]:
     try:
         reader, writer = await asyncio.open_unix_connection(str(folder / NAME), limit=1_048_576)
     except OSError as error:
-        raise OperatorError(f"no relay runs on {folder}: start it with `offing ship` ({error.strerror}).") from error
+        raise NoRelayError(f"no relay runs on {folder}: start it with `offing ship` ({error.strerror}).") from error
     writer.write(json.dumps(message).encode() + b"\n")
     try:
         line = await reader.readline()

@@ -12,6 +12,7 @@ from typing import Any
 
 from aiohttp import web
 
+from relay.shell.attendance import throw_away
 from relay.shell.gate import Gate
 from relay.shell.pages import error_response
 
@@ -40,7 +41,7 @@ def http_server(
 class Conversation(web.RequestHandler):
     """One HTTP connection. `close_s`, `http_s`, `keepalive_s` of the limits bound how long it lives."""
 
-    __slots__ = ("_address", "_extended", "_gate", "_line", "deadline")
+    __slots__ = ("_extended", "_gate", "_line", "address", "deadline")
 
     def __init__(self, server: web.Server, gate: Gate, address: str) -> None:
         limits = gate.limits
@@ -55,7 +56,7 @@ class Conversation(web.RequestHandler):
             max_field_size=limits.head_octets,
         )
         self._gate = gate
-        self._address = address
+        self.address = address
         self._extended = False
         self._line: asyncio.Transport | None = None
         self.deadline = 0
@@ -99,8 +100,19 @@ class Conversation(web.RequestHandler):
         if self._line is not None:
             self._line.abort()
 
+    def attends(self, guest_id: str) -> bool:
+        """Note that what is given out here is given on an invitation; False if that has too many connections."""
+        return self._gate.attendance.attend(guest_id, self)
+
+    def uninvited(self) -> None:
+        """Cut the connection of a guest whose invitation has ended; what waits in the kernel isn't sent either."""
+        if self._line is not None:
+            throw_away(self._line)
+            self._line.abort()
+
     def connection_lost(self, exc: BaseException | None) -> None:
         """Give back the place."""
         super().connection_lost(exc)
+        self._gate.attendance.depart(self)
         self._gate.wheel.remove(self)
-        self._gate.leave(self._address)
+        self._gate.leave(self.address)

@@ -15,6 +15,7 @@ from relay.core.errors import OperatorError
 from relay.core.ranges import note_fault
 
 MESSAGE_LIMIT = 163_840  # a still in base64, and room for the rest
+GUESTS_MESSAGE_LIMIT = 4_096
 WHO_LIMIT = 80
 CONFIRM_S = 60.0
 QUESTIONS = 16
@@ -42,16 +43,34 @@ class Bridge(Protocol):
         ...
 
 
+class Inviter(Protocol):
+    """What takes messages about invitations."""
+
+    async def take(self, message: dict[str, Any], who: str, within_s: float) -> dict[str, Any]:
+        """Take one; OperatorError if it can't be taken."""
+        ...
+
+
 class Deciding:
     """Takes the operator's messages for one ship. At most `QUESTIONS` questions are open, one for each message."""
 
-    def __init__(self, bridge: Bridge, now_s: Callable[[], float]) -> None:
-        self._bridge, self._now_s = bridge, now_s
+    def __init__(self, bridge: Bridge, now_s: Callable[[], float], inviting: Inviter | None = None) -> None:
+        self._bridge, self._now_s, self._inviting = bridge, now_s, inviting
         self._asked: dict[str, tuple[str, float]] = {}
 
     async def take(self, data: bytes, within_s: float | None = None) -> dict[str, Any]:
         """Return the answer to one message, once what it decides is on the disk, or after a wait."""
-        return await self.settled(self.answer(data), SETTLE_S if within_s is None else within_s)
+        within_s = SETTLE_S if within_s is None else within_s
+        if self._inviting is not None and (message := _of_guests(data)) is not None:
+            return await self._invite(self._inviting, message, within_s)
+        return await self.settled(self.answer(data), within_s)
+
+    async def _invite(self, inviting: Inviter, message: dict[str, Any], within_s: float) -> dict[str, Any]:
+        try:
+            who = "" if message["do"] == "guests" else _who(message)
+            return {"ok": True, **await inviting.take(message, who, within_s)}
+        except OperatorError as error:
+            return {"ok": False, "why": str(error)}
 
     async def stop(self, who: object, taken: Callable[[], None] = lambda: None) -> dict[str, Any]:
         """Hold the release to everybody, whatever is wrong with the name of who says so, and call `taken`.
@@ -90,9 +109,7 @@ class Deciding:
             raise OperatorError("a message is a JSON object")
         if message.get("do") == "status":
             return self._bridge.status()
-        who, code = message.pop("who", None), message.pop("code", None)
-        if not isinstance(who, str) or _who_fault(who) is not None:
-            raise OperatorError(f'a decision says "who" takes it: a name of at most {WHO_LIMIT} characters')
+        who, code = _who(message), message.pop("code", None)
         if message.get("do") == "early":
             asked = self._confirmed(message, code)
             if asked is not None:
@@ -112,6 +129,25 @@ class Deciding:
             "confirm": code,
             "question": "This shows what the embargo still holds back. Send it again with this code.",
         }
+
+
+def _of_guests(data: bytes) -> dict[str, Any] | None:
+    """Return a message about invitations, None if it is none: they are short, so nothing long is read twice."""
+    if len(data) > GUESTS_MESSAGE_LIMIT:
+        return None
+    try:
+        message = json.loads(data)
+    except (ValueError, RecursionError):
+        return None
+    return message if isinstance(message, dict) and message.get("do") in ("invite", "uninvite", "guests") else None
+
+
+def _who(message: dict[str, Any]) -> str:
+    """Take the name of who takes a decision out of a message; OperatorError if it says none."""
+    who = message.pop("who", None)
+    if not isinstance(who, str) or _who_fault(who) is not None:
+        raise OperatorError(f'a decision says "who" takes it: a name of at most {WHO_LIMIT} characters')
+    return who
 
 
 def _who_fault(who: str) -> str | None:

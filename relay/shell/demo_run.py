@@ -24,12 +24,13 @@ from relay.shell.demo import DiveSoFar, dive_so_far, expedition_text
 from relay.shell.expedition import Expedition, read_expedition
 from relay.shell.journal import JournalFile
 from relay.shell.recording import recording_path
-from relay.shell.running import new_site, run_until_stopped
+from relay.shell.running import new_site
 from relay.shell.secrets_file import seeded_secrets, write_secrets
 from relay.shell.ship import Ship
 from relay.shell.site_files import PACKAGE
 from relay.shell.station_reports import Sent
 from relay.shell.station_sender import Destinations, send_stream
+from relay.shell.until_stopped import run_until_stopped
 
 AUDIENCE = "public"
 FINISHED = "demo-dive.recording"

@@ -17,12 +17,16 @@ NEAR = tuple(
 _LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 
 
-def near_address(host: str, port: int) -> tuple[str, int]:
-    """Return an address that the desk may listen on; ValueError says why it may not."""
+_EXACT = "the desk shows everything exact"
+
+
+def near_address(host: str, port: int, why: str = _EXACT) -> tuple[str, int]:
+    """Return an address that the desk may listen on; ValueError says why it may not: `why`, and what to write."""
     address = _address("127.0.0.1" if host == "localhost" else host)
     if not any(address.version == network.version and address in network for network in NEAR):
+        whose = " than the ship's" if why == _EXACT else ""
         raise ValueError(
-            f"the desk shows everything exact, and {host} can be reached from other networks than the ship's: write "
+            f"{why}, and {host} can be reached from other networks{whose}: write "
             'one address of this machine, loopback or private, such as "127.0.0.1:8090"'
         )
     return str(address), port

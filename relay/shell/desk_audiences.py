@@ -16,12 +16,17 @@ def audience_parts(
     open_audiences: Collection[str],
     followers: Mapping[str, int],
     now_us: int,
+    invited: Collection[str] = (),
 ) -> list[dict[str, Any]]:
-    """Return how every audience stands, in the order of the plan; `followers`: how many each open one has."""
+    """Return how every audience stands, in the order of the plan; `followers`: how many each that is shown has.
+
+    `invited`: those that are shown to whoever has a link.
+    """
     return [
         {
             **_audience(channel, stopped, now_us),
             "open": channel.policy.audience in open_audiences,
+            "invited": channel.policy.audience in invited,
             "followers": followers.get(channel.policy.audience, 0),
             **_seen(seen, channel.policy.audience, now_us),
         }

@@ -18,11 +18,13 @@ from relay.core.decision import (
     Expect,
     HideZone,
     Hold,
+    Invite,
     LiftZone,
     Resume,
     Say,
     SetLeg,
     Target,
+    Uninvite,
     word_for,
 )
 from relay.core.desk_record import Known, Taken, Waiting
@@ -159,6 +161,11 @@ def decision_words(decision: Decision, at_us: int) -> str:
             return (
                 "programme put up" if decision.texts or decision.next_dive_in_s is not None else "programme taken away"
             )
+        case Invite():
+            until = "" if decision.until is None else f", until {decision.until}"
+            return f"invited: {decision.invited} to {decision.audience}{until}"
+        case Uninvite():
+            return f"no longer invited: {decision.invited}"
         case Begin() | End():
             return "a dive begins" if isinstance(decision, Begin) else "the dive ends"
         case _:

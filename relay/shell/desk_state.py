@@ -57,8 +57,16 @@ class Aboard(Protocol):
         """Return how many rows the journal has, and what is wrong with it, None where nothing is."""
         ...
 
+    def guests(self) -> list[dict[str, Any]]:
+        """Return who is invited, by name."""
+        ...
+
     def figures(self) -> Figures:
         """Return who is on the public site."""
+        ...
+
+    def uplink_facts(self) -> dict[str, Any] | None:
+        """Return how the link to the shore stands, None where there is none."""
         ...
 
 
@@ -103,6 +111,7 @@ def compose(ship: Aboard, memory: Memory) -> dict[str, Any]:
             open_audiences=ship.expedition.open_audiences,
             followers=figures.viewers,
             now_us=now_us,
+            invited=ship.expedition.invited_audiences,
         ),
         "queue": _queue(pipeline, now_us),
         "feeds": feeds,
@@ -113,8 +122,10 @@ def compose(ship: Aboard, memory: Memory) -> dict[str, Any]:
             "bits_per_s": round(link.bits_per_s),
             "words": link.words,
         },
+        "uplink": ship.uplink_facts(),
         **decided_parts(pipeline, memory.watch, now_us),
         "programme": programme_section(pipeline),
+        "guests": ship.guests(),
         "verdicts": list(VERDICTS),
         "legs": [str(leg) for leg in Leg],
     }

@@ -17,8 +17,9 @@ from relay.core.survey_plan import NO_SURVEY, SurveyPlan
 from relay.shell.desk_address import near_address
 from relay.shell.expedition_faults import Faults, syntax_fault
 from relay.shell.expedition_form import PRESETS, AudiencePart, FeedPart, File, listen_address
-from relay.shell.expedition_sense import area_of, below, faults_together, survey_of, zone_of
+from relay.shell.expedition_sense import area_of, ashore, below, faults_together, survey_of, zone_of
 from relay.shell.feed_url import FeedUrl
+from relay.shell.uplink_plan import UplinkPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +47,8 @@ class Expedition:
     address: str = ""
     questions_to: str = ""
     survey: SurveyPlan = NO_SURVEY
+    uplink: UplinkPlan | None = None
+    invited_audiences: frozenset[str] = frozenset()
 
 
 def read_expedition(path: Path) -> Expedition:
@@ -131,7 +134,14 @@ def _expedition(file: File, path: Path) -> Expedition:
         address=file.public.address or "",
         questions_to=file.public.questions_to or "",
         survey=survey_of(file),
+        uplink=_uplink(file),
+        invited_audiences=frozenset(audience.name for audience in file.audience if audience.invited),
     )
+
+
+def _uplink(file: File) -> UplinkPlan | None:
+    part = file.uplink
+    return None if part is None else UplinkPlan(*part.to, part.pin, ashore(file), part.limit)
 
 
 def _scene(file: File) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""Faults of an expedition file in words: where it is, what is wrong there, and what to write instead.
+"""Faults of an expedition file, or of a shore's, in words: where it is, what is wrong there, and what to write instead.
 
 Rules (R4): a fault is one line, `FILE line N: where: what is wrong and what to do`; parts that may be there several
 times are told by the name that the file gives them.
@@ -6,6 +6,7 @@ times are told by the name that the file gives them.
 
 import difflib
 import re
+from collections.abc import Mapping
 from pathlib import Path
 from tomllib import TOMLDecodeError
 from typing import Any
@@ -22,8 +23,16 @@ Fault = tuple[TomlPath, str]
 class Faults:
     """Puts the faults of one file into lines."""
 
-    def __init__(self, path: Path, text: str, values: dict[str, Any]) -> None:
+    def __init__(
+        self,
+        path: Path,
+        text: str,
+        values: dict[str, Any],
+        parts: Mapping[str, type[BaseModel]] = PARTS,
+        add: Mapping[str, str] | None = None,
+    ) -> None:
         self._path, self._values, self._lines = path, values, line_numbers(text)
+        self._parts, self._add = parts, _ADD if add is None else add
 
     def line(self, fault: Fault) -> str:
         """Return a fault as a line."""
@@ -35,7 +44,14 @@ class Faults:
     def checked(self, item: Any) -> str:
         """Return a fault that pydantic found as a line."""
         place: TomlPath = tuple(item["loc"])
-        return self.line((place, _message(item, place)))
+        return self.line((place, self._message(item, place)))
+
+    def _message(self, item: Any, place: TomlPath) -> str:
+        if item["type"] == "extra_forbidden":
+            return f"no such key{_nearest(place, self._parts)}"
+        if item["type"] == "missing":
+            return f"is missing: {self._add.get(_named(place), 'add it')}"
+        return _message(item, place)
 
     def _words(self, place: TomlPath) -> str:
         """Return where a fault is: `audience "public": delay`, or the number of a part whose name tells nothing."""
@@ -60,10 +76,6 @@ def _dotted(place: TomlPath) -> str:
 
 def _message(item: Any, place: TomlPath) -> str:
     kind = item["type"]
-    if kind == "extra_forbidden":
-        return f"no such key{_nearest(place)}"
-    if kind == "missing":
-        return f"is missing: {_ADD.get(_named(place), 'add it')}"
     if kind in ("literal_error", "enum"):
         return f"{item['input']!r} is not known; one of {item['ctx']['expected']}{_meant(item)}"
     if kind == "string_pattern_mismatch":
@@ -97,6 +109,7 @@ _ADD = {
     "feed.from": 'add where its bytes come from, such as from = "udp://0.0.0.0:10110"',
     "survey.corners": "add the corners of the planned area in their order round it, such as "
     "corners = [[-30.0, -22.0], [-30.0, -21.9], [-30.1, -21.9]]",
+    "uplink.to": 'add where the shore listens, such as to = "wss://shore.example:8444"',
     "vehicle": "add [[vehicle]] with its name",
     "zone.centre": "add centre = [latitude, longitude] in degrees",
     "zone.margin": "add by how much a secret may move and widen its edge, at least half the radius: "
@@ -126,11 +139,11 @@ _REMEDIES = {
 }
 
 
-def _nearest(place: TomlPath) -> str:
+def _nearest(place: TomlPath, parts: Mapping[str, type[BaseModel]]) -> str:
     """Return what may have been meant by a key that is not known where it stands."""
     table, key = str(place[0]) if len(place) > 1 else None, str(place[-1])
-    here = _keys(PARTS[table]) if table else list(PARTS)
-    elsewhere = [name for name, part in PARTS.items() if name != table and key in _keys(part)]
+    here = _keys(parts[table]) if table else list(parts)
+    elsewhere = [name for name, part in parts.items() if name != table and key in _keys(part)]
     if close := difflib.get_close_matches(key, here, 1):
         return f'; did you mean "{close[0]}"?'
     if elsewhere:

@@ -12,7 +12,15 @@ from relay.core.errors import OperatorError
 from relay.core.policy import Disclosed, Leg, Place
 from relay.shell.desk_address import near_address
 from relay.shell.feed_url import FeedUrl, parse_feed_url
-from relay.shell.quantities import angle_deg, duration_us, length_m, questions_address, web_address
+from relay.shell.quantities import (
+    angle_deg,
+    duration_us,
+    length_m,
+    questions_address,
+    rate_bits_per_s,
+    web_address,
+)
+from relay.shell.uplink_plan import shore_address, shore_pin
 
 _SECOND = 1_000_000
 PRESETS: dict[str, dict[str, object]] = {
@@ -55,6 +63,7 @@ def _whole_seconds(value: int) -> int:
 Duration = Annotated[int, BeforeValidator(duration_us)]
 Length = Annotated[float, BeforeValidator(length_m)]
 Angle = Annotated[float, BeforeValidator(angle_deg)]
+Rate = Annotated[float, BeforeValidator(rate_bits_per_s)]
 NAME, SLUG = r"^\S(.*\S)?$", r"^[a-z][a-z0-9-]{0,39}$"
 Name = Annotated[str, Field(min_length=1, max_length=80, pattern=NAME)]
 Slug = Annotated[str, Field(pattern=SLUG)]
@@ -118,6 +127,15 @@ class DeskPart(_Part):
     """Where the desk listens: on this machine, or on the ship's own network."""
 
     listen: Annotated[str, AfterValidator(_desk_listen)] = "127.0.0.1:8090"
+
+
+class UplinkPart(_Part):
+    """Where the shore is, how it is known, who is told of there, and how much the link may carry."""
+
+    to: Annotated[tuple[str, int], BeforeValidator(lambda text: shore_address(str(text)))]
+    pin: Annotated[bytes, BeforeValidator(lambda text: shore_pin(str(text)))] | None = None
+    audiences: Annotated[list[Slug], Field(min_length=1, max_length=16)] | None = None
+    limit: Annotated[Rate, _within(2, 1e6, "kbit/s", 1e3)] | None = None
 
 
 class VehiclePart(_Part):
@@ -231,6 +249,7 @@ class AudiencePart(_Part):
     name: Slug
     preset: Literal["public", "funders", "heritage"] | None = None
     open: StrictBool = False
+    invited: StrictBool = False
     delay: Annotated[Duration, _within(0, 720, "h", 3_600 * _SECOND)] = duration_us("45 min")
     extra: Annotated[Duration, _within(0, 24, "h", 3_600 * _SECOND)] = duration_us("10 min")
     tick: Annotated[Duration, _within(1, 600, "s", _SECOND), AfterValidator(_whole_seconds)] = duration_us("15 s")
@@ -265,6 +284,7 @@ class File(_Part):
     storage: StoragePart = StoragePart()
     public: PublicPart = PublicPart()
     desk: DeskPart | None = None
+    uplink: UplinkPart | None = None
     dive: DivePart = DivePart()
     stations: StationsPart = StationsPart()
     survey: SurveyPart | None = None
@@ -281,6 +301,7 @@ PARTS: dict[str, type[BaseModel]] = {
     "storage": StoragePart,
     "public": PublicPart,
     "desk": DeskPart,
+    "uplink": UplinkPart,
     "dive": DivePart,
     "stations": StationsPart,
     "survey": SurveyPart,

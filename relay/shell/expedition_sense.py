@@ -33,6 +33,7 @@ def faults_together(file: File, path: Path, values: dict[str, Any]) -> list[Faul
         *_audience_faults(file, values),
         *_feed_faults(file),
         *_folder_faults(file, path),
+        *_uplink_faults(file),
     ]
     try:
         listen_address(file.public.listen)
@@ -50,6 +51,44 @@ def _desk_faults(file: File) -> list[Fault]:
     if port == 0 or port != public_port or public not in (host, "0.0.0.0", "::", "localhost"):
         return []
     return [(("desk", "listen"), f"port {port} is that of the page: give the desk another, such as {port + 10}")]
+
+
+def ashore(file: File) -> tuple[str, ...]:
+    """Return the audiences that the shore is told of: those named, or all that can be reached there."""
+    if file.uplink is None:
+        return ()
+    if file.uplink.audiences is not None:
+        return tuple(file.uplink.audiences)
+    return tuple(audience.name for audience in file.audience if _keeps_from_ashore(audience) is None)
+
+
+def _keeps_from_ashore(audience: AudiencePart) -> str | None:
+    """Return why an audience must not leave the ship by the link, None where it may."""
+    if audience.place is Place.EXACT:
+        return 'is told exact places (place = "exact"), which never leave the ship by the link: take another place'
+    if not (audience.open or audience.invited):
+        return "is neither open nor invited, so nobody could see it there: give it open = true or invited = true"
+    return None
+
+
+def _uplink_faults(file: File) -> list[Fault]:
+    """Refuse what the link must not carry, and a link that carries nothing."""
+    if file.uplink is None:
+        return []
+    known = {audience.name: audience for audience in file.audience}
+    named = file.uplink.audiences or []
+    faults: list[Fault] = []
+    for at, name in enumerate(named):
+        place: TomlPath = ("uplink", "audiences", at)
+        if name not in known:
+            faults.append((place, f"{name!r} is no [[audience]] of this file; one of {', '.join(known)}"))
+        elif name in named[:at]:
+            faults.append((place, f"{name!r} is there twice: name each once"))
+        elif (why := _keeps_from_ashore(known[name])) is not None:
+            faults.append((place, f"{name!r} {why}; or leave it out here"))
+    if not faults and not ashore(file):
+        faults.append((("uplink", "to"), "no audience is open or invited, so there is nothing for the shore: open one"))
+    return faults
 
 
 def area_of(part: AreaPart | None) -> Area | None:
@@ -189,7 +228,7 @@ def _audience_faults(file: File, values: dict[str, Any]) -> list[Fault]:
 
 def _faults_of(audience: AudiencePart) -> list[tuple[str, str]]:
     """Return what an audience's settings can't keep together: the key at fault, and what is wrong with its remedy."""
-    return [*_open_faults(audience), *_place_faults(audience), *_step_faults(audience)]
+    return [*_open_faults(audience), *_invited_faults(audience), *_place_faults(audience), *_step_faults(audience)]
 
 
 def _open_faults(audience: AudiencePart) -> list[tuple[str, str]]:
@@ -212,6 +251,25 @@ def _open_faults(audience: AudiencePart) -> list[tuple[str, str]]:
         )
     if 0 < audience.extra < audience.tick:
         faults.append(("extra", "is whole ticks, so less than one adds nothing: make it at least one tick, or 0 s"))
+    return faults
+
+
+def _invited_faults(audience: AudiencePart) -> list[tuple[str, str]]:
+    """Refuse to show over a network, by a link that can be passed on, what is for trusted hands alone."""
+    if not audience.invited:
+        return []
+    if audience.open:
+        return [("invited", "an open audience needs no invitation: take invited = true away, or open = true")]
+    faults = []
+    if audience.place is Place.EXACT:
+        why = "exact place can't be had by a link, which can be passed on"
+        faults.append(("place", f'{why}: take invited = true away, or set place = "local"'))
+    if audience.text == "unchecked":
+        why = "annotations that can be had by a link are always checked"
+        faults.append(("text", f'{why}: take text = "unchecked" or invited = true away'))
+    if audience.delay == 0:
+        why = "an invited audience needs a delay: without one the ship is where the dive is"
+        faults.append(("delay", f'{why}; set delay = "20 min"'))
     return faults
 
 

@@ -14,29 +14,46 @@ is aiohttp's, with every byte as it came; so two parsers never judge the same re
 
 import asyncio
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from http import HTTPStatus
 from typing import cast
 
 from aiohttp import web
 
+from relay.core.guests import Guest
 from relay.core.subscriber import parse_ask
-from relay.core.websocket import HEAD_END, Head, Refusal, asks_for_websocket, judge_handshake, parse_head
+from relay.core.websocket import (
+    HEAD_END,
+    CloseCode,
+    Head,
+    Refusal,
+    asks_for_websocket,
+    judge_handshake,
+    parse_head,
+)
 from relay.shell.answers import raw_error, raw_head
 from relay.shell.conversation import Conversation
 from relay.shell.gate import Gate, address_of
+from relay.shell.guest_door import GuestDoor
 from relay.shell.pages import LIVE_PATH
 from relay.shell.viewer import Gallery, Viewer
+
+OFFERED = "sec-websocket-protocol"
+# Browsers let a page set no header of a handshake but this one (RFC 6455 section 11.3.4): the token travels in it, as
+# one of the protocols that are offered, and the answer names the other.
+PROTOCOL, TOKEN_MARK = "offing", "guest."
 
 
 @dataclass(frozen=True, slots=True)
 class House:
-    """What the front leads to. `common`: the headers of every answer."""
+    """What the front leads to. `common`: the headers of every answer; `invited`: galleries for `guests` alone."""
 
     gate: Gate
     galleries: Mapping[str, Gallery]
     server: web.Server
     common: Mapping[str, str]
+    invited: Mapping[str, Gallery] = field(default_factory=dict)
+    guests: GuestDoor | None = None
 
 
 class Front(asyncio.Protocol):
@@ -107,11 +124,27 @@ class Front(asyncio.Protocol):
         viewer = Viewer(house.gate, transport, self._address)
         transport.set_protocol(viewer)
         upgrade = {"Upgrade": "websocket", "Connection": "Upgrade", "Sec-WebSocket-Accept": accept.decode()}
-        transport.write(raw_head(HTTPStatus.SWITCHING_PROTOCOLS, {**upgrade, **house.common}))
+        spoken = {"Sec-WebSocket-Protocol": PROTOCOL} if PROTOCOL in head.members(OFFERED) else {}
+        transport.write(raw_head(HTTPStatus.SWITCHING_PROTOCOLS, {**upgrade, **spoken, **house.common}))
         ask = parse_ask(head.query)
-        viewer.begin(ask, None if ask is None else house.galleries.get(ask.audience))
+        guest = None if ask is None or ask.audience in house.galleries else self._guest(head, ask.audience)
+        if ask is None or guest is None:
+            viewer.begin(ask, None if ask is None else house.galleries.get(ask.audience))
+        elif house.gate.attendance.attend(guest.id, viewer):
+            viewer.begin(ask, house.invited.get(guest.audience))
+        else:
+            viewer.close(CloseCode.FULL)
         if rest:
             viewer.data_received(rest)
+
+    def _guest(self, head: Head, audience: str) -> Guest | None:
+        """Return who may follow an audience that isn't open: whoever offers one token, of a guest of just that one."""
+        guests = self._house.guests
+        tokens = [member for member in head.members(OFFERED) if member.startswith(TOKEN_MARK)]
+        if guests is None or len(tokens) != 1:
+            return None
+        guest = guests.find(tokens[0].removeprefix(TOKEN_MARK), self._address)
+        return guest if guest is not None and guest.audience == audience else None
 
     def _pass_on(self) -> None:
         self._house.gate.wheel.remove(self)
@@ -125,7 +158,10 @@ class Front(asyncio.Protocol):
         self._ended = True
         self._received = b""
         self._transport.write(raw_error(status, self._house.common))
-        self._transport.write_eof()
+        if self._transport.can_write_eof():
+            self._transport.write_eof()
+        else:  # TLS: closing says so to the peer by itself
+            self._transport.close()
         gate.wheel.put(self, gate.limits.turns(gate.limits.close_s))
 
     def due(self) -> None:

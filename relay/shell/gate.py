@@ -12,6 +12,7 @@ from math import ceil
 from typing import Any
 
 from relay.core.subscriber import ReplayLimit
+from relay.shell.attendance import Attendance
 from relay.shell.wheel import Wheel
 
 
@@ -21,14 +22,17 @@ class Limits:
 
     `viewers`: open sockets in all; one more is closed with 1013. `connections`: of any kind in all; one more is
     answered 503 before it is read. The same for each address, 0 for none (behind a proxy every client has the
-    proxy's address). `http_s`: how long a page's connection lives; one that is still taking an answer gets as
-    long again. `discarded`: bytes read from a peer that was told to go, before it is cut off.
+    proxy's address), and for each invitation (`guest`). `wrong_tokens`: a guest's, from an address, before none of its
+    tokens is heard for a while; 0 for no limit. `http_s`: how long a page's connection lives; one that is still taking
+    an answer gets as long again. `discarded`: bytes read from a peer that was told to go, before it is cut off.
     """
 
     viewers: int = 12_000
     connections: int = 16_000
     viewers_per_address: int = 64
     connections_per_address: int = 128
+    connections_per_guest: int = 32
+    wrong_tokens: int = 10
     head_octets: int = 8_192
     handshake_s: float = 10.0
     ping_s: float = 20.0
@@ -78,6 +82,7 @@ class Gate:
         self.limits = limits
         self.wheel = Wheel()
         self.tally = Tally()
+        self.attendance = Attendance(limits.connections_per_guest)
         self.connections = 0
         self.viewers = 0
         self._connections_at: Counter[str] = Counter()

@@ -73,14 +73,20 @@ class Pages:
     """Answers the requests of the public port.
 
     `built`: the files of the built page by path. `made`: what is made of released records. `followers`: how many
-    follow now. After a start there may be days of records to read before the first page can be made: that is done
-    when one is first asked for, `READ_AT_ONCE` at a time, and whoever else follows is served in between.
+    follow now. `guests`: answers what is there for guests alone, None where that is nothing. After a start there may be
+    days of records to read before the first page can be made: that is done when one is first asked for,
+    `READ_AT_ONCE` at a time, and whoever else follows is served in between.
     """
 
     def __init__(
-        self, built: Mapping[str, Representation], made: PublicFiles, followers: Callable[[], int] = lambda: 0
+        self,
+        built: Mapping[str, Representation],
+        made: PublicFiles,
+        followers: Callable[[], int] = lambda: 0,
+        guests: Callable[[web.BaseRequest, str], web.Response | None] = lambda request, path: None,
     ) -> None:
         self._built, self._made, self._followers = built, made, followers
+        self._guests = guests
         self._kept: dict[str, tuple[str, Representation]] = {}
         self._reading = asyncio.Lock()
 
@@ -94,6 +100,8 @@ class Pages:
         if self._is_of_records(path):
             await self._read_on()
         found = self.find(path)
+        if found is None and (private := self._guests(request, path)) is not None:
+            return private
         return error_response(HTTPStatus.NOT_FOUND) if found is None else respond(request, found)
 
     def find(self, path: str) -> Representation | None:

@@ -73,13 +73,13 @@ def _names(expedition: Expedition) -> Iterator[tuple[str, str]]:
 
 def _of_audiences(expedition: Expedition) -> Iterator[str]:
     for policy in expedition.plan.policies:
-        is_open = policy.audience in expedition.open_audiences
-        for words in _of_open(policy) if is_open else _of_closed(policy, expedition.plan):
+        is_shown = policy.audience in expedition.open_audiences | expedition.invited_audiences
+        for words in _of_open(policy) if is_shown else _of_closed(policy, expedition.plan):
             yield f"{policy.audience}: {words}"
 
 
 def _of_open(policy: Policy) -> Iterator[str]:
-    """Say what anyone may make of an open audience's policy."""
+    """Say what anyone may make of an open audience's policy, and whoever has got hold of a link of an invited one's."""
     if policy.delay_us < ADVISED_DELAY_US:
         late, advised = say_duration(policy.delay_us), say_duration(ADVISED_DELAY_US)
         yield (

@@ -9,7 +9,8 @@ from relay.core.survey_plan import Gear, SurveyPlan
 from relay.core.swath import planned_m2
 from relay.shell.feed_url import FeedUrl, Transport
 from relay.shell.plain_words import join_words
-from relay.shell.quantities import say_length, say_number
+from relay.shell.quantities import say_length, say_number, say_rate
+from relay.shell.uplink_plan import UplinkPlan
 
 
 def describe_page(listen: tuple[str, int]) -> str:
@@ -49,6 +50,18 @@ def describe_desk(listen: tuple[str, int]) -> str:
     if not ip_address(host).is_loopback:
         whom = "from the network that this address belongs to, where its token travels unencrypted"
     return f"The desk is at {where}, {whom}: whoever has its token sees everything exact, and can decide."
+
+
+def describe_uplink(link: UplinkPlan) -> str:
+    """Return lines on the link: where to, who is told of there, how the shore is known, and what it may carry."""
+    known = "by the pin of its certificate" if link.pin else "by its name, as this machine's authorities vouch for it"
+    limit = "without a limit" if link.limit_bits_per_s is None else f"{say_rate(link.limit_bits_per_s)} at most"
+    return (
+        f"The relay dials the shore at {link.to}, known {known}. What is released to {join_words(link.audiences)} goes "
+        f"there, signed, in this order, and nothing else does; {limit}, everything counted.\n"
+        "Nothing comes back but acknowledgements and how many follow. Whoever keeps the shore can read what is sent "
+        "there, and no more."
+    )
 
 
 def describe_vehicles(plan: Plan) -> str:

@@ -28,12 +28,17 @@ _LEGS = {
 }
 
 
-def describe_audience(policy: Policy, open_audiences: frozenset[str], plan: Plan) -> str:
-    """Return a paragraph on one audience: who gets in, how late, what they see, how coarse, what they don't see."""
-    is_open = policy.audience in open_audiences
+def describe_audience(
+    policy: Policy, open_audiences: frozenset[str], plan: Plan, invited: frozenset[str] = frozenset()
+) -> str:
+    """Return a paragraph on one audience: who gets in, how late, what they see, how coarse, what they don't see.
+
+    `invited`: the audiences that are shown to whoever has a link of their own.
+    """
+    is_open = policy.audience in open_audiences | invited
     lines = [
         f"Audience {policy.audience}",
-        f"  Who: {_opened(policy, open_audiences, plan) if is_open else _CLOSED.format(policy.audience)}",
+        f"  Who: {_who(policy, open_audiences, plan, invited)}",
         f"  How late: {_late(policy, is_open)}",
         f"  How often: {_often(policy, is_open)}",
         *(f"  {line}" for line in _seen(policy, plan)),
@@ -48,6 +53,10 @@ _CLOSED = (
     "{}/ in the folder for what is released on this machine, which no page gives out. Who sees it is whom you hand "
     "those files to, and whoever can read this machine's disk or its backups."
 )
+_INVITED = (
+    "whoever has a link that was made for a person (`offing invite`, or at the desk), until it ends or is taken back. "
+    "A link can be passed on, and nobody can tell; to everybody else this audience doesn't exist on the page."
+)
 _LIVE = (
     "Clocks: though the relay tells no time of day, who watches live can tell from a clock when something happened, as "
     "closely as it is said how late it is."
@@ -56,6 +65,12 @@ _FILED = (
     "Clocks: though the relay tells no date and no time of day, those of the files on disk tell when they were "
     "written, and so about when the dive was."
 )
+
+
+def _who(policy: Policy, open_audiences: frozenset[str], plan: Plan, invited: frozenset[str]) -> str:
+    if policy.audience in open_audiences:
+        return _opened(policy, open_audiences, plan)
+    return _INVITED if policy.audience in invited else _CLOSED.format(policy.audience)
 
 
 def _opened(policy: Policy, open_audiences: frozenset[str], plan: Plan) -> str:

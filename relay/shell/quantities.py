@@ -7,13 +7,14 @@ import re
 from math import isfinite
 from urllib.parse import urlsplit
 
-_QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z°]+)\s*$")
+_QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z°]+(?:/s)?)\s*$")
 _PLAIN = re.compile(r"[!#-;=?-Z_a-z~]{1,300}", re.ASCII)
 _MAILTO = re.compile(r"mailto:[A-Za-z0-9._+-]{1,64}@[A-Za-z0-9.-]{1,200}", re.ASCII)
 _SECONDS = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
 # The international foot, exact since 1959, and the international nautical mile, exact since 1929.
 _METRES = {"m": 1.0, "km": 1000.0, "ft": 0.3048, "nm": 1852.0, "NM": 1852.0}
 _DEGREES = {"deg": 1.0, "°": 1.0}
+_BITS_PER_S = {"bit/s": 1.0, "kbit/s": 1e3, "Mbit/s": 1e6}
 
 
 def duration_us(text: object) -> int:
@@ -29,6 +30,11 @@ def length_m(text: object) -> float:
 def angle_deg(text: object) -> float:
     """Return degrees."""
     return _read(text, _DEGREES, "an angle", "22.5 deg")
+
+
+def rate_bits_per_s(text: object) -> float:
+    """Return bits per second."""
+    return _read(text, _BITS_PER_S, "a rate", "64 kbit/s")
 
 
 def _read(text: object, units: dict[str, float], what: str, example: str) -> float:
@@ -58,6 +64,14 @@ def say_length(metres: float) -> str:
     return f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"
 
 
+def say_rate(bits_per_s: float) -> str:
+    """Return a rate in words: "64 kbit/s", "1.5 Mbit/s"."""
+    for unit, size in (("Mbit/s", 1e6), ("kbit/s", 1e3)):
+        if bits_per_s >= size:
+            return f"{bits_per_s / size:g} {unit}"
+    return f"{bits_per_s:g} bit/s"
+
+
 def say_number(value: float) -> str:
     """Return a number without a needless fraction."""
     return f"{value:g}"
@@ -82,3 +96,12 @@ def web_address(text: str) -> str:
     if parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment or parts.username:
         raise ValueError(f'{text!r} is not the address of a page; write it as "https://dive.example/"')
     return text if text.endswith("/") else f"{text}/"
+
+
+def say_octets(octets: float) -> str:
+    """Return a size in words, in decimal units: "640 kB", "12.5 GB"."""
+    units = ["B", "kB", "MB", "GB", "TB"]
+    while octets >= 999.5 and len(units) > 1:
+        octets /= 1000
+        units = units[1:]
+    return f"{octets:.3g} {units[0]}"

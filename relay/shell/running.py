@@ -1,15 +1,8 @@
-"""Running a ship's relay in a process: its site, its signals, its end."""
-
-import asyncio
-import contextlib
-import signal
-from collections.abc import Awaitable, Callable, Coroutine
-from typing import Any
+"""A ship's public site, as the expedition file has it."""
 
 from relay.shell.expedition import Expedition
 from relay.shell.page_words import words_of
 from relay.shell.public_files import Telling
-from relay.shell.ship import Ship
 from relay.shell.site import Site
 from relay.shell.site_files import site_folder
 
@@ -19,33 +12,5 @@ def new_site(expedition: Expedition) -> Site:
     names = [policy.audience for policy in expedition.plan.policies]
     words = words_of(expedition.language)
     telling = Telling(expedition.plan.expedition, words, expedition.address, expedition.questions_to)
-    return Site(telling, [name for name in names if name in expedition.open_audiences], site_folder())
-
-
-async def run_until_stopped(ship: Ship, ready: Callable[[], None], *beside: Coroutine[Any, Any, object]) -> None:
-    """Run a ship's relay, and jobs beside it, until one of them ends or SIGINT or SIGTERM comes."""
-    stop = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, stop.set)
-    try:
-        await ship.start()
-        ready()
-        await _first_of(ship.serve(), stop.wait(), *beside)
-    finally:
-        for job in beside:
-            job.close()
-        await ship.close()
-
-
-async def _first_of(*jobs: Awaitable[object]) -> None:
-    """Run jobs until the first ends, cancel the others, and raise what the first raised."""
-    tasks = [asyncio.ensure_future(job) for job in jobs]
-    done, rest = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
-    for task in rest:
-        task.cancel()
-    for task in rest:
-        with contextlib.suppress(asyncio.CancelledError):
-            await task
-    for task in done:
-        task.result()
+    invited = [name for name in names if name in expedition.invited_audiences]
+    return Site(telling, [name for name in names if name in expedition.open_audiences], site_folder(), invited=invited)

@@ -30,6 +30,7 @@ from relay.shell.deciding import Deciding
 from relay.shell.desk_room import DeskRoom
 from relay.shell.expedition import Expedition
 from relay.shell.feeds import Feed, open_feeds
+from relay.shell.inviting import Inviting
 from relay.shell.journal import Journal, JournalFile, clock_of
 from relay.shell.outlet import Frame, Outlet
 from relay.shell.recording import load_recording
@@ -37,6 +38,7 @@ from relay.shell.secrets_file import MARK, fingerprint, open_secrets
 from relay.shell.site import Figures, Site
 from relay.shell.standing import ship_status
 from relay.shell.taking import Taking
+from relay.shell.uplink import Uplink
 
 log = logging.getLogger("offing.ship")
 BEAT_S = 2.0
@@ -69,12 +71,18 @@ class Ship:
         self._fingerprint = fingerprint(secrets)
         self._clock: EmbargoClock = clock_of(self._file, time)
         self.pipeline = Pipeline(expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan))
-        self._outlet = Outlet(expedition.released, Signer(secrets.signing_seed), self._onward)
+        signer = Signer(secrets.signing_seed)
+        self._outlet = Outlet(expedition.released, signer, self._onward)
+        self.uplink = None if expedition.uplink is None else Uplink(expedition.uplink, signer)
         self.feeds: tuple[Feed, ...] = ()
         self._journal: Journal | None = None
         self._taking: Taking | None = None
         self._wake = asyncio.Event()
-        self.deciding = Deciding(self, time_monotonic)
+        invited = [name for name in self._next_dives() if name in expedition.invited_audiences]
+        self.inviting = Inviting(expedition.private, self, signer, site.guests, invited, self._address, time.wall_s)
+        if self.uplink is not None:
+            self.inviting.outward.append(self.uplink.guests)
+        self.deciding = Deciding(self, time_monotonic, self.inviting)
         self._control = Control(expedition.private, self.deciding)
         self._warned: set[str] = set()
         self.stopped: str | None = None
@@ -82,6 +90,7 @@ class Ship:
 
     async def start(self) -> None:
         """Grow the release log again from the journal, then open the public site and the feeds."""
+        self.inviting.start()
         self._restore()
         journal = Journal(self._file, self._clock)
         self._go_on(journal)
@@ -89,6 +98,11 @@ class Ship:
         await self._open_site()
         await self.desk.start(self.deciding)
         self.feeds = open_feeds([(feed.name, feed.url) for feed in self.expedition.feeds], _Sink(journal))
+
+    def _address(self) -> str:
+        """Return where the page is, as far as the ship knows."""
+        host, port = self.site.address
+        return self.expedition.address or f"http://{host}:{port}/"
 
     async def _open_site(self) -> None:
         host, port = self.expedition.listen
@@ -102,10 +116,11 @@ class Ship:
 
     async def serve(self) -> None:
         """Run until cancelled; OperatorError if a feed can't be opened as the expedition file has it."""
-        jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report, *self.desk.jobs]
+        jobs: list[Callable[[], Awaitable[None]]] = [self._release, self._beat, self._report, self.inviting.keep]
+        jobs += [] if self.uplink is None else [self.uplink.run]
         try:
             async with asyncio.TaskGroup() as group:
-                for job in jobs:
+                for job in (*jobs, *self.desk.jobs):
                     group.create_task(_forever(job))
                 for feed in self.feeds:
                     group.create_task(feed.run())
@@ -117,6 +132,7 @@ class Ship:
         await self._control.close()
         await self.desk.close()
         await self.site.close()
+        await self.inviting.close()
         if self._journal is not None:
             await self._journal.close()
         self._file.close()
@@ -149,9 +165,17 @@ class Ship:
         """Return how many rows the journal has, and what is wrong with it."""
         return (0, None) if self._journal is None else (self._journal.rows, self._journal.fault)
 
+    def guests(self) -> list[dict[str, Any]]:
+        """Return who is invited, by name: for the operator alone."""
+        return self.inviting.shown()
+
     def figures(self) -> Figures:
         """Return who is on the public site."""
         return self.site.figures()
+
+    def uplink_facts(self) -> dict[str, Any] | None:
+        """Return how the link to the shore stands, None where there is none."""
+        return None if self.uplink is None else self.uplink.facts()
 
     def status(self) -> dict[str, Any]:
         """Return how things stand: exact and private, for the operator alone."""
@@ -163,6 +187,8 @@ class Ship:
         out = [f"the release has stopped: {self.stopped}"] if self.stopped else []
         out += [self._journal.fault] if self._journal is not None and self._journal.fault else []
         out += self._outlet.faults
+        out += [self.inviting.fault] if self.inviting.fault else []
+        out += [] if self.uplink is None else self.uplink.alarms()
         out += self.desk.alarms(self._clock.now_us())
         out += [f"{name} is outside the declared area" for name in pipeline.outside()]
         for doubt in pipeline.doubts(self._clock.counted_us()):
@@ -251,6 +277,8 @@ class Ship:
 
     def _onward(self, frame: Frame) -> None:
         self.site.publish(frame)
+        if self.uplink is not None:
+            self.uplink.publish(frame)
         self.desk.sent(frame)
 
     def _out(self, due: list[Due]) -> None:

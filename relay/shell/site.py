@@ -1,11 +1,15 @@
-"""The public site: one port for the built page, the recordings and the live socket of the open audiences.
+"""The public site: one port for the built page, the recordings and the live socket of the audiences that are shown.
 
-Rules: only audiences named open exist here: the frames of any other are not even kept, and asking for one is
-answered as for any unknown name. A frame is kept and sent in one step, so that who joins gets it exactly once.
+Rules: only audiences named open or invited exist here: the frames of any other are not even kept, and asking for one
+is answered as for any unknown name; so is asking for an invited one without a guest's token, and nothing that is open
+(lists, pages, counts of followers) is made of it. A frame is kept and sent in one step, so that who joins gets it
+exactly once.
 """
 
 import asyncio
-from collections.abc import Collection, Sequence
+import ssl
+import time
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,8 +18,11 @@ from relay.shell.answers import security_headers
 from relay.shell.conversation import http_server
 from relay.shell.front import Front, House
 from relay.shell.gate import DEFAULTS, Gate, Limits, Tally
+from relay.shell.guest_door import GuestDoor
+from relay.shell.guest_pages import GuestPages
 from relay.shell.pages import Pages, load_site
 from relay.shell.public_files import PublicFiles, Telling
+from relay.shell.tls_door import TlsDoor
 from relay.shell.viewer import Gallery
 
 BACKLOG = 1_024
@@ -35,7 +42,8 @@ class Site:
 
     `open_audiences`: those that exist here; the first one's dives are at /dives.json. `folder`: the built page
     (without one there is no page, only its data); OperatorError if it is not one. `socket_origins`: see
-    `answers.security_headers`. `turns`: False leaves `turn` to the caller.
+    `answers.security_headers`. `turns`: False leaves `turn` to the caller. `invited`: the audiences that are shown to
+    guests alone, whom `guests` knows by the ship's listing; `wall_s`: the clock by which an invitation ends.
     """
 
     def __init__(
@@ -47,41 +55,63 @@ class Site:
         limits: Limits = DEFAULTS,
         socket_origins: Sequence[str] = (),
         turns: bool = True,
+        invited: Collection[str] = (),
+        wall_s: Callable[[], float] = time.time,
     ) -> None:
         self._gate = Gate(limits)
+        self.guests = GuestDoor(self._gate.attendance, limits.wrong_tokens, wall_s=wall_s)
         self._galleries = {name: Gallery(History(name), self._gate) for name in open_audiences}
         self._common = security_headers(socket_origins)
-        histories = {name: gallery.history for name, gallery in self._galleries.items()}
+        self._invited = {name: Gallery(History(name), self._gate) for name in invited}
         files = {} if folder is None else load_site(folder, limits.site_octets)
         telling = Telling(telling) if isinstance(telling, str) else telling
         index = files["/"].content if "/" in files else None
-        made = PublicFiles(telling, histories, next(iter(open_audiences), ""), index)
-        self._pages = Pages(files, made, lambda: sum(gallery.viewers for gallery in self._galleries.values()))
+        made = PublicFiles(telling, _histories(self._galleries), next(iter(open_audiences), ""), index)
+        private = Pages({}, PublicFiles(telling, _histories(self._invited), "", None))
+        guests = GuestPages(self.guests, self._galleries, private.find)
+        self._pages = Pages(files, made, self._followers, guests.answer)
         self._turns = turns
         self._timer: asyncio.TimerHandle | None = None
-        self._servers: list[asyncio.Server] = []
+        self._servers: list[asyncio.Server | TlsDoor] = []
 
-    def publish(self, frame: Published) -> None:
-        """Keep a frame of an open audience and send it to its viewers; any other audience's is not kept.
+    def _followers(self) -> int:
+        return sum(gallery.viewers for gallery in self._galleries.values())
+
+    def _gallery(self, audience: str) -> Gallery | None:
+        return self._galleries.get(audience) or self._invited.get(audience)
+
+    def publish(self, frame: Published, among_many: bool = False) -> None:
+        """Keep a frame of an audience that is shown and send it to its viewers; any other audience's is not kept.
 
         Frames come in order: OutOfOrderError, and nothing sent, for one that does not follow the last. Before
-        `start` this fills the history.
+        `start` this fills the history. `among_many`: others come with it (see `Gallery.publish`).
         """
-        gallery = self._galleries.get(frame.audience)
+        gallery = self._gallery(frame.audience)
         if gallery is not None:
-            gallery.publish(frame)
+            gallery.publish(frame, among_many)
 
     def history(self, audience: str) -> History | None:
-        """Return what an open audience has been sent."""
-        gallery = self._galleries.get(audience)
+        """Return what an audience that is shown has been sent."""
+        gallery = self._gallery(audience)
         return None if gallery is None else gallery.history
 
-    async def start(self, host: str, port: int = 0) -> None:
-        """Listen on an address; port 0 takes a free one, and `address` says which."""
+    async def start(self, host: str, port: int = 0, tls: ssl.SSLContext | None = None, *, shared: bool = False) -> None:
+        """Listen on an address, with TLS if that is given; port 0 takes a free one, and `address` says which.
+
+        `shared`: other processes listen there as well.
+        """
         loop = asyncio.get_running_loop()
-        house = House(self._gate, self._galleries, http_server(self._pages.answer, self._common), self._common)
-        server = await loop.create_server(lambda: Front(house), host, port, backlog=BACKLOG)
-        self._servers.append(server)
+        http = http_server(self._pages.answer, self._common)
+        house = House(self._gate, self._galleries, http, self._common, self._invited, self.guests)
+        if tls is None:
+            plain = await loop.create_server(
+                lambda: Front(house), host, port, backlog=BACKLOG, reuse_port=shared or None
+            )
+            self._servers.append(plain)
+        else:
+            door = TlsDoor(house, tls)
+            self._servers.append(door)
+            await door.open(host, port, BACKLOG, shared)
         if self._turns and self._timer is None:
             self._schedule(loop)
 
@@ -99,8 +129,9 @@ class Site:
         self.turn()
 
     def turn(self) -> None:
-        """Let `turn_s` pass for every connection: late heads, pings, peers that do not close."""
+        """Let `turn_s` pass: late heads, pings, peers that do not close, invitations that end."""
         self._gate.wheel.turn()
+        self.guests.turn()
 
     async def close(self) -> None:
         """Stop listening, tell every viewer that the site is going away, and return when all are gone.
@@ -125,5 +156,9 @@ class Site:
 
     def figures(self) -> Figures:
         """Return who is here now."""
-        viewers = {name: gallery.viewers for name, gallery in self._galleries.items()}
+        viewers = {name: gallery.viewers for name, gallery in (self._galleries | self._invited).items()}
         return Figures(self._gate.connections, viewers, replace(self._gate.tally))
+
+
+def _histories(galleries: Mapping[str, Gallery]) -> dict[str, History]:
+    return {name: gallery.history for name, gallery in galleries.items()}

@@ -2,15 +2,15 @@
 
 Rules: a frame is encoded once and the same bytes are written to every live viewer; a viewer whose buffer is
 full when a frame comes is dropped with 4001 and nobody else notices; what a viewer is owed is read from the
-history as its socket takes it, never queued. Dropping frees its seat at once. A large frame (a still) fills every
-buffer for a moment, so whoever it fills is served from the history like a latecomer until it is taken; who takes
-nothing of it is silent, and cut off as such.
+history as its socket takes it, never queued. Dropping frees its seat at once. A large frame (a still), or many at once
+(after an outage of the link), fill every buffer for a moment, so whoever they fill is served from the history like a
+latecomer until they are taken; who takes nothing of them is silent, and cut off as such.
 
 | state     | on                                   | then      |
 | --------- | ------------------------------------ | --------- |
 | REPLAYING | the socket takes the last owed frame | LIVE      |
 | AHEAD     | a frame after its position           | LIVE      |
-| LIVE      | a large frame fills its buffer       | REPLAYING |
+| LIVE      | a large frame, or many, fill it      | REPLAYING |
 | LIVE      | a frame while its buffer is full     | CLOSING   |
 | any       | the peer closes, errs or is silent   | CLOSING   |
 | CLOSING   | the peer's close, or the deadline    | gone      |
@@ -37,10 +37,12 @@ from relay.core.websocket import (
     encode_close,
     encode_pong,
 )
+from relay.shell.attendance import throw_away
 from relay.shell.gate import Gate
 
 REPLAY_BATCH = 16
 LARGE_OCTETS = 16_384
+UNINVITED_S = 1.0
 
 
 class Gallery:
@@ -56,10 +58,11 @@ class Gallery:
         self.ahead: set[Viewer] = set()
         self.viewers = 0
 
-    def publish(self, frame: Published) -> None:
+    def publish(self, frame: Published, among_many: bool = False) -> None:
         """Keep a frame and send it to everybody live; OutOfOrderError if it is not the next.
 
-        The programme is kept alone: it is of no dive, and whoever wants it fetches its file.
+        `among_many`: it comes with others at once, after an outage: whom that fills is served from the history. The
+        programme is kept alone: it is of no dive, and whoever wants it fetches its file.
         """
         if frame.dive == NO_DIVE:
             self.history.post(frame)
@@ -73,7 +76,7 @@ class Gallery:
         # A write may fill a buffer and so change `full`, never `live`: that happens in later callbacks alone.
         for viewer in self.live:
             viewer.transport.write(encoded)
-        if len(encoded) > LARGE_OCTETS:
+        if among_many or len(encoded) > LARGE_OCTETS:
             self._let_take()
 
     def _drop_the_slow(self) -> None:
@@ -251,6 +254,8 @@ class Viewer(asyncio.Protocol):
         """Ping; end a peer that answered none of the last pings, or did not close in time."""
         limits = self._gate.limits
         if self._closing:
+            if self in self._gate.attendance:
+                throw_away(self.transport)
             self.abort()
         elif self._unanswered >= max(1, limits.turns(limits.pong_s) // limits.turns(limits.ping_s)):
             self._gate.tally.silent += 1
@@ -261,6 +266,11 @@ class Viewer(asyncio.Protocol):
             self._gate.wheel.put(self, limits.turns(limits.ping_s))
             if self._gallery is None or self not in self._gallery.full:
                 self.transport.write(PING)
+
+    def uninvited(self) -> None:
+        """Close the socket of a guest whose invitation has ended; who hasn't gone within a second is cut off."""
+        self.close(CloseCode.UNINVITED)
+        self._gate.wheel.put(self, self._gate.limits.turns(min(UNINVITED_S, self._gate.limits.close_s)))
 
     def leave(self) -> None:
         """Tell the peer that the site is going away."""
@@ -274,6 +284,7 @@ class Viewer(asyncio.Protocol):
     def connection_lost(self, exc: Exception | None) -> None:
         """Give back the seat."""
         self._rise()
+        self._gate.attendance.depart(self)
         self._gate.wheel.remove(self)
         self._gate.leave(self._address)
 

@@ -1,0 +1,16 @@
+"""What a shore holds of one audience: how far, and a digest, so that the ship can tell whether it is what she told.
+
+Rules: pure; made of released frames alone.
+"""
+
+from relay.core.history import History
+from relay.core.uplink_talk import Held
+
+
+def held_of(history: History) -> Held:
+    """Return what a history comes to."""
+    programme = -1 if history.programme is None else history.programme.seq
+    if not history.dives:
+        return Held(programme=programme)
+    newest = history.dives[-1]
+    return Held(newest.number, len(newest.frames) - 1, programme, newest.digest())

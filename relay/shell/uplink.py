@@ -1,0 +1,167 @@
+"""The ship's end of the link: what was released goes ashore, in order, from wherever the shore stands.
+
+Rules: only what `publish` was given, released frames, ever leaves (R1); the ship dials, and what comes back is read as
+numbers (R6); the first-listed audience goes first; a link that ends is dialled again at once, then less often; where
+the shore holds more or other than the ship, nothing of that audience is sent, and an alarm says so.
+"""
+
+import asyncio
+import logging
+from collections.abc import Callable
+from time import monotonic
+from typing import Any
+
+from relay.core.errors import LinkError
+from relay.core.history import Published
+from relay.core.seal import Signer
+from relay.core.uplink_log import ShipLog, Stands
+from relay.core.uplink_talk import MESSAGE_OCTETS
+from relay.shell.uplink_link import UntrustedError, dial
+from relay.shell.uplink_plan import UplinkPlan
+from relay.shell.uplink_session import LinkLimits, Session, Shore, pace_of
+
+log = logging.getLogger("offing.uplink")
+
+
+class Uplink:
+    """The link of one ship. `publish` and `guests` at any time, `run` until cancelled."""
+
+    def __init__(
+        self,
+        plan: UplinkPlan,
+        signer: Signer,
+        limits: LinkLimits | None = None,
+        clock_s: Callable[[], float] = monotonic,
+    ) -> None:
+        self._plan, self._signer, self._clock_s = plan, signer, clock_s
+        self._limits = limits or LinkLimits()
+        self._shores = {name: Shore(ShipLog(name)) for name in plan.audiences}
+        self._pace = pace_of(plan.limit_bits_per_s, self._limits, clock_s())
+        self._listing: bytes | None = None
+        self._session: Session | None = None
+        self._words, self._outages = "not dialled yet", 0
+        self._since_s = clock_s()
+
+    def publish(self, frame: Published) -> None:
+        """Let a released frame go ashore, if its audience is told of there; frames come in their order."""
+        shore = self._shores.get(frame.audience)
+        if shore is not None:
+            shore.log.add(frame.dive, frame.seq, frame.data, self._clock_s())
+            self._stir()
+
+    def guests(self, listing: bytes) -> None:
+        """Let the newest list of guests go ashore; LinkError if it is longer than the link takes."""
+        if len(listing) > MESSAGE_OCTETS - 16:
+            raise LinkError(f"the list of guests has {len(listing)} bytes: more than the link takes")
+        self._listing = listing
+        if self._session is not None:
+            self._session.listing = listing
+        self._stir()
+
+    def _stir(self) -> None:
+        if self._session is not None:
+            self._session.wake.set()
+
+    async def run(self) -> None:
+        """Dial, send, and dial again, for ever."""
+        failures = 0
+        while True:
+            error, held = await self._visit()
+            self._say(str(error))
+            failures = 0 if held else failures + 1
+            await asyncio.sleep(self._wait_s(error, failures))
+
+    def _wait_s(self, error: LinkError, failures: int) -> float:
+        if isinstance(error, UntrustedError):
+            return self._limits.untrusted_wait_s
+        return min(0.5 * 2 ** min(failures - 1, 10), self._limits.most_wait_s) if failures else 0.0
+
+    async def _visit(self) -> tuple[LinkError, bool]:
+        """Have one link, from dialling to its end; return why it ended, and whether anything was acknowledged on it.
+
+        Whatever goes wrong here ends a link, never the relay.
+        """
+        try:
+            return await self._link()
+        except LinkError as error:
+            return error, False
+        except Exception as error:  # its words may hold anything
+            return LinkError(f"a fault of Offing's own ({type(error).__name__})"), False
+
+    async def _link(self) -> tuple[LinkError, bool]:
+        link = await dial(self._plan, self._signer)
+        self._session = Session(link, self._shores, self._pace, self._limits, self._clock_s)
+        self._session.listing = self._listing
+        self._words, self._since_s = "linked", self._clock_s()
+        log.info("linked to the shore")
+        try:
+            return await self._session.run(), self._session.answered
+        except asyncio.CancelledError:
+            await link.close()
+            raise
+        finally:
+            self._session = None
+            self._outages += 1
+            self._since_s = self._clock_s()
+            link.connection.transport.abort()
+
+    def _say(self, words: str) -> None:
+        if words != self._words:
+            log.warning("no link to the shore: %s", words)
+        self._words = words
+
+    def alarms(self) -> list[str]:
+        """Return what is wrong with the link now, in words."""
+        out = []
+        if self._session is None and self._clock_s() - self._since_s >= self._limits.alarm_s:
+            out.append(f"there is no link to the shore: {self._words}")
+        for name, shore in self._shores.items():
+            if shore.stopped is not None:
+                out.append(_STOPPED[shore.stopped].format(name))
+            elif shore.missing:
+                out.append(_MISSING.format(name))
+        return out
+
+    def facts(self) -> dict[str, Any]:
+        """Return how the link stands, for the desk.
+
+        `up_since_s`: for how long there has been a link, None without one; `sent_octets` and `bits_per_s`: all that it
+        carried, both ways, headers and repeats included, since the start and over the last minute.
+        """
+        now_s, up = self._clock_s(), self._session is not None
+        return {
+            "state": "up" if up else "down",
+            "words": self._words,
+            "to": self._plan.to,
+            "up_since_s": round(now_s - self._since_s, 1) if up else None,
+            "outages": self._outages,
+            "sent_octets": self._pace.lately.total,
+            "bits_per_s": round(self._pace.lately.bits_per_s(now_s)),
+            "limit_bits_per_s": self._plan.limit_bits_per_s,
+            "audiences": {name: _facts(shore, now_s) for name, shore in self._shores.items()},
+        }
+
+
+def _facts(shore: Shore, now_s: float) -> dict[str, Any]:
+    """Return how far the shore is with an audience; None for what isn't known."""
+    if shore.has is None:
+        behind: tuple[int | None, float | None] = (None, None)
+        place: tuple[int | None, int | None] = (None, None)
+    else:
+        behind, place = shore.log.behind(shore.has, now_s), shore.log.place(shore.has)
+    return {
+        "behind_records": behind[0],
+        "behind_s": None if behind[1] is None else round(behind[1], 1),
+        "held_dive": place[0],
+        "held_seq": place[1],
+        "followers": shore.followers,
+    }
+
+
+_STOPPED = {
+    Stands.MORE: "the shore holds more of {} than this relay has released: nothing of it is sent until this relay has "
+    "come as far. Is this the private folder that it was released from?",
+    Stands.OTHER: "the shore holds other records of {} than this relay released: nothing of it is sent. Is this the "
+    "private folder that they were released from? If it is, take that audience's folder away ashore",
+}
+_MISSING = "the shore takes no audience {}: name it there in SHORE.toml, or leave it out of [uplink] audiences"

@@ -1,0 +1,309 @@
+"""The shore's end of the link: one ship, proved by her key, may say what was released; nobody else may say anything.
+
+Rules: an unproved peer gets a challenge and nothing else, within a deadline, with few octets to send; of such peers
+there are few at once, from one address fewer, and the oldest goes first. Of proved connections the newest counts: a
+ship that comes again has lost the one before. What was taken is acknowledged when it is durable, never before (R5).
+Nothing that a peer sent is logged.
+"""
+
+import asyncio
+import contextlib
+import logging
+import secrets
+import socket
+from dataclasses import dataclass
+from pathlib import Path
+from time import monotonic
+from typing import Protocol
+
+from relay.core.errors import LinkError, NoRoomError, OffingError, OperatorError
+from relay.core.seal import is_signed
+from relay.core.uplink_talk import (
+    NONCE_OCTETS,
+    WORD,
+    Ack,
+    Ends,
+    Frames,
+    Guests,
+    Held,
+    Message,
+    Unpacking,
+    proof_of,
+    read_proof,
+    write_ack,
+    write_challenge,
+    write_standing,
+)
+from relay.shell.uplink_socket import ShoreSocket
+from relay.shell.uplink_tls import certificate_of, shore_tls
+
+log = logging.getLogger("offing.uplink")
+COMPLAIN_S = 60.0
+
+
+class Receives(Protocol):
+    """Where what a ship says goes ashore."""
+
+    @property
+    def key(self) -> bytes:
+        """The public key of the one ship that may speak here (32 bytes)."""
+        ...
+
+    def held(self) -> dict[str, Held]:
+        """Return what is held, durable and without a gap, of each audience taken here, in a fixed order.
+
+        Of an audience with a damaged dive: what comes before that dive. Frames that are held beyond it come again.
+        """
+        ...
+
+    async def take(self, audience: str, frames: list[bytes]) -> None:
+        """Verify frames, make them durable, publish them; only then return.
+
+        Never called twice at once, nor cancelled. NoRoomError when the disk is full, another OffingError when a frame
+        is refused: nothing after it is taken, and the link ends.
+        """
+        ...
+
+    def guests(self, listing: bytes) -> None:
+        """Take the newest list of guests; an OffingError ends the link."""
+        ...
+
+    def seen(self) -> dict[str, int]:
+        """Return how many follow each audience now."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class PortLimits:
+    """What a stranger may cost, and for how long a ship may be silent (she speaks every ten seconds)."""
+
+    unproved: int = 64
+    unproved_of_address: int = 4
+    unproved_octets: int = 8_192
+    prove_s: float = 15.0
+    silent_s: float = 120.0
+    farewell_s: float = 2.0
+
+
+@dataclass(slots=True)
+class PortFacts:
+    """How the link stands, as the shore sees it."""
+
+    linked: bool = False
+    links: int = 0
+    strangers: int = 0
+    octets: int = 0
+    ended: str = ""
+
+
+class UplinkPort:
+    """Listens for the ship. `start`, `close`; `facts` at any time."""
+
+    def __init__(self, shore: Receives, certificate: Path, key: Path, limits: PortLimits | None = None) -> None:
+        self._shore, self._limits = shore, limits or PortLimits()
+        self._tls, self._certificate = shore_tls(certificate, key), certificate_of(certificate)
+        self._unproved: dict[asyncio.Task[None], str] = {}
+        self._sessions: set[asyncio.Task[None]] = set()
+        self._turn = asyncio.Lock()
+        self._current: _Session | None = None
+        self._listener: socket.socket | None = None
+        self._accepting: asyncio.Task[None] | None = None
+        self._complained_s = -COMPLAIN_S
+        self.facts = PortFacts()
+
+    async def start(self, host: str, port: int = 0) -> None:
+        """Listen; OperatorError if that address can't be had."""
+        try:
+            family, *_, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)[0]
+            self._listener = socket.create_server(address[:2], family=family, backlog=128)
+        except OSError as error:
+            raise OperatorError(f"the uplink's port {host}:{port} can't be had: {error.strerror}") from error
+        self._listener.setblocking(False)
+        self._accepting = asyncio.ensure_future(self._accept(self._listener))
+
+    @property
+    def address(self) -> tuple[str, int]:
+        """Host and port where it listens."""
+        assert self._listener is not None
+        host, port, *_ = self._listener.getsockname()
+        return host, port
+
+    async def close(self) -> None:
+        """Stop listening and end the link; what was taken is taken to its end first."""
+        if self._accepting is not None:
+            await _over(self._accepting)
+        if self._listener is not None:
+            self._listener.close()
+        for task in list(self._unproved):
+            await _over(task)
+        if self._current is not None:
+            await self._current.leave(Ends.AWAY)
+        if self._sessions:
+            await asyncio.wait(self._sessions, timeout=self._limits.farewell_s)
+        async with self._turn:  # nothing is being taken
+            for task in list(self._sessions):
+                await _over(task)
+
+    async def _accept(self, listener: socket.socket) -> None:
+        loop = asyncio.get_running_loop()
+        while True:
+            try:
+                peer, address = await loop.sock_accept(listener)
+            except OSError:  # out of open files, for one: it comes back
+                await asyncio.sleep(0.1)
+                continue
+            self._make_room(address[0])
+            task = asyncio.ensure_future(self._meet(peer))
+            self._unproved[task] = address[0]
+            task.add_done_callback(lambda task: self._unproved.pop(task, None))
+
+    def _make_room(self, address: str) -> None:
+        """Let the oldest stranger go when there are too many, or too many of one address."""
+        its = [task for task, of in self._unproved.items() if of == address]
+        for few, tasks in ((self._limits.unproved_of_address, its), (self._limits.unproved, list(self._unproved))):
+            if len(tasks) >= few:
+                tasks[0].cancel()
+                self._unproved.pop(tasks[0], None)
+
+    async def _meet(self, peer: socket.socket) -> None:
+        """Shake hands with whoever dialled; only who proves itself becomes a session."""
+        line: ShoreSocket | None = None
+        proved = False
+        try:
+            async with asyncio.timeout(self._limits.prove_s):
+                line = await self._secured(peer)
+                await line.open()
+                proved = await self._proves(line)
+        except (OSError, EOFError, LinkError, TimeoutError):
+            pass
+        finally:
+            if not proved:
+                self.facts.strangers += 1
+                if line is not None:
+                    line.abort()
+        if proved and line is not None:
+            task = asyncio.ensure_future(self._serve(line))
+            self._sessions.add(task)
+            task.add_done_callback(self._sessions.discard)
+
+    async def _secured(self, peer: socket.socket) -> ShoreSocket:
+        reader = asyncio.StreamReader()
+        protocol = asyncio.StreamReaderProtocol(reader)
+        loop = asyncio.get_running_loop()
+        transport, _ = await loop.connect_accepted_socket(
+            lambda: protocol, peer, ssl=self._tls, ssl_handshake_timeout=self._limits.prove_s
+        )
+        writer = asyncio.StreamWriter(transport, protocol, reader, loop)
+        return ShoreSocket(reader, writer, self._limits.unproved_octets)
+
+    async def _proves(self, line: ShoreSocket) -> bool:
+        """Challenge a peer; whether it is the ship."""
+        nonce = secrets.token_bytes(NONCE_OCTETS)
+        await line.send(write_challenge(nonce))
+        key, signature = read_proof(await line.receive())
+        if key == self._shore.key and is_signed(key, WORD, proof_of(nonce, self._certificate), signature):
+            line.proved()
+            return True
+        self._complain()
+        await line.close(Ends.UNPROVED)
+        await line.gone()
+        return False
+
+    def _complain(self) -> None:
+        """Say that somebody came without the key, once a while however many come."""
+        now_s = monotonic()
+        if now_s >= self._complained_s + COMPLAIN_S:
+            self._complained_s = now_s
+            log.warning("a peer came to the uplink's port without the ship's key; %d strangers", self.facts.strangers)
+
+    async def _serve(self, line: ShoreSocket) -> None:
+        session = _Session(line, self._shore, self.facts, self._limits)
+        before, self._current = self._current, session
+        if before is not None:
+            await before.leave(Ends.REPLACED)
+        self.facts.linked = True
+        self.facts.links += 1
+        log.info("the ship has come")
+        code, why = await session.run(self._turn)
+        if self._current is session:
+            self._current = None
+            self.facts.linked, self.facts.ended = False, why
+        log.log(logging.INFO if code is None else logging.ERROR, "the link to the ship has ended: %s", why)
+        await session.end(code or Ends.AWAY)
+
+
+class _Session:
+    """What a proved ship says, until it ends."""
+
+    def __init__(self, line: ShoreSocket, shore: Receives, facts: PortFacts, limits: PortLimits) -> None:
+        self._line, self._shore, self._facts, self._limits = line, shore, facts, limits
+        self._unpacking = Unpacking()
+        self._octets = self._messages = 0
+        self._audiences: list[str] = []
+        self._left = False
+
+    async def run(self, turn: asyncio.Lock) -> tuple[Ends | None, str]:
+        """Take what comes; return why it ended, and with which code if the shore ends it."""
+        try:
+            async with turn:
+                held = self._shore.held()
+            self._audiences = list(held)
+            await self._line.send(write_standing(held))
+            while True:
+                await self._piece(turn)
+        except TimeoutError:
+            return Ends.SILENT, f"the ship was silent for {self._limits.silent_s:g} s"
+        except (OSError, EOFError):
+            return None, "the connection was lost"
+        except LinkError as error:
+            return Ends.TALK, str(error)
+        except NoRoomError as error:
+            return Ends.NO_ROOM, str(error)
+        except OffingError as error:
+            return Ends.REFUSED, str(error)
+
+    async def _piece(self, turn: asyncio.Lock) -> None:
+        async with asyncio.timeout(self._limits.silent_s):
+            piece = await self._line.receive()
+        self._octets += len(piece)
+        self._facts.octets += len(piece)
+        for message in self._unpacking.feed(piece):
+            async with turn:
+                if self._left:
+                    raise EOFError
+                await self._take(message)
+            self._messages += 1
+        seen = self._shore.seen()
+        followers = tuple(seen.get(name, 0) for name in self._audiences)
+        await self._line.send(write_ack(Ack(self._octets, self._messages, followers)))
+
+    async def _take(self, message: Message) -> None:
+        match message:
+            case Frames(audience, frames):
+                if audience not in self._audiences:
+                    raise LinkError("frames of an audience that isn't taken here")
+                await self._shore.take(audience, list(frames))
+            case Guests(listing):
+                self._shore.guests(listing)
+
+    async def leave(self, code: Ends) -> None:
+        """End it; what is being taken is taken to its end, and nothing after it."""
+        self._left = True
+        asyncio.get_running_loop().call_later(self._limits.farewell_s, self._line.abort)
+        with contextlib.suppress(OSError, TimeoutError):
+            async with asyncio.timeout(self._limits.farewell_s):
+                await self._line.close(code)
+
+    async def end(self, code: Ends) -> None:
+        """End it once nobody reads any more: say why, wait a little until the ship has heard it, and go."""
+        await self.leave(code)
+        with contextlib.suppress(OSError, TimeoutError):
+            async with asyncio.timeout(self._limits.farewell_s):
+                await self._line.gone()
+        self._line.abort()
+
+
+async def _over(task: asyncio.Task[None]) -> None:
+    """Cancel a task, and wait until it is over."""
+    task.cancel()
+    await asyncio.wait({task})

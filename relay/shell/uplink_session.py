@@ -1,0 +1,222 @@
+"""One link while it holds: what follows what the shore has is sent, and what it acknowledges is noted.
+
+Rules: what is under way unacknowledged is bounded by a window; everything the link carries is spent from the allowance;
+a shore that leaves something unanswered is given up.
+"""
+
+import asyncio
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Never
+
+from websockets.exceptions import ConnectionClosed
+
+from relay.core.errors import LinkError
+from relay.core.uplink_log import Mark, ShipLog, Stands
+from relay.core.uplink_pace import Allowance, Lately
+from relay.core.uplink_talk import BATCH_OCTETS, PIECE_OCTETS, Ack, Frames, Guests, Keep, Message, Packing, read_ack
+from relay.shell.uplink_link import Link, closed, receive
+
+BEAT_S = 1.0
+_PACKET = 52 + 22 + 8  # IP and TCP, a record of TLS 1.3, the socket's frame: spent until it is counted
+_ANSWER = 2 * 52 + 22 + 20  # an acknowledgement, and TCP's of it
+
+
+@dataclass(frozen=True, slots=True)
+class LinkLimits:
+    """How a link is kept: seconds, and octets that may be under way unacknowledged."""
+
+    keep_s: float = 10.0
+    answer_s: float = 20.0
+    most_wait_s: float = 5.0
+    untrusted_wait_s: float = 30.0
+    alarm_s: float = 60.0
+    window: int = 128 * 1_024
+
+
+@dataclass(slots=True)
+class Shore:
+    """How the shore stands with one audience: what it has (None: not known yet), and why nothing is sent to it."""
+
+    log: ShipLog
+    has: Mark | None = None
+    stopped: Stands | None = None
+    missing: bool = False
+    followers: int | None = None
+
+
+@dataclass(slots=True)
+class Pace:
+    """What may go, and what has gone; it outlives a link."""
+
+    allowance: Allowance
+    lately: Lately
+    piece: int = PIECE_OCTETS
+    window: int = 128 * 1_024
+
+
+def pace_of(bits_per_s: float | None, limits: LinkLimits, now_s: float) -> Pace:
+    """Return the pace for a limit: the slower, the smaller what goes at once and what may be under way."""
+    if bits_per_s is None:
+        return Pace(Allowance(None, 0.0, now_s), Lately(), window=limits.window)
+    piece = int(min(PIECE_OCTETS, max(512, bits_per_s / 4)))
+    window = int(min(limits.window, max(4 * piece, bits_per_s)))
+    return Pace(Allowance(bits_per_s, 2.0 * piece, now_s), Lately(), piece, window)
+
+
+class Session:
+    """One link. `wake` is set when there is something new to send."""
+
+    def __init__(
+        self, link: Link, shores: dict[str, Shore], pace: Pace, limits: LinkLimits, clock_s: Callable[[], float]
+    ) -> None:
+        self._link, self._shores, self._pace, self._limits = link, shores, pace, limits
+        self._clock_s = clock_s
+        self._packing = Packing(pace.piece)
+        self._going: dict[str, Mark] = {}
+        self._under_way: deque[tuple[str, Mark] | None] = deque()
+        self._sent = self._acked = self._messages = self._done = 0
+        self._spent, self._counted = 0.0, 0
+        self._spoke_s = clock_s()
+        self._asked_s: float | None = None
+        self._room = asyncio.Event()
+        self.wake = asyncio.Event()
+        self.listing: bytes | None = None
+
+    async def run(self) -> LinkError:
+        """Send and listen until the link ends; return why it did."""
+        self.compare()
+        jobs = [asyncio.ensure_future(job) for job in (self._send(), self._listen(), self._beat())]
+        try:
+            done, _ = await asyncio.wait(jobs, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for job in jobs:
+                job.cancel()
+            await asyncio.wait(jobs)
+            self._count()
+        return _why([job.exception() for job in done])
+
+    @property
+    def answered(self) -> bool:
+        """Whether anything was acknowledged on this link."""
+        return self._done > 0
+
+    def compare(self) -> None:
+        """Lay what the shore holds beside what was released here; again, when that has grown."""
+        for name, shore in self._shores.items():
+            if name not in self._link.held:
+                shore.missing, shore.stopped, shore.has = True, None, None
+                continue
+            found = shore.log.find(self._link.held[name])
+            shore.missing = False
+            if isinstance(found, Stands):
+                shore.stopped, shore.has = found, None
+            elif name not in self._going:
+                shore.stopped, shore.has = None, found
+                self._going[name] = found
+
+    async def _send(self) -> Never:
+        while True:
+            self.wake.clear()
+            message = self._next()
+            if message is not None:
+                await self._put(message)
+                continue
+            try:
+                async with asyncio.timeout(max(0.0, self._spoke_s + self._limits.keep_s - self._clock_s())):
+                    await self.wake.wait()
+            except TimeoutError:
+                self._under_way.append(None)
+                await self._put(Keep())
+
+    def _next(self) -> Message | None:
+        """Return what is to be sent next: who may come, then frames of the first audience that has some."""
+        if self.listing is not None:
+            listing, self.listing = self.listing, None
+            self._under_way.append(None)
+            return Guests(listing)
+        if any(shore.stopped is Stands.MORE for shore in self._shores.values()):
+            self.compare()
+        for name, mark in self._going.items():
+            frames, after = self._shores[name].log.after(mark, BATCH_OCTETS)
+            if frames:
+                self._going[name] = after
+                self._under_way.append((name, after))
+                return Frames(name, tuple(frames))
+        return None
+
+    async def _put(self, message: Message) -> None:
+        self._messages += 1
+        for piece in self._packing.pack(message):
+            while self._sent - self._acked >= self._pace.window:
+                self._room.clear()
+                await self._room.wait()
+            await self._paced()
+            self._sent += len(piece)
+            self._spend(len(piece) + _PACKET)
+            self._spoke_s = self._clock_s()
+            if self._asked_s is None:
+                self._asked_s = self._spoke_s
+            await self._link.connection.send(piece)
+
+    async def _paced(self) -> None:
+        """Wait until something may go."""
+        wait_s = self._pace.allowance.wait_s(self._clock_s())
+        while wait_s > 0:
+            await asyncio.sleep(wait_s)
+            wait_s = self._pace.allowance.wait_s(self._clock_s())
+
+    async def _listen(self) -> Never:
+        audiences = list(self._link.held)
+        while True:
+            ack = read_ack(await receive(self._link.connection), len(audiences))
+            self._spend(_ANSWER)
+            self._acknowledged(ack)
+            for name, count in zip(audiences, ack.followers, strict=True):
+                if name in self._shores:
+                    self._shores[name].followers = count
+
+    def _acknowledged(self, ack: Ack) -> None:
+        if not (self._acked <= ack.octets <= self._sent and self._done <= ack.messages <= self._messages):
+            raise LinkError("the shore acknowledged what it wasn't sent")
+        for _ in range(ack.messages - self._done):
+            taken = self._under_way.popleft()
+            if taken is not None:
+                self._shores[taken[0]].has = taken[1]
+        self._acked, self._done = ack.octets, ack.messages
+        self._asked_s = self._clock_s() if self._acked < self._sent else None
+        self._room.set()
+
+    async def _beat(self) -> Never:
+        """Count what the link carries, and give it up when nothing is answered."""
+        while True:
+            self._count()
+            if self._asked_s is not None and self._clock_s() - self._asked_s > self._limits.answer_s:
+                raise LinkError(f"the link is dead: nothing was answered for {self._limits.answer_s:g} s")
+            await asyncio.sleep(min(BEAT_S, self._limits.answer_s / 4))
+
+    def _spend(self, octets: float) -> None:
+        self._spent += octets
+        self._pace.allowance.spend(octets, self._clock_s())
+
+    def _count(self) -> None:
+        """Lay what was spent beside what the kernel says was carried: the rest is spent now."""
+        carried = self._link.carried()
+        counted = int(self._spent) if carried is None else carried
+        if counted > self._counted:
+            self._pace.lately.note(counted - self._counted, self._clock_s())
+            self._counted = counted
+        if counted > self._spent:
+            self._spend(counted - self._spent)
+
+
+def _why(errors: list[BaseException | None]) -> LinkError:
+    """Return why a link ended, of what its jobs ended with; what is no such reason is a fault of ours, and raised."""
+    for error in errors:
+        if error is not None and not isinstance(error, LinkError | ConnectionClosed):
+            raise error
+    for error in errors:
+        if isinstance(error, LinkError):
+            return error
+    return next(closed(error) for error in errors if isinstance(error, ConnectionClosed))

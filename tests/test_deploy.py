@@ -1,0 +1,61 @@
+"""What is printed to set up ship and shore: units that systemd takes and finds tight, and a container file."""
+
+import configparser
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from relay.__main__ import _parser, main
+
+NEEDS_SYSTEMD = pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="systemd isn't installed here")
+EXPOSURE = 1.5  # of 10, as systemd counts it
+
+
+def printed(what: str, capsys: pytest.CaptureFixture[str]) -> str:
+    """Return what `offing deploy` prints."""
+    assert main(["deploy", what]) == 0
+    return capsys.readouterr().out
+
+
+@NEEDS_SYSTEMD
+@pytest.mark.parametrize("what", ["ship", "shore"])
+def test_systemd_takes_the_unit_and_finds_it_tight(
+    what: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`systemd-analyze verify` has nothing to say, and `security` counts next to no exposure."""
+    unit = tmp_path / f"offing-{what}.service"
+    unit.write_text(printed(what, capsys).replace("/opt/offing/bin/offing", shutil.which("true") or ""))
+    verified = subprocess.run(["systemd-analyze", "verify", unit], check=False, capture_output=True, text=True)
+    assert (verified.returncode, verified.stdout + verified.stderr) == (0, "")
+    security = ["systemd-analyze", "security", "--offline=yes", f"--threshold={EXPOSURE * 10:.0f}", unit]
+    assert subprocess.run(security, check=False, capture_output=True).returncode == 0
+
+
+@pytest.mark.parametrize("what", ["ship", "shore"])
+def test_unit_runs_a_command_that_there_is(what: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """What it starts is read by the program's own parser, and it keeps what it writes in one private folder."""
+    unit = configparser.ConfigParser(strict=False, interpolation=None)
+    unit.read_string(printed(what, capsys))
+    service = unit["Service"]
+    program, *words = service["ExecStart"].split()
+    options = _parser().parse_args(words)
+    assert (program, options.command, options.log) == ("/opt/offing/bin/offing", what, "json")
+    assert Path(words[1]).parent == Path("/var/lib") / service["StateDirectory"]
+    assert (service["StateDirectoryMode"], service["User"], service["Restart"]) == ("0700", "offing", "always")
+
+
+def test_container_file_runs_a_command_that_there_is_as_nobody_special(capsys: pytest.CaptureFixture[str]) -> None:
+    """Every line is an instruction; it starts `offing shore`, not as root, and names no registry."""
+    text = printed("container", capsys).replace("\\\n", " ")
+    lines = [line.split(maxsplit=1) for line in text.splitlines() if line and not line.startswith("#")]
+    assert {line[0] for line in lines} <= set(
+        "FROM COPY RUN ENV USER WORKDIR VOLUME EXPOSE STOPSIGNAL HEALTHCHECK ENTRYPOINT CMD".split()
+    )
+    told = dict(lines)
+    assert (told["USER"], told["ENTRYPOINT"]) == ("10001", '["offing"]')
+    assert re.fullmatch(r"python:3\.1[1-9]-slim", told["FROM"])
+    options = _parser().parse_args(re.findall(r'"([^"]+)"', told["CMD"]))
+    assert (options.command, options.log) == ("shore", "json")

@@ -1,0 +1,328 @@
+"""The shore's end of the link before strangers and before a ship that speaks wrongly, over real TLS sockets."""
+
+import asyncio
+import logging
+import socket
+import ssl
+import zlib
+from collections.abc import AsyncIterator
+from contextlib import AsyncExitStack, asynccontextmanager, suppress
+from pathlib import Path
+
+import msgpack
+import pytest
+from websockets.asyncio.client import ClientConnection, connect
+from websockets.exceptions import ConnectionClosed, InvalidHandshake
+
+from certificates import self_signed
+from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, sealed, underway, until
+from relay.core.errors import OperatorError
+from relay.core.seal import Signer
+from relay.core.uplink_talk import (
+    WORD,
+    Ack,
+    Ends,
+    Frames,
+    Guests,
+    Held,
+    Keep,
+    Packing,
+    proof_of,
+    read_ack,
+    read_challenge,
+    read_standing,
+    write_proof,
+)
+from relay.shell.uplink import Uplink
+from relay.shell.uplink_port import PortLimits, UplinkPort
+from relay.shell.uplink_tls import certificate_of, ship_tls
+from released import dive
+
+FRAMES = sealed(dive(1, 5))
+HASTY = PortLimits(prove_s=0.4, silent_s=0.4, farewell_s=0.3)
+
+
+@asynccontextmanager
+async def dialled(here: Harbour) -> AsyncIterator[ClientConnection]:
+    """Yield a websocket to the port by the library alone, certificate not looked at."""
+    uri = f"wss://127.0.0.1:{here.port.address[1]}"
+    async with connect(uri, ssl=ship_tls(bytes(32)), compression=None, ping_interval=None) as peer:
+        yield peer
+
+
+async def heard(peer: ClientConnection) -> bytes:
+    """Return the port's next message."""
+    data = await peer.recv()
+    assert isinstance(data, bytes)
+    return data
+
+
+async def proof(peer: ClientConnection, here: Harbour, signer: Signer = SIGNER) -> bytes:
+    """Return the answer to the port's challenge."""
+    signed = signer.sign(WORD, proof_of(read_challenge(await heard(peer)), certificate_of(here.certificate)))
+    return write_proof(signer.key, signed)
+
+
+@asynccontextmanager
+async def proved(here: Harbour) -> AsyncIterator[tuple[ClientConnection, dict[str, Held]]]:
+    """Yield a websocket on which the ship's key was proved, and what the shore told."""
+    async with dialled(here) as peer:
+        await peer.send(await proof(peer, here))
+        yield peer, read_standing(await heard(peer))
+
+
+async def ended(peer: ClientConnection) -> int | None:
+    """Return the code with which the port ends a connection, whatever it said before."""
+    with suppress(ConnectionClosed):
+        while True:
+            await peer.recv()
+    return peer.close_code
+
+
+async def test_every_challenge_is_another(tmp_path: Path) -> None:
+    """No two connections are asked the same."""
+    async with harbour(tmp_path) as here:
+        nonces = set()
+        for _ in range(5):
+            async with dialled(here) as peer:
+                nonces.add(read_challenge(await heard(peer)))
+        assert len(nonces) == 5
+
+
+async def test_proof_that_was_given_before_is_worth_nothing(tmp_path: Path) -> None:
+    """A proof overheard on one connection opens no other."""
+    async with harbour(tmp_path) as here:
+        async with dialled(here) as peer:
+            overheard = await proof(peer, here)
+        async with dialled(here) as peer:
+            await peer.send(overheard)
+            assert await ended(peer) == Ends.UNPROVED
+        assert here.port.facts.links == 0
+
+
+async def test_proof_that_is_passed_on_is_worth_nothing(tmp_path: Path) -> None:
+    """Whoever stands between with a certificate of his own, and hands challenge and proof across, gets nothing."""
+    theirs, _ = self_signed(tmp_path, "between")
+    async with harbour(tmp_path) as here, dialled(here) as peer:
+        nonce = read_challenge(await heard(peer))
+        await peer.send(write_proof(SIGNER.key, SIGNER.sign(WORD, proof_of(nonce, certificate_of(theirs)))))
+        assert await ended(peer) == Ends.UNPROVED
+
+
+async def test_signature_under_another_word_is_no_proof(tmp_path: Path) -> None:
+    """What the ship signs for other ends never opens the link: not a list of guests, not a record."""
+    async with harbour(tmp_path) as here, dialled(here) as peer:
+        told = proof_of(read_challenge(await heard(peer)), certificate_of(here.certificate))
+        await peer.send(write_proof(SIGNER.key, SIGNER.sign("guests", told)))
+        assert await ended(peer) == Ends.UNPROVED
+
+
+async def test_key_without_its_secret_half_is_no_proof(tmp_path: Path) -> None:
+    """The ship's public key stands in every dive: with another's signature it opens nothing, nor does another key."""
+    other = Signer(bytes(32))
+    async with harbour(tmp_path) as here:
+        async with dialled(here) as peer:
+            told = proof_of(read_challenge(await heard(peer)), certificate_of(here.certificate))
+            await peer.send(write_proof(SIGNER.key, other.sign(WORD, told)))
+            assert await ended(peer) == Ends.UNPROVED
+        async with dialled(here) as peer:
+            await peer.send(await proof(peer, here, other))
+            assert await ended(peer) == Ends.UNPROVED
+
+
+async def test_nothing_is_said_to_a_stranger_but_a_challenge(tmp_path: Path) -> None:
+    """Who proves nothing hears one message, and is left at the deadline."""
+    async with harbour(tmp_path, limits=HASTY) as here, dialled(here) as peer:
+        read_challenge(await heard(peer))
+        loop = asyncio.get_running_loop()
+        began_s = loop.time()
+        with pytest.raises(ConnectionClosed):
+            await peer.recv()
+        assert loop.time() - began_s < 2
+
+
+NOISE = [
+    b"",
+    b"\x00" * 4_000,
+    b"GET / HTTP/1.1\r\nHost: a.example\r\n\r\n",
+    b"POST / HTTP/1.1\r\nContent-Length: 5\r\n\r\nhello",
+    b"GET /" + b"a" * 9_000 + b" HTTP/1.1\r\n",
+    b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03",
+]
+
+
+@pytest.mark.parametrize("noise", NOISE, ids=range(len(NOISE)))
+async def test_noise_gets_no_further_than_itself(tmp_path: Path, noise: bytes) -> None:
+    """Whatever is said instead of TLS, or within it instead of a websocket, ends that connection alone."""
+    async with harbour(tmp_path, limits=HASTY) as here:
+        for secure in (None, ship_tls(bytes(32))):
+            reader, writer = await asyncio.open_connection(*here.port.address, ssl=secure)
+            writer.write(noise)
+            async with asyncio.timeout(5):
+                with suppress(OSError):
+                    said = await reader.read(-1)
+                    assert len(said) < 600 and SIGNER.key not in said
+            writer.transport.abort()
+        async with underway(Uplink(here.plan(), SIGNER, QUICK)):
+            await until(lambda: here.port.facts.linked)
+
+
+async def test_frames_that_no_ship_sends_end_the_connection(tmp_path: Path) -> None:
+    """Text, a fragment, and a message beyond the bound: before the proof and after it."""
+
+    async def fragments() -> AsyncIterator[bytes]:
+        yield b"one"
+        yield b"two"
+
+    async with harbour(tmp_path) as here:
+        for open_line in (dialled, proved):
+            for message in ("text", fragments(), bytes(5_000)):
+                async with open_line(here) as opened:
+                    peer = opened[0] if isinstance(opened, tuple) else opened
+                    await peer.send(message)
+                    assert await ended(peer) in (1002, 1006, 1009, Ends.TALK)
+        assert here.shore.frames["public"] == []
+
+
+async def test_stranger_who_sends_much_is_left(tmp_path: Path) -> None:
+    """Before its proof a peer has a few thousand bytes, pings and all."""
+    async with harbour(tmp_path) as here, dialled(here) as peer:
+        with suppress(ConnectionClosed):
+            for number in range(200):
+                await peer.ping(b"%100d" % number)
+        assert await ended(peer) == 1006
+
+
+async def test_nobody_speaks_without_tls_or_with_an_old_one(tmp_path: Path) -> None:
+    """A websocket in the clear, and TLS 1.2 (RFC 5246), get nothing."""
+    old = ship_tls(bytes(32))
+    old.minimum_version, old.maximum_version = ssl.TLSVersion.TLSv1_2, ssl.TLSVersion.TLSv1_2
+    async with harbour(tmp_path, limits=HASTY) as here:
+        at = ":".join(map(str, here.port.address))
+        with pytest.raises((InvalidHandshake, OSError, EOFError)):
+            await connect(f"ws://{at}")
+        with pytest.raises(OSError):  # noqa: PT011  (an alert or a reset, whichever is there first)
+            await connect(f"wss://{at}", ssl=old)
+
+
+async def test_strangers_are_few_and_the_ship_gets_through(tmp_path: Path) -> None:
+    """Of 300 connections that say nothing four stay; while they come on, the ship links all the same."""
+    limits = PortLimits(prove_s=20)
+    async with harbour(tmp_path, limits=limits) as here, AsyncExitStack() as stack:
+        for _ in range(300):
+            idle = stack.enter_context(socket.socket())
+            idle.setblocking(False)
+            await asyncio.get_running_loop().sock_connect(idle, here.port.address)
+        async with underway(Uplink(here.plan(), SIGNER, QUICK)):
+            await until(lambda: here.port.facts.linked)
+        assert len(here.port._unproved) <= limits.unproved_of_address
+        assert here.port.facts.strangers >= 290
+
+
+async def test_stream_that_is_none_ends_the_link_with_its_code(tmp_path: Path) -> None:
+    """A proved peer that sends noise, unknown messages or an unknown audience is told that it isn't understood."""
+    unknown = zlib.compressobj()
+    streams = [
+        b"no stream",
+        unknown.compress(msgpack.packb([9, b"?"])) + unknown.flush(zlib.Z_SYNC_FLUSH),
+        b"".join(Packing().pack(Frames("press", (FRAMES[0].data,)))),
+    ]
+    async with harbour(tmp_path) as here:
+        for stream in streams:
+            async with proved(here) as (peer, _):
+                await peer.send(stream)
+                assert await ended(peer) == Ends.TALK
+        assert here.shore.frames == {"public": []}
+
+
+async def test_what_the_shore_refuses_ends_the_link_with_its_code(tmp_path: Path) -> None:
+    """A badly signed list of guests and a record out of its order are refused, a full disk is told apart."""
+    async with harbour(tmp_path) as here:
+        for message in (Guests(b"badly signed"), Frames("public", (FRAMES[1].data,))):
+            async with proved(here) as (peer, _):
+                await peer.send(b"".join(Packing().pack(message)))
+                assert await ended(peer) == Ends.REFUSED
+        here.shore.full = True
+        async with proved(here) as (peer, _):
+            await peer.send(b"".join(Packing().pack(Frames("public", (FRAMES[0].data,)))))
+            assert await ended(peer) == Ends.NO_ROOM
+
+
+async def test_nothing_is_acknowledged_before_it_is_durable(tmp_path: Path) -> None:
+    """While the disk works there is no acknowledgement; then there is one, with what was sent and who follows (R5)."""
+    shore = MemoryShore()
+    shore.stuck, shore.followers = asyncio.Event(), {"public": 3}
+    async with harbour(tmp_path, shore) as here, proved(here) as (peer, held):
+        assert held == {"public": Held()}
+        piece = b"".join(Packing().pack(Frames("public", tuple(frame.data for frame in FRAMES))))
+        await peer.send(piece)
+        await until(lambda: shore.taking)
+        with pytest.raises(TimeoutError):
+            async with asyncio.timeout(0.1):
+                await peer.recv()
+        shore.stuck.set()
+        assert read_ack(await heard(peer), 1) == Ack(len(piece), 1, (3,))
+
+
+async def test_record_under_way_is_taken_to_its_end(tmp_path: Path) -> None:
+    """A newer link waits for what the older one brought, and is told of it; closing cuts nothing off, either."""
+    shore = MemoryShore()
+    shore.stuck = asyncio.Event()
+    async with harbour(tmp_path, shore, HASTY) as here, proved(here) as (older, _):
+        await older.send(b"".join(Packing().pack(Frames("public", (FRAMES[0].data,)))))
+        await until(lambda: shore.taking)
+        async with dialled(here) as newer:
+            await newer.send(await proof(newer, here))
+            assert await ended(older) == Ends.REPLACED
+            assert shore.taking
+            shore.stuck.set()
+            assert read_standing(await heard(newer))["public"].seq == 0
+            shore.stuck.clear()
+            await newer.send(b"".join(Packing().pack(Frames("public", (FRAMES[1].data,)))))
+            await until(lambda: shore.taking)
+            closing = asyncio.ensure_future(here.port.close())
+            assert await ended(newer) == Ends.AWAY
+            shore.stuck.set()
+            await closing
+        assert len(shore.frames["public"]) == 2
+
+
+async def test_silent_ship_is_left(tmp_path: Path) -> None:
+    """A ship that says nothing for the deadline is gone; who speaks now and then stays."""
+    async with harbour(tmp_path, limits=HASTY) as here, proved(here) as (peer, _):
+        packing = Packing()
+        for _ in range(3):
+            await peer.send(b"".join(packing.pack(Keep())))
+            read_ack(await heard(peer), 1)
+        assert await ended(peer) == Ends.SILENT
+        await until(lambda: not here.port.facts.linked)
+        assert "silent" in here.port.facts.ended
+
+
+async def test_nothing_of_a_peer_is_logged(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    """What strangers and ships send stands in no log, at no level; how often somebody came without the key does."""
+    caplog.set_level(logging.DEBUG)
+    async with harbour(tmp_path) as here:
+        for _ in range(3):
+            async with dialled(here) as peer:
+                await peer.send(b"canary-of-a-stranger")
+                await ended(peer)
+        async with proved(here) as (peer, _):
+            await peer.send(b"canary-of-a-ship")
+            await ended(peer)
+        async with dialled(here) as peer:
+            await peer.send(await proof(peer, here, Signer(bytes(32))))
+            await ended(peer)
+    ours = [record for record in caplog.records if not record.name.startswith("websockets.client")]
+    assert not [record for record in ours if "canary" in record.getMessage()]
+    assert [record for record in ours if "without the ship's key" in record.getMessage()]
+
+
+async def test_port_that_cannot_be_had_is_told(tmp_path: Path) -> None:
+    """An address in use, and a certificate that isn't there, are the operator's, with words."""
+    async with harbour(tmp_path) as here:
+        other = UplinkPort(here.shore, *self_signed(tmp_path))
+        with pytest.raises(OperatorError, match="can't be had: Address already in use"):
+            await other.start(*here.port.address)
+    with pytest.raises(OperatorError, match="can't be read"):
+        UplinkPort(MemoryShore(), tmp_path / "none.pem", tmp_path / "none.key")
