@@ -5,7 +5,7 @@
  * arrive already formatted.
  */
 
-import { ashore } from './ashore_words';
+import { ashore } from './ashore_words.ts';
 
 const and = (names: readonly string[]): string =>
   names.length < 2 ? (names[0] ?? '') : `${names.slice(0, -1).join(', ')} and ${names[names.length - 1]}`;
