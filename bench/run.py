@@ -10,6 +10,7 @@ from statistics import median
 from decoding import rates
 from fanout import compile_tools, costs
 from journal_rows import journal_rate
+from link import HOURS, carried
 from page_in_browser import SLOWER, in_browser
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
@@ -33,6 +34,8 @@ def main() -> None:
         console.print(_page())
     if options.only in (None, "stop"):
         console.print(_stop())
+    if options.only in (None, "link"):
+        console.print(_link())
     if options.only in (None, "fan-out"):
         compile_tools(BUILD)
         console.print(_fanout(options))
@@ -40,7 +43,9 @@ def main() -> None:
 
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--only", choices=("decoding", "journal", "page", "stop", "fan-out"), help="run one part")
+    parser.add_argument(
+        "--only", choices=("decoding", "journal", "page", "stop", "link", "fan-out"), help="run one part"
+    )
     parser.add_argument("--viewers", type=int, default=1_000, help="open websockets (default 1000)")
     parser.add_argument("--rate", type=float, default=10.0, help="messages a second to each (default 10)")
     parser.add_argument("--seconds", type=float, default=4.0, help="length of a turn (default 4)")
@@ -106,6 +111,20 @@ def _stop() -> Table:
     table.add_row("stops after which a byte still came", f"{sum(last_ms > 0 for last_ms in told.last_ms)}")
     table.add_row("the answer, once it is on the disk", answered)
     table.add_row("records that a follower got meanwhile", f"{told.frames:,}")
+    return table
+
+
+def _link() -> Table | str:
+    told = carried()
+    if isinstance(told, str):
+        return f"The link: not measured, for {told}."
+    table = _table(f"The link: 600 ms, 2 % loss, 256 kbit/s, {told.congestion}", show_header=False)
+    over = f"{told.records_measured} records of the default public audience, {told.minutes_measured:.0f} min of dive"
+    table.add_row(f"all that it carries, from IP up: {over}", f"{told.bits_per_s:,.0f} bit/s (at most 1,500)")
+    for outage_s, missed, current_s in told.current_s:
+        table.add_row(f"up to date after an outage of {outage_s:g} s, {missed} records missed", f"{current_s:.1f} s")
+    table.add_row(f"a follower ashore of {HOURS} h had each record once and in order", str(told.whole))
+    table.add_row("records, and octets that the link carried for them", f"{told.records:,}, {told.octets:,}")
     return table
 
 

@@ -20,7 +20,7 @@ from relay.shell.uplink_session import LinkLimits
 from relay.shell.uplink_tls import certificate_of, pin_of
 
 SIGNER = Signer(bytes(range(32)))
-QUICK = LinkLimits(keep_s=0.2, answer_s=0.6, most_wait_s=0.1, untrusted_wait_s=0.1, alarm_s=0.3)
+QUICK = LinkLimits(greet_s=2.0, keep_s=0.2, answer_s=0.6, most_wait_s=0.1, untrusted_wait_s=0.1, alarm_s=0.3)
 
 
 def sealed(frames: Iterable[Frame]) -> list[Frame]:
@@ -146,12 +146,14 @@ async def underway(uplink: Uplink) -> AsyncIterator[Uplink]:
 
 
 async def until(true: Callable[[], bool], within_s: float = 10.0) -> None:
-    """Wait for something that other tasks bring about."""
-    async with asyncio.timeout(within_s):
-        while not true():
-            passed = asyncio.Event()
-            asyncio.get_running_loop().call_later(0.005, passed.set)
-            await passed.wait()
+    """Wait for something that other tasks bring about; it is asserted that they do in time."""
+    loop = asyncio.get_running_loop()
+    late_s = loop.time() + within_s
+    while not true():
+        assert loop.time() < late_s, f"it hasn't come about within {within_s:g} s"
+        passed = asyncio.Event()
+        loop.call_later(0.005, passed.set)
+        await passed.wait()
 
 
 class Wire:

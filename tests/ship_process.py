@@ -96,15 +96,18 @@ class ShipProcess:
 
 @contextlib.asynccontextmanager
 async def ship_process(
-    folder: Path, *, feed_format: str, source: str, delay: str, quiet: str, stills: bool = False
+    folder: Path, *, feed_format: str, source: str, delay: str, quiet: str, stills: bool = False, more: str = ""
 ) -> AsyncIterator[ShipProcess]:
-    """Yield a running ship's relay with one feed and one open audience; it is stopped at the end."""
+    """Yield a running ship's relay with one feed and one open audience; it is stopped at the end.
+
+    `more`: further parts of its file.
+    """
     port = free_port()
     values = {"port": port, "format": feed_format, "source": source, "delay": delay, "quiet": quiet}
     values["said"] = '"notes", "stills"' if stills else '"notes"'
     extra = 'sounder = "depth"\n' if feed_format == "nmea0183" else ""
     path = folder / "EXPEDITION.toml"
-    path.write_text(EXPEDITION_TEXT.format(**values) + extra + AUDIENCE_TEXT.format(**values))
+    path.write_text(EXPEDITION_TEXT.format(**values) + extra + AUDIENCE_TEXT.format(**values) + more)
     ship = ShipProcess(path, port)
     await ship.start()
     try:

@@ -4,16 +4,18 @@ import asyncio
 from pathlib import Path
 
 import pytest
+from websockets.asyncio.server import ServerConnection, serve
 
 from certificates import self_signed
 from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, sealed, underway, until, wire
+from peers import on_both_loops
 from relay.core.errors import LinkError, OutOfOrderError
 from relay.core.seal import Signer
-from relay.core.uplink_talk import MESSAGE_OCTETS, WORDS, Ends
+from relay.core.uplink_talk import MESSAGE_OCTETS, WORDS, Ends, write_challenge
 from relay.shell.outlet import Frame
 from relay.shell.uplink import Uplink
-from relay.shell.uplink_plan import UplinkPlan
-from relay.shell.uplink_tls import certificate_of, pin_of
+from relay.shell.uplink_plan import UplinkPlan, shore_pin
+from relay.shell.uplink_tls import certificate_of, pin_of, shore_tls
 from released import dive, programme
 
 
@@ -33,6 +35,7 @@ def data(frames: list[Frame]) -> list[bytes]:
 FIRST, SECOND = sealed(dive(1, 20)), sealed(dive(2, 30, closed=False))
 
 
+@on_both_loops
 async def test_all_that_was_and_is_released_arrives_once_and_in_order(tmp_path: Path) -> None:
     """What was released before the link and during it is ashore, byte for byte; followers are told back."""
     async with harbour(tmp_path) as here, underway(ship(here, frames=FIRST)) as uplink:
@@ -66,9 +69,9 @@ async def test_audience_that_is_not_listed_never_leaves(tmp_path: Path) -> None:
     """A frame of any other audience is not kept for the link, though the shore would take it (R1)."""
     shore = MemoryShore("public", "heritage")
     private = sealed(dive(1, 3, audience="heritage"))
-    async with harbour(tmp_path, shore) as here, underway(ship(here, frames=private + FIRST)):
+    async with harbour(tmp_path, shore) as here, underway(ship(here, frames=private + FIRST)) as uplink:
         await until(lambda: shore.frames["public"] == data(FIRST))
-        assert shore.frames["heritage"] == []
+        assert (shore.frames["heritage"], list(uplink.facts()["audiences"])) == ([], ["public"])
 
 
 async def test_programme_and_guests_go_ashore(tmp_path: Path) -> None:
@@ -100,6 +103,7 @@ async def test_shore_that_stops_and_comes_again_is_brought_up_to_date(tmp_path: 
         assert uplink.alarms() == []
 
 
+@on_both_loops
 async def test_link_that_is_reset_at_any_moment_loses_and_doubles_nothing(tmp_path: Path) -> None:
     """The wire is snapped over and over while a dive is sent: the shore has each record once and in order."""
     frames = sealed(dive(1, 700))
@@ -222,7 +226,8 @@ async def test_shore_without_the_pinned_certificate_gets_no_proof(tmp_path: Path
         uplink = Uplink(plan, SIGNER, QUICK)
         uplink.publish(FIRST[0])
         async with underway(uplink):
-            await until(lambda: "another certificate" in uplink.facts()["words"])
+            await until(lambda: here.port.facts.strangers >= 2 or here.port.facts.linked)
+            assert "another certificate" in uplink.facts()["words"]
             assert here.port.facts.links == 0 and here.shore.frames["public"] == []
 
 
@@ -302,6 +307,24 @@ async def test_newer_link_of_the_ship_takes_the_place_of_the_older(tmp_path: Pat
         async with underway(ship(here, frames=FIRST + SECOND)):
             await until(lambda: WORDS[Ends.REPLACED] in words)
             await until(lambda: here.shore.frames["public"] == data(FIRST + SECOND))
+
+
+@pytest.mark.parametrize(("code", "words"), [(Ends.NO_ROOM, WORDS[Ends.NO_ROOM]), (4_999, "the shore closed the link")])
+async def test_words_of_the_shore_never_come_aboard(tmp_path: Path, code: int, words: str) -> None:
+    """Why a link ended is told by its code in the ship's words; what the shore wrote beside it is nowhere (R6)."""
+
+    async def rude(peer: ServerConnection) -> None:
+        await peer.send(write_challenge(bytes(32)))
+        await peer.recv()
+        await peer.close(code, "canary 41.2 N 17.5 E")
+
+    certificate, key = self_signed(tmp_path)
+    async with serve(rude, "127.0.0.1", 0, ssl=shore_tls(certificate, key)) as server:
+        pin = shore_pin(pin_of(certificate_of(certificate)))
+        plan = UplinkPlan("127.0.0.1", next(iter(server.sockets)).getsockname()[1], pin)
+        async with underway(Uplink(plan, SIGNER, QUICK)) as uplink:
+            await until(lambda: uplink.facts()["words"] == words)
+            assert "canary" not in repr((uplink.facts(), uplink.alarms()))
 
 
 def test_frame_that_does_not_follow_is_our_fault() -> None:

@@ -16,6 +16,7 @@ from websockets.exceptions import ConnectionClosed, InvalidHandshake
 
 from certificates import self_signed
 from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, sealed, underway, until
+from peers import on_both_loops
 from relay.core.errors import OperatorError
 from relay.core.seal import Signer
 from relay.core.uplink_talk import (
@@ -72,10 +73,11 @@ async def proved(here: Harbour) -> AsyncIterator[tuple[ClientConnection, dict[st
 
 
 async def ended(peer: ClientConnection) -> int | None:
-    """Return the code with which the port ends a connection, whatever it said before."""
-    with suppress(ConnectionClosed):
-        while True:
-            await peer.recv()
+    """Return the code with which the port ends a connection, whatever it said before; None if it doesn't end it."""
+    with suppress(ConnectionClosed, TimeoutError):
+        async with asyncio.timeout(5):
+            while True:
+                await peer.recv()
     return peer.close_code
 
 
@@ -167,6 +169,7 @@ async def test_noise_gets_no_further_than_itself(tmp_path: Path, noise: bytes) -
             await until(lambda: here.port.facts.linked)
 
 
+@on_both_loops
 async def test_frames_that_no_ship_sends_end_the_connection(tmp_path: Path) -> None:
     """Text, a fragment, and a message beyond the bound: before the proof and after it."""
 
@@ -205,6 +208,7 @@ async def test_nobody_speaks_without_tls_or_with_an_old_one(tmp_path: Path) -> N
             await connect(f"wss://{at}", ssl=old)
 
 
+@on_both_loops
 async def test_strangers_are_few_and_the_ship_gets_through(tmp_path: Path) -> None:
     """Of 300 connections that say nothing four stay; while they come on, the ship links all the same."""
     limits = PortLimits(prove_s=20)

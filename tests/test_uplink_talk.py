@@ -6,7 +6,7 @@ from hashlib import sha256
 
 import msgpack
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from relay.core.errors import LinkError
@@ -64,6 +64,7 @@ def test_proof_is_of_the_certificate_that_was_seen() -> None:
     assert proof_of(NONCE, b"certificate") == NONCE + sha256(b"certificate").digest()
 
 
+@settings(max_examples=40)
 @given(st.dictionaries(NAMES, HELD, max_size=AUDIENCES_MOST))
 def test_standing_comes_back_as_it_was(held: dict[str, Held]) -> None:
     """What a shore holds is read as it was written, and fits the longest message before the stream."""
@@ -161,6 +162,7 @@ def test_what_is_no_proof_is_refused(data: bytes) -> None:
         read_proof(data)
 
 
+@settings(max_examples=40)
 @given(st.lists(MESSAGES, max_size=8), st.integers(1, 700))
 def test_stream_comes_back_as_it_was_however_it_is_cut(messages: list[Message], cut: int) -> None:
     """The stream's messages don't depend on where it was cut; each is there as soon as its last byte is."""

@@ -89,7 +89,7 @@ class Uplink:
             return LinkError(f"a fault of Offing's own ({type(error).__name__})"), False
 
     async def _link(self) -> tuple[LinkError, bool]:
-        link = await dial(self._plan, self._signer)
+        link = await dial(self._plan, self._signer, self._limits.greet_s)
         self._session = Session(link, self._shores, self._pace, self._limits, self._clock_s)
         self._session.listing = self._listing
         self._words, self._since_s = "linked", self._clock_s()

@@ -39,7 +39,7 @@ _silent = logging.getLogger("relay.shell.uplink_link.silent")
 _silent.setLevel(logging.CRITICAL + 1)
 _silent.propagate = False
 
-REACH_S, GREET_S = 7.0, 20.0
+REACH_S = 7.0
 _CONGESTION = (
     b"bbr"  # on a link that loses one packet in fifty it carries twice what cubic does; where the kernel has it
 )
@@ -78,23 +78,26 @@ class Link:
             self.connection.transport.abort()
 
 
-async def dial(plan: UplinkPlan, signer: Signer) -> Link:
-    """Return a link to the shore; LinkError says why there is none, UntrustedError that waiting won't help."""
+async def dial(plan: UplinkPlan, signer: Signer, greet_s: float) -> Link:
+    """Return a link to the shore; LinkError says why there is none, UntrustedError that waiting won't help.
+
+    `greet_s`: how long TLS and the socket's opening may take, and how long the proof.
+    """
     line = await _reach(plan)
     try:
-        connection = await _greet(plan, line)
+        connection = await _greet(plan, line, greet_s)
     except BaseException:
         line.close()
         raise
     try:
-        async with asyncio.timeout(GREET_S):
+        async with asyncio.timeout(greet_s):
             held = await _prove(plan, signer, connection)
     except BaseException as error:
         connection.transport.abort()
         if isinstance(error, ConnectionClosed):
             raise closed(error) from None
         if isinstance(error, TimeoutError):
-            raise LinkError(f"the shore said nothing for {GREET_S:g} s") from None
+            raise LinkError(f"the shore said nothing for {greet_s:g} s") from None
         raise
     return Link(connection, line, held)
 
@@ -137,7 +140,7 @@ def _line(line: socket.socket) -> socket.socket:
     return line
 
 
-async def _greet(plan: UplinkPlan, line: socket.socket) -> ClientConnection:
+async def _greet(plan: UplinkPlan, line: socket.socket, greet_s: float) -> ClientConnection:
     """Return the websocket over TLS on a connection."""
     try:
         return await connect(
@@ -147,7 +150,7 @@ async def _greet(plan: UplinkPlan, line: socket.socket) -> ClientConnection:
             server_hostname=plan.host,
             compression=None,
             ping_interval=None,
-            open_timeout=GREET_S,
+            open_timeout=greet_s,
             close_timeout=2.0,
             max_size=GREETING_OCTETS,
             max_queue=16,

@@ -27,6 +27,7 @@ _ANSWER = 2 * 52 + 22 + 20  # an acknowledgement, and TCP's of it
 class LinkLimits:
     """How a link is kept: seconds, and octets that may be under way unacknowledged."""
 
+    greet_s: float = 20.0
     keep_s: float = 10.0
     answer_s: float = 20.0
     most_wait_s: float = 5.0
