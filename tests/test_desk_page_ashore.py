@@ -166,14 +166,14 @@ async def test_link_is_told_with_how_far_the_shore_is_and_when_it_is_down(desk: 
     host, port = desk.shore.dialled.address
     await hands.go("uplink")
     await someone.says(part, "up, all ashore")
-    await someone.says(part.get_by_role("row").filter(has_text="public"), "dive 1, record ")
-    await someone.says(part.get_by_role("row").filter(has_text="funders"), "no record yet")
-    for words in (f"wss://{host}:{port}", "of 64 kbit a second at most", "both ways, all counted"):
+    await someone.says(part.get_by_role("listitem").filter(has_text="public"), "Up to dive 1, record ")
+    await someone.says(part.get_by_role("listitem").filter(has_text="funders"), "No record yet; 0 following there")
+    for words in (f"wss://{host}:{port}", "64 kbit a second", "both ways"):
         await someone.says(part, words)
     before = here.ship.uplink.facts()["outages"]  # type: ignore[union-attr]
     await desk.shore.dialled.close()
     await someone.says(part, "DOWN")
     await someone.says(part, "not up")
-    await desk.shore.dialled.start()
+    await desk.shore.dialled.start(host, port)
     await someone.says(part, "up, all ashore")
-    await someone.says(part, f"{before + 1} since the relay started")
+    await someone.says(part, f"{before + 1} since the start")

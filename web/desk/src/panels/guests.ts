@@ -15,7 +15,7 @@ export function create(root: HTMLElement, hands: Hands): Panel {
   const name = textField('name', W.name);
   const audience = choice('audience', W.audience);
   const until = textField('until', W.until, '', W.untilHelp);
-  const press = button(W.go, { class: 'key main' }, () => undefined);
+  const press = button(W.go, { class: 'key main row' }, () => undefined);
   const inviting: Hands = {
     ...hands,
     decide: async (decision) => {
