@@ -216,8 +216,6 @@ SHELL = {
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire checkpoint clock control deciding desk_room expedition feeds inviting journal outlet recording "
     "secrets_file site standing taking uplink",
-    "core.wire checkpoint clock control deciding desk_room expedition feeds journal outlet recording secrets_file site "
-    "standing taking uplink",
     "running": "expedition page_words public_files site site_files",
     "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "

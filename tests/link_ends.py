@@ -20,7 +20,7 @@ from relay.shell.uplink_session import LinkLimits
 from relay.shell.uplink_tls import certificate_of, pin_of
 
 SIGNER = Signer(bytes(range(32)))
-QUICK = LinkLimits(greet_s=2.0, keep_s=0.2, answer_s=0.6, most_wait_s=0.1, untrusted_wait_s=0.1, alarm_s=0.3)
+QUICK = LinkLimits(greet_s=2.0, keep_s=0.2, answer_s=0.6, most_wait_s=0.1, patient_wait_s=0.1, alarm_s=0.3)
 
 
 def sealed(frames: Iterable[Frame]) -> list[Frame]:

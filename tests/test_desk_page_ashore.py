@@ -42,7 +42,7 @@ class Desk:
 
 @pytest_asyncio.fixture(scope="module", loop_scope="module")
 async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
-    """One ship, one shore, one browser and one operator for all checks; funders are shown by invitation, press aren't."""
+    """One ship, one shore, one browser and one operator for all checks; funders are shown by invitation."""
     async with AsyncExitStack() as stack:
         ship_folder, shore_folder = tmp_path_factory.mktemp("ship"), tmp_path_factory.mktemp("shore")
         shore = await stack.enter_async_context(ashore(shore_folder, shore_text(key_of(ship_folder))))
@@ -82,7 +82,7 @@ async def answered(link: str) -> int:
 
 
 async def test_somebody_is_invited_by_a_link_shown_once_and_taken_back(desk: Desk, hands: Hands) -> None:
-    """The link is shown until the operator has it, lets its guest in, is nowhere else, and ends when it is taken back."""
+    """The link is shown until the operator has it, lets its guest in, is nowhere else, and ends once taken back."""
     here, someone, page = desk.here, desk.someone, desk.someone.page
     name, part = f"Ines {type(hands).__name__}", someone.part("guests")
     link = someone.labelled("guests", f"Link for {name}").locator("visible=true").last
@@ -134,7 +134,7 @@ async def test_where_nothing_can_be_copied_the_link_is_marked(desk: Desk) -> Non
 
 @pytest.mark.parametrize("look", ["day", "night"])
 async def test_parts_about_the_shore_are_accessible_and_fit_their_side(desk: Desk, look: str) -> None:
-    """axe-core finds nothing against WCAG 2.2 A and AA nor best practice, with a link shown too; nothing goes sideways."""
+    """axe-core finds nothing against WCAG 2.2 A and AA nor best practice, a link shown too; nothing goes sideways."""
     scheme = "dark" if look == "night" else "light"
     options = {"bypass_csp": True, "color_scheme": scheme}
     async with operator(desk.browser, desk.here.url, SMALL, f"Ada {look}", **options) as someone:
@@ -160,7 +160,7 @@ async def test_parts_about_the_shore_are_accessible_and_fit_their_side(desk: Des
 
 
 async def test_link_is_told_with_how_far_the_shore_is_and_when_it_is_down(desk: Desk, hands: Hands) -> None:
-    """What the ship knows of her link stands on the desk in words: up and level, what it carries, its limit, and DOWN."""
+    """What the ship knows of her link stands on the desk: up and level, what it carries, its limit, and DOWN."""
     here, someone, part = desk.here, desk.someone, desk.someone.part("uplink")
     assert desk.shore.dialled is not None
     host, port = desk.shore.dialled.address

@@ -32,6 +32,8 @@ IN_REAL_TIME = (
     "test_page_ship.py",
     "test_programme_live.py",
     "test_shore_live.py",
+    "far_dive.py",
+    "ship_end.py",
 )
 
 # Modules whose test is another module's, because they are parts of one thing that is tested as a whole.

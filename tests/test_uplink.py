@@ -11,7 +11,7 @@ from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, sealed, unde
 from peers import on_both_loops
 from relay.core.errors import LinkError, OutOfOrderError
 from relay.core.seal import Signer
-from relay.core.uplink_talk import MESSAGE_OCTETS, WORDS, Ends, write_challenge
+from relay.core.uplink_talk import BATCH_OCTETS, MESSAGE_OCTETS, PIECE_OCTETS, WORDS, Ends, write_challenge
 from relay.shell.outlet import Frame
 from relay.shell.uplink import Uplink
 from relay.shell.uplink_plan import UplinkPlan, shore_pin
@@ -164,6 +164,15 @@ async def test_full_disk_ashore_acknowledges_nothing_and_goes_on_when_there_is_r
         assert uplink.facts()["audiences"]["public"]["behind_records"] == len(FIRST)
         shore.full = False
         await until(lambda: shore.frames["public"] == data(FIRST))
+
+
+async def test_shore_that_takes_nothing_costs_a_batch_at_a_time(tmp_path: Path) -> None:
+    """Until a record was taken only a batch is under way, so that a full disk ashore doesn't fill the link in vain."""
+    shore = MemoryShore()
+    shore.full = True
+    async with harbour(tmp_path, shore) as here, underway(ship(here, frames=sealed(dive(1, 900)))):
+        await until(lambda: here.port.facts.links >= 4)
+        assert here.port.facts.octets <= here.port.facts.links * (BATCH_OCTETS + PIECE_OCTETS)
 
 
 async def test_shore_that_refuses_is_told_of(tmp_path: Path) -> None:

@@ -116,12 +116,7 @@ def compose(ship: Aboard, memory: Memory) -> dict[str, Any]:
         "queue": _queue(pipeline, now_us),
         "feeds": feeds,
         "journal": _journal(ship, memory.disk, storage),
-        "link": {
-            "connections": figures.connections,
-            "followers": sum(figures.viewers.values()),
-            "bits_per_s": round(link.bits_per_s),
-            "words": link.words,
-        },
+        "link": _link_part(figures, link),
         "uplink": ship.uplink_facts(),
         **decided_parts(pipeline, memory.watch, now_us),
         "programme": programme_section(pipeline),
@@ -155,6 +150,15 @@ def _link(figures: Figures, seen: Seen, now_us: int) -> LinkForecast:
     over_s = LATELY_US / 1e6
     released = {name: Released(octets / over_s, records / over_s) for name, (octets, records) in lately.items()}
     return link_forecast(released, figures.viewers)
+
+
+def _link_part(figures: Figures, link: LinkForecast) -> dict[str, Any]:
+    return {
+        "connections": figures.connections,
+        "followers": sum(figures.viewers.values()),
+        "bits_per_s": round(link.bits_per_s),
+        "words": link.words,
+    }
 
 
 def _notices(

@@ -16,7 +16,7 @@ from relay.core.history import Published
 from relay.core.seal import Signer
 from relay.core.uplink_log import ShipLog, Stands
 from relay.core.uplink_talk import MESSAGE_OCTETS
-from relay.shell.uplink_link import UntrustedError, dial
+from relay.shell.uplink_link import NotNowError, dial
 from relay.shell.uplink_plan import UplinkPlan
 from relay.shell.uplink_session import LinkLimits, Session, Shore, pace_of
 
@@ -72,12 +72,12 @@ class Uplink:
             await asyncio.sleep(self._wait_s(error, failures))
 
     def _wait_s(self, error: LinkError, failures: int) -> float:
-        if isinstance(error, UntrustedError):
-            return self._limits.untrusted_wait_s
+        if isinstance(error, NotNowError):
+            return self._limits.patient_wait_s
         return min(0.5 * 2 ** min(failures - 1, 10), self._limits.most_wait_s) if failures else 0.0
 
     async def _visit(self) -> tuple[LinkError, bool]:
-        """Have one link, from dialling to its end; return why it ended, and whether anything was acknowledged on it.
+        """Have one link, from dialling to its end; return why it ended, and whether it had held for a while.
 
         Whatever goes wrong here ends a link, never the relay.
         """
@@ -95,7 +95,8 @@ class Uplink:
         self._words, self._since_s = "linked", self._clock_s()
         log.info("linked to the shore")
         try:
-            return await self._session.run(), self._session.answered
+            ended = await self._session.run()
+            return ended, self._clock_s() - self._since_s > self._limits.keep_s
         except asyncio.CancelledError:
             await link.close()
             raise

@@ -51,8 +51,8 @@ _HEADERS = {
 }  # IP (RFC 791, RFC 8200), TCP with time stamps (RFC 9293, RFC 7323)
 
 
-class UntrustedError(LinkError):
-    """Who answered isn't the shore: a hand must change something before it can be otherwise."""
+class NotNowError(LinkError):
+    """A hand, or time, must change something first: dialling again at once would only cost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ class Link:
 
 
 async def dial(plan: UplinkPlan, signer: Signer, greet_s: float) -> Link:
-    """Return a link to the shore; LinkError says why there is none, UntrustedError that waiting won't help.
+    """Return a link to the shore; LinkError says why there is none, NotNowError that dialling again at once won't help.
 
     `greet_s`: how long TLS and the socket's opening may take, and how long the proof.
     """
@@ -159,7 +159,7 @@ async def _greet(plan: UplinkPlan, line: socket.socket, greet_s: float) -> Clien
             logger=_silent,
         )
     except SSLCertVerificationError as error:
-        raise UntrustedError(
+        raise NotNowError(
             "whoever answers as the shore has a certificate that this machine doesn't trust: write what "
             "`offing shore --check` prints there as [uplink] pin"
         ) from error
@@ -179,7 +179,7 @@ async def _prove(plan: UplinkPlan, signer: Signer, connection: ClientConnection)
     """Look who answers, give the ship's proof, and return what the shore holds."""
     certificate = connection.transport.get_extra_info("ssl_object").getpeercert(binary_form=True)
     if plan.pin is not None and not compare_digest(sha256(certificate).digest(), plan.pin):
-        raise UntrustedError(
+        raise NotNowError(
             "whoever answers as the shore has another certificate than [uplink] pin says; if it was renewed ashore, "
             "write what `offing shore --check` prints there"
         )
@@ -201,9 +201,9 @@ def closed(error: ConnectionClosed) -> LinkError:
     if error.rcvd is None or error.rcvd_then_sent is False:
         return LinkError("the connection was lost")
     code = error.rcvd.code
-    if code == Ends.UNPROVED:
-        return UntrustedError(WORDS[Ends.UNPROVED])
-    return LinkError(WORDS[Ends(code)] if code in WORDS else "the shore closed the link")
+    if code not in WORDS:
+        return LinkError("the shore closed the link")
+    return (LinkError if code == Ends.AWAY else NotNowError)(WORDS[Ends(code)])
 
 
 def carried(line: socket.socket) -> int | None:

@@ -31,7 +31,7 @@ class LinkLimits:
     keep_s: float = 10.0
     answer_s: float = 20.0
     most_wait_s: float = 5.0
-    untrusted_wait_s: float = 30.0
+    patient_wait_s: float = 30.0
     alarm_s: float = 60.0
     window: int = 128 * 1_024
 
@@ -78,6 +78,7 @@ class Session:
         self._going: dict[str, Mark] = {}
         self._under_way: deque[tuple[str, Mark] | None] = deque()
         self._sent = self._acked = self._messages = self._done = 0
+        self._window = min(BATCH_OCTETS, pace.window)  # until a record was taken: a shore may take none
         self._spent, self._counted = 0.0, 0
         self._spoke_s = clock_s()
         self._asked_s: float | None = None
@@ -97,11 +98,6 @@ class Session:
             await asyncio.wait(jobs)
             self._count()
         return _why([job.exception() for job in done])
-
-    @property
-    def answered(self) -> bool:
-        """Whether anything was acknowledged on this link."""
-        return self._done > 0
 
     def compare(self) -> None:
         """Lay what the shore holds beside what was released here; again, when that has grown."""
@@ -150,7 +146,7 @@ class Session:
     async def _put(self, message: Message) -> None:
         self._messages += 1
         for piece in self._packing.pack(message):
-            while self._sent - self._acked >= self._pace.window:
+            while self._sent - self._acked >= self._window:
                 self._room.clear()
                 await self._room.wait()
             await self._paced()
@@ -185,6 +181,7 @@ class Session:
             taken = self._under_way.popleft()
             if taken is not None:
                 self._shores[taken[0]].has = taken[1]
+                self._window = self._pace.window
         self._acked, self._done = ack.octets, ack.messages
         self._asked_s = self._clock_s() if self._acked < self._sent else None
         self._room.set()
