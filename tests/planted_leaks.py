@@ -1,6 +1,7 @@
 """Leaks to plant: each a defence taken out of a copy of `relay/`, and the test that must then fail."""
 
 from planted_desk import DESK
+from planted_guests import GUESTS
 from planted_links import LINKS
 from planted_programmes import PROGRAMMES
 from planted_served import SERVED
@@ -365,7 +366,7 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *LINKS)
+LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *GUESTS, *LINKS)
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:

@@ -160,7 +160,7 @@ async def test_requests_on_one_connection_are_judged_one_by_one() -> None:
 async def test_invitation_that_is_taken_back_ends_within_a_second_even_amid_a_download() -> None:
     """The connection is reset with what it holds, the other guest's isn't, and the token is nobody's from then on."""
     async with hosting() as site:
-        publish(site, list(islice(endless_dive(1, "family", "word " * 90), 12_000)))
+        publish(site, list(islice(endless_dive(1, "family", "word " * 90), 6_000)))
         path = FILES[2]
         asked = [request(path, "GET", bearer(guest), "Accept-Encoding: identity") for guest in (ADA, BOB)]
         ada, bob = await RawPeer.dial(site, asked[0], receive_octets=4_096), await RawPeer.dial(site, asked[1])

@@ -6,8 +6,6 @@ from dataclasses import fields, replace
 import msgpack
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
-from hypothesis import given
-from hypothesis import strategies as st
 
 from relay.core import guests
 from relay.core.errors import InvitationError
@@ -115,13 +113,14 @@ def test_listing_holds_ids_audiences_digests_and_ends_alone() -> None:
     assert rows == [[guest.id, guest.audience, guest.digest, guest.until_s] for guest in KNOWN.values()]
 
 
-@given(st.integers(0, 10_000), st.integers(1, 255))
-def test_listing_with_any_byte_changed_is_refused(at: int, by: int) -> None:
+def test_listing_with_any_byte_changed_is_refused() -> None:
     """Nobody ashore can add a guest, prolong an invitation or bring one back."""
-    data = bytearray(write_listing(Listing(7, KNOWN), SIGNER))
-    data[at % len(data)] ^= by
-    with pytest.raises(InvitationError, match="not the ship's"):
-        read_listing(SIGNER.key, bytes(data))
+    data = write_listing(Listing(7, KNOWN), SIGNER)
+    for at, octet in enumerate(data):
+        with pytest.raises(InvitationError, match="not the ship's"):
+            read_listing(SIGNER.key, data[:at] + bytes((octet ^ 1 << at % 8,)) + data[at + 1 :])
+        with pytest.raises(InvitationError, match="not the ship's"):
+            read_listing(SIGNER.key, data[:at])
 
 
 def test_listing_of_another_hand_or_another_word_is_refused() -> None:

@@ -22,7 +22,7 @@ from relay.shell.guest_door import GuestDoor, Seen
 log = logging.getLogger("offing.shore")
 LISTING, SEEN = "guests.listing", "guests-seen.json"
 ASIDE = ".set-aside"
-KEEP_S = 60.0
+KEEP_S, CLOSE_S = 60.0, 5.0
 
 
 class ShoreGuests:
@@ -32,7 +32,7 @@ class ShoreGuests:
         self._door, self._folder = door, folder
         self._listing, self._written = b"", b""
         self._told: dict[str, Any] = {}
-        self._stirred = asyncio.Event()
+        self._stirred, self._closing = asyncio.Event(), False
         self._job: asyncio.Task[None] | None = None
 
     async def start(self) -> None:
@@ -75,7 +75,10 @@ class ShoreGuests:
     async def _keep(self, folder: Path) -> None:
         while True:
             self._stirred.clear()
+            last = self._closing  # what comes while this is written is written once more
             await self._write(folder)
+            if last:
+                return
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(KEEP_S):
                     await self._stirred.wait()
@@ -95,11 +98,12 @@ class ShoreGuests:
             log.error("who is invited can't be kept for a restart: %s", error.strerror)
 
     async def close(self) -> None:
-        """Keep what isn't on the disk yet."""
-        if self._job is not None and self._folder is not None:
+        """Keep what isn't on the disk yet, if it takes it within `CLOSE_S`."""
+        self._closing = True
+        self._stirred.set()
+        if self._job is not None:
+            await asyncio.wait({self._job}, timeout=CLOSE_S)
             self._job.cancel()
-            await asyncio.wait({self._job})
-            await self._write(self._folder)
 
 
 def _put(path: Path, data: bytes) -> None:
