@@ -177,6 +177,7 @@ class VirtualShip(Ship):
         self.expedition: Any = SimpleNamespace(plan=plan, released=disk.released)
         self.desk: Any = SimpleNamespace(took=lambda row: None, sent=lambda frame: None, alarms=lambda now_us: [])
         self.site: Any = public
+        self.uplink = None
         self._file = disk.journal()
         marks = self._file.marks()
         self._fingerprint, self.stopped = "of the test", None
