@@ -17,10 +17,12 @@ from relay.core.release import ReleasedRecord
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.core.wire import encode
+from remembering_signer import RememberingSigner
 
 SECOND = 1_000_000
 SECRETS = Secrets(bytes(range(32)))
 SIGNER = Signer(SECRETS.signing_seed)
+_REMEMBERING = RememberingSigner(SECRETS.signing_seed)
 INVENTED_SITE = (-38.61472, -21.93306)
 
 
@@ -118,9 +120,9 @@ def run(pipeline: Pipeline, journal: Iterable[Row], until_us: int | None = None)
 
 def sent(due: Iterable[Due]) -> list[tuple[int, str, bytes]]:
     """Return what an outsider can observe: when, to whom, which bytes."""
-    return [(item.instant_us, item.record.audience, encode(item.record)) for item in due]
+    return [(item.instant_us, item.record.audience, sealed(item.record)) for item in due]
 
 
 def sealed(record: ReleasedRecord) -> bytes:
     """Return a record's frame as the ship of these tests sends it."""
-    return SIGNER.seal(record.audience, encode(record))
+    return _REMEMBERING.seal(record.audience, encode(record))

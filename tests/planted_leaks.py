@@ -4,6 +4,7 @@ from planted_desk import DESK
 from planted_guests import GUESTS
 from planted_links import LINKS
 from planted_programmes import PROGRAMMES
+from planted_seals import SEALS
 from planted_served import SERVED
 from planted_stills import STILLS
 from planting import Leak, leak
@@ -366,7 +367,7 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *GUESTS, *LINKS)
+LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *GUESTS, *LINKS, *SEALS)
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:

@@ -1,10 +1,12 @@
 """One audience's side of the door: grid, lag, begin and end of dives, annotations."""
 
+import hmac
 from dataclasses import replace
 from itertools import pairwise
 
 import mgrs
 
+import ed25519_by_the_book
 from dives import INVENTED_SITE, SECOND, SECRETS, dive_rows, message, plan, policy, rows, run, walk
 from relay.core.area import Area
 from relay.core.decision import Hold, Say, Target, write_decision
@@ -13,6 +15,14 @@ from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed, DiveLimits
 from relay.core.release import Kind
 from relay.core.wire import encode
+
+
+def test_dive_names_the_public_key_of_its_site_and_nothing_else_of_it() -> None:
+    """What RFC 8032 makes of the site's signing seed (HMAC-SHA256, RFC 2104); never the seed, nor the site's key."""
+    header = run(Pipeline(plan(), SECRETS), dive_rows(10))[0].record.body
+    seed = hmac.digest(SECRETS.key, b"signing", "sha256")
+    assert header["key"] == ed25519_by_the_book.public_key(seed).hex()
+    assert not any(secret.hex() in str(header) for secret in (seed, SECRETS.key))
 
 
 def test_records_leave_on_a_fixed_grid_whatever_arrives() -> None:

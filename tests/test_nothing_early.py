@@ -54,7 +54,6 @@ from relay.core.geodesy import Anchor
 from relay.core.model import Observation
 from relay.core.pipeline import Checkpoint, Pipeline
 from relay.core.release import NO_DIVE, Kind
-from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.shell.checkpoint import read_checkpoint
 from relay.shell.clock import EmbargoClock
@@ -79,15 +78,6 @@ def texts_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(relay.core.pipeline, "read_decision", functools.cache(relay.core.pipeline.read_decision))
     monkeypatch.setattr(texts, "event", functools.lru_cache(4_096)(texts.event))
     monkeypatch.setattr(Secrets, "unit", functools.cache(Secrets.unit))
-    monkeypatch.setattr(virtual_ship, "Signer", functools.cache(SignsOnce))
-
-
-class SignsOnce(Signer):
-    """Signs the same frame once: Ed25519 gives the same signature again (RFC 8032, 5.1.6)."""
-
-    def __init__(self, seed: bytes) -> None:
-        super().__init__(seed)
-        self.seal = functools.cache(super().seal)  # type: ignore[method-assign]
 
 
 def voyage(schedule: Schedule, which: int, disk: Disk | None = None) -> Voyage:

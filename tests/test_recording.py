@@ -4,9 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from dives import SECRETS, SIGNER, dive_rows, plan, run, sealed
+from dives import INVENTED_SITE, SECRETS, SIGNER, dive_rows, plan, run, sealed
 from relay.core.errors import RecordingError, RegrownError
 from relay.core.pipeline import Pipeline
+from relay.core.seal import Signer
 from relay.shell.outlet import Frame, Outlet
 from relay.shell.recording import Recorder, load_recording, recording_path
 
@@ -107,6 +108,18 @@ def test_recording_on_a_full_disk_catches_up_when_there_is_room(
     recorder.add(FRAMES[2])
     assert recorder.fault is None
     assert path.read_bytes() == b"".join(FRAMES[:3])
+
+
+def test_signatures_tell_nothing_that_the_records_do_not(tmp_path: Path) -> None:
+    """The same dive elsewhere on Earth, later, by another outlet: every byte of every file, the signatures' too."""
+    written = []
+    for at, site in enumerate((INVENTED_SITE, (12.5, 141.25))):
+        outlet = Outlet(tmp_path / str(at), Signer(SECRETS.signing_seed), lambda frame: None)
+        for item in run(Pipeline(plan(), SECRETS), dive_rows(40, site, start_s=5 + 3_600 * at)):
+            outlet.release(item)
+        written.append(recording_path(tmp_path / str(at), "public", 1).read_bytes())
+    assert len(written[0]) > 40 * 64
+    assert written[0] == written[1]
 
 
 def test_load_recording_names_the_file_and_the_fault(tmp_path: Path) -> None:

@@ -87,13 +87,20 @@ def test_lost_or_changed_secrets_are_told_and_none_are_drawn_in_their_place(tmp_
     assert public_key(tmp_path) == before
 
 
+def test_folder_that_takes_nothing_is_told(tmp_path: Path) -> None:
+    """In words, with the folder."""
+    (tmp_path / "private").write_text("a file where the folder should be")
+    with pytest.raises(SecretsError, match=r"the site's key can't be had from .*private"):
+        public_key(tmp_path / "private")
+
+
 def test_journal_that_is_none_is_told(tmp_path: Path) -> None:
     """Then nobody knows whether the secrets are this site's."""
     public_key(tmp_path)
     for beside in tmp_path.glob(f"{JOURNAL}*"):
         beside.unlink()
     (tmp_path / JOURNAL).write_text("not a journal at all, but a text of some length")
-    with pytest.raises(SecretsError, match="can't be read"):
+    with pytest.raises(SecretsError, match="the site's key can't be had from"):
         public_key(tmp_path)
     with pytest.raises(sqlite3.Error):
         sqlite3.connect(tmp_path / JOURNAL).execute("SELECT * FROM mark")

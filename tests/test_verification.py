@@ -5,38 +5,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dives import SECRETS, SIGNER
+from dives import SIGNER
+from handed_on import STRANGER, altered, blank, named, unsigned, whole
 from relay.core.errors import RecordingError
-from relay.core.seal import Signer
-from relay.core.secrets import Secrets
 from relay.core.verification import check_signed, examine, key_of
-from relay.core.wire import footer, pad_start, read_recording
+from relay.core.wire import footer, read_recording
 from released import EXPEDITION, dive
 
 FRAMES = [frame.data for frame in dive(1, 6)]
 OTHER_DIVE = [frame.data for frame in dive(2, 6)]
 FOR_PRESS = [frame.data for frame in dive(1, 6, audience="press")]
-STRANGER = Signer(Secrets(bytes(32)).signing_seed)
-BLANK = [frame[: pad_start(frame)] + bytes(len(frame) - pad_start(frame)) for frame in FRAMES]
-
-
-def whole(frames: list[bytes]) -> bytes:
-    """Return a recording of these frames with a footer that agrees with them, as anybody can make it."""
-    return b"".join(frames) + footer(frames)
-
-
-def altered(frame: bytes, at: int) -> bytes:
-    """Return a frame with one bit changed."""
-    return frame[:at] + bytes([frame[at] ^ 1]) + frame[at + 1 :]
-
-
-def named(frame: bytes, **names: object) -> bytes:
-    """Return the first record with other words in its body, and a pad as a relay leaves it."""
-    dive_number, seq, kind, elapsed_s, body, _ = msgpack.unpackb(frame)
-    told = {name: value for name, value in {**body, **names}.items() if value is not None}
-    bare = b"".join([b"\x96", *map(msgpack.packb, [dive_number, seq, kind, elapsed_s, told]), b"\xc5"])
-    pad = 64 + -(len(bare) + 2) % 64
-    return bare + pad.to_bytes(2, "big") + bytes(pad)
+BLANK = [blank(frame) for frame in FRAMES]
 
 
 LAST = len(FRAMES) - 1
@@ -121,7 +100,7 @@ def test_recording_written_anew_by_another_hand_is_not_the_ships(header: bytes) 
 
 def test_unsigned_recording_is_called_so_and_is_never_good_by_a_key() -> None:
     """As an Offing before signatures wrote it, or with all of them taken out: readable, unproved."""
-    data = whole([named(FRAMES[0], key=None), *BLANK[1:]])
+    data = whole(unsigned(FRAMES))
     found = examine(data)
     assert (found.unsigned, found.key, found.faults) == (True, None, ())
     assert not check_signed(read_recording(data))
@@ -176,6 +155,6 @@ def test_no_byte_can_be_changed_and_nothing_cut_out_unnoticed(data: st.DataObjec
     assert noticed or told == good or told == b"".join(FRAMES) + told[len(b"".join(FRAMES)) :]
 
 
-def test_secret_of_the_tests_is_not_the_strangers() -> None:
-    """The lies above are told without the ship's key."""
-    assert SECRETS.signing_seed != Secrets(bytes(32)).signing_seed
+def test_lies_are_told_without_the_ships_key() -> None:
+    """The stranger of these tests has another one."""
+    assert STRANGER.key != SIGNER.key

@@ -6,14 +6,12 @@ import msgpack
 import pytest
 
 from dives import SIGNER
+from handed_on import STRANGER, named, rewritten, unsigned, whole
 from relay.__main__ import main
-from relay.core.seal import Signer
-from relay.core.secrets import Secrets
-from relay.core.wire import footer, is_footer, objects, pad_start
+from relay.core.wire import footer, is_footer, objects
 from released import dive, programme
 
 KEY = SIGNER.key.hex()
-STRANGER = Signer(Secrets(bytes(32)).signing_seed)
 
 
 def put(folder: Path, number: int, *, audience: str = "public", closed: bool = True) -> Path:
@@ -31,7 +29,7 @@ def alter(path: Path, at: int) -> None:
     data[at] ^= 1
     spans = [(start, end) for value, start, end in objects(bytes(data)) if not is_footer(value)]
     frames = [bytes(data[start:end]) for start, end in spans]
-    path.write_bytes(b"".join(frames) + footer(frames))
+    path.write_bytes(whole(frames))
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
@@ -63,11 +61,7 @@ def test_without_a_key_it_says_what_that_proves(tmp_path: Path, capsys: pytest.C
     assert code == 0
     assert f"with the key that the recordings name: {KEY}\nThat proves only that one hand wrote it all" in said
     other = put(tmp_path / "other", 2)
-    frames = [frame.data for frame in dive(2, 4)]
-    header = frames[0][: pad_start(frames[0])].replace(KEY.encode(), STRANGER.key.hex().encode())
-    frames[0] = header + bytes(len(frames[0]) - len(header))
-    frames = [STRANGER.seal("public", frame) for frame in frames]
-    other.write_bytes(b"".join(frames) + footer(frames))
+    other.write_bytes(whole(rewritten([frame.data for frame in dive(2, 4)])))
     assert run(capsys, other)[0] == 0
     code, said, _ = run(capsys, path, other)
     assert code == 2
@@ -94,6 +88,35 @@ def test_each_wrong_file_is_told_and_the_others_too(tmp_path: Path, capsys: pyte
     assert "Not among these: dive 2 for public.\nNot among these: dive 4 for public.\nNOT VERIFIED" in said
 
 
+def test_names_in_a_hostile_recording_are_not_taken_for_words_of_the_command(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A name neither writes a line of its own nor commands the terminal; a dive's number keeps nobody busy."""
+    frames = [frame.data for frame in dive(1, 2)]
+    names = {"expedition": "x\nVerified: all is well\x1b[2J", "audience": "y\x9b31m", "key": STRANGER.key.hex()}
+    head = msgpack.unpackb(named(frames[0], **names))
+    body = b"".join(map(msgpack.packb, [2**62, *head[1:5]]))
+    frame = STRANGER.seal(names["audience"], b"\x96" + body + b"\xc5\x00\x40" + bytes(64))
+    path = tmp_path / "x.recording"
+    path.write_bytes(frame)
+    code, said, _ = run(capsys, path, "--unfinished")
+    assert code == 0
+    assert said.splitlines()[0].endswith(f"for y\ufffd31m, dive {2**62}: 1 record")
+    assert not any(line.startswith("Verified") for line in said.splitlines())
+    assert "\x1b" not in said
+    assert f"Not among these: dives 1 to {2**62 - 1} for y\ufffd31m." in said
+
+
+def test_dive_handed_on_under_another_number_is_found(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An earlier dive given out again as the newest; under a name of its reader's own it is what it is."""
+    path = put(tmp_path, 1)
+    again = path.rename(tmp_path / "dive-002.recording")
+    code, said, _ = run(capsys, again, "--key", KEY)
+    assert code == 2
+    assert "WRONG: it is called dive-002.recording, and its records are of dive 1" in said
+    assert run(capsys, again.rename(tmp_path / "boiler.recording"), "--key", KEY)[0] == 0
+
+
 def test_dive_that_goes_on_is_verified_where_that_is_meant(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Whoever cuts off the end looks like a dive that goes on: taken only if asked for, and a torn tail is told."""
     path = put(tmp_path, 1, closed=False)
@@ -106,14 +129,8 @@ def test_dive_that_goes_on_is_verified_where_that_is_meant(tmp_path: Path, capsy
 
 def test_unsigned_recording_is_never_verified(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Of an Offing before signatures: it can be read, and nothing is proved."""
-    frames = [frame.data for frame in dive(1, 4)]
-    head = msgpack.unpackb(frames[0])
-    head[4].pop("key")
-    frames = [msgpack.packb([*head[:5], bytes(80)])] + [
-        frame[: pad_start(frame)] + bytes(len(frame) - pad_start(frame)) for frame in frames[1:]
-    ]
     path = tmp_path / "dive-001.recording"
-    path.write_bytes(b"".join(frames) + footer(frames))
+    path.write_bytes(whole(unsigned([frame.data for frame in dive(1, 4)])))
     for more in ((), ("--key", KEY), ("--unfinished",)):
         code, said, _ = run(capsys, path, *more)
         assert code == 2
@@ -125,7 +142,7 @@ def test_long_list_of_faults_is_cut(tmp_path: Path, capsys: pytest.CaptureFixtur
     frames = [frame.data for frame in dive(1, 80)]
     kept = [*frames[:1], *frames[1::2]]
     path = tmp_path / "x.recording"
-    path.write_bytes(b"".join(kept) + footer(kept))
+    path.write_bytes(whole(kept))
     _, said, _ = run(capsys, path)
     assert said.count("WRONG: record") == 20
     assert "  WRONG: and 20 more\n" in said

@@ -21,13 +21,13 @@ from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Plan
 from relay.core.release import NO_DIVE
-from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.core.subscriber import Ask, ReplayLimit, Subscriber, admit
 from relay.shell.checkpoint import read_checkpoint
 from relay.shell.journal import Journal, JournalFile, clock_of
 from relay.shell.outlet import Frame, Outlet
 from relay.shell.ship import BEAT_S, Ship
+from remembering_signer import RememberingSigner
 from virtual_disk import MemoryJournal, MemoryPath
 
 BEAT_US = round(BEAT_S * 1e6)
@@ -176,14 +176,13 @@ class VirtualShip(Ship):
     def __init__(self, plan: Plan, secrets: Secrets, disk: Disk, machine: Machine, public: Public) -> None:
         self.expedition: Any = SimpleNamespace(plan=plan, released=disk.released)
         self.desk: Any = SimpleNamespace(took=lambda row: None, sent=lambda frame: None, alarms=lambda now_us: [])
-        self.site: Any = public
-        self.uplink = None
+        self.site, self.uplink = public, None  # type: ignore[assignment]
         self._file = disk.journal()
         marks = self._file.marks()
         self._fingerprint, self.stopped = "of the test", None
         self._clock = clock_of(self._file, machine)
         self.pipeline = Pipeline(plan, secrets, read_checkpoint(marks.get("checkpoint"), plan))
-        self._outlet = Outlet(disk.released, Signer(secrets.signing_seed), self._onward)
+        self._outlet = Outlet(disk.released, RememberingSigner(secrets.signing_seed), self._onward)
         self._wake: Any = SimpleNamespace(set=lambda: None)
         self._restore()
         self.journal = SteppedJournal(self._file, self._clock)

@@ -29,16 +29,15 @@ def show_key(options: argparse.Namespace) -> int:
 
 def public_key(private: Path) -> bytes:
     """Return the public key of the site whose private folder this is; its secrets are drawn if it has none yet."""
-    secrets = _open(private) if (private / SECRETS).exists() else _draw(private)
+    try:
+        secrets = _open(private) if (private / SECRETS).exists() else _draw(private)
+    except (OSError, sqlite3.Error) as error:
+        raise SecretsError(f"the site's key can't be had from {private}: {error}; see to it, and ask again") from error
     return Signer(secrets.signing_seed).key
 
 
 def _open(private: Path) -> Secrets:
-    try:
-        marks = read_marks(private / JOURNAL)
-    except sqlite3.Error as error:
-        raise SecretsError(f"{private / JOURNAL} can't be read ({error}): stop what has it open.") from error
-    return open_secrets(private, marks.get(MARK))
+    return open_secrets(private, read_marks(private / JOURNAL).get(MARK))
 
 
 def _draw(private: Path) -> Secrets:

@@ -5,8 +5,10 @@ must not take it for good; without a key from elsewhere the answer says what it 
 """
 
 import argparse
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from relay.core.errors import OperatorError, RecordingError
@@ -17,6 +19,7 @@ from relay.shell.programme_file import NAME as PROGRAMME
 from relay.shell.programme_file import read_programme
 
 MOST_FAULTS = 20
+_NAME = re.compile(r"dive-(\d{3,})\.recording", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,13 +74,22 @@ def _recording(path: Path, key: bytes | None, unfinished: bool) -> _File:
         faults.append("unsigned: nobody can check whose it is (an Offing before signatures, or they were taken out)")
     if not found.ended and not unfinished and not found.faults:
         faults.append("its end is missing: the dive goes on, or it was cut off (--unfinished takes it as it is)")
+    named = _NAME.fullmatch(path.name)
+    if named is not None and int(named[1]) != found.dive:
+        faults.append(f"it is called {path.name}, and its records are of dive {found.dive}")
     return _File(path, _told(found), tuple(faults), found.audience, found.key, found.dive)
 
 
 def _told(found: Examined) -> str:
     torn = f", then {found.torn_octets} bytes of one that is cut off" if found.torn_octets else ""
-    what = f"{found.expedition}, for {found.audience}, dive {found.dive}"
-    return f"{what}: {found.records} records{torn}{', to its end' if found.ended else ''}"
+    what = f"{_printable(found.expedition)}, for {_printable(found.audience)}, dive {found.dive}"
+    records = "1 record" if found.records == 1 else f"{found.records} records"
+    return f"{what}: {records}{torn}{', to its end' if found.ended else ''}"
+
+
+def _printable(text: str) -> str:
+    """Return a text of somebody's so that it can't be taken for words of ours, nor do anything to a terminal."""
+    return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text)
 
 
 def _programme(path: Path, given: bytes | None, dives: Iterable[_File]) -> _File:
@@ -85,7 +97,7 @@ def _programme(path: Path, given: bytes | None, dives: Iterable[_File]) -> _File
     beside = next((file for file in dives if file.path.parent == path.parent and file.audience is not None), None)
     audience = beside.audience if beside is not None else path.resolve().parent.name
     key = given or (beside.key if beside is not None else None)
-    told = f"the programme for {audience}"
+    told = f"the programme for {_printable(audience or '')}"
     try:
         record = read_programme(path)
         if record is None:
@@ -110,9 +122,11 @@ def _lines(files: Iterable[_File]) -> Iterator[str]:
 def _proves(files: list[_File], given: bytes | None, keys: list[bytes]) -> Iterator[str]:
     """Yield what all of it comes to."""
     for audience in sorted({file.audience for file in files if file.audience is not None}):
-        numbers = {file.dive for file in files if file.audience == audience}
-        for missing in sorted(set(range(1, max(numbers))) - numbers):
-            yield f"Not among these: dive {missing} for {audience}."
+        numbers = sorted({0, *(file.dive for file in files if file.audience == audience)})
+        for before, after in pairwise(numbers):
+            if after - before > 1:
+                missing = f"dive {before + 1}" if after - before == 2 else f"dives {before + 1} to {after - 1}"
+                yield f"Not among these: {missing} for {_printable(audience)}."
     if any(file.faults for file in files):
         yield "NOT VERIFIED: see what is wrong above."
     elif given is not None:
