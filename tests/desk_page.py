@@ -183,11 +183,11 @@ class Aboard:
 
 
 @asynccontextmanager
-async def aboard(folder: Path) -> AsyncIterator[Aboard]:
-    """Yield a ship whose station talks and whose desk is open, no dive begun."""
+async def aboard(folder: Path, text: str = TEXT) -> AsyncIterator[Aboard]:
+    """Yield a ship whose station talks and whose desk is open, no dive begun; `text`: her expedition file."""
     station = Station(free_port())
     path = folder / "EXPEDITION.toml"
-    path.write_text(TEXT.format(port=station.port), encoding="utf-8")
+    path.write_text(text.format(port=station.port), encoding="utf-8")
     expedition = read_expedition(path)
     ship = Ship(expedition, MachineTime(), new_site(expedition))
     await ship.start()
@@ -255,6 +255,7 @@ class Keyboard:
         default_factory=lambda: {
             "hold": "h", "cut": "c", "dive": "d", "ribbon": "r", "say": "s", "waiting": "w", "targets": "t",
             "legs": "l", "zones": "z", "early": "e", "out": "o", "programme": "p", "feeds": "f", "decisions": "j",
+            "uplink": "u", "guests": "i",
         }
     )  # fmt: skip
 

@@ -75,6 +75,7 @@ def texts_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
     remembered, texts = functools.cache(relay.core.channel.find_places), relay.core.station_message._JSON
     monkeypatch.setattr(relay.core.channel, "find_places", remembered)
     monkeypatch.setattr(relay.core.pipeline, "find_places", remembered)
+    monkeypatch.setattr(relay.core.pipeline, "read_decision", functools.cache(relay.core.pipeline.read_decision))
     monkeypatch.setattr(texts, "event", functools.lru_cache(4_096)(texts.event))
     monkeypatch.setattr(Secrets, "unit", functools.cache(Secrets.unit))
 

@@ -176,7 +176,7 @@ class VirtualShip(Ship):
     def __init__(self, plan: Plan, secrets: Secrets, disk: Disk, machine: Machine, public: Public) -> None:
         self.expedition: Any = SimpleNamespace(plan=plan, released=disk.released)
         self.desk: Any = SimpleNamespace(took=lambda row: None, sent=lambda frame: None, alarms=lambda now_us: [])
-        self.site: Any = public
+        self.site, self.uplink = public, None  # type: ignore[assignment]
         self._file = disk.journal()
         marks = self._file.marks()
         self._fingerprint, self.stopped, self.uplink = "of the test", None, None

@@ -10,6 +10,7 @@ dive that the operator ended is over: none begins by itself until the vehicles h
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from relay.core.decision import Begin, End, LiftZone, Say, SetLeg, Target
 from relay.core.disclosure import Disclosure, Ground
@@ -49,8 +50,7 @@ class Standing:
     told: Told | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
+class Due(NamedTuple):
     """A released record and the moment on the embargo clock at which it leaves, microseconds."""
 
     instant_us: int
@@ -176,8 +176,9 @@ class Channel:
         """Return the embargo moment at which something may be due, or None while there is nothing to wait for."""
         if self._held or self.outside is not None:
             return None
-        moments = [moment for moment in (self._tick_due_us(), self._step_due_us()) if moment is not None]
-        return max(self._instant_us, min(moments)) if moments else None
+        tick_us, step_us = self._tick_due_us(), self._step_due_us()
+        due_us = step_us if tick_us is None or (step_us is not None and step_us < tick_us) else tick_us
+        return due_us if due_us is None or due_us > self._instant_us else self._instant_us
 
     def advance(self, now_us: int) -> list[Due]:
         """Return everything due up to and including `now_us`, in order."""
@@ -201,15 +202,17 @@ class Channel:
     def _tick_due_us(self) -> int | None:
         """Return when the next tick leaves, if nothing keeps it in."""
         tick_us = self._next_tick_us()
-        if tick_us is None or any(tick_us >= from_us for from_us, _ in self._halts.values()):
+        if tick_us is None or (self._halts and any(tick_us >= from_us for from_us, _ in self._halts.values())):
             return None
         return tick_us + (0 if tick_us <= self._early_us else self._lag_us)
 
     def _step_due_us(self) -> int | None:
         """Return when the countdown's next step leaves, if nothing keeps it in."""
+        due_us = self.board.next_us()
+        if due_us is None or not self._halts:
+            return due_us
         number = self.board.next_number
-        halted = any(from_ is not None and number >= from_ for _, from_ in self._halts.values())
-        return None if halted else self.board.next_us()
+        return None if any(from_ is not None and number >= from_ for _, from_ in self._halts.values()) else due_us
 
     def _next_tick_us(self) -> int | None:
         if self._dive is not None or self._kept:
@@ -265,7 +268,7 @@ class Channel:
             self._fuse.take(stamped)
             if isinstance(stamped.said, LiftZone):
                 self.hiding.lift(stamped.row, stamped.said.name)
-        doubted = {doubt.vehicle for doubt in self._stations.doubts(at_us)}
+        doubted = [doubt.vehicle for doubt in self._stations.doubts(at_us)]
         for vehicle, state in enumerate(self._fuse.states):
             state.in_doubt = vehicle in doubted
         return counts

@@ -6,6 +6,7 @@ track would be shown, so that nobody steers by it through what is withheld.
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from relay.core.area import HiddenDisc
 from relay.core.dive_phases import LegWatch
@@ -19,8 +20,7 @@ ON_THE_BOTTOM_M = 1.5
 NEAR_THE_BOTTOM_M = 15.0
 
 
-@dataclass(frozen=True, slots=True)
-class Report:
+class Report(NamedTuple):
     """What is released of one vehicle at one tick; None is withheld or unknown.
 
     `position` (latitude_deg, longitude_deg) is set for an audience with exact place alone.

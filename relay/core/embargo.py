@@ -74,6 +74,8 @@ class Embargo:
         return self._held[0].row if self._held else None
 
     def _forget(self) -> None:
+        if self._first in self._cursors:
+            return
         least = min(self._cursors, default=0)
         while self._first < least:
             self.counts.remove(self._held.popleft().embargo_us)

@@ -9,7 +9,6 @@ nothing newer. It replaces it all the same when it is older by more than `LATE_S
 clock was set, and one wrong time must not freeze the state.
 """
 
-from dataclasses import dataclass
 from operator import attrgetter
 from typing import Any, NamedTuple
 
@@ -37,8 +36,7 @@ class Stamped(NamedTuple):
     source: int | None = None
 
 
-@dataclass(slots=True)
-class Value:
+class Value(NamedTuple):
     """A value, when it was received, and the time of day of the vehicle's own clock, if the report told it."""
 
     value: Any
@@ -87,9 +85,11 @@ class VehicleState:
             self._put("depth_m", Value(depth_m, embargo_us, own_s))
 
     def _put(self, name: str, value: Value) -> None:
-        known = self._values.get(name) if self._by_own_clock else None
-        if known is None or not value.is_late_beside(known):
-            self._values[name] = value
+        if self._by_own_clock:
+            known = self._values.get(name)
+            if known is not None and value.is_late_beside(known):
+                return
+        self._values[name] = value
 
     def fresh(self, name: str, at_us: int, stale_us: int) -> Any:
         """Return the value of a field, or None if it was never reported, is older than `stale_us`, or is in doubt."""
@@ -122,4 +122,8 @@ class Fuse:
 
     def heard_us(self) -> int | None:
         """Return when any vehicle was last heard, or None."""
-        return max((state.heard_us for state in self.states if state.heard_us is not None), default=None)
+        latest_us = None
+        for state in self.states:
+            if state.heard_us is not None and (latest_us is None or state.heard_us > latest_us):
+                latest_us = state.heard_us
+        return latest_us

@@ -7,6 +7,7 @@ The geodesics are Karney's (PROJ's `Geod`, WGS84); the tests hold them against g
 
 from dataclasses import dataclass
 from math import cos, radians, sin
+from typing import NamedTuple
 
 from pyproj import Geod
 
@@ -15,8 +16,7 @@ from relay.core.secrets import Secrets
 _WGS84 = Geod(ellps="WGS84")
 
 
-@dataclass(frozen=True, slots=True)
-class Placed:
+class Placed(NamedTuple):
     """A position in the site's frame: metres east and north, what to add to a true heading, and the
     distance from the anchor in metres."""
 

@@ -49,12 +49,13 @@ class Observation:
     @property
     def tells_only_time(self) -> bool:
         """Whether nothing but the sender's clock was reported: no news of the vehicle."""
-        return all(value is None for value in _state(self))
+        return _state(self) == _NO_STATE
 
 
 _NOT_STATE = ("vehicle", "clock_s", "time_of_day_s")
 OBSERVATION_FIELDS = tuple(field.name for field in fields(Observation))
 _state = attrgetter(*(name for name in OBSERVATION_FIELDS if name not in _NOT_STATE))
+_NO_STATE = (None,) * (len(OBSERVATION_FIELDS) - len(_NOT_STATE))
 
 
 @dataclass(frozen=True, slots=True)

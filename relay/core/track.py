@@ -5,16 +5,15 @@ position that is published, never on the exact one, so the moment of a judgement
 is frozen is a cell outside of every zone, also of one that was laid since it was shown; else nothing is shown.
 """
 
-from dataclasses import dataclass
 from math import hypot
+from typing import NamedTuple
 
 from relay.core.area import HiddenDisc, ZoneAction
 from relay.core.policy import Leg, Policy
 from relay.core.quantise import Step
 
 
-@dataclass(frozen=True, slots=True)
-class Bottomed:
+class Bottomed(NamedTuple):
     """Where (snapped, metres) and when a vehicle first reached the bottom in this dive."""
 
     east_m: float
@@ -22,8 +21,7 @@ class Bottomed:
     at_us: int
 
 
-@dataclass(frozen=True, slots=True)
-class Shown:
+class Shown(NamedTuple):
     """The cell to publish, metres, or None while it is withheld; `moving` unless withheld or frozen."""
 
     cell: tuple[float, float] | None = None

@@ -10,7 +10,7 @@ MessagePack: the specification at msgpack.org, by the library `msgpack`.
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from hashlib import sha256
-from typing import Any
+from typing import Any, NamedTuple
 
 import msgpack
 
@@ -25,8 +25,7 @@ _BIN_16 = b"\xc5"  # for every pad: with the shortest form some lengths could no
 FOOTER_MARK = "end"
 
 
-@dataclass(frozen=True, slots=True)
-class WireRecord:
+class WireRecord(NamedTuple):
     """A record as a reader sees it; unlike a `ReleasedRecord` it can't be sent."""
 
     dive: int

@@ -153,6 +153,16 @@ export function onHidden(told: (isHidden: boolean) => void): void {
   tell();
 }
 
+/** Copy a text; false where the browser doesn't let a page do that, as over plain HTTP from another computer. */
+export async function copy(text: string): Promise<boolean> {
+  try {
+    await navigator.clipboard.writeText(text);
+    return true;
+  } catch {
+    return false;
+  }
+}
+
 /** A page that a browser kept aside and brings back has lost its line and its timers: begin it anew. */
 export function anewOnReturn(): void {
   addEventListener('pageshow', ({ persisted }) => {

@@ -9,7 +9,7 @@ import { numeral, place, seconds } from './quantities';
 
 export type Fields = Readonly<Record<string, string>>;
 export type Decision = { readonly do: string; readonly [name: string]: unknown };
-export type FaultKind = 'needed' | 'nobody' | 'duration' | 'numeral' | 'place' | 'lines';
+export type FaultKind = 'needed' | 'nobody' | 'duration' | 'numeral' | 'place' | 'lines' | 'day';
 export type Made = { readonly decision: Decision } | { readonly fault: FaultKind; readonly field: string };
 
 /** What the ship takes at most: lines of a schedule, characters of one, characters of any other text. */
@@ -117,6 +117,18 @@ export function programme(fields: Fields): Made {
     const next = written(fields, 'next_dive_in_s') === '' ? null : Math.round(time(fields, 'next_dive_in_s'));
     return { do: 'programme', pinned: chosen(fields, 'pinned'), schedule, next_dive_in_s: next };
   });
+}
+
+const day = (text: string): string | null => (/^\d{4}-\d\d-\d\d$/.test(text) ? text : null);
+
+/** Invite somebody to an audience; without a last day there is no end. */
+export function invite(fields: Fields): Made {
+  return made(() => ({
+    do: 'invite',
+    audience: needed(fields, 'audience'),
+    name: needed(fields, 'name'),
+    ...optional(fields, ['until'], (all, name) => read(written(all, name), name, 'day', day)),
+  }));
 }
 
 /** Cut the last so much, up to `now_us`, the ship's own moment; the record begins at zero. */

@@ -30,6 +30,8 @@ export const PLACES = {
   o: 'out',
   p: 'programme',
   f: 'feeds',
+  u: 'uplink',
+  i: 'guests',
   j: 'decisions',
   k: 'keys',
 } as const satisfies Readonly<Record<string, string>>;

@@ -11,12 +11,14 @@ import { Link, Rest, type Line } from './link';
 import { isLook, lookDrawn, type Look } from './look';
 import * as day from './panels/day';
 import * as door from './panels/door';
+import * as guests from './panels/guests';
 import * as heads from './panels/head';
 import * as rails from './panels/rail';
 import * as says from './panels/say';
 import * as seabed from './panels/seabed';
 import * as side from './panels/side';
 import * as standing from './panels/standing';
+import * as uplink from './panels/uplink';
 import { Watched } from './resume';
 import type { Hands, Panel, Shown } from './shown';
 import type { State, Tracks } from './state';
@@ -65,6 +67,7 @@ class Desk {
       dismissStop: () => this.stopper.dismiss(),
       now_us: () => Math.max(this.state?.now_us ?? 0, this.shipClock.now_us(browser.clock.now_s()) ?? 0),
       after: browser.clock.after,
+      copy: browser.copy,
     };
     this.head = heads.create(at('head'), {
       tryNow: () => this.link?.now(),
@@ -99,6 +102,8 @@ class Desk {
       day.early(tell, hands),
       day.programme(tell, hands),
       standing.feeds(tell),
+      uplink.create(tell),
+      guests.create(tell, hands),
       standing.decisions(tell),
     ];
     standing.keys(tell, hands, this.lettersOn, (on) => {

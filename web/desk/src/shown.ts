@@ -30,6 +30,8 @@ export interface Hands {
   /** The ship's own moment, as near as it is known; never ahead of it. */
   now_us(): number;
   after(delay_s: number, run: () => void): () => void;
+  /** Copy a text for pasting elsewhere; false where that can't be done. */
+  copy(text: string): Promise<boolean>;
 }
 
 export interface Panel {

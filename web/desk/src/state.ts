@@ -77,6 +77,8 @@ const sees = fields({ age_s: orNull(num), dive_time_s: num, vehicles: list(seen)
 const audience = fields({
   name: text,
   open: flag,
+  /** Shown to whoever has a link of their own. */
+  invited: flag,
   state: oneOf('releasing', 'between dives', 'held', 'stopped'),
   words: text,
   held: flag,
@@ -120,6 +122,38 @@ const feed = fields({
 
 const journal = fields({ rows: whole, bytes: whole, free_bytes: orNull(whole), fault: orNull(text), fills_in_s: orNull(num) });
 const link = fields({ connections: whole, followers: whole, bits_per_s: num, words: text });
+
+/** How far the shore is with an audience; null where it hasn't said. */
+const ashore = fields({
+  behind_records: orNull(whole),
+  behind_s: orNull(num),
+  held_dive: orNull(whole),
+  held_seq: orNull(whole),
+  followers: whole,
+});
+
+const uplink = fields({
+  state: oneOf('up', 'down'),
+  words: text,
+  to: text,
+  up_since_s: orNull(num),
+  outages: whole,
+  sent_octets: whole,
+  bits_per_s: num,
+  limit_bits_per_s: orNull(num),
+  audiences: named(ashore),
+});
+
+const guest = fields({
+  id: text,
+  name: text,
+  audience: text,
+  until: orNull(text),
+  revoked: flag,
+  over: flag,
+  opens: whole,
+  last_day: orNull(text),
+});
 
 const waiting = fields({
   say: whole,
@@ -179,6 +213,8 @@ const state = fields({
   feeds: list(feed),
   journal,
   link,
+  uplink: orNull(uplink),
+  guests: list(guest),
   waiting: list(waiting),
   targets: list(target),
   zones: list(zone),
@@ -216,6 +252,9 @@ export type Vehicle = Read<typeof vehicle>;
 export type Audience = Read<typeof audience>;
 export type Seen = Read<typeof seen>;
 export type Feed = Read<typeof feed>;
+export type Uplink = Read<typeof uplink>;
+export type Ashore = Read<typeof ashore>;
+export type Guest = Read<typeof guest>;
 export type Target = Read<typeof target>;
 export type Zone = Read<typeof zone>;
 export type Cut = Read<typeof cut>;

@@ -5,6 +5,8 @@
  * arrive already formatted.
  */
 
+import { ashore } from './ashore_words.ts';
+
 const and = (names: readonly string[]): string =>
   names.length < 2 ? (names[0] ?? '') : `${names.slice(0, -1).join(', ')} and ${names[names.length - 1]}`;
 
@@ -284,6 +286,8 @@ export const words = {
     link: (connections: string, followers: string, rate: string) => `Link: ${connections} connections, ${followers} following, ${rate} out.`,
   },
 
+  ...ashore,
+
   decisions: { title: 'What was decided', none: 'Nothing yet.', by: (who: string, ago: string) => `${who}, ${ago} ago`, count: (n: string) => `${n}, newest first` },
 
   keys: {
@@ -295,7 +299,7 @@ export const words = {
     note: 'Tab goes through all of it. On some keyboards F8 needs Fn.',
     places: {
       hold: 'Hold', cut: 'Cut', dive: 'Dive', ribbon: 'Time ribbon', say: 'Say', waiting: 'Waiting for approval', targets: 'Targets', legs: 'Legs', zones: 'Hidden zones',
-      early: 'Release early', out: 'Out on their own', programme: 'Programme', feeds: 'Feeds, journal, link', decisions: 'What was decided', keys: 'Keys',
+      early: 'Release early', out: 'Out on their own', programme: 'Programme', feeds: 'Feeds, journal, link', uplink: 'Link to shore', guests: 'Invitations', decisions: 'What was decided', keys: 'Keys',
     },
   },
 
@@ -321,6 +325,8 @@ export const words = {
       expect: 'Expected. An alarm stands on top of this page when it is overdue.',
       back: 'Back. Nothing is expected any more.',
       programme: 'Put up. It goes out as late as everything else.',
+      invite: 'Invited.',
+      uninvite: 'Taken back.',
       begin: 'Begun.',
       end: 'Ended.',
     } as Readonly<Record<string, string>>,
@@ -340,6 +346,7 @@ export const words = {
       numeral: 'A number.',
       place: 'Two numbers, such as 61 30.5 N, 3 12.2 E.',
       lines: 'At most 12 lines.',
+      day: 'A day, such as 2026-12-31.',
     },
   },
 

@@ -15,12 +15,12 @@ const vehicle = {
 const sight = { name: 'Lantern', east_m: 25, north_m: -50, depth_m: 1_030, altitude: 'near the bottom', heading_deg: 202.5, mode: 'inspection', leg: 'bottom', heard: true };
 
 const audience = {
-  name: 'public', open: true, state: 'releasing', words: 'out now: what came 45 min ago', held: false, outside: 'outside the declared area', delay_s: 2_700,
+  name: 'public', open: true, invited: false, state: 'releasing', words: 'out now: what came 45 min ago', held: false, outside: 'outside the declared area', delay_s: 2_700,
   edge_us: NOW_US - 2_700 * S, lag_s: 2_700, next_in_s: 9, under_way: true, dive: 3, records: 311, followers: 27, bytes: 40_211,
   fields: ['depth', 'track'], checked: true, sees: { age_s: 2_700, dive_time_s: 1_500, vehicles: [sight] },
 };
 
-const funders = { ...audience, name: 'funders', open: false, delay_s: 300, edge_us: NOW_US - 300 * S, lag_s: 300, outside: null };
+const funders = { ...audience, name: 'funders', open: false, invited: true, delay_s: 300, edge_us: NOW_US - 300 * S, lag_s: 300, outside: null };
 
 export const STATE = {
   now_us: NOW_US, expedition: 'Isoline Marr', ship: 'Harrow Tern', clock: { wall: '2031-05-04T14:02:10+05:00' }, language: 'en',
@@ -32,6 +32,11 @@ export const STATE = {
   feeds: [{ name: 'station A', format: 'nmea', vehicle: 'Lantern', of_ship: false, state: 'listening', heard_ago_s: 0.1, accepted: 900, passed_over: 3, rejected: { checksum: 2 }, bytes: 90_000, station: { role: 'primary', counting: true, healthy: true } }],
   journal: { rows: 12_000, bytes: 3_000_000, free_bytes: 9_000_000_000, fault: 'slow', fills_in_s: 900_000 },
   link: { connections: 31, followers: 27, bits_per_s: 8_400, words: 'Little.' },
+  uplink: {
+    state: 'up', words: 'Connected.', to: 'wss://shore.example:8444/', up_since_s: 4_000, outages: 2, sent_octets: 320_000, bits_per_s: 900, limit_bits_per_s: 64_000,
+    audiences: { public: { behind_records: 0, behind_s: 0, held_dive: 3, held_seq: 310, followers: 1_240 }, funders: { behind_records: 12, behind_s: 95, held_dive: 3, held_seq: 299, followers: 6 } },
+  },
+  guests: [{ id: '5f0c', name: 'Ines Quillen', audience: 'funders', until: '2031-12-31', revoked: false, over: false, opens: 4, last_day: '2031-05-03' }],
   waiting: [{ say: 811, at_us: NOW_US - 50 * S, ago_s: 50, who: 'lead', text: 'A bell, upright.', vehicle: 'Lantern', audiences: ['public'] }],
   targets: [{ name: 'T1', verdict: 'of interest', at_us: NOW_US - 900 * S, vehicle: 'Lantern', latitude_deg: -12.5013, longitude_deg: 71.2506, radius_95_m: 12 }],
   zones: [{ name: 'stern', centre: [-12.502, 71.251], radius_m: 40, margin_m: 20, action: 'withhold', of: 'desk', east_m: 90, north_m: -60 }],
