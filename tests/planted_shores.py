@@ -2,14 +2,14 @@
 
 from planting import leak
 
-_SHORE, _LOGS, _RUN = "shell/shore.py", "shell/shore_logs.py", "shell/shore_run.py"
+_SHORE, _LOGS, _SITE = "shell/shore.py", "shell/shore_logs.py", "shell/shore_site.py"
 
 SHORES = (
     leak(
         "an audience of the invited, on the shore's open page",
         "test_shore::test_audience_that_is_not_open_is_kept_and_is_nowhere_on_the_page",
-        (_RUN, "        file.open,\n        site_folder(),", "        file.audiences,\n        site_folder(),"),
-        (_RUN, "        invited=file.invited,\n", ""),
+        (_SITE, "        file.open,\n        site_folder(),", "        file.audiences,\n        site_folder(),"),
+        (_SITE, "        invited=file.invited,\n", ""),
     ),
     leak(
         "whatever anybody who reaches the shore says was released: signatures not looked at",
