@@ -8,11 +8,7 @@ SHORES = (
     leak(
         "an audience of the invited, on the shore's open page",
         "test_shore::test_audience_that_is_not_open_is_kept_and_is_nowhere_on_the_page",
-        (
-            "shell/shore_site.py",
-            "        file.open,\n        site_folder(),",
-            "        file.audiences,\n        site_folder(),",
-        ),
+        (_SITE, "        file.open,\n        site_folder(),", "        file.audiences,\n        site_folder(),"),
         (_SITE, "        invited=file.invited,\n", ""),
     ),
     leak(
