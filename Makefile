@@ -16,6 +16,8 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet --quiet
 PAGE := web/dist-desk/index.html
 PAGE_SOURCES := $(shell find web -path web/node_modules -prune -o -path 'web/dist*' -prune -o -path web/test -prune -o -type f -print)
 BROWSERS := chromium:chromium chromium-headless-shell:chromium-headless-shell firefox-esr:firefox-esr
+# A stream's server and a caching proxy, for relays that are several: Debian puts them where only root looks.
+SERVERS := /usr/sbin/nats-server:nats-server /usr/sbin/nginx:nginx
 LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
 	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
 
@@ -36,7 +38,7 @@ wheel: $(VENV)/.develops ## Build an installable wheel, page included, into dist
 	@$(BIN)/python -m build --wheel --no-isolation --outdir dist
 
 ##@ Check
-.PHONY: test lint types test-web test-python bench
+.PHONY: test lint types test-web test-python bench scale
 test: ## Run every check there is, setting up side by side; pytest's closing line comes last
 	@$(MAKE) --jobs=2 --output-sync lint types $(PAGE)
 	@$(MAKE) test-web test-python
@@ -56,13 +58,17 @@ test-web: web/node_modules/.stamp ## Run the page's own tests
 	@cd web && npm run --silent test
 
 test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (ARGS="-k name" chooses)
-	@.ci/need $(BROWSERS)
+	@.ci/need $(BROWSERS) $(SERVERS)
 	$(call say,python and browser tests)
 	@$(BIN)/python -m pytest --numprocesses 4 --dist worksteal $(ARGS)
 
 bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out beside a floor
 	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev
 	@$(BIN)/python bench/run.py $(ARGS)
+
+scale: $(VENV)/.develops $(PAGE) ## Run three relays on a stream under load, and kill each process in turn
+	@.ci/need $(SERVERS)
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_scale.py $(ARGS)
 
 ##@ Upkeep
 .PHONY: lock clean help

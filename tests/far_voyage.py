@@ -2,13 +2,15 @@
 
 600 ms there and back, 2 % loss, 256 kbit/s, in network namespaces (root). What it costs is measured at five times the
 dive's pace, where a tick is still five times as long as the way there and back; the eight hours go by sixty times as
-fast. An outage lasts as long as it says; from two minutes on neither end does anything else than it does after forty.
+fast. An outage lasts as long as it says. `far_voyage.py PACE SECONDS...` chooses pace and outages: `10 60 1800` takes
+some fifty minutes.
 """
 
 import asyncio
 import json
 import sys
 import tempfile
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -33,16 +35,16 @@ class Carried:
     octets: int
 
 
-def carried() -> Carried | str:
+def carried(pace: float, outages_s: Sequence[float]) -> Carried | str:
     """Measure; or return why that can't be done here."""
-    return unable() or asyncio.run(_carried())
+    return unable() or asyncio.run(_carried(pace, outages_s))
 
 
-async def _carried() -> Carried:
+async def _carried(pace: float, outages_s: Sequence[float]) -> Carried:
     dive = await asyncio.to_thread(recording, HOURS * 3_600)
     with tempfile.TemporaryDirectory() as first, tempfile.TemporaryDirectory() as second:
         congestion, bits_per_s, measured = await _costs(Path(first), dive)
-        current, octets, records = await _outages(Path(second), dive)
+        current, octets, records = await _outages(Path(second), dive, pace, outages_s)
         had = seen(Path(second))
         return Carried(
             congestion, bits_per_s, measured, COSTS_S * REAL / 60, tuple(current), records, _is_whole(dive, had), octets
@@ -66,14 +68,16 @@ async def _costs(folder: Path, dive: bytes) -> tuple[str, float, int]:
             return congestion, octets * 8 / (COSTS_S * REAL), here.seen - records
 
 
-async def _outages(folder: Path, dive: bytes) -> tuple[list[tuple[float, int, float]], int, int]:
+async def _outages(
+    folder: Path, dive: bytes, pace: float, outages_s: Sequence[float]
+) -> tuple[list[tuple[float, int, float]], int, int]:
     """Return outage, records missed and seconds to be up to date for each outage; octets; records in all."""
     out = []
     async with satellite() as link:
         set_congestion_control(link)
-        async with voyage(link, folder, dive, QUICK, 10 / QUICK) as here:
+        async with voyage(link, folder, dive, pace, 10 / pace) as here:
             await here.until(lambda: here.up and here.seen > 0, 60)
-            for outage_s in OUTAGES_S:
+            for outage_s in outages_s:
                 await here.passed(5.0)
                 link.say("down")
                 before = here.seen
@@ -81,10 +85,11 @@ async def _outages(folder: Path, dive: bytes) -> tuple[list[tuple[float, int, fl
                 link.say("up")
                 missed = int(here.told["released"]) - before
                 out.append((outage_s, missed, await here.until(lambda: here.is_current, 120)))
-            await here.until(lambda: _is_whole(dive, seen(folder)), HOURS * 3_600 / QUICK + 60)
+            await here.until(lambda: _is_whole(dive, seen(folder)), HOURS * 3_600 / pace + 60)
             return out, await link.count(), here.seen
 
 
 if __name__ == "__main__":
-    told = carried()
+    pace, *outages_s = map(float, sys.argv[1:]) if sys.argv[1:] else (QUICK, *OUTAGES_S)
+    told = carried(pace, outages_s)
     json.dump({"unable": told} if isinstance(told, str) else asdict(told), sys.stdout)

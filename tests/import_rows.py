@@ -93,6 +93,7 @@ CORE = {
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
+    "stream_order": "errors history release seal wire",
     "guests": "errors guest_terms seal wire | msgpack",
     "held": "history uplink_talk",
 }
@@ -169,12 +170,21 @@ SHELL = {
     "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
     "shore_guests": "core.errors core.guest_terms guest_door",
     "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_guests shore_logs site uplink_port "
-    "watch",
+    "watch workers",
     "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",
     "shore_counts": "core.history site | prometheus_client",
     "certificate_end": "core.errors tls_door | cryptography",
-    "shore_run": "certificate_end gate page_words public_files shore shore_counts shore_file site site_files tls_door "
-    "uplink_port watch",
+    "shore_site": "gate page_words public_files shore_file site site_files tls_door",
+    "shore_run": "core.errors certificate_end shore shore_counts shore_file shore_site shore_stream uplink_port watch "
+    "workers",
+    # several relays over a stream, several processes on a port
+    "stream_line": "| nats",
+    "stream_out": "core.errors core.history core.release core.stream_order core.wire stream_line | nats",
+    "stream_in": "core.errors core.history core.stream_order stream_line | nats",
+    "shore_stream": "shore shore_file stream_in stream_line stream_out",
+    "worker_talk": "| msgpack",
+    "worker": "core.errors core.history certificate_end shore_file shore_site site worker_talk | uvloop",
+    "workers": "core.errors core.history attendance gate guest_door shore_file site worker worker_talk",
     "briefing": "core.errors core.release core.wire recording",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.seal core.summary core.verification core.wire expedition_form made_pages "
@@ -243,8 +253,8 @@ SHELL = {
     "expedition guest_book guest_door inviting journal secrets_file taking",
     "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
     "exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground plain_words "
-    "public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
-    "until_stopped verify | rich uvloop",
+    "public_files publish quantities recording rehearse running secrets_file ship site_files site_key until_stopped "
+    "verify | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

@@ -48,8 +48,8 @@ GUESTS = (
         "test_guests_live::test_followers_of_an_invited_audience_are_not_counted_for_the_public",
         (
             "shell/site.py",
-            "return sum(gallery.viewers for gallery in self._galleries.values())",
-            "return sum(gallery.viewers for gallery in (self._galleries | self._invited).values())",
+            "sum(gallery.viewers for gallery in self._galleries.values())",
+            "sum(gallery.viewers for gallery in (self._galleries | self._invited).values())",
         ),
     ),
     leak(

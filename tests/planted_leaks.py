@@ -6,6 +6,7 @@ from planted_links import LINKS
 from planted_programmes import PROGRAMMES
 from planted_seals import SEALS
 from planted_served import SERVED
+from planted_shores import SHORES
 from planted_stills import STILLS
 from planting import Leak, leak
 
@@ -273,7 +274,7 @@ FINE = (
         (
             "core/wire.py",
             "    pad = _blocks(max(least, len(bare) + 2) + SIGNATURE_OCTETS) - len(bare) - 2\n",
-            "    pad = 64\n",
+            "    pad = SIGNATURE_OCTETS\n",
         ),
     ),
 )
@@ -371,7 +372,9 @@ DOORS = (
     ),
 )
 
-LEAKS = (*LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *GUESTS, *LINKS, *SEALS)
+LEAKS = (
+    *LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *SEALS, *LINKS, *SHORES, *GUESTS,
+)  # fmt: skip
 
 
 def table(leaks: tuple[Leak, ...] = LEAKS) -> str:

@@ -2,7 +2,7 @@
 
 import socket
 
-from relay.shell.attendance import Attendance, throw_away
+from relay.shell.attendance import Attendance, keep_little, throw_away
 
 
 class Line:
@@ -87,3 +87,11 @@ def test_what_is_thrown_away_never_reaches_the_peer() -> None:
         assert received == -1
         assert written > 100_000
     throw_away(Transport(None))  # type: ignore[arg-type]
+
+
+def test_kernel_keeps_little_where_little_is_to_be_kept() -> None:
+    """It holds no more than twice what was asked for (socket(7)); a transport without a socket is left alone."""
+    with socket.create_server(("127.0.0.1", 0)) as listener, socket.create_connection(listener.getsockname()) as line:
+        keep_little(Transport(line), 16_384)  # type: ignore[arg-type]
+        assert line.getsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF) == 2 * 16_384
+    keep_little(Transport(None), 16_384)  # type: ignore[arg-type]

@@ -1,12 +1,15 @@
-"""The desk and the public port are apart: whatever is asked of the one, nothing of the other comes (R1, R6)."""
+"""The desk and what strangers reach are apart: of the public port and of a shore nothing of the desk can be had."""
 
 import asyncio
+import hashlib
 import json
 import shutil
 import socket
+import ssl
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 from websockets.frames import Opcode
@@ -14,6 +17,8 @@ from websockets.frames import Opcode
 from expeditions import RIGHT
 from peers import RawPeer, answers, exchange, get, masked, request, until, upgrade
 from relay.core.model import RowKind
+from relay.core.seal import Signer
+from relay.core.secrets import Secrets
 from relay.shell.clock import MachineTime
 from relay.shell.desk import ROUTES
 from relay.shell.expedition import parse_expedition
@@ -22,10 +27,16 @@ from relay.shell.public_files import Telling
 from relay.shell.publish import publish
 from relay.shell.running import new_site
 from relay.shell.ship import Ship
+from relay.shell.shore import Shore
 from relay.shell.site_files import site_folder
 from ship_process import free_port
+from shores import RIGHT as SHORE_RIGHT
+from shores import SIGNER, ashore, pem_files
 
 LATITUDE = -41.20123
+KEY = bytes(range(32))
+SHORE = SHORE_RIGHT.replace(SIGNER.key.hex(), Signer(Secrets(KEY).signing_seed).key.hex())
+SHORE += '\n[watch]\nlisten = "127.0.0.1:0"\n'
 BAD = (b"HTTP/1.1 400 Bad Request", b"HTTP/1.0 400 Bad Request")
 BODY, CHECKED = b'{"do": "hold", "who": "a stranger"}', b'{"text": "The bell."}'
 MARKS = [b"now_us", b'"ok"', b"ndjson", b"Bearer", b"token", b"41.2012", b"Cross-Origin", b"findings", b"origin"]
@@ -38,9 +49,9 @@ PATHS = [
 
 
 @asynccontextmanager
-async def sailing(folder: Path) -> AsyncIterator[Ship]:
+async def sailing(folder: Path, text: str = RIGHT) -> AsyncIterator[Ship]:
     """Run a relay with a desk that shows an exact position, and a public port beside it."""
-    text = RIGHT.replace("127.0.0.1:10110", f"127.0.0.1:{free_port(socket.SOCK_DGRAM)}")
+    text = text.replace("127.0.0.1:10110", f"127.0.0.1:{free_port(socket.SOCK_DGRAM)}")
     text = text.replace("127.0.0.1:4010", f"127.0.0.1:{free_port()}") + '\n[desk]\nlisten = "127.0.0.1:0"\n'
     expedition = parse_expedition(text, folder / "EXPEDITION.toml")
     ship = Ship(expedition, MachineTime(), new_site(expedition))
@@ -116,6 +127,75 @@ async def test_no_route_of_the_desk_is_on_the_public_port(method: str, tmp_path:
                     said = await exchange(ship.site, sending)
                     assert_nothing_of_the_desk(ship, said)
                     assert said.split(b"\r\n")[0] in (unknown, *BAD), path
+
+
+@asynccontextmanager
+async def with_a_shore(folder: Path) -> AsyncIterator[tuple[Ship, Shore]]:
+    """Run a relay with a desk that shows an exact position, and a shore that she is linked with."""
+    folder.joinpath("aboard").mkdir()
+    async with ashore(folder / "ashore", SHORE) as shore:
+        assert shore.dialled is not None
+        port = shore.dialled.address[1]
+        pin = hashlib.sha256(ssl.PEM_cert_to_DER_cert(pem_files()[0].decode())).hexdigest()
+        text = RIGHT + f'\n[uplink]\nto = "wss://127.0.0.1:{port}"\npin = "sha256:{pin}"\naudiences = ["public"]\n'
+        (folder / "aboard" / "private").mkdir(mode=0o700)
+        secrets = folder / "aboard" / "private" / "secrets.json"
+        secrets.write_text(json.dumps({"key": KEY.hex()}))
+        secrets.chmod(0o600)
+        async with sailing(folder / "aboard", text) as ship:
+            await until(lambda: shore.dialled is not None and shore.dialled.facts.linked)
+            yield ship, shore
+
+
+def shore_ports(shore: Shore) -> list[Any]:
+    """Return what of a shore can be spoken to without TLS."""
+    return [shore.site, shore.watch]
+
+
+async def secured(port: Any, sending: bytes) -> bytes:
+    """Return what a port that speaks TLS alone answers, until it ends the connection."""
+    tls = ssl.create_default_context(cadata=pem_files()[0].decode())
+    reader, writer = await asyncio.open_connection(*port.address, ssl=tls)
+    said = b""
+    with suppress(OSError, ssl.SSLError):
+        writer.write(sending)
+        writer.write_eof() if writer.can_write_eof() else None
+        said = await reader.read()
+    writer.close()
+    return said
+
+
+async def test_no_route_of_the_desk_is_ashore(tmp_path: Path) -> None:
+    """On the shore's site, its watch and the port that the ship dials, with the desk's token, a wrong one and none."""
+    async with with_a_shore(tmp_path) as (ship, shore):
+        for path in PATHS:
+            for token in (token_of(ship), "wrong", None):
+                fields = [] if token is None else [f"Authorization: Bearer {token}", f"Cookie: token={token}"]
+                for method in ("GET", "POST"):
+                    sending = request(path, method, *fields).replace(b"relay.example", desk_host(ship).encode())
+                    for port in shore_ports(shore):
+                        said = await exchange(port, sending)
+                        assert_nothing_of_the_desk(ship, said, path)
+                        unknown = (b"HTTP/1.1 404 Not Found", b"HTTP/1.1 405 Method Not Allowed", *BAD)
+                        assert said.split(b"\r\n")[0] in unknown, path
+        for path in [*ROUTES, "/", "/desk"]:
+            said = await secured(shore.dialled, request(path, "GET", f"Authorization: Bearer {token_of(ship)}"))
+            assert_nothing_of_the_desk(ship, said, path)
+            assert b"200 OK" not in said
+
+
+async def test_no_smuggled_request_reaches_the_desk_by_way_of_a_shore(tmp_path: Path) -> None:
+    """However two readers might cut the stream, and on the link's own port, too: nothing is decided, nothing told."""
+    async with with_a_shore(tmp_path) as (ship, shore):
+        for name, sending in smuggled(ship).items():
+            for port in shore_ports(shore):
+                peer = await RawPeer.dial(port, sending)
+                with suppress(OSError):
+                    peer.line.shutdown(socket.SHUT_WR)
+                assert_nothing_of_the_desk(ship, await peer.rest(), name)
+        for name in ("pipelined", "behind a handshake", "in frames of a socket"):
+            said = await secured(shore.dialled, smuggled(ship)[name])
+            assert_nothing_of_the_desk(ship, said, name)
 
 
 HEAD, GET_HEAD = (f"{line} HTTP/1.1\r\nHost: relay.example\r\n".encode() for line in ("POST /dives.json", "GET /"))

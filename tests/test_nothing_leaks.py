@@ -15,6 +15,7 @@ from PIL import Image
 
 import relay
 from canaries import Scanner, Sighting
+from canary_ashore import Ashore, memory_of, prepare_talkative, seen_ashore, spelled_in, spellings
 from canary_photo import MAKER
 from canary_public import CLOSED, OPEN, Listener, ask, ask_everything, packed, plain
 from canary_signatures import signatures_of, without_signatures
@@ -82,13 +83,14 @@ class Voyage:
     refused: list[str]
     log: bytes
     signed: frozenset[bytes]
+    ashore: Ashore
 
     def scanner(self, words: dict[str, str | bytes]) -> Scanner:
         """Return a scanner for every position sent, for the secrets, and for the moments of the voyage."""
         moments_s = (self.since_s, self.until_s)
-        return Scanner(self.station.sent, moments_s=moments_s, secrets=self._secrets(), words=words)
+        return Scanner(self.station.sent, moments_s=moments_s, secrets=self.secrets(), words=words)
 
-    def _secrets(self) -> dict[str, float]:
+    def secrets(self) -> dict[str, float]:
         """Return the numbers that follow from the key: turn, shift, and the discs that hide the zones."""
         frame = SiteFrame(Anchor(*self.station.sent[len(ZONES)], 0), SITE)
         zones = read_expedition(self.folder / "EXPEDITION.toml").plan.zones
@@ -102,10 +104,15 @@ class Voyage:
 async def sail(folder: Path) -> Voyage:
     """Run a ship through two dives, the second of which leaves the declared area, while the public asks everything."""
     ship, station = prepare(folder)
+    shore, ashore = prepare_talkative(folder / "ashore", SITE.signing_seed, OPEN), Ashore()
+    with ship.expedition.open("a") as file:
+        file.write(shore.for_the_ship)
     since_s = time.time()
+    await shore.start()
     await ship.start()
     try:
-        public, records, refused = await _dives(ship, station)
+        public, records, refused = await _dives(ship, station, ashore)
+        await seen_ashore(shore, ashore)
         await ship.stop()
         recordings = [(path.parent.name, path) for path in (folder / "released").rglob("dive-*.recording")]
         signed = signatures_of(recordings, Signer(SITE.signing_seed))
@@ -113,12 +120,14 @@ async def sail(folder: Path) -> Voyage:
     finally:
         if ship.process is not None and ship.process.returncode is None:
             await ship.stop(signal.SIGKILL)
+        if shore.process is not None and shore.process.returncode is None:
+            await shore.stop(signal.SIGKILL)
     log = "".join([*ship.words, *ship.said]).encode()
-    return Voyage(folder, station, since_s, time.time(), public, records, refused, log, signed)
+    return Voyage(folder, station, since_s, time.time(), public, records, refused, log, signed, ashore)
 
 
 async def _dives(
-    ship: TalkativeShip, station: Station
+    ship: TalkativeShip, station: Station, ashore: Ashore
 ) -> tuple[dict[str, bytes], dict[str, list[list[Any]]], list[str]]:
     listeners = {audience: Listener(ship.port, audience) for audience in OPEN}
     listening = [asyncio.ensure_future(listener.listen()) for listener in listeners.values()]
@@ -138,6 +147,8 @@ async def _dives(
         await ship.until_said("the release to public has stopped: Lantern was outside the declared area")
         await ship.until_said("rejected: ")
         after = await ask_everything(ship.port)
+        assert ship.process is not None
+        ashore.memory_aboard = memory_of(ship.process.pid)
     public = {
         f"{when}: {sending[:400]!r}": answer
         for when, answers in (("before", before), ("during", during), ("after", after))
@@ -272,3 +283,31 @@ def test_log_at_its_most_talkative_holds_no_canary(voyage: Voyage) -> None:
     scanner = voyage.scanner(NOWHERE)
     assert told({line: scanner.find(line.encode()) for line in bare.splitlines()}) == {}
     assert scanner.find(f"INFO lark: {PLACE[0]:.4f}".encode())
+
+
+@pytest.mark.slow
+def test_shore_holds_what_was_released_and_no_canary(voyage: Voyage) -> None:
+    """Its disk has the ship's released files, octet for octet; its answers, its disk and its log tell no place."""
+    scanner, own = voyage.scanner({**NOWHERE, **INSIDE}), voyage.folder / "released"
+    for audience in OPEN:
+        name = f"{audience}/dive-001.recording"
+        assert voyage.ashore.disk[str(voyage.folder / "ashore" / "shore" / name)] == (own / name).read_bytes()
+    folder = str(voyage.folder).encode()
+    assert len(voyage.ashore.answers) > 100
+    for what, data in {**voyage.ashore.disk, **voyage.ashore.answers, "log": voyage.ashore.log}.items():
+        plain = without_signatures(without_pixels(data), voyage.signed).replace(folder, b"")
+        bare = re.sub(rb"^\d{4}-\d\d-\d\d \d\d:\d\d:\d\d,\d{3} ", b"", plain, flags=re.MULTILINE)
+        assert scanner.find(bare) == [], what
+    assert b"every logger is on" in voyage.ashore.log
+
+
+@pytest.mark.slow
+def test_memory_of_the_shore_holds_no_canary(voyage: Voyage) -> None:
+    """Of all that was told aboard, and of the secrets, not an octet is ashore; the ship's own memory is full of it."""
+    told = spellings(voyage.station.sent, voyage.secrets())
+    words = [KEY, *(word.encode() for word in (FEED_HOST, "kurs_geheim", "sherd at", "Gannet Hollow"))]
+    assert len(spelled_in(voyage.ashore.memory_aboard, told)) > 5
+    assert [word for word in words if word not in voyage.ashore.memory_aboard] == []
+    assert PLAIN_NOTES[0].encode() in voyage.ashore.memory
+    assert spelled_in(voyage.ashore.memory, told) == {}
+    assert [word for word in [*words, KEY.hex().encode(), SITE.signing_seed] if word in voyage.ashore.memory] == []

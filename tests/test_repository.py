@@ -22,13 +22,14 @@ TOP = set(
 )
 FILE_LINES, FUNCTION_LINES = 400, 40
 LOCKS = ("requirements.lock", "requirements-dev.lock")
-EXTRA_OF_LIBRARY = {"pymavlink": "mavlink"}
+EXTRA_OF_LIBRARY = {"pymavlink": "mavlink", "nats-py": "scale"}
 
 # They play stations and followers of real processes, at the pace of real ones: that is no waiting for something.
 IN_REAL_TIME = (
     "ship_process.py",
     "test_live_path.py",
     "canary_voyage.py",
+    "run_scale.py",
     "test_page_ship.py",
     "test_programme_live.py",
     "test_shore_live.py",
@@ -52,6 +53,8 @@ TESTED_WITH: dict[str, str] = {
     **dict.fromkeys(("desk_line", "desk_stream"), "desk"),
     **dict.fromkeys(("desk_audiences", "desk_decided", "desk_feeds", "desk_legs", "desk_room"), "desk_state"),
     "desk_vehicles": "desk_state",
+    **dict.fromkeys(("stream_line", "stream_out", "shore_stream"), "stream_in"),
+    **dict.fromkeys(("worker", "worker_talk", "shore_site"), "workers"),
     "policy": "disclosure",
     "model": "fuse",
     "outlet": "recording",
@@ -200,7 +203,7 @@ def test_dependencies_are_used_and_uses_declared() -> None:
     """The relay declares exactly the libraries it imports."""
     names = packages_distributions()
     imported = _libraries_of(sorted((ROOT / "relay").rglob("*.py")))
-    used = {next((dist.lower() for dist in names.get(top, ())), top) for top in imported}
+    used = {next((_normal(dist) for dist in names.get(top, ())), top) for top in imported}
     assert _required(PROJECT["dependencies"]) == used - EXTRA_OF_LIBRARY.keys()
     assert EXTRA_OF_LIBRARY.keys() <= used
     assert set(EXTRA_OF_LIBRARY.values()) <= PROJECT["optional-dependencies"].keys()
@@ -213,7 +216,12 @@ def test_tests_use_only_what_is_pinned_for_developing() -> None:
     used = _libraries_of([path for path in PYTHON if path.parts[-2] in ("tests", "bench", "web")]) - ours
     extras = PROJECT["optional-dependencies"]
     declared = _required([*PROJECT["dependencies"], *(line for lines in extras.values() for line in lines)])
-    assert set() == {name for name in used if not {dist.lower() for dist in distributions.get(name, ())} & declared}
+    assert set() == {name for name in used if not {*map(_normal, distributions.get(name, ()))} & declared}
+
+
+def _normal(distribution: str) -> str:
+    """Return a distribution's name as PEP 503 compares names."""
+    return re.sub(r"[-_.]+", "-", distribution).lower()
 
 
 def _libraries_of(paths: list[Path]) -> set[str]:

@@ -24,9 +24,9 @@ async def test_poor_link_carries_every_record_once_in_order_and_costs_little(tmp
     async with satellite() as link:
         set_congestion_control(link)
         async with voyage(link, tmp_path, dive, PACE, 10 / PACE) as here:
-            await here.until(lambda: here.up and here.seen > 0, 40)
+            await here.until(lambda: here.up and here.seen > 0, 60)
             before = await link.count()
-            measured_s = await here.until(lambda first=here.seen: here.seen >= first + 4, 20)  # type: ignore[misc]
+            measured_s = await here.until(lambda first=here.seen: here.seen >= first + 4, 40)  # type: ignore[misc]
             bits_per_s = (await link.count() - before) * 8 / (measured_s * PACE)
             for outage_s in (1.0, 2.0):
                 link.say("down")

@@ -139,14 +139,14 @@ async def test_ship_and_shore_killed_lose_and_double_nothing(tmp_path: Path) -> 
     options = {"feed_format": "station-json", "source": source, "delay": "1 s", "quiet": "60 s", "more": more}
     try:
         async with ship_process(ship_folder, **options) as ship, talking(udp):  # type: ignore[arg-type]
-            await until(lambda: len(follower.frames) >= 3, 20)
+            await until(lambda: len(follower.frames) >= 3, 60)
             await shore.kill()
-            await until(lambda: told(ship_folder) >= len(follower.frames) + 2, 20)
+            await until(lambda: told(ship_folder) >= len(follower.frames) + 2, 40)
             await shore.start()
             await ship.stop(signal.SIGKILL)
             await ship.start()
             before = told(ship_folder)
-            await until(lambda: len(follower.frames) >= before + 2, 30)
+            await until(lambda: len(follower.frames) >= before + 2, 60)
     finally:
         following.cancel()
         await shore.kill()

@@ -65,7 +65,8 @@ async def test_counts_are_what_happened(tmp_path: Path, monkeypatch: pytest.Monk
         await shore.take("public", frames)
         told = await counts(shore)
         assert set(told) == OWN | PROCESS
-        assert (told["offing_followers"], told["offing_records_held"][("public",)]) == ({("public",): 1}, len(frames))
+        here = {("public",): 1, ("funders",): 0}
+        assert (told["offing_followers"], told["offing_records_held"][("public",)]) == (here, len(frames))
         assert (told["offing_ready"], told["offing_fault"], told["offing_uplink_connected"]) == (
             {(): 1},
             {(): 0},

@@ -56,8 +56,17 @@ class Attendance:
             connection.uninvited()
 
 
+def keep_little(line: asyncio.Transport, octets: int) -> None:
+    """Let the kernel hold some `octets` for a peer at most (socket(7), SO_SNDBUF: it takes that twice)."""
+    if (raw := _socket(line)) is not None:
+        raw.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, octets)
+
+
 def throw_away(line: asyncio.Transport) -> None:
     """Let what was written and not yet sent go with the connection: closing resets it (socket(7), SO_LINGER)."""
-    raw = cast("socket.socket | None", line.get_extra_info("socket"))
-    if raw is not None:
+    if (raw := _socket(line)) is not None:
         raw.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+
+
+def _socket(line: asyncio.Transport) -> socket.socket | None:
+    return cast("socket.socket | None", line.get_extra_info("socket"))

@@ -12,11 +12,12 @@ from typing import Any
 
 from aiohttp import web
 
-from relay.shell.attendance import throw_away
+from relay.shell.attendance import keep_little, throw_away
 from relay.shell.gate import Gate
 from relay.shell.pages import error_response
 
 log = logging.getLogger("offing.site")
+GUESTS_KERNEL_OCTETS = 65_536
 
 
 def http_server(
@@ -101,7 +102,12 @@ class Conversation(web.RequestHandler):
             self._line.abort()
 
     def attends(self, guest_id: str) -> bool:
-        """Note that what is given out here is given on an invitation; False if that has too many connections."""
+        """Note that what is given out here is given on an invitation; False if that has too many connections.
+
+        From then on little waits in the kernel, where nothing could take it back once the answer is written whole.
+        """
+        if self._line is not None:
+            keep_little(self._line, GUESTS_KERNEL_OCTETS)
         return self._gate.attendance.attend(guest_id, self)
 
     def uninvited(self) -> None:

@@ -22,6 +22,7 @@ from relay.shell.shore_logs import ShoreLogs
 from relay.shell.site import Site
 from relay.shell.uplink_port import UplinkPort
 from relay.shell.watch import Watch
+from relay.shell.workers import Workers
 
 log = logging.getLogger("offing.shore")
 PUBLISHED_AT_ONCE = 500
@@ -40,14 +41,16 @@ class Part(Protocol):
 class Shore:
     """One shore. `start`, then `serve` until cancelled, then `close`.
 
-    `onward` is called with an audience and its frames once they are durable; `parts` are started after the logs were
-    read and published, in their order, and closed in the reverse one; `early` are started before everything else.
+    `onward` is called with an audience and its frames once they are durable, `onward_guests` with a newer list of
+    guests; `parts` are started after the logs were read and published, in their order, and closed in the reverse one;
+    `early` are started before everything else.
     `tls`: the site's; `dialled`: the port that the ship dials; `watch`: where the machine's own network asks.
     """
 
-    def __init__(self, file: ShoreFile, site: Site) -> None:
+    def __init__(self, file: ShoreFile, site: Site | Workers) -> None:
         self.file, self.site, self.key = file, site, file.key
         self.onward: list[Callable[[str, list[bytes]], None]] = []
+        self.onward_guests: list[Callable[[bytes], None]] = []
         self.early: list[Part] = []
         self.parts: list[Part] = []
         self.ready = False
@@ -169,6 +172,8 @@ class Shore:
     def guests(self, listing: bytes) -> None:
         """Take the ship's list of who is invited; InvitationError if it isn't hers."""
         self.invited.take(listing)
+        for onward in self.onward_guests:
+            onward(listing)
 
     def seen(self) -> dict[str, int]:
         """Return how many follow now, by audience."""

@@ -35,6 +35,11 @@ class ShoreGuests:
         self._stirred, self._closing = asyncio.Event(), False
         self._job: asyncio.Task[None] | None = None
 
+    @property
+    def listing(self) -> bytes:
+        """The newest listing, nothing where there is none."""
+        return self._listing
+
     async def start(self) -> None:
         """Let in whom the listing on the disk lets in."""
         if self._folder is None:

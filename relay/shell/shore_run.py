@@ -1,21 +1,16 @@
 """A shore's relay as its file has it: site, logs, and what runs beside them, put together."""
 
-import dataclasses
 from collections.abc import Mapping
-from urllib.parse import urlsplit
 
+from relay.core.errors import OperatorError
 from relay.shell.certificate_end import Renewal, certificate_end
-from relay.shell.gate import DEFAULTS, Limits
-from relay.shell.page_words import words_of
-from relay.shell.public_files import Telling
 from relay.shell.shore import Shore
 from relay.shell.shore_counts import Counted, LinkCounts, registry_of
-from relay.shell.shore_file import ShoreFile, UplinkPlan
-from relay.shell.site import Site
-from relay.shell.site_files import site_folder
-from relay.shell.tls_door import site_tls
+from relay.shell.shore_file import ShoreFile, StreamPlan, UplinkPlan
+from relay.shell.shore_site import new_site, site_context
 from relay.shell.uplink_port import UplinkPort
 from relay.shell.watch import Watch
+from relay.shell.workers import Workers
 
 
 class Dialled:
@@ -41,23 +36,16 @@ class Dialled:
 
 def new_shore(file: ShoreFile) -> Shore:
     """Return a shore that isn't started yet; OperatorError says which of its files can't be used."""
-    telling = Telling(file.expedition, words_of(file.language), file.address, file.questions_to)
-    site = Site(
-        telling,
-        file.open,
-        site_folder(),
-        limits=limits_of(file),
-        socket_origins=_origins(file.address),
-        invited=file.invited,
-    )
-    shore = Shore(file, site)
-    if file.tls is not None:
-        shore.tls = site_tls(file.tls.certificate, file.tls.key)
+    shore = Shore(file, new_site(file) if file.processes == 1 else Workers(file))
+    shore.tls = site_context(file)
+    if shore.tls is not None and file.tls is not None:
         shore.parts.append(Renewal(shore.tls, file.tls.certificate, file.tls.key))
     dialled = None if file.uplink is None else Dialled(shore, file.uplink)
     if dialled is not None:
         shore.dialled = dialled.port
         shore.parts.append(dialled)
+    if file.stream is not None:
+        _join(shore, file.stream)
     if file.watch is not None:
         registry = registry_of(_counted(shore, dialled))
         shore.watch = Watch(file.watch, registry, lambda: None if shore.ready else "what is kept is still being read")
@@ -65,17 +53,15 @@ def new_shore(file: ShoreFile) -> Shore:
     return shore
 
 
-def limits_of(file: ShoreFile) -> Limits:
-    """Return the site's limits: behind a proxy every follower has the proxy's address, and the proxy counts."""
-    if not file.behind_proxy:
-        return DEFAULTS
-    return dataclasses.replace(DEFAULTS, viewers_per_address=0, connections_per_address=0, wrong_tokens=0)
-
-
-def _origins(address: str) -> list[str]:
-    """Return where the page's socket is, for browsers in which 'self' doesn't cover it."""
-    parts = urlsplit(address)
-    return [f"{'wss' if parts.scheme == 'https' else 'ws'}://{parts.netloc}"] if parts.netloc else []
+def _join(shore: Shore, plan: StreamPlan) -> None:
+    try:
+        from relay.shell.shore_stream import join_stream
+    except ModuleNotFoundError as error:
+        raise OperatorError(
+            f"[stream] needs the library {error.name}, which is installed with the extra `scale`: pip install "
+            "'offing[scale]'"
+        ) from error
+    join_stream(shore, plan)
 
 
 def _counted(shore: Shore, dialled: Dialled | None) -> Counted:

@@ -44,6 +44,7 @@ class Site:
     (without one there is no page, only its data); OperatorError if it is not one. `socket_origins`: see
     `answers.security_headers`. `turns`: False leaves `turn` to the caller. `invited`: the audiences that are shown to
     guests alone, whom `guests` knows by the ship's listing; `wall_s`: the clock by which an invitation ends.
+    `elsewhere`: how many follow what is open at other processes or relays, told to followers with those who are here.
     """
 
     def __init__(
@@ -69,13 +70,14 @@ class Site:
         made = PublicFiles(telling, _histories(self._galleries), next(iter(open_audiences), ""), index)
         private = Pages({}, PublicFiles(telling, _histories(self._invited), "", None))
         guests = GuestPages(self.guests, self._galleries, private.find)
+        self.elsewhere = 0
         self._pages = Pages(files, made, self._followers, guests.answer)
         self._turns = turns
         self._timer: asyncio.TimerHandle | None = None
         self._servers: list[asyncio.Server | TlsDoor] = []
 
     def _followers(self) -> int:
-        return sum(gallery.viewers for gallery in self._galleries.values())
+        return self.elsewhere + sum(gallery.viewers for gallery in self._galleries.values())
 
     def _gallery(self, audience: str) -> Gallery | None:
         return self._galleries.get(audience) or self._invited.get(audience)

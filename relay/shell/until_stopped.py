@@ -28,9 +28,10 @@ async def run_until_stopped(relay: Relay, ready: Callable[[], None], *beside: Co
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stop.set)
     try:
-        await relay.start()
-        ready()
-        await _first_of(relay.serve(), stop.wait(), *beside)
+        await _first_of(relay.start(), stop.wait())
+        if not stop.is_set():
+            ready()
+            await _first_of(relay.serve(), stop.wait(), *beside)
     finally:
         for job in beside:
             job.close()
