@@ -176,14 +176,14 @@ class VirtualShip(Ship):
     def __init__(self, plan: Plan, secrets: Secrets, disk: Disk, machine: Machine, public: Public) -> None:
         self.expedition: Any = SimpleNamespace(plan=plan, released=disk.released)
         self.desk: Any = SimpleNamespace(took=lambda row: None, sent=lambda frame: None, alarms=lambda now_us: [])
-        self.site, self.uplink = public, None  # type: ignore[assignment]
+        self.site: Any = public
         self._file = disk.journal()
         marks = self._file.marks()
         self._fingerprint, self.stopped, self.uplink = "of the test", None, None
         self._clock = clock_of(self._file, machine)
         self.pipeline = Pipeline(plan, secrets, read_checkpoint(marks.get("checkpoint"), plan))
         self._outlet = Outlet(disk.released, RememberingSigner(secrets.signing_seed), self._onward)
-        self._wake: Any = SimpleNamespace(set=lambda: None)
+        self._wake = self.inviting = SimpleNamespace(set=lambda: None, fault=None)  # type: ignore[assignment]
         self._restore()
         self.journal = SteppedJournal(self._file, self._clock)
         self._go_on(self.journal)

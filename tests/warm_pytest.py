@@ -19,6 +19,7 @@ import pytest
 def load_libraries() -> None:
     """Load what the tests of planted leaks need, each by its own name."""
     import_module("aiohttp.web")
+    import_module("cryptography.hazmat.primitives.asymmetric.ed25519")
     import_module("geographiclib.geodesic")
     import_module("gsw")
     import_module("hypothesis.strategies")

@@ -208,11 +208,9 @@ class Channel:
 
     def _step_due_us(self) -> int | None:
         """Return when the countdown's next step leaves, if nothing keeps it in."""
-        due_us = self.board.next_us()
-        if due_us is None or not self._halts:
-            return due_us
-        number = self.board.next_number
-        return None if any(from_ is not None and number >= from_ for _, from_ in self._halts.values()) else due_us
+        halts = self._halts.values()
+        halted = halts and any(from_ is not None and self.board.next_number >= from_ for _, from_ in halts)
+        return None if halted else self.board.next_us()
 
     def _next_tick_us(self) -> int | None:
         if self._dive is not None or self._kept:

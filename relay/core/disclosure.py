@@ -6,7 +6,6 @@ track would be shown, so that nobody steers by it through what is withheld.
 """
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from relay.core.area import HiddenDisc
 from relay.core.dive_phases import LegWatch
@@ -20,7 +19,8 @@ ON_THE_BOTTOM_M = 1.5
 NEAR_THE_BOTTOM_M = 15.0
 
 
-class Report(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Report:
     """What is released of one vehicle at one tick; None is withheld or unknown.
 
     `position` (latitude_deg, longitude_deg) is set for an audience with exact place alone.
