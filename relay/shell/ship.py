@@ -250,7 +250,7 @@ class Ship:
         """Release again what had left before a power cut took the newest proof of time: what was told had been due."""
         for channel in self.pipeline.channels:
             audience = channel.policy.audience
-            while self._outlet.owes(audience, channel.next_dive):
+            while self._outlet.owes(audience, channel.next_dive, channel.board.may_be_told):
                 moment_us = channel.next_us()
                 if moment_us is None:
                     raise RegrownError(f"{audience} was told records that the journal doesn't grow again")
