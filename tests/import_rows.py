@@ -146,7 +146,7 @@ SHELL = {
     "uplink_port": "core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
     "uplink_link": "core.errors core.seal core.uplink_talk uplink_plan uplink_tls | websockets",
     "uplink_session": "core.errors core.uplink_log core.uplink_pace core.uplink_talk uplink_link | websockets",
-    "uplink": "core.errors core.history core.seal core.uplink_log core.uplink_talk uplink_link uplink_plan "
+    "uplink": "core.errors core.guests core.history core.seal core.uplink_log core.uplink_talk uplink_link uplink_plan "
     "uplink_session",
     # the public port
     "answers": "",
@@ -169,7 +169,7 @@ SHELL = {
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
     "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
-    "shore_guests": "core.errors core.guest_terms guest_door",
+    "shore_guests": "core.errors core.guest_terms core.uplink_talk guest_door",
     "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_guests shore_logs site uplink_port "
     "watch workers",
     "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",

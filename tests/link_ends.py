@@ -8,9 +8,10 @@ from hashlib import sha256
 from pathlib import Path
 
 from certificates import self_signed
-from relay.core.errors import NoRoomError, OffingError, RecordingError
+from relay.core.errors import NoRoomError, RecordingError
+from relay.core.guests import Guest, Listing, read_listing, write_listing
 from relay.core.seal import Signer, is_sealed
-from relay.core.uplink_talk import Held
+from relay.core.uplink_talk import Held, Listed
 from relay.core.wire import decode
 from relay.shell.outlet import Frame
 from relay.shell.uplink import Uplink
@@ -28,6 +29,11 @@ def sealed(frames: Iterable[Frame]) -> list[Frame]:
     return [replace(frame, data=SIGNER.seal(frame.audience, frame.data)) for frame in frames]
 
 
+def listing(number: int, *guests: Guest) -> bytes:
+    """Return a list of guests as the ship signs it."""
+    return write_listing(Listing(number, {guest.id: guest for guest in guests}), SIGNER)
+
+
 class MemoryShore:
     """Takes what a ship says, verified and in order, and remembers it: what `Receives` asks, without a disk."""
 
@@ -36,6 +42,7 @@ class MemoryShore:
         self.frames: dict[str, list[bytes]] = {name: [] for name in audiences or ("public",)}
         self.programmes: dict[str, list[bytes]] = {name: [] for name in self.frames}
         self.listings: list[bytes] = []
+        self.claims: Listed | None = None
         self.followers: dict[str, int] = {}
         self.calls: list[tuple[str, int]] = []
         self.full = False
@@ -88,10 +95,16 @@ class MemoryShore:
 
     def guests(self, listing: bytes) -> None:
         """Keep a list."""
-        if listing == b"badly signed":
-            raise OffingError("badly signed")
+        read_listing(self.key, listing)
         self.listings.append(listing)
         self.changed.set()
+
+    def listed(self) -> Listed:
+        """Return which list is here."""
+        if self.claims is not None or not self.listings:
+            return self.claims or Listed()
+        last = self.listings[-1]
+        return Listed(read_listing(self.key, last).number, sha256(last).digest())
 
     def seen(self) -> dict[str, int]:
         """Return who follows."""

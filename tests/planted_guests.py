@@ -7,6 +7,20 @@ _UNKNOWN = "test_guest_pages::test_without_a_token_that_counts_an_invited_audien
 
 GUESTS = (
     leak(
+        "who is invited to an audience that is kept aboard, ashore",
+        "test_listing_ashore::test_guests_of_an_audience_that_is_kept_aboard_are_not_told_ashore",
+        (_INVITING, "ashore = self._listing(self._ashore)", "ashore = self._listing(self._audiences)"),
+    ),
+    leak(
+        "an audience ashore, to who was taken back, once the ship's clock went back: the number told isn't kept",
+        "test_listing_ashore::test_taking_back_reaches_the_shore_whatever_the_clock_did",
+        (
+            _INVITING,
+            "book, number=max(self._book.number + 1, book.number + 1, int(self._wall_s())))",
+            "book, number=max(1, int(self._wall_s())))",
+        ),
+    ),
+    leak(
         "an invited audience's dives, to anybody who knows its name",
         _UNKNOWN,
         (
@@ -140,8 +154,8 @@ GUESTS = (
         "test_inviting::test_names_stay_on_the_ship",
         (
             _INVITING,
-            "            outward(self.listing)\n",
-            "            outward(self.listing + repr(self._book).encode())\n",
+            "            outward(ashore)\n",
+            "            outward(ashore + repr(self._book).encode())\n",
         ),
     ),
 )

@@ -77,6 +77,8 @@ def test_older_listing_brings_nobody_back() -> None:
     assert not door.listing(listing(5, ADA, BOB))
     assert door.find(TOKEN, HERE) is None
     assert door.listing(listing(6, BOB))
+    assert not door.listing(listing(6, ADA, BOB)), "another of the same number"
+    assert door.find(TOKEN, HERE) is None
 
 
 def test_who_is_taken_off_is_dismissed_at_once_and_nobody_else() -> None:

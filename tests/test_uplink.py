@@ -7,11 +7,12 @@ import pytest
 from websockets.asyncio.server import ServerConnection, serve
 
 from certificates import self_signed
-from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, sealed, underway, until, wire
+from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, listing, sealed, underway, until, wire
 from peers import on_both_loops
-from relay.core.errors import LinkError, OutOfOrderError
+from relay.core.errors import InvitationError, OutOfOrderError
+from relay.core.guests import Listing, write_listing
 from relay.core.seal import Signer
-from relay.core.uplink_talk import BATCH_OCTETS, MESSAGE_OCTETS, PIECE_OCTETS, WORDS, Ends, write_challenge
+from relay.core.uplink_talk import BATCH_OCTETS, PIECE_OCTETS, WORDS, Ends, Listed, write_challenge
 from relay.shell.outlet import Frame
 from relay.shell.uplink import Uplink
 from relay.shell.uplink_plan import UplinkPlan, shore_pin
@@ -75,17 +76,59 @@ async def test_audience_that_is_not_listed_never_leaves(tmp_path: Path) -> None:
 
 
 async def test_programme_and_guests_go_ashore(tmp_path: Path) -> None:
-    """The newest programme goes once, the list of guests with each link and with each change."""
+    """The newest programme goes once, the list of guests with each change."""
     told = sealed([programme(at, f"word {at}") for at in range(3)])
     async with harbour(tmp_path) as here:
         uplink = ship(here, frames=told)
-        uplink.guests(b"first list")
+        uplink.guests(listing(1))
         async with underway(uplink):
             await until(lambda: here.shore.programmes["public"] == [told[-1].data])
-            uplink.guests(b"second list")
-            await until(lambda: here.shore.listings == [b"first list", b"second list"])
+            uplink.guests(listing(2))
+            await until(lambda: here.shore.listings == [listing(1), listing(2)])
             uplink.publish(sealed([programme(9, "later")])[0])
             await until(lambda: len(here.shore.programmes["public"]) == 2)
+
+
+async def test_list_of_guests_goes_only_when_it_is_newer_than_what_the_shore_holds(tmp_path: Path) -> None:
+    """A link that begins again costs no list that is there already, and the shore's own newest is gone beyond."""
+    async with harbour(tmp_path) as here:
+        uplink = ship(here, frames=FIRST)
+        uplink.guests(listing(5))
+        asked: list[int] = []
+
+        def outrun(number: int) -> None:
+            asked.append(number)
+            uplink.guests(listing(number + 1))
+
+        uplink.outrun = outrun
+        async with underway(uplink):
+            await until(lambda: here.shore.listings == [listing(5)])
+            for _ in range(2):
+                await here.port.close()
+                await here.open()
+                await until(lambda: here.port.facts.linked)
+                uplink.publish(SECOND[len(here.shore.frames["public"]) - len(FIRST)])
+                await until(lambda: uplink.facts()["audiences"]["public"]["behind_records"] == 0)
+            assert (here.shore.listings, asked) == ([listing(5)], [])
+            here.shore.listings.append(listing(9))
+            await here.port.close()
+            await here.open()
+            await until(lambda: here.shore.listings[-1] == listing(10))
+            assert asked == [9]
+            assert uplink.alarms() == []
+
+
+async def test_list_of_guests_that_can_not_be_gone_beyond_is_an_alarm(tmp_path: Path) -> None:
+    """A shore that claims a number which no ship told gets no list, and the desk is told; records go on."""
+    async with harbour(tmp_path) as here:
+        here.shore.claims = Listed(2**62, bytes(32))
+        uplink = ship(here, frames=FIRST)
+        uplink.guests(listing(5))
+        uplink.outrun = lambda number: None
+        async with underway(uplink):
+            await until(lambda: here.shore.frames["public"] == data(FIRST))
+            assert ["later list of guests" in alarm for alarm in uplink.alarms()] == [True]
+            assert here.shore.listings == []
 
 
 async def test_shore_that_stops_and_comes_again_is_brought_up_to_date(tmp_path: Path) -> None:
@@ -337,11 +380,10 @@ async def test_words_of_the_shore_never_come_aboard(tmp_path: Path, code: int, w
 
 
 def test_frame_that_does_not_follow_is_our_fault() -> None:
-    """The link keeps what it is given gapless; a list of guests that no message holds is refused."""
+    """The link keeps what it is given gapless; a list of guests that isn't this ship's is refused."""
     uplink = Uplink(UplinkPlan("shore.example", 8_444), SIGNER)
     uplink.publish(FIRST[0])
     with pytest.raises(OutOfOrderError):
         uplink.publish(FIRST[2])
-    uplink.guests(bytes(MESSAGE_OCTETS - 16))
-    with pytest.raises(LinkError, match="more than the link takes"):
-        uplink.guests(bytes(MESSAGE_OCTETS - 15))
+    with pytest.raises(InvitationError, match="not the ship's"):
+        uplink.guests(write_listing(Listing(1, {}), Signer(bytes(32))))

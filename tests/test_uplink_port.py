@@ -69,7 +69,7 @@ async def proved(here: Harbour) -> AsyncIterator[tuple[ClientConnection, dict[st
     """Yield a websocket on which the ship's key was proved, and what the shore told."""
     async with dialled(here) as peer:
         await peer.send(await proof(peer, here))
-        yield peer, read_standing(await heard(peer))
+        yield peer, read_standing(await heard(peer))[0]
 
 
 async def ended(peer: ClientConnection) -> int | None:
@@ -280,7 +280,7 @@ async def test_record_under_way_is_taken_to_its_end(tmp_path: Path) -> None:
             assert await ended(older) == Ends.REPLACED
             assert shore.taking
             shore.stuck.set()
-            assert read_standing(await heard(newer))["public"].seq == 0
+            assert read_standing(await heard(newer))[0]["public"].seq == 0
             shore.stuck.clear()
             await newer.send(b"".join(Packing().pack(Frames("public", (FRAMES[1].data,)))))
             await until(lambda: shore.taking)

@@ -1,11 +1,11 @@
 """The door for guests of a public site: who has a token that counts, now, by the clock of the machine that serves.
 
-Rules: guests come by the ship's signed listing alone, and an older listing never replaces a newer one; without one
-nobody is invited. An address has `wrong` wrong tokens, and gets one back every `pardon_s`; beyond that none of its
-tokens is heard, right or wrong, and the answer is the same. The table of addresses is bounded: at `addresses` the one
-that was wrong longest ago is forgotten. Whose invitation is taken back, or over, is dismissed at once, or at the next
-turn. What is counted of a guest is how often the page was opened and the last day; no address, no token and no time
-of day.
+Rules: guests come by the ship's signed listing alone, and an older listing, or another of its number, never replaces
+the one in force; without one nobody is invited. An address has `wrong` wrong tokens, and gets one back every
+`pardon_s`; beyond that none of its tokens is heard, right or wrong, and the answer is the same. The table of addresses
+is bounded: at `addresses` the one that was wrong longest ago is forgotten. Whose invitation is taken back, or over, is
+dismissed at once, or at the next turn. What is counted of a guest is how often the page was opened and the last day; no
+address, no token and no time of day.
 """
 
 import time
@@ -73,7 +73,7 @@ class GuestDoor:
         self._attendance, self._wall_s = attendance, wall_s
         self._wrong = WrongTokens(wrong, now_s)
         self._key: bytes | None = None
-        self._listing = Listing(0, {})
+        self._listing, self._told = Listing(0, {}), b""
         self._over: set[str] = set()
         self.seen: dict[str, Seen] = {}
         self.wrong = 0
@@ -84,13 +84,18 @@ class GuestDoor:
         self._key = key
 
     def listing(self, data: bytes) -> bool:
-        """Take a listing; False for one that is older than the one in force. InvitationError if it isn't the ship's."""
+        """Take a listing; False, and nothing taken, unless it is newer than the one in force, or is that one again.
+
+        InvitationError if it isn't the ship's.
+        """
         if self._key is None:
             raise InvitationError("a list of guests came, but no ship's key is known here to judge it by")
         listing = read_listing(self._key, data)
         if listing.number < self._listing.number:
             return False
-        before, self._listing = self._listing, listing
+        if listing.number == self._listing.number and self._told not in (b"", data):
+            return False
+        before, self._listing, self._told = self._listing, listing, data
         self.seen = {guest_id: self.seen.get(guest_id, Seen()) for guest_id in listing.guests}
         for guest_id, guest in before.guests.items():
             now = listing.guests.get(guest_id)
@@ -98,6 +103,11 @@ class GuestDoor:
                 self._attendance.dismiss(guest_id)
         self.turn()
         return True
+
+    @property
+    def number(self) -> int:
+        """The number of the listing in force, 0 for none."""
+        return self._listing.number
 
     def turn(self) -> None:
         """Dismiss whose invitation is over by now."""

@@ -24,6 +24,7 @@ from relay.shell.guest_door import GuestDoor, Seen
 
 log = logging.getLogger("offing.guests")
 KEEP_S = 30.0
+NUMBER_MOST = 1 << 53
 SHOWN = 200
 _WORDS = {"invite": {"audience", "name", "until"}, "uninvite": {"guest"}}
 WORDS = frozenset((*_WORDS, "guests"))
@@ -84,7 +85,8 @@ def told_of(invited: Invited, wall_s: float) -> dict[str, Any]:
 class Inviting:
     """The invitations of one ship. `start` before the site opens; `keep` is a job of hers; then `close`.
 
-    `audiences`: those that are shown by invitation; `address`: of the page, for links; `outward`: told each listing.
+    `audiences`: those that are shown by invitation; `address`: of the page, for links; `outward`: told each listing, of
+    the guests alone whose audience is one of `ashore` (None: all).
     """
 
     def __init__(
@@ -96,8 +98,10 @@ class Inviting:
         audiences: Collection[str],
         address: Callable[[], str],
         wall_s: Callable[[], float],
+        ashore: Collection[str] | None = None,
     ) -> None:
         self._folder, self._bridge, self._signer, self._door = folder, bridge, signer, door
+        self._ashore = audiences if ashore is None else [name for name in audiences if name in ashore]
         self._audiences, self._address, self._wall_s = audiences, address, wall_s
         self._book = GuestBook()
         self._written: GuestBook | None = None
@@ -109,22 +113,44 @@ class Inviting:
 
     def start(self) -> None:
         """Read the guest book and tell who is invited; InvitationError if the book can't be used."""
-        self._book = self._written = read_book(self._folder)
+        self._written = read_book(self._folder)
+        self._book = self._numbered(self._written)
+        try:
+            if self._audiences or self._book.invited:
+                write_book(self._folder, self._book)
+            self._written = self._book
+        except OSError as error:
+            self.fault = _not_written(error)
         self._door.trust(self._signer.key)
         self._tell()
         for each in self._book.invited:
             if each.id in self._door.seen:
                 self._door.seen[each.id] = Seen(each.opens, each.last_day)
 
+    def _numbered(self, book: GuestBook) -> GuestBook:
+        """Return a book with the next number: beyond one that was told and lost before it was on the disk."""
+        return replace(book, number=max(self._book.number + 1, book.number + 1, int(self._wall_s())))
+
     def _tell(self) -> None:
-        wall_s = self._wall_s()
-        number = max(self._book.number + 1, int(wall_s))  # beyond one that was told and lost before it was on the disk
-        self._book = replace(self._book, number=number)
-        shown = [each.guest for each in self._book.invited if each.counts(wall_s) and each.audience in self._audiences]
-        self.listing = write_listing(Listing(number, {guest.id: guest for guest in shown}), self._signer)
+        self.listing = self._listing(self._audiences)
         self._door.listing(self.listing)
+        ashore = self._listing(self._ashore)
         for outward in self.outward:
-            outward(self.listing)
+            outward(ashore)
+
+    def _listing(self, audiences: Collection[str]) -> bytes:
+        wall_s = self._wall_s()
+        shown = [each.guest for each in self._book.invited if each.counts(wall_s) and each.audience in audiences]
+        return write_listing(Listing(self._book.number, {guest.id: guest for guest in shown}), self._signer)
+
+    def beyond(self, number: int) -> None:
+        """Tell a listing with a higher number than one that the shore holds, from before this ship lost a disk.
+
+        A number that no ship's clock can have led to is a lie, and would leave no numbers: nothing is told.
+        """
+        if number < NUMBER_MOST:
+            self._book = self._numbered(replace(self._book, number=max(number, self._book.number)))
+            self._tell()
 
     async def take(self, message: dict[str, Any], who: str, within_s: float) -> dict[str, Any]:
         """Take one message of the operator, whose name is known to be one; OperatorError if it can't be."""
@@ -145,8 +171,10 @@ class Inviting:
             raise OperatorError("nobody was invited: the journal doesn't take it. See what is wrong with the disk")
         try:
             async with asyncio.timeout(within_s), self._lock:
-                await self._write(self._seen().with_one(new, self._wall_s()))
-                self._book = self._book.with_one(new, self._wall_s())
+                written = self._numbered(self._seen().with_one(new, self._wall_s()))
+                await self._write(written)  # its number, too, is on the disk before anybody is told it
+                number = max(written.number, self._book.number + 1)
+                self._book = replace(self._book.with_one(new, self._wall_s()), number=number)
         except (OSError, TimeoutError) as error:
             raise OperatorError(f"nobody was invited: the guest book {_refused(error)}") from error
         self._tell()
@@ -157,7 +185,7 @@ class Inviting:
         if found is None or found.revoked:
             why = "there is no such invitation" if found is None else f"{found.name} isn't invited any more"
             raise OperatorError(f"{why}: `offing guests` lists those there are")
-        self._book = self._seen().without(found.id)
+        self._book = self._numbered(self._seen().without(found.id))
         self._tell()
         taken: dict[str, Any] = {"taken": "uninvite", "words": f"no longer invited: {found.name}"}
         try:
@@ -185,8 +213,8 @@ class Inviting:
         self._writing = asyncio.ensure_future(asyncio.to_thread(write_book, self._folder, book))
         try:
             await asyncio.shield(self._writing)
-        except OSError as error:
-            self.fault = f"the guest book {_refused(error)}: a restart would let in again whom you took back"
+        except Exception as error:
+            self.fault = _not_written(error)
             raise
         self._written, self.fault = book, None
 
@@ -196,7 +224,7 @@ class Inviting:
         await self._keep()
 
     async def _keep(self) -> None:
-        if self._seen().invited == (self._written or GuestBook()).invited:
+        if self._seen() == self._written:
             return
         try:
             async with self._lock:
@@ -216,6 +244,10 @@ class Inviting:
         """Return the invitations for the desk, which is sent them twice a second: those that count first, `SHOWN`."""
         everyone = self.all()
         return sorted(everyone, key=lambda told: bool(told["revoked"] or told["over"]))[:SHOWN]
+
+
+def _not_written(error: Exception) -> str:
+    return f"the guest book {_refused(error)}: a restart would let in again whom you took back"
 
 
 def _refused(error: BaseException) -> str:

@@ -15,7 +15,7 @@ from typing import Protocol
 from relay.core.errors import OperatorError, ShoreError
 from relay.core.held import held_of
 from relay.core.history import History, received
-from relay.core.uplink_talk import Held
+from relay.core.uplink_talk import Held, Listed
 from relay.shell.shore_file import ShoreFile
 from relay.shell.shore_guests import ShoreGuests
 from relay.shell.shore_logs import ShoreLogs
@@ -171,9 +171,13 @@ class Shore:
 
     def guests(self, listing: bytes) -> None:
         """Take the ship's list of who is invited; InvitationError if it isn't hers."""
-        self.invited.take(listing)
-        for onward in self.onward_guests:
-            onward(listing)
+        if self.invited.take(listing):
+            for onward in self.onward_guests:
+                onward(listing)
+
+    def listed(self) -> Listed:
+        """Return which list of guests is in force."""
+        return self.invited.listed()
 
     def seen(self) -> dict[str, int]:
         """Return how many follow now, by audience."""

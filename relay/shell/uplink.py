@@ -8,23 +8,29 @@ the shore holds more or other than the ship, nothing of that audience is sent, a
 import asyncio
 import logging
 from collections.abc import Callable
+from hashlib import sha256
 from time import monotonic
 from typing import Any
 
 from relay.core.errors import LinkError
+from relay.core.guests import read_listing
 from relay.core.history import Published
 from relay.core.seal import Signer
 from relay.core.uplink_log import ShipLog, Stands
-from relay.core.uplink_talk import MESSAGE_OCTETS
+from relay.core.uplink_talk import Listed
 from relay.shell.uplink_link import NotNowError, dial
 from relay.shell.uplink_plan import UplinkPlan
-from relay.shell.uplink_session import LinkLimits, Session, Shore, pace_of
+from relay.shell.uplink_session import LinkLimits, Roll, Session, Shore, pace_of
 
 log = logging.getLogger("offing.uplink")
 
 
 class Uplink:
-    """The link of one ship. `publish` and `guests` at any time, `run` until cancelled."""
+    """The link of one ship. `publish` and `guests` at any time, `run` until cancelled.
+
+    `outrun`: called with the number of a list of guests ashore that isn't older than the newest here, and another: it
+    is to make one beyond it, by `guests`.
+    """
 
     def __init__(
         self,
@@ -37,7 +43,8 @@ class Uplink:
         self._limits = limits or LinkLimits()
         self._shores = {name: Shore(ShipLog(name)) for name in plan.audiences}
         self._pace = pace_of(plan.limit_bits_per_s, self._limits, clock_s())
-        self._listing: bytes | None = None
+        self._roll = Roll()
+        self.outrun: Callable[[int], None] | None = None
         self._session: Session | None = None
         self._words, self._outages = "not dialled yet", 0
         self._since_s = clock_s()
@@ -50,13 +57,23 @@ class Uplink:
             self._stir()
 
     def guests(self, listing: bytes) -> None:
-        """Let the newest list of guests go ashore; LinkError if it is longer than the link takes."""
-        if len(listing) > MESSAGE_OCTETS - 16:
-            raise LinkError(f"the list of guests has {len(listing)} bytes: more than the link takes")
-        self._listing = listing
-        if self._session is not None:
-            self._session.listing = listing
+        """Let the newest list of guests go ashore; InvitationError if it isn't one of this ship's."""
+        number = read_listing(self._signer.key, listing).number
+        self._roll.number, self._roll.data, self._roll.told_s = number, listing, self._clock_s()
+        if number <= self._roll.has:
+            self._lay_beside(Listed(self._roll.has))
         self._stir()
+
+    def _lay_beside(self, listed: Listed) -> None:
+        """See which list of guests the shore holds: one that isn't older than ours, and another, is gone beyond."""
+        roll = self._roll
+        if listed.number >= roll.number > 0 and not self._is_ours(listed) and self.outrun is not None:
+            self.outrun(listed.number)
+        roll.has = listed.number
+        roll.ahead = listed.number >= roll.number > 0 and not self._is_ours(listed)
+
+    def _is_ours(self, listed: Listed) -> bool:
+        return listed == Listed(self._roll.number, sha256(self._roll.data).digest())
 
     def _stir(self) -> None:
         if self._session is not None:
@@ -90,8 +107,8 @@ class Uplink:
 
     async def _link(self) -> tuple[LinkError, bool]:
         link = await dial(self._plan, self._signer, self._limits.greet_s)
-        self._session = Session(link, self._shores, self._pace, self._limits, self._clock_s)
-        self._session.listing = self._listing
+        self._lay_beside(link.listed)
+        self._session = Session(link, self._shores, self._roll, self._pace, self._limits, self._clock_s)
         self._words, self._since_s = "linked", self._clock_s()
         log.info("linked to the shore")
         try:
@@ -121,7 +138,14 @@ class Uplink:
                 out.append(_STOPPED[shore.stopped].format(name))
             elif shore.missing:
                 out.append(_MISSING.format(name))
-        return out
+        return out + self._roll_alarms()
+
+    def _roll_alarms(self) -> list[str]:
+        roll = self._roll
+        if roll.ahead:
+            return [_AHEAD]
+        late = roll.has != roll.number and self._clock_s() - roll.told_s >= self._limits.alarm_s
+        return [_LATE] if late and self._session is not None else []
 
     def facts(self) -> dict[str, Any]:
         """Return how the link stands, for the desk.
@@ -165,4 +189,9 @@ _STOPPED = {
     Stands.OTHER: "the shore holds other records of {} than this relay released: nothing of it is sent. Is this the "
     "private folder that they were released from? If it is, take that audience's folder away ashore",
 }
+_AHEAD = (
+    "the shore says that it holds a later list of guests than this ship ever told: whoever is invited or taken back "
+    "now isn't so ashore. Stop the shore, move guests.listing out of its folder, and start it again"
+)
+_LATE = "the list of guests isn't ashore yet: whoever was taken back still gets in there"
 _MISSING = "the shore takes no audience {}: name it there in SHORE.toml, or leave it out of [uplink] audiences"

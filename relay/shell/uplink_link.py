@@ -26,6 +26,7 @@ from relay.core.uplink_talk import (
     WORDS,
     Ends,
     Held,
+    Listed,
     proof_of,
     read_challenge,
     read_standing,
@@ -57,11 +58,12 @@ class NotNowError(LinkError):
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """A link to a shore that has taken the ship's proof; `held`: what it holds."""
+    """A link to a shore that has taken the ship's proof; `held`, `listed`: what it holds."""
 
     connection: ClientConnection
     line: socket.socket
     held: dict[str, Held]
+    listed: Listed
 
     def carried(self) -> int | None:
         """Return how many octets the link has carried in both directions, headers and repeats included.
@@ -91,7 +93,7 @@ async def dial(plan: UplinkPlan, signer: Signer, greet_s: float) -> Link:
         raise
     try:
         async with asyncio.timeout(greet_s):
-            held = await _prove(plan, signer, connection)
+            held, listed = await _prove(plan, signer, connection)
     except BaseException as error:
         connection.transport.abort()
         if isinstance(error, ConnectionClosed):
@@ -99,7 +101,7 @@ async def dial(plan: UplinkPlan, signer: Signer, greet_s: float) -> Link:
         if isinstance(error, TimeoutError):
             raise LinkError(f"the shore said nothing for {greet_s:g} s") from None
         raise
-    return Link(connection, line, held)
+    return Link(connection, line, held, listed)
 
 
 async def _reach(plan: UplinkPlan) -> socket.socket:
@@ -175,7 +177,7 @@ def _lost(error: OSError) -> str:
     return os.strerror(error.errno) if error.errno else "the connection was lost"
 
 
-async def _prove(plan: UplinkPlan, signer: Signer, connection: ClientConnection) -> dict[str, Held]:
+async def _prove(plan: UplinkPlan, signer: Signer, connection: ClientConnection) -> tuple[dict[str, Held], Listed]:
     """Look who answers, give the ship's proof, and return what the shore holds."""
     certificate = connection.transport.get_extra_info("ssl_object").getpeercert(binary_form=True)
     if plan.pin is not None and not compare_digest(sha256(certificate).digest(), plan.pin):

@@ -26,6 +26,7 @@ from relay.core.uplink_talk import (
     Frames,
     Guests,
     Held,
+    Listed,
     Message,
     Unpacking,
     proof_of,
@@ -66,6 +67,10 @@ class Receives(Protocol):
 
     def guests(self, listing: bytes) -> None:
         """Take the newest list of guests; an OffingError ends the link."""
+        ...
+
+    def listed(self) -> Listed:
+        """Return which list of guests is held."""
         ...
 
     def seen(self) -> dict[str, int]:
@@ -246,9 +251,9 @@ class _Session:
         """Take what comes; return why it ended, and with which code if the shore ends it."""
         try:
             async with turn:
-                held = self._shore.held()
+                held, listed = self._shore.held(), self._shore.listed()
             self._audiences = list(held)
-            await self._line.send(write_standing(held))
+            await self._line.send(write_standing(held, listed))
             while True:
                 await self._piece(turn)
         except TimeoutError:

@@ -48,6 +48,20 @@ class Shore:
 
 
 @dataclass(slots=True)
+class Roll:
+    """The newest list of guests (number 0: none yet), and the number of the one that the shore has taken.
+
+    `ahead`: the shore says that it holds a later one, which this ship can't go beyond: hers isn't sent.
+    """
+
+    number: int = 0
+    data: bytes = b""
+    has: int = 0
+    ahead: bool = False
+    told_s: float = 0.0
+
+
+@dataclass(slots=True)
 class Pace:
     """What may go, and what has gone; it outlives a link."""
 
@@ -70,13 +84,20 @@ class Session:
     """One link. `wake` is set when there is something new to send."""
 
     def __init__(
-        self, link: Link, shores: dict[str, Shore], pace: Pace, limits: LinkLimits, clock_s: Callable[[], float]
+        self,
+        link: Link,
+        shores: dict[str, Shore],
+        roll: Roll,
+        pace: Pace,
+        limits: LinkLimits,
+        clock_s: Callable[[], float],
     ) -> None:
-        self._link, self._shores, self._pace, self._limits = link, shores, pace, limits
+        self._link, self._shores, self._roll, self._pace, self._limits = link, shores, roll, pace, limits
         self._clock_s = clock_s
         self._packing = Packing(pace.piece)
         self._going: dict[str, Mark] = {}
-        self._under_way: deque[tuple[str, Mark] | None] = deque()
+        self._under_way: deque[tuple[str, Mark] | int | None] = deque()
+        self._listed = roll.has
         self._sent = self._acked = self._messages = self._done = 0
         self._window = min(BATCH_OCTETS, pace.window)  # until a record was taken: a shore may take none
         self._spent, self._counted = 0.0, 0
@@ -84,7 +105,6 @@ class Session:
         self._asked_s: float | None = None
         self._room = asyncio.Event()
         self.wake = asyncio.Event()
-        self.listing: bytes | None = None
 
     async def run(self) -> LinkError:
         """Send and listen until the link ends; return why it did."""
@@ -129,10 +149,10 @@ class Session:
 
     def _next(self) -> Message | None:
         """Return what is to be sent next: who may come, then frames of the first audience that has some."""
-        if self.listing is not None:
-            listing, self.listing = self.listing, None
-            self._under_way.append(None)
-            return Guests(listing)
+        if self._roll.number > self._listed and not self._roll.ahead:
+            self._listed = self._roll.number
+            self._under_way.append(self._listed)
+            return Guests(self._roll.data)
         if any(shore.stopped is Stands.MORE for shore in self._shores.values()):
             self.compare()
         for name, mark in self._going.items():
@@ -179,7 +199,9 @@ class Session:
             raise LinkError("the shore acknowledged what it wasn't sent")
         for _ in range(ack.messages - self._done):
             taken = self._under_way.popleft()
-            if taken is not None:
+            if isinstance(taken, int):
+                self._roll.has = taken
+            elif taken is not None:
                 self._shores[taken[0]].has = taken[1]
                 self._window = self._pace.window
         self._acked, self._done = ack.octets, ack.messages
