@@ -1,7 +1,7 @@
 """One link while it holds: what follows what the shore has is sent, and what it acknowledges is noted.
 
 Rules: what is under way unacknowledged is bounded by a window; everything the link carries is spent from the allowance;
-a shore that leaves something unanswered is given up.
+a shore that leaves something unanswered is given up, and one that says more than answers is left at once.
 """
 
 import asyncio
@@ -16,10 +16,12 @@ from relay.core.errors import LinkError
 from relay.core.uplink_log import Mark, ShipLog, Stands
 from relay.core.uplink_pace import Allowance, Lately
 from relay.core.uplink_talk import BATCH_OCTETS, PIECE_OCTETS, Ack, Frames, Guests, Keep, Message, Packing, read_ack
-from relay.shell.uplink_link import Link, closed, receive
+from relay.shell.uplink_link import Line, Link, receive
 
 BEAT_S = 1.0
+WAITING_OCTETS = 256 * 1_024
 _PACKET = 52 + 22 + 8  # IP and TCP, a record of TLS 1.3, the socket's frame: spent until it is counted
+_MAY_HEAR = 256  # of an answer to a piece
 _ANSWER = 2 * 52 + 22 + 20  # an acknowledgement, and TCP's of it
 
 
@@ -117,7 +119,7 @@ class Session:
                 job.cancel()
             await asyncio.wait(jobs)
             self._count()
-        return _why([job.exception() for job in done])
+        return _why([job.exception() for job in done], self._link.connection)
 
     def compare(self) -> None:
         """Lay what the shore holds beside what was released here; again, when that has grown."""
@@ -175,6 +177,7 @@ class Session:
             self._spoke_s = self._clock_s()
             if self._asked_s is None:
                 self._asked_s = self._spoke_s
+            self._link.connection.may_hear += _MAY_HEAR
             await self._link.connection.send(piece)
 
     async def _paced(self) -> None:
@@ -197,6 +200,9 @@ class Session:
     def _acknowledged(self, ack: Ack) -> None:
         if not (self._acked <= ack.octets <= self._sent and self._done <= ack.messages <= self._messages):
             raise LinkError("the shore acknowledged what it wasn't sent")
+        if (ack.octets, ack.messages) == (self._acked, self._done):
+            self._link.connection.leave()
+            return
         for _ in range(ack.messages - self._done):
             taken = self._under_way.popleft()
             if isinstance(taken, int):
@@ -214,6 +220,8 @@ class Session:
             self._count()
             if self._asked_s is not None and self._clock_s() - self._asked_s > self._limits.answer_s:
                 raise LinkError(f"the link is dead: nothing was answered for {self._limits.answer_s:g} s")
+            if self._link.connection.transport.get_write_buffer_size() > WAITING_OCTETS:
+                raise LinkError("the link takes nothing")
             await asyncio.sleep(min(BEAT_S, self._limits.answer_s / 4))
 
     def _spend(self, octets: float) -> None:
@@ -231,7 +239,7 @@ class Session:
             self._spend(counted - self._spent)
 
 
-def _why(errors: list[BaseException | None]) -> LinkError:
+def _why(errors: list[BaseException | None], connection: Line) -> LinkError:
     """Return why a link ended, of what its jobs ended with; what is no such reason is a fault of ours, and raised."""
     for error in errors:
         if error is not None and not isinstance(error, LinkError | ConnectionClosed):
@@ -239,4 +247,4 @@ def _why(errors: list[BaseException | None]) -> LinkError:
     for error in errors:
         if isinstance(error, LinkError):
             return error
-    return next(closed(error) for error in errors if isinstance(error, ConnectionClosed))
+    return next(connection.why(error) for error in errors if isinstance(error, ConnectionClosed))
