@@ -85,3 +85,27 @@ async def test_shore_that_says_what_it_was_not_asked_for_is_left(tmp_path: Path,
         await until(lambda: uplink.facts()["outages"] >= came + 3)
         assert loop.time() - began_s > 2 * QUICK.patient_wait_s, "dialled again at once"
         assert uplink._pace.allowance.wait_s(loop.time()) <= 61
+
+
+async def silence(peer: ServerConnection) -> None:
+    """Read all and acknowledge nothing."""
+    while True:
+        await peer.recv()
+
+
+async def trickle(peer: ServerConnection) -> None:
+    """Acknowledge an octet now and then, so that the link seems to live."""
+    for at in range(1, 1_000):
+        if at < 3:
+            await peer.recv()
+        await peer.send(write_ack(Ack(at, 0, (0,))))
+        passed = asyncio.Event()
+        asyncio.get_running_loop().call_later(QUICK.answer_s / 3, passed.set)
+        await passed.wait()
+
+
+@pytest.mark.parametrize("says", [silence, trickle])
+async def test_shore_that_acknowledges_no_record_is_alarmed(tmp_path: Path, says: Says) -> None:
+    """Whether the link seems to live or not: the desk is told that nothing comes ashore."""
+    async with taken_over(tmp_path, says) as uplink:
+        await until(lambda: any("isn't ashore" in alarm for alarm in uplink.alarms()))

@@ -9,7 +9,7 @@ from websockets.asyncio.server import ServerConnection, serve
 from certificates import self_signed
 from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, listing, sealed, underway, until, wire
 from peers import on_both_loops
-from relay.core.errors import InvitationError, OutOfOrderError
+from relay.core.errors import InvitationError
 from relay.core.guests import Listing, write_listing
 from relay.core.seal import Signer
 from relay.core.uplink_talk import BATCH_OCTETS, PIECE_OCTETS, WORDS, Ends, Listed, write_challenge
@@ -205,6 +205,7 @@ async def test_full_disk_ashore_acknowledges_nothing_and_goes_on_when_there_is_r
     async with harbour(tmp_path, shore) as here, underway(ship(here, frames=FIRST)) as uplink:
         await until(lambda: uplink.facts()["words"] == WORDS[Ends.NO_ROOM])
         assert uplink.facts()["audiences"]["public"]["behind_records"] == len(FIRST)
+        await until(lambda: [WORDS[Ends.NO_ROOM] in alarm for alarm in uplink.alarms()] == [True])
         shore.full = False
         await until(lambda: shore.frames["public"] == data(FIRST))
 
@@ -222,6 +223,7 @@ async def test_shore_that_refuses_is_told_of(tmp_path: Path) -> None:
     """A record that the shore finds badly signed ends the link with that reason."""
     async with harbour(tmp_path) as here, underway(ship(here, frames=dive(1, 3))) as uplink:
         await until(lambda: uplink.facts()["words"] == WORDS[Ends.REFUSED])
+        await until(lambda: [WORDS[Ends.REFUSED] in alarm for alarm in uplink.alarms()] == [True])
         assert here.shore.frames["public"] == []
 
 
@@ -383,7 +385,9 @@ def test_frame_that_does_not_follow_is_our_fault() -> None:
     """The link keeps what it is given gapless; a list of guests that isn't this ship's is refused."""
     uplink = Uplink(UplinkPlan("shore.example", 8_444), SIGNER)
     uplink.publish(FIRST[0])
-    with pytest.raises(OutOfOrderError):
-        uplink.publish(FIRST[2])
+    uplink.publish(FIRST[2])  # the release goes on, whatever is wrong here
+    uplink.publish(FIRST[1])
+    assert ["public goes ashore no further: a fault of Offing's own" in alarm for alarm in uplink.alarms()] == [True]
+    assert uplink._shores["public"].log.head.records == 1
     with pytest.raises(InvitationError, match="not the ship's"):
         uplink.guests(write_listing(Listing(1, {}), Signer(bytes(32))))

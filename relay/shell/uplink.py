@@ -23,6 +23,7 @@ from relay.shell.uplink_plan import UplinkPlan
 from relay.shell.uplink_session import LinkLimits, Roll, Session, Shore, pace_of
 
 log = logging.getLogger("offing.uplink")
+SAY_S = 600.0
 
 
 class Uplink:
@@ -47,14 +48,25 @@ class Uplink:
         self.outrun: Callable[[int], None] | None = None
         self._session: Session | None = None
         self._words, self._outages = "not dialled yet", 0
-        self._since_s = clock_s()
+        self._ended, self._said = self._words, {"": 0.0}
+        self._since_s = self._good_s = clock_s()
 
     def publish(self, frame: Published) -> None:
-        """Let a released frame go ashore, if its audience is told of there; frames come in their order."""
+        """Let a released frame go ashore, if its audience is told of there; frames come in their order.
+
+        It never raises: what goes wrong here is an alarm, and the release goes on.
+        """
         shore = self._shores.get(frame.audience)
-        if shore is not None:
+        if shore is None or shore.fault is not None:
+            return
+        try:
+            if shore.has is None or shore.log.behind(shore.has, 0.0)[0] == 0:
+                shore.moved_s = self._clock_s()  # until now it had everything
             shore.log.add(frame.dive, frame.seq, frame.data, self._clock_s())
-            self._stir()
+        except Exception as error:
+            shore.fault = type(error).__name__
+            log.exception("%s goes ashore no further", frame.audience)
+        self._stir()
 
     def guests(self, listing: bytes) -> None:
         """Let the newest list of guests go ashore; InvitationError if it isn't one of this ship's."""
@@ -118,27 +130,42 @@ class Uplink:
             await link.close()
             raise
         finally:
+            self._good_s = self._clock_s() if self._session.is_good() else self._good_s
             self._session = None
             self._outages += 1
             self._since_s = self._clock_s()
             link.connection.transport.abort()
 
     def _say(self, words: str) -> None:
-        if words != self._words:
+        now_s = self._clock_s()
+        if now_s - self._said.get(words, -SAY_S) >= SAY_S:
             log.warning("no link to the shore: %s", words)
-        self._words = words
+            self._said = {said: at_s for said, at_s in self._said.items() if now_s - at_s < SAY_S} | {words: now_s}
+        self._words = self._ended = words
 
     def alarms(self) -> list[str]:
         """Return what is wrong with the link now, in words."""
         out = []
-        if self._session is None and self._clock_s() - self._since_s >= self._limits.alarm_s:
-            out.append(f"there is no link to the shore: {self._words}")
-        for name, shore in self._shores.items():
-            if shore.stopped is not None:
-                out.append(_STOPPED[shore.stopped].format(name))
-            elif shore.missing:
-                out.append(_MISSING.format(name))
-        return out + self._roll_alarms()
+        good = self._session is not None and self._session.is_good()
+        if not good and self._clock_s() - self._good_s >= self._limits.alarm_s:
+            out.append(f"there is no link to the shore: {self._ended}")
+        return (
+            out + [alarm for name in self._shores for alarm in self._alarms_of(name, bool(out))] + self._roll_alarms()
+        )
+
+    def _alarms_of(self, name: str, is_down: bool) -> list[str]:
+        """Return what is wrong with one audience; that it is behind only where that isn't said by the link."""
+        shore = self._shores[name]
+        if shore.fault is not None:
+            return [_FAULT.format(name, shore.fault)]
+        if shore.stopped is not None:
+            return [_STOPPED[shore.stopped].format(name)]
+        if shore.missing:
+            return [_MISSING.format(name)]
+        late = self._clock_s() - shore.moved_s >= self._limits.alarm_s
+        moving = self._session is not None and self._session.is_moving()
+        behind = shore.has is not None and shore.log.behind(shore.has, 0.0)[0] > 0
+        return [_BEHIND.format(name, self._ended)] if behind and late and not moving and not is_down else []
 
     def _roll_alarms(self) -> list[str]:
         roll = self._roll
@@ -189,6 +216,8 @@ _STOPPED = {
     Stands.OTHER: "the shore holds other records of {} than this relay released: nothing of it is sent. Is this the "
     "private folder that they were released from? If it is, take that audience's folder away ashore",
 }
+_FAULT = "{} goes ashore no further: a fault of Offing's own ({}); the release aboard goes on. Start the relay again"
+_BEHIND = "what is released to {} isn't ashore and the shore takes nothing; the link ended last: {}"
 _AHEAD = (
     "the shore says that it holds a later list of guests than this ship ever told: whoever is invited or taken back "
     "now isn't so ashore. Stop the shore, move guests.listing out of its folder, and start it again"

@@ -8,6 +8,7 @@ import asyncio
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import inf
 from typing import Never
 
 from websockets.exceptions import ConnectionClosed
@@ -40,12 +41,17 @@ class LinkLimits:
 
 @dataclass(slots=True)
 class Shore:
-    """How the shore stands with one audience: what it has (None: not known yet), and why nothing is sent to it."""
+    """How the shore stands with one audience: what it has (None: not known yet), and why nothing is sent to it.
+
+    `moved_s`: when it took something last, or had everything; `fault`: why no record is taken for the link any more.
+    """
 
     log: ShipLog
     has: Mark | None = None
     stopped: Stands | None = None
     missing: bool = False
+    fault: str | None = None
+    moved_s: float = 0.0
     followers: int | None = None
 
 
@@ -105,6 +111,7 @@ class Session:
         self._spent, self._counted = 0.0, 0
         self._spoke_s = clock_s()
         self._asked_s: float | None = None
+        self._began_s, self._heard_s = self._spoke_s, -inf
         self._room = asyncio.Event()
         self.wake = asyncio.Event()
 
@@ -120,6 +127,15 @@ class Session:
             await asyncio.wait(jobs)
             self._count()
         return _why([job.exception() for job in done], self._link.connection)
+
+    def is_good(self) -> bool:
+        """Whether the link has served: a message was taken over it, or it has held for a while."""
+        return self._done > 0 or self._clock_s() - self._began_s > self._limits.keep_s
+
+    def is_moving(self) -> bool:
+        """Whether a long message is on its way: the link has held for a while, and its octets are acknowledged."""
+        now_s = self._clock_s()
+        return now_s - self._began_s > self._limits.keep_s and now_s - self._heard_s < self._limits.answer_s / 2
 
     def compare(self) -> None:
         """Lay what the shore holds beside what was released here; again, when that has grown."""
@@ -209,7 +225,10 @@ class Session:
                 self._roll.has = taken
             elif taken is not None:
                 self._shores[taken[0]].has = taken[1]
+                self._shores[taken[0]].moved_s = self._clock_s()
                 self._window = self._pace.window
+        if ack.octets - self._acked >= min(self._sent - self._acked, 512):
+            self._heard_s = self._clock_s()
         self._acked, self._done = ack.octets, ack.messages
         self._asked_s = self._clock_s() if self._acked < self._sent else None
         self._room.set()
