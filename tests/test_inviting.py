@@ -257,6 +257,23 @@ async def test_guest_book_that_can_not_be_written_invites_nobody_and_is_alarmed(
         assert [each.revoked for each in read_book(ship.expedition.private).invited] == [True]
 
 
+async def test_guest_book_that_fails_in_any_way_ends_no_relay(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No thread to be had, for one: the job of the ship that keeps the book goes on, and the desk is told."""
+
+    def fails(_folder: Path, _book: GuestBook) -> None:
+        raise RuntimeError("can't start new thread")
+
+    async with sailing(tmp_path) as ship:
+        ada = await ask(ship, **ADA)
+        monkeypatch.setattr(inviting, "write_book", fails)
+        assert await status_of(ship, token_of(ada)) == 200
+        await ship.inviting._keep()
+        assert any("guest book can't be written (RuntimeError)" in alarm for alarm in ship.alarms())
+        assert (await ask(ship, **ADA))["ok"] is False
+        assert "a restart now would" in (await ask(ship, do="uninvite", guest=ada["id"]))["but"]
+        monkeypatch.setattr(inviting, "write_book", write_book)
+
+
 async def test_disk_that_hangs_delays_no_stop_and_no_other_decision(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

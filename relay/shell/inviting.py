@@ -175,7 +175,7 @@ class Inviting:
                 await self._write(written)  # its number, too, is on the disk before anybody is told it
                 number = max(written.number, self._book.number + 1)
                 self._book = replace(self._book.with_one(new, self._wall_s()), number=number)
-        except (OSError, TimeoutError) as error:
+        except Exception as error:
             raise OperatorError(f"nobody was invited: the guest book {_refused(error)}") from error
         self._tell()
         return {**taken, **told_of(new, self._wall_s()), "link": link_of(self._address(), token)}
@@ -193,7 +193,7 @@ class Inviting:
             await self._bridge.settled(within_s)
             async with asyncio.timeout(within_s), self._lock:
                 await self._write(self._seen())
-        except (OperatorError, OSError, TimeoutError) as error:
+        except Exception as error:
             why = str(error) if isinstance(error, OperatorError) else f"the guest book {_refused(error)}"
             taken |= {"but": f"it acts, but a restart now would let them in again: {why}"}
         return {**taken, **told_of(replace(found, revoked=True), self._wall_s())}
@@ -219,7 +219,7 @@ class Inviting:
         self._written, self.fault = book, None
 
     async def keep(self) -> None:
-        """Put what has changed on the disk, now and then."""
+        """Put what has changed on the disk, now and then; what goes wrong is a fault in words, and ends no relay."""
         await asyncio.sleep(KEEP_S)
         await self._keep()
 
@@ -229,7 +229,7 @@ class Inviting:
         try:
             async with self._lock:
                 await self._write(self._seen())
-        except OSError as error:
+        except Exception as error:
             log.error("the guest book %s", _refused(error))
 
     async def close(self) -> None:
