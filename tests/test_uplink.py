@@ -12,7 +12,7 @@ from peers import on_both_loops
 from relay.core.errors import InvitationError
 from relay.core.guests import Listing, write_listing
 from relay.core.seal import Signer
-from relay.core.uplink_talk import BATCH_OCTETS, PIECE_OCTETS, WORDS, Ends, Listed, write_challenge
+from relay.core.uplink_talk import BATCH_OCTETS, PIECE_OCTETS, WORDS, Ends, write_challenge
 from relay.shell.outlet import Frame
 from relay.shell.uplink import Uplink
 from relay.shell.uplink_plan import UplinkPlan, shore_pin
@@ -87,48 +87,6 @@ async def test_programme_and_guests_go_ashore(tmp_path: Path) -> None:
             await until(lambda: here.shore.listings == [listing(1), listing(2)])
             uplink.publish(sealed([programme(9, "later")])[0])
             await until(lambda: len(here.shore.programmes["public"]) == 2)
-
-
-async def test_list_of_guests_goes_only_when_it_is_newer_than_what_the_shore_holds(tmp_path: Path) -> None:
-    """A link that begins again costs no list that is there already, and the shore's own newest is gone beyond."""
-    async with harbour(tmp_path) as here:
-        uplink = ship(here, frames=FIRST)
-        uplink.guests(listing(5))
-        asked: list[int] = []
-
-        def outrun(number: int) -> None:
-            asked.append(number)
-            uplink.guests(listing(number + 1))
-
-        uplink.outrun = outrun
-        async with underway(uplink):
-            await until(lambda: here.shore.listings == [listing(5)])
-            for _ in range(2):
-                await here.port.close()
-                await here.open()
-                await until(lambda: here.port.facts.linked)
-                uplink.publish(SECOND[len(here.shore.frames["public"]) - len(FIRST)])
-                await until(lambda: uplink.facts()["audiences"]["public"]["behind_records"] == 0)
-            assert (here.shore.listings, asked) == ([listing(5)], [])
-            here.shore.listings.append(listing(9))
-            await here.port.close()
-            await here.open()
-            await until(lambda: here.shore.listings[-1] == listing(10))
-            assert asked == [9]
-            assert uplink.alarms() == []
-
-
-async def test_list_of_guests_that_can_not_be_gone_beyond_is_an_alarm(tmp_path: Path) -> None:
-    """A shore that claims a number which no ship told gets no list, and the desk is told; records go on."""
-    async with harbour(tmp_path) as here:
-        here.shore.claims = Listed(2**62, bytes(32))
-        uplink = ship(here, frames=FIRST)
-        uplink.guests(listing(5))
-        uplink.outrun = lambda number: None
-        async with underway(uplink):
-            await until(lambda: here.shore.frames["public"] == data(FIRST))
-            assert ["later list of guests" in alarm for alarm in uplink.alarms()] == [True]
-            assert here.shore.listings == []
 
 
 async def test_shore_that_stops_and_comes_again_is_brought_up_to_date(tmp_path: Path) -> None:
@@ -240,7 +198,7 @@ async def test_shore_that_was_lost_gets_everything_again(tmp_path: Path) -> None
 async def test_shore_that_holds_other_records_is_never_overwritten(tmp_path: Path) -> None:
     """Nothing of that audience is sent, an alarm says so, and the next audience goes on."""
     shore = MemoryShore("public", "funders")
-    shore.frames["public"] = data(sealed(dive(1, 25)))
+    shore.frames["public"] = data(sealed(dive(2, 25)))
     before, funders = list(shore.frames["public"]), sealed(dive(1, 3, audience="funders"))
     async with harbour(tmp_path, shore) as here, underway(ship(here, "public", "funders", frames=SECOND)) as uplink:
         for frame in funders:

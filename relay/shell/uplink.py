@@ -48,7 +48,7 @@ class Uplink:
         self.outrun: Callable[[int], None] | None = None
         self._session: Session | None = None
         self._words, self._outages = "not dialled yet", 0
-        self._ended, self._said = self._words, {"": 0.0}
+        self._ended, self._said = self._words, dict[str, float]()
         self._since_s = self._good_s = clock_s()
 
     def publish(self, frame: Published) -> None:
@@ -162,10 +162,11 @@ class Uplink:
             return [_STOPPED[shore.stopped].format(name)]
         if shore.missing:
             return [_MISSING.format(name)]
+        lost = [] if shore.lost is None else [_LOST.format(shore.lost, name)]
         late = self._clock_s() - shore.moved_s >= self._limits.alarm_s
         moving = self._session is not None and self._session.is_moving()
         behind = shore.has is not None and shore.log.behind(shore.has, 0.0)[0] > 0
-        return [_BEHIND.format(name, self._ended)] if behind and late and not moving and not is_down else []
+        return lost + ([_BEHIND.format(name, self._ended)] if behind and late and not moving and not is_down else [])
 
     def _roll_alarms(self) -> list[str]:
         roll = self._roll
@@ -214,8 +215,13 @@ _STOPPED = {
     Stands.MORE: "the shore holds more of {} than this relay has released: nothing of it is sent until this relay has "
     "come as far. Is this the private folder that it was released from?",
     Stands.OTHER: "the shore holds other records of {} than this relay released: nothing of it is sent. Is this the "
-    "private folder that they were released from? If it is, take that audience's folder away ashore",
+    "private folder that they were released from? What is ashore may be the only copy: leave it as it is, and "
+    "ask first which of the two is right",
 }
+_LOST = (
+    "the shore holds dive {} of {}, which this relay can't read any more: it is left as it is ashore, and what follows "
+    "goes on. Bring its recording back from there, or from a back-up"
+)
 _FAULT = "{} goes ashore no further: a fault of Offing's own ({}); the release aboard goes on. Start the relay again"
 _BEHIND = "what is released to {} isn't ashore and the shore takes nothing; the link ended last: {}"
 _AHEAD = (

@@ -43,13 +43,15 @@ class LinkLimits:
 class Shore:
     """How the shore stands with one audience: what it has (None: not known yet), and why nothing is sent to it.
 
-    `moved_s`: when it took something last, or had everything; `fault`: why no record is taken for the link any more.
+    `lost`: a dive that it holds and the ship lost; `moved_s`: when it took something last, or had everything; `fault`:
+    why no record is taken for the link any more.
     """
 
     log: ShipLog
     has: Mark | None = None
     stopped: Stands | None = None
     missing: bool = False
+    lost: int | None = None
     fault: str | None = None
     moved_s: float = 0.0
     followers: int | None = None
@@ -140,14 +142,17 @@ class Session:
     def compare(self) -> None:
         """Lay what the shore holds beside what was released here; again, when that has grown."""
         for name, shore in self._shores.items():
+            if name in self._going:
+                continue
             if name not in self._link.held:
                 shore.missing, shore.stopped, shore.has = True, None, None
                 continue
-            found = shore.log.find(self._link.held[name])
-            shore.missing = False
+            held = self._link.held[name]
+            found = shore.log.find(held)
+            shore.missing, shore.lost = False, held.dive if shore.log.lacks(held.dive) else None
             if isinstance(found, Stands):
                 shore.stopped, shore.has = found, None
-            elif name not in self._going:
+            else:
                 shore.stopped, shore.has = None, found
                 self._going[name] = found
 
