@@ -97,6 +97,7 @@ class MemoryShore:
         """Keep a list."""
         read_listing(self.key, listing)
         self.listings.append(listing)
+        self.calls.append(("guests", 1))
         self.changed.set()
 
     def listed(self) -> Listed:

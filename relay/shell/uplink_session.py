@@ -107,7 +107,7 @@ class Session:
         self._packing = Packing(pace.piece)
         self._going: dict[str, Mark] = {}
         self._under_way: deque[tuple[str, Mark] | int | None] = deque()
-        self._listed = roll.has
+        self._listed, self._led = roll.has, False
         self._sent = self._acked = self._messages = self._done = 0
         self._window = min(BATCH_OCTETS, pace.window)  # until a record was taken: a shore may take none
         self._spent, self._counted = 0.0, 0
@@ -171,20 +171,36 @@ class Session:
                 await self._put(Keep())
 
     def _next(self) -> Message | None:
-        """Return what is to be sent next: who may come, then frames of the first audience that has some."""
+        """Return what is to be sent next: first of the first audience, then who may come, then all that is left.
+
+        Of the others little at a time: a message can't be interrupted, and what is released to the first is waiting.
+        """
+        if any(shore.stopped is Stands.MORE for shore in self._shores.values()):
+            self.compare()
+        first = next(iter(self._shores), "")
+        if not self._led:
+            self._led = True
+            if (frames := self._frames(first, BATCH_OCTETS)) is not None:
+                return frames
         if self._roll.number > self._listed and not self._roll.ahead:
             self._listed = self._roll.number
             self._under_way.append(self._listed)
             return Guests(self._roll.data)
-        if any(shore.stopped is Stands.MORE for shore in self._shores.values()):
-            self.compare()
-        for name, mark in self._going.items():
-            frames, after = self._shores[name].log.after(mark, BATCH_OCTETS)
-            if frames:
-                self._going[name] = after
-                self._under_way.append((name, after))
-                return Frames(name, tuple(frames))
+        for name in self._shores:
+            if (frames := self._frames(name, BATCH_OCTETS if name == first else self._pace.piece)) is not None:
+                return frames
         return None
+
+    def _frames(self, name: str, octets: int) -> Frames | None:
+        """Return what follows of an audience, None if nothing does."""
+        if name not in self._going:
+            return None
+        frames, after = self._shores[name].log.after(self._going[name], octets)
+        if not frames:
+            return None
+        self._going[name] = after
+        self._under_way.append((name, after))
+        return Frames(name, tuple(frames))
 
     async def _put(self, message: Message) -> None:
         self._messages += 1
