@@ -145,8 +145,8 @@ GUESTS = (
         "test_inviting::test_secret_is_in_the_answer_and_nowhere_else",
         (
             _INVITING,
-            '"link": link_of(self._address(), token)}',
-            '"link": link_of(self._address(), token), "log": log.info(token)}',
+            '"link": link_of(self._address(), token, self._signer.key)}',
+            '"link": link_of(self._address(), token, self._signer.key), "log": log.info(token)}',
         ),
     ),
     leak(

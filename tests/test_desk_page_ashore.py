@@ -67,7 +67,8 @@ def hands(request: pytest.FixtureRequest, desk: Desk) -> Hands:
 
 async def answered(link: str) -> int:
     """Return what a guest with this link is answered when they ask who they are."""
-    address, _, token = link.partition("#guest=")
+    address, _, rest = link.partition("#guest=")
+    token = rest.partition("&")[0]
 
     def ask() -> int:
         asked = urllib.request.Request(f"{address}guest.json", headers={"Authorization": f"Bearer {token}"})

@@ -16,7 +16,7 @@ from typing import Any, Protocol
 
 from relay.core.decision import Invite, Uninvite, write_decision
 from relay.core.errors import OperatorError
-from relay.core.guest_terms import invited_fault, until_fault
+from relay.core.guest_terms import day_end_s, invited_fault, until_fault
 from relay.core.guests import ID_OCTETS, SECRET_OCTETS, Listing, digest_of, write_listing
 from relay.core.seal import Signer
 from relay.shell.guest_book import GuestBook, Invited, read_book, write_book
@@ -42,7 +42,7 @@ class Bridge(Protocol):
         ...
 
 
-def drawn(message: dict[str, Any], audiences: Collection[str], book: GuestBook) -> tuple[Invited, str]:
+def drawn(message: dict[str, Any], audiences: Collection[str], book: GuestBook, wall_s: float) -> tuple[Invited, str]:
     """Return the invitation that a message asks for, with an id of its own, and its token; OperatorError if none."""
     audience, name, until = message.get("audience"), message.get("name"), message.get("until")
     if not audiences:
@@ -51,6 +51,10 @@ def drawn(message: dict[str, Any], audiences: Collection[str], book: GuestBook) 
         raise OperatorError(f"{audience!r} is not shown by invitation; one of {', '.join(audiences)}")
     if (fault := invited_fault(name) or (None if until is None else until_fault(until))) is not None:
         raise OperatorError(fault)
+    if until is not None and day_end_s(until) <= wall_s:
+        raise OperatorError(
+            f"{until} is over: an invitation ends with its last day (UTC), so this one would let nobody in"
+        )
     guest_id = secrets.token_hex(ID_OCTETS)
     while book.find(guest_id) is not None:
         guest_id = secrets.token_hex(ID_OCTETS)
@@ -63,9 +67,12 @@ def invite_of(invited: Invited) -> Invite:
     return Invite(guest=invited.id, audience=invited.audience, invited=invited.name, until=invited.until)
 
 
-def link_of(address: str, token: str) -> str:
-    """Return the link for a guest: behind `#`, so that no browser sends it to anybody, in no Referer and no log."""
-    return f"{address}#guest={token}"
+def link_of(address: str, token: str, key: bytes) -> str:
+    """Return the link for a guest: behind `#`, so that no browser sends it to anybody, in no Referer and no log.
+
+    With the ship's public key, so that the guest's page believes no other, from the first visit on.
+    """
+    return f"{address}#guest={token}&key={key.hex()}"
 
 
 def told_of(invited: Invited, wall_s: float) -> dict[str, Any]:
@@ -164,7 +171,7 @@ class Inviting:
         return await take(message, who, within_s)
 
     async def _invite(self, message: dict[str, Any], who: str, within_s: float) -> dict[str, Any]:
-        new, token = drawn(message, self._audiences, self._book)
+        new, token = drawn(message, self._audiences, self._book, self._wall_s())
         self._book.with_one(new, self._wall_s())
         taken = self._bridge.decide(write_decision(invite_of(new), who), who)
         if not await self._bridge.settled(within_s):
@@ -178,7 +185,7 @@ class Inviting:
         except Exception as error:
             raise OperatorError(f"nobody was invited: the guest book {_refused(error)}") from error
         self._tell()
-        return {**taken, **told_of(new, self._wall_s()), "link": link_of(self._address(), token)}
+        return {**taken, **told_of(new, self._wall_s()), "link": link_of(self._address(), token, self._signer.key)}
 
     async def _uninvite(self, message: dict[str, Any], who: str, within_s: float) -> dict[str, Any]:
         found = self._book.find(message.get("guest"))
