@@ -183,7 +183,8 @@ class Ship:
 
     def status(self) -> dict[str, Any]:
         """Return how things stand: exact and private, for the operator alone."""
-        return ship_status(self.pipeline, self._clock.now_us(), self.stopped, self.alarms())
+        status = ship_status(self.pipeline, self._clock.now_us(), self.stopped, self.alarms())
+        return status | {"uplink": self.uplink_facts()}
 
     def alarms(self) -> list[str]:
         """Return what is wrong now, in words without a position."""

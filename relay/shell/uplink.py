@@ -178,8 +178,8 @@ class Uplink:
     def facts(self) -> dict[str, Any]:
         """Return how the link stands, for the desk.
 
-        `up_since_s`: for how long there has been a link, None without one; `sent_octets` and `bits_per_s`: all that it
-        carried, both ways, headers and repeats included, since the start and over the last minute.
+        `up_since_s`, `down_since_s`: for how long there has been a link, or none; `sent_octets` and `bits_per_s`: all
+        that it carried, both ways, headers and repeats included, since the start and over the last minute.
         """
         now_s, up = self._clock_s(), self._session is not None
         return {
@@ -187,6 +187,7 @@ class Uplink:
             "words": self._words,
             "to": self._plan.to,
             "up_since_s": round(now_s - self._since_s, 1) if up else None,
+            "down_since_s": None if up else round(now_s - self._since_s, 1),
             "outages": self._outages,
             "sent_octets": self._pace.lately.total,
             "bits_per_s": round(self._pace.lately.bits_per_s(now_s)),
