@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from handed_on import overlong
 from relay.core.errors import NoRoomError, ShoreError
 from relay.core.held import held_of
 from relay.core.uplink_talk import Held
@@ -158,6 +159,17 @@ def test_damaged_file_is_set_aside_with_what_came_after_it_and_fetched_again(at:
     assert (tmp_path / "public" / "dive-002.recording.set-aside").read_bytes() == b"".join(SECOND)
     with opened(tmp_path) as logs:
         assert (logs.set_aside, frames_of(logs)) == ([], FIRST + SECOND)
+
+
+def test_record_with_a_pad_beyond_every_bound_is_set_aside(tmp_path: Path) -> None:
+    """Whatever lies there, the shore starts, says which file it was, and what it was is fetched again."""
+    with opened(tmp_path) as logs:
+        take(logs, FIRST + SECOND)
+    (tmp_path / "public" / "dive-002.recording").write_bytes(overlong(SECOND[0]))
+    with opened(tmp_path) as logs:
+        assert "dive-002.recording is set aside: " in logs.set_aside[0]
+        assert frames_of(logs) == FIRST
+        assert take(logs, SECOND) == SECOND
 
 
 def test_lost_file_and_a_dive_without_its_end_are_holes_that_are_filled_again(tmp_path: Path) -> None:

@@ -8,10 +8,11 @@ from pathlib import Path
 import nats
 import pytest
 
+from handed_on import overlong
 from peers import until
 from relay.core.history import History, Position
 from relay.core.seal import Signer
-from relay.core.stream_order import Verdict, say_position
+from relay.core.stream_order import Verdict, judge, say_position
 from relay.shell.outlet import Frame
 from relay.shell.stream_out import FOLLOWS
 from released import dive, programme
@@ -177,6 +178,31 @@ async def test_stream_that_lies_is_not_believed(server: StreamServer) -> None:
         sent = release(first, out, frames)
         async with at_work(out.run()):
             await until(lambda: reader.held() == sent)
+
+
+async def test_no_message_is_read_for_ever(server: StreamServer, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A pad beyond every bound, a header that only the server should have, a frame that can't be judged: passed by."""
+    frames = sealed(dive(1, 12))
+    line = await nats.connect(server.url)
+    jetstream = line.jetstream()
+    await jetstream.add_stream(name="offing", subjects=["offing.*"])
+    await jetstream.publish("offing.public", overlong(frames[0].data), headers={FOLLOWS: "0.-1"})
+    await jetstream.publish("offing.public", b"", headers={"Status": "100", FOLLOWS: "0.-1"})
+    await jetstream.publish("offing.public", b"fault", headers={FOLLOWS: "0.-1"})
+    await jetstream.publish("offing._guests", b"fault")
+    await line.close()
+
+    def judged(history: History, key: bytes, data: bytes, follows: Position | None) -> Verdict:
+        return judge(history, key, data, follows) if data != b"fault" else Verdict(data)
+
+    monkeypatch.setattr("relay.shell.stream_in.judge", judged)
+    reader, first = Relay.of(), Relay.of()
+    into = reader_of(server.stream(), reader)
+    out = writer_of(server.stream(), first)
+    sent = release(first, out, frames)
+    async with at_work(into.run(), out.run()):
+        await until(lambda: reader.held() == sent and into.filled.is_set())
+        assert (into.verdicts[Verdict.UNSIGNED], into.line.outages) == (3, 0)
 
 
 async def test_stream_of_which_only_lies_are_left_is_filled_with_the_truth(server: StreamServer) -> None:

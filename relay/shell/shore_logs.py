@@ -65,9 +65,11 @@ class AudienceLog:
                 return f"it holds dive {recording.records[0].dive}"
             for record in recording.records:
                 self._check_seal(record)
+            return self._take_loaded(path, recording)
         except OffingError as error:
             return str(error)
-        return self._take_loaded(path, recording)
+        except (ValueError, ArithmeticError, LookupError, TypeError, AssertionError) as error:
+            return f"it can't be read ({type(error).__name__})"  # whatever lies there, the shore starts
 
     def _take_loaded(self, path: Path, recording: Recording) -> str | None:
         records = recording.records

@@ -98,10 +98,20 @@ class StreamIn:
             self._guests(listing)
         except InvitationError as error:
             log.error("a list of guests was left out: %s", error)
+        except Exception:
+            log.exception("a list of guests was left out: it can't be judged")
+
+    def _verdict(self, history: History, message: Message, follows: Position | None) -> Verdict:
+        """Return what becomes of a message; one that can't even be judged is left out, or it would be read for ever."""
+        try:
+            return judge(history, self._key, message.data, follows)
+        except Exception:
+            log.exception("a message of %s can't be judged", history.audience)
+            return Verdict.UNSIGNED
 
     def _judge(self, audience: str, history: History, message: Message) -> None:
         follows = read_position(message.headers.get(FOLLOWS, ""))
-        verdict = judge(history, self._key, message.data, follows)
+        verdict = self._verdict(history, message, follows)
         self.verdicts[verdict] += 1
         if verdict is Verdict.NEXT:
             self._publish(audience, message.data, message.waiting > 0)

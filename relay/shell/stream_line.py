@@ -23,6 +23,7 @@ from nats.js.api import AckPolicy, ConsumerConfig, DeliverPolicy
 
 PINGS = 2
 UNREAD_OCTETS = 32 * 1024 * 1024
+_OF_THE_STREAM = "$JS.ACK."  # whoever publishes may name any header, `Status` too; this is the server's own
 
 log = logging.getLogger("offing.stream")
 
@@ -238,7 +239,7 @@ class Reading:
 
     async def _hear(self, said: Msg) -> None:
         headers = said.headers or {}
-        if "Status" in headers:
+        if "Status" in headers and not said.reply.startswith(_OF_THE_STREAM):
             await self._answer(said, headers)
             return
         told = said.metadata
