@@ -179,7 +179,7 @@ SHELL = {
     "shore_run": "core.errors certificate_end shore shore_counts shore_file shore_site shore_stream uplink_port watch "
     "workers",
     # several relays over a stream, several processes on a port
-    "stream_line": "| nats",
+    "stream_line": "quantities | nats",
     "stream_out": "core.errors core.history core.release core.stream_order core.wire stream_line | nats",
     "stream_in": "core.errors core.history core.stream_order stream_line | nats",
     "shore_stream": "shore shore_file stream_in stream_line stream_out",

@@ -12,7 +12,6 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from datetime import datetime
 from math import ceil
-from urllib.parse import urlsplit
 
 import nats
 from nats.aio.client import Client
@@ -20,6 +19,8 @@ from nats.aio.msg import Msg
 from nats.errors import Error
 from nats.js import JetStreamContext
 from nats.js.api import AckPolicy, ConsumerConfig, DeliverPolicy
+
+from relay.shell.quantities import say_server
 
 PINGS = 2
 UNREAD_OCTETS = 32 * 1024 * 1024
@@ -66,8 +67,7 @@ class Stream:
     @property
     def server(self) -> str:
         """The server's address without who logs in there."""
-        parts = urlsplit(self.url)
-        return f"{parts.scheme}://{parts.netloc.rpartition('@')[2]}"
+        return say_server(self.url)
 
 
 class LineLost(Exception):
