@@ -49,7 +49,7 @@ def new_shore(file: ShoreFile) -> Shore:
     if file.watch is not None:
         registry = registry_of(_counted(shore, dialled))
         shore.watch = Watch(file.watch, registry, lambda: None if shore.ready else "what is kept is still being read")
-        shore.early.append(shore.watch)
+        shore.early.insert(0, shore.watch)  # it answers while everything else still begins
     return shore
 
 
