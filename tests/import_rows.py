@@ -252,8 +252,8 @@ SHELL = {
     "guest_arguments": "reading_arguments",
     "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
     "expedition guest_book guest_door inviting journal secrets_file taking",
-    "app": "core.errors core.figures core.policy core.release core.seal core.secrets briefing clock demo_run deploy desk_token "
-    "exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground plain_words "
+    "app": "core.errors core.figures core.policy core.release core.seal core.secrets briefing clock demo_run deploy "
+    "desk_token exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground plain_words "
     "public_files publish quantities recording rehearse running secrets_file ship site_files site_key until_stopped "
     "verify | rich uvloop",
 }

@@ -12,7 +12,10 @@ from pathlib import Path
 import msgpack
 import pytest
 from websockets.asyncio.client import ClientConnection, connect
+from websockets.client import ClientProtocol
 from websockets.exceptions import ConnectionClosed, InvalidHandshake
+from websockets.frames import Frame
+from websockets.uri import parse_uri
 
 from certificates import self_signed
 from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, sealed, underway, until
@@ -250,6 +253,54 @@ async def test_what_the_shore_refuses_ends_the_link_with_its_code(tmp_path: Path
         async with proved(here) as (peer, _):
             await peer.send(b"".join(Packing().pack(Frames("public", (FRAMES[0].data,)))))
             assert await ended(peer) == Ends.NO_ROOM
+
+
+@on_both_loops
+async def test_ship_that_speaks_and_takes_leave_in_one_breath_is_gone(tmp_path: Path) -> None:
+    """Her message and her leave come in one piece: what she said is kept, and the shore knows that she has gone."""
+    async with harbour(tmp_path) as here:
+        reader, writer = await asyncio.open_connection(*here.port.address, ssl=ship_tls(bytes(32)))
+        protocol = ClientProtocol(parse_uri("wss://127.0.0.1/"))
+
+        async def said() -> bytes:
+            while True:
+                writer.writelines(protocol.data_to_send())
+                for event in protocol.events_received():
+                    if isinstance(event, Frame):
+                        return bytes(event.data)
+                protocol.receive_data(await reader.read(9_999))
+
+        protocol.send_request(protocol.connect())
+        told = proof_of(read_challenge(await said()), certificate_of(here.certificate))
+        protocol.send_binary(write_proof(SIGNER.key, SIGNER.sign(WORD, told)))
+        await said()
+        protocol.send_binary(b"".join(Packing().pack(Frames("public", (FRAMES[0].data,)))))
+        protocol.send_close(1000)
+        writer.write(b"".join(protocol.data_to_send()))
+        await until(lambda: here.shore.frames["public"] == [FRAMES[0].data] and not here.port.facts.linked)
+        assert (here.port.facts.ended, here.port._current) == ("the connection was lost", None)
+        writer.close()
+
+
+async def test_fault_of_our_own_ends_the_link_with_its_kind_alone(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever goes wrong with what a ship says: she is told, the shore says so, and takes her when she comes again."""
+
+    async def broken(audience: str, frames: list[bytes]) -> None:
+        raise RuntimeError("canary-of-a-ship")
+
+    async with harbour(tmp_path) as here:
+        for attempt in range(2):
+            with monkeypatch.context() as patched:
+                patched.setattr(here.shore, "take", broken)
+                async with proved(here) as (peer, _):
+                    await peer.send(b"".join(Packing().pack(Frames("public", (FRAMES[0].data,)))))
+                    assert await ended(peer) == Ends.REFUSED
+            await until(lambda: not here.port.facts.linked)
+            assert here.port.facts.links == attempt + 1
+        assert "a fault of Offing's own: RuntimeError in broken" in here.port.facts.ended
+    assert "canary" not in caplog.text
 
 
 async def test_nothing_is_acknowledged_before_it_is_durable(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ import contextlib
 import logging
 import secrets
 import socket
+import traceback
 from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic
@@ -219,17 +220,21 @@ class UplinkPort:
     async def _serve(self, line: ShoreSocket) -> None:
         session = _Session(line, self._shore, self.facts, self._limits)
         before, self._current = self._current, session
-        if before is not None:
-            await before.leave(Ends.REPLACED)
-        self.facts.linked = True
-        self.facts.links += 1
-        log.info("the ship has come")
-        code, why = await session.run(self._turn)
-        if self._current is session:
-            self._current = None
-            self.facts.linked, self.facts.ended = False, why
-        log.log(logging.INFO if code is None else logging.ERROR, "the link to the ship has ended: %s", why)
-        await session.end(code or Ends.AWAY)
+        code: Ends | None = None
+        why = "it was cut off"
+        try:
+            if before is not None:
+                await before.leave(Ends.REPLACED)
+            self.facts.linked = True
+            self.facts.links += 1
+            log.info("the ship has come")
+            code, why = await session.run(self._turn)
+        finally:
+            if self._current is session:
+                self._current = None
+                self.facts.linked, self.facts.ended = False, why
+            log.log(logging.INFO if code is None else logging.ERROR, "the link to the ship has ended: %s", why)
+            await session.end(code or Ends.AWAY)
 
 
 class _Session:
@@ -261,6 +266,9 @@ class _Session:
             return Ends.NO_ROOM, str(error)
         except OffingError as error:
             return Ends.REFUSED, str(error)
+        except Exception as error:
+            at = traceback.extract_tb(error.__traceback__)[-1]  # its words may be the peer's: they are in no log
+            return Ends.REFUSED, f"a fault of Offing's own: {type(error).__name__} in {at.name}, line {at.lineno}"
 
     async def _piece(self, turn: asyncio.Lock) -> None:
         async with asyncio.timeout(self._limits.silent_s):
@@ -296,11 +304,13 @@ class _Session:
 
     async def end(self, code: Ends) -> None:
         """End it once nobody reads any more: say why, wait a little until the ship has heard it, and go."""
-        await self.leave(code)
-        with contextlib.suppress(OSError, TimeoutError):
-            async with asyncio.timeout(self._limits.farewell_s):
-                await self._line.gone()
-        self._line.abort()
+        try:
+            await self.leave(code)
+            with contextlib.suppress(OSError, TimeoutError):
+                async with asyncio.timeout(self._limits.farewell_s):
+                    await self._line.gone()
+        finally:
+            self._line.abort()
 
 
 async def _over(task: asyncio.Task[None]) -> None:
