@@ -143,7 +143,7 @@ SHELL = {
     # the link from ship to shore, both ends
     "uplink_tls": "core.errors",
     "uplink_socket": "core.errors core.uplink_talk | websockets",
-    "uplink_port": "core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
+    "uplink_port": "gate core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
     "uplink_link": "core.errors core.seal core.uplink_talk uplink_plan uplink_tls | websockets",
     "uplink_session": "core.errors core.uplink_log core.uplink_pace core.uplink_talk uplink_link | websockets",
     "uplink": "core.errors core.history core.seal core.uplink_log core.uplink_talk uplink_link uplink_plan "
@@ -253,9 +253,9 @@ SHELL = {
     "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
     "expedition guest_book guest_door inviting journal secrets_file taking",
     "app": "core.errors core.figures core.policy core.release core.seal core.secrets briefing clock demo_run deploy "
-    "desk_token exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground plain_words "
-    "public_files publish quantities recording rehearse running secrets_file ship site_files site_key until_stopped "
-    "verify | rich uvloop",
+    "desk_token exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground "
+    "plain_words public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
+    "until_stopped verify | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
