@@ -181,7 +181,7 @@ SHELL = {
     # several relays over a stream, several processes on a port
     "stream_line": "quantities | nats",
     "stream_out": "core.errors core.history core.release core.stream_order core.wire stream_line | nats",
-    "stream_in": "core.errors core.history core.stream_order stream_line | nats",
+    "stream_in": "core.errors core.history core.stream_order core.wire stream_line | nats",
     "shore_stream": "shore shore_file stream_in stream_line stream_out",
     "worker_talk": "| msgpack",
     "worker": "core.errors core.history certificate_end shore_file shore_site site worker_talk | uvloop",

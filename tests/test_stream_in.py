@@ -160,6 +160,30 @@ async def test_reader_waits_for_a_dive_that_is_missing(server: StreamServer) -> 
             await until(lambda: reader.held() == sent)
 
 
+async def test_dive_that_the_ship_lost_is_passed_over(server: StreamServer) -> None:
+    """Dives 1, 3 and 6 are all there are: who reads live and who comes later have all of them."""
+    first, early, late = Relay.of(), Relay.of(), Relay.of()
+    out = writer_of(server.stream(), first)
+    sent = release(first, out, sealed([*dive(1, 5), *dive(3, 5)]))
+    async with at_work(out.run(), reader_of(server.stream(), early).run()):
+        await until(lambda: early.held() == sent)
+        sent += release(first, out, sealed(dive(6, 5)))
+        await until(lambda: early.held() == sent)
+        async with at_work(reader_of(server.stream(), late).run()):
+            await until(lambda: late.held() == sent)
+
+
+async def test_nobody_hides_a_dive_that_is_in_the_stream(server: StreamServer) -> None:
+    """A liar puts the third dive after the first one's end, before the second: readers get the three in their order."""
+    one, two, three = sealed(dive(1, 3)), sealed(dive(2, 3)), sealed(dive(3, 3))
+    ends = [say_position(Position(each[-1].dive, each[-1].seq)) for each in (one, two)]
+    lie = [(three[0], ends[0]), *plain(three)[1:]]
+    await poured(server, [*plain(one), *lie, (two[0], ends[0]), *plain(two)[1:], (three[0], ends[1])])
+    reader = Relay.of()
+    async with at_work(reader_of(server.stream(), reader).run()):
+        await until(lambda: reader.held() == [frame.data for frame in [*one, *two, *three]])
+
+
 async def test_stream_that_lies_is_not_believed(server: StreamServer) -> None:
     """Altered, another ship's, another audience's, no record at all: left out, and the true ones are filled in."""
     frames = sealed(dive(1, 12))
