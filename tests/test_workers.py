@@ -1,6 +1,7 @@
 """Several processes on one port: followers of any of them get every record once, whichever of them is killed."""
 
 import asyncio
+import errno
 import json
 import os
 import signal
@@ -138,6 +139,25 @@ async def taken_or_cut_off(viewer: ClientConnection, count: int) -> list[bytes]:
         return await take(viewer, count)
     except ConnectionClosedError:
         return []
+
+
+async def test_seat_outlives_a_machine_that_starts_no_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Out of processes as a worker is replaced: it is tried again, and once the machine has room all serve."""
+    failed = asyncio.Event()
+
+    async def fails(*command: str, **options: Any) -> Any:
+        failed.set()
+        raise OSError(errno.EAGAIN, os.strerror(errno.EAGAIN))
+
+    async with ashore(tmp_path) as (_, workers):
+        before = workers.pids()
+        with monkeypatch.context() as patched:
+            patched.setattr(asyncio, "create_subprocess_exec", fails)
+            os.kill(before[0], signal.SIGKILL)
+            await failed.wait()
+        await until(lambda: len(set(workers.pids()) - {before[0]}) == 2)
+        assert not any(job.done() for job in workers.jobs)
+    assert workers._kept is None
 
 
 async def test_port_that_is_taken_is_told(tmp_path: Path) -> None:

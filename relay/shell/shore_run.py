@@ -1,5 +1,6 @@
 """A shore's relay as its file has it: site, logs, and what runs beside them, put together."""
 
+import asyncio
 from collections.abc import Mapping
 
 from relay.core.errors import OperatorError
@@ -27,6 +28,11 @@ class Dialled:
     async def close(self) -> None:
         """End the link."""
         await self.port.close()
+
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return self.port.jobs
 
     def counts(self) -> LinkCounts:
         """Return what the port has seen."""

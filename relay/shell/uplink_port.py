@@ -142,6 +142,11 @@ class UplinkPort:
         host, port, *_ = self._listener.getsockname()
         return host, port
 
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return [] if self._accepting is None else [self._accepting]
+
     async def close(self) -> None:
         """Stop listening and end the link; what was taken is taken to its end first."""
         if self._accepting is not None:
