@@ -5,6 +5,7 @@ import errno
 import json
 import os
 import signal
+import socket
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -105,7 +106,7 @@ async def test_worker_that_is_killed_or_hangs_is_replaced_and_lacks_nothing(
         assert all(frames == FRAMES[40:50] or frames == [] for frames in got)
         os.kill(hung, signal.SIGSTOP)
         await until(lambda: len(set(workers.pids()) - {hung, killed}) == 2)
-        await until(lambda: workers.figures().connections == 0)
+        await until(lambda: workers.figures().connections == 0 and listens(*workers.address))
         for _ in range(8):
             async with follow(workers, "audience=public&dive=2&after=1") as viewer:
                 assert await take(viewer, 16) == FRAMES[34:50]
@@ -131,6 +132,15 @@ async def test_guests_are_let_in_by_every_worker_and_only_while_they_are_invited
             with pytest.raises(ConnectionClosed) as caught:
                 await viewer.recv()
             assert caught.value.rcvd is not None and caught.value.rcvd.code == 4005
+
+
+def listens(host: str, port: int) -> bool:
+    """Whether a worker has opened the port."""
+    try:
+        socket.create_connection((host, port)).close()
+    except ConnectionRefusedError:
+        return False
+    return True
 
 
 async def taken_or_cut_off(viewer: ClientConnection, count: int) -> list[bytes]:
