@@ -234,6 +234,20 @@ def test_dive_that_the_ship_lost_is_no_hole(tmp_path: Path) -> None:
         assert frames_of(logs) == some[: len(sealed(dive(2, 3)))]
 
 
+def test_what_was_set_aside_before_stays(tmp_path: Path) -> None:
+    """Damaged twice, there are two files beside; a file by another name of a dive is nobody's, and stays as it is."""
+    for at in (90, 91, 700):
+        with opened(tmp_path) as logs:
+            take(logs, FIRST)
+        damaged(tmp_path, at)
+    stray = tmp_path / "public" / "dive-0001.recording"
+    stray.write_bytes(b"")
+    with opened(tmp_path) as logs:
+        assert (len(logs.set_aside), held(logs)["public"]) == (1, Held())
+    assert len({path.read_bytes() for path in tmp_path.rglob("*.set-aside*")}) == 3
+    assert stray.exists()
+
+
 def test_programme_that_was_altered_is_set_aside(tmp_path: Path) -> None:
     """The dives stay, the programme comes again."""
     with opened(tmp_path) as logs:

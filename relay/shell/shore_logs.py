@@ -10,7 +10,7 @@ import fcntl
 import os
 import re
 from collections.abc import Iterable, Sequence
-from itertools import groupby
+from itertools import count, groupby
 from pathlib import Path
 
 from relay.core.errors import NoRoomError, OffingError, RecordingError, ShoreError
@@ -77,7 +77,8 @@ class AudienceLog:
     def _numbered(self) -> list[tuple[int, Path]]:
         folder = self._folder / self.audience
         paths = list(folder.iterdir()) if folder.is_dir() else []
-        return sorted((int(match[1]), path) for path in paths if (match := _NUMBERED.fullmatch(path.name)))
+        found = ((int(match[1]), path) for path in paths if (match := _NUMBERED.fullmatch(path.name)))
+        return sorted(each for each in found if each[1] == recording_path(self._folder, self.audience, each[0]))
 
     def _load_dive(self, number: int, path: Path) -> str | None:
         """Take the dive in a file; return what is wrong with it, and take nothing then."""
@@ -308,4 +309,6 @@ def _sync_folder(folder: Path) -> None:
 
 
 def _set_aside(path: Path) -> None:
-    path.replace(path.with_name(path.name + ASIDE))
+    """Keep a file beside, under a name that none has: what was set aside before may be the only copy there is."""
+    names = (path.with_name(f"{path.name}{ASIDE}{number or ''}") for number in count())
+    path.replace(next(name for name in names if not name.exists()))
