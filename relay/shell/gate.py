@@ -7,7 +7,7 @@ counted by its /64, which is what one subscriber line is given (common practice,
 import asyncio
 from collections import Counter
 from dataclasses import dataclass
-from ipaddress import IPv6Address
+from ipaddress import IPv4Address, IPv6Address
 from math import ceil
 from typing import Any
 
@@ -153,3 +153,13 @@ def address_of(peer: Any) -> str:
         return host
     parsed = IPv6Address(host)
     return str(parsed.ipv4_mapped or IPv6Address(int(parsed) >> 64 << 64))
+
+
+def network_of(peer: Any) -> str:
+    """Return the network that a peer's address is of: the /24 of IPv4, the /48 of IPv6 (common practice, no source)."""
+    address = address_of(peer)
+    if not address:
+        return ""
+    if ":" in address:
+        return str(IPv6Address(int(IPv6Address(address)) >> 80 << 80))
+    return str(IPv4Address(int(IPv4Address(address)) >> 8 << 8))

@@ -8,7 +8,7 @@ import asyncio
 import logging
 import os
 import ssl
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from time import monotonic
 from typing import Protocol
 
@@ -28,6 +28,9 @@ log = logging.getLogger("offing.shore")
 PUBLISHED_AT_ONCE = 500
 
 
+Job = asyncio.Future[None]
+
+
 class Part(Protocol):
     """Something that a shore runs beside its site: the port that the ship dials, a stream, the watch."""
 
@@ -36,6 +39,10 @@ class Part(Protocol):
 
     async def close(self) -> None:
         """End, and return when nothing of it runs any more."""
+
+    @property
+    def jobs(self) -> Iterable[Job]:
+        """What runs for it from `start` to `close`: whatever of it ends in between ends the shore."""
 
 
 class Shore:
@@ -109,8 +116,15 @@ class Shore:
         log.info("%s: %d records are held", history.audience, len(frames))
 
     async def serve(self) -> None:
-        """Run until cancelled."""
-        await asyncio.Event().wait()
+        """Run until cancelled; ShoreError when something of it has ended by itself, so that it is started anew."""
+        running = {job: type(part).__name__ for part in [self.site, *self._started] for job in part.jobs}
+        if not running:
+            await asyncio.Event().wait()
+        done, _ = await asyncio.wait(running, return_when=asyncio.FIRST_COMPLETED)
+        for job in done:
+            fault = None if job.cancelled() else job.exception()
+            log.critical("%s has ended by itself: this shore ends, to be started anew", running[job], exc_info=fault)
+        raise ShoreError(f"{', '.join(running[job] for job in done)} has ended by itself")
 
     async def close(self) -> None:
         """Stop what comes in, finish what is being written, and tell followers that the site goes."""

@@ -42,6 +42,11 @@ class ShoreGuests:
         """The newest listing, nothing where there is none."""
         return self._listing
 
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return [] if self._job is None else [self._job]
+
     async def start(self) -> None:
         """Let in whom the listing on the disk lets in."""
         if self._folder is None:
