@@ -10,7 +10,7 @@
  *     reading   no such audience            stopped: no such audience
  *     opening   socket opens                open
  *     opening   closed, or too slow         waiting
- *     open      frame taken                 open
+ *     open      frame taken, or known       open
  *     open      frame refused (a gap)       reading
  *     open      silence, list has more      reading
  *     open      silence, list unreadable    waiting
@@ -49,13 +49,15 @@ export interface Ports {
 }
 
 export type Refetch = 'read' | 'failed' | 'outdated' | 'no such audience' | 'invitation ended' | 'altered';
+/** What became of a frame: it was new, or nothing new, or something before it is missing. */
+export type Taken = 'new' | 'known' | 'gap';
 export interface TailOptions {
   /** Bring everything up to date by files. */
   history(): Promise<Refetch>;
   /** The socket's path, resuming after what is already held. */
   path(): string;
-  /** Take one frame, at once or when it has been checked; false asks for the history. */
-  take(bytes: Uint8Array<ArrayBuffer>): boolean | Promise<boolean>;
+  /** Take one frame, at once or when it has been checked; a gap asks for the history. */
+  take(bytes: Uint8Array<ArrayBuffer>): Taken | Promise<Taken>;
   /** Ask whether more was released than is held. */
   behind(): Promise<boolean | 'failed'>;
   /** Seconds between frames while a dive is on; null when none is due. */
@@ -161,15 +163,14 @@ class LiveTail implements Tail {
   private frame(bytes: Uint8Array<ArrayBuffer>): void {
     const taken = this.options.take(bytes);
     const { turn } = this;
-    if (typeof taken === 'boolean') this.taken(taken);
-    else void taken.then((isTaken) => turn === this.turn && this.taken(isTaken));
+    if (typeof taken === 'string') this.taken(taken);
+    else void taken.then((later) => turn === this.turn && this.taken(later));
   }
 
-  private taken(isTaken: boolean): void {
-    if (!isTaken) {
-      this.again();
-      return;
-    }
+  /** Only what is new is a sign that the line is good. */
+  private taken(taken: Taken): void {
+    if (taken === 'gap') this.again();
+    if (taken !== 'new') return;
     this.attempt = 0;
     this.since_s = this.ports.now_s();
     this.options.tell({ is: 'connected' });
