@@ -52,7 +52,7 @@ export interface Means {
   readonly isGuest: boolean;
 }
 
-type NoList = 'no such audience' | 'invitation ended';
+type NoList = 'no such audience' | 'not invited';
 
 class Live implements Source {
   private tail: Tail | null = null;
@@ -85,6 +85,7 @@ class Live implements Source {
       behind: () => this.behind(),
       due_s: () => this.tick_s,
       tell: (connection) => this.tell(connection),
+      isGuest: this.means.isGuest,
       fileOnly: async () => (await this.ports.read(this.path())).status === 404,
     });
   }
@@ -114,15 +115,15 @@ class Live implements Source {
     if (turnedAway !== null) return turnedAway === 'failed' ? null : turnedAway;
     if (this.asked !== null && !isAudience(this.asked)) return 'no such audience';
     const answer = await this.ports.read(this.asked === null ? 'dives.json' : `recordings/${this.asked}/dives.json`);
-    if (this.asked !== null && answer.status === 404) return this.means.isGuest ? 'invitation ended' : 'no such audience';
+    if (this.asked !== null && answer.status === 404) return this.means.isGuest ? 'not invited' : 'no such audience';
     const list = answer.status === 200 ? decodeDives(answer.bytes) : new Refused('no list');
     return list instanceof Refused ? null : list;
   }
 
   /** Ask the site for whom it takes whoever holds this token. */
-  private async introduce(): Promise<'invitation ended' | 'failed' | null> {
+  private async introduce(): Promise<'not invited' | 'failed' | null> {
     const { status, bytes } = await this.ports.read(GUEST_PATH);
-    if (status === 404) return 'invitation ended';
+    if (status === 404) return 'not invited';
     const invitation = status === 200 ? invitationOf(bytes) : null;
     if (invitation === null) return 'failed';
     this.asked = invitation.audience;

@@ -18,6 +18,7 @@ function follow(options: Partial<TailOptions> = {}) {
     take: () => 'new',
     behind: async () => false,
     due_s: () => null,
+    isGuest: false,
     fileOnly: async () => false,
     tell: (connection) => told.push(connection),
     ...options,
@@ -294,6 +295,22 @@ describe('the live tail', () => {
     answers[1]?.('gap');
     await ports.pass(5);
     expect(history.reads).toBe(2);
+  });
+
+  test('of a guest whom the site does not know asks again, a minute or two later each time, and says so', async () => {
+    const { ports, history, last } = await opened({ isGuest: true });
+    history.result = 'not invited';
+    ports.socket.drop(4003);
+    expect(last()).toMatchObject({ is: 'disconnected' });
+    await ports.pass(3);
+    expect([last()?.is, history.reads, ports.sockets.length]).toEqual(['not invited', 2, 1]);
+    await ports.pass(600);
+    expect(history.reads).toBeGreaterThanOrEqual(2 + 600 / 125);
+    expect(history.reads).toBeLessThanOrEqual(2 + 600 / 60);
+    history.result = 'read';
+    await ports.pass(61);
+    ports.socket.events.opened();
+    expect(last()).toEqual({ is: 'connected' });
   });
 
   test('stops where the invitation has ended', async () => {
