@@ -122,8 +122,8 @@ GUESTS = (
         ("core/guests.py", "or not is_signed(key, _WORD, told, signature)", "or not signature"),
     ),
     leak(
-        "an audience, to who guesses without end",
-        "test_guest_door::test_wrong_tokens_of_an_address_are_limited_and_no_other_address_notices",
+        "answers without end on one line, to who guesses",
+        "test_guest_pages::test_wrong_tokens_beyond_the_limit_cost_the_connection_and_right_ones_are_let_in",
         (_DOOR, "return self._wrong == 0 or self._now_left(address) >= 1", "return True"),
     ),
     leak(

@@ -22,9 +22,9 @@ class Limits:
 
     `viewers`: open sockets in all; one more is closed with 1013. `connections`: of any kind in all; one more is
     answered 503 before it is read. The same for each address, 0 for none (behind a proxy every client has the
-    proxy's address), and for each invitation (`guest`). `wrong_tokens`: a guest's, from an address, before none of its
-    tokens is heard for a while; 0 for no limit. `http_s`: how long a page's connection lives; one that is still taking
-    an answer gets as long again. `discarded`: bytes read from a peer that was told to go, before it is cut off.
+    proxy's address), and for each invitation (`guest`). `wrong_tokens`: a guest's, from an address, before each
+    one more costs its connection; 0 for no limit. `http_s`: how long a page's connection lives; one that is still
+    taking an answer gets as long again. `discarded`: bytes read from a peer that was told to go, before it is cut off.
     """
 
     viewers: int = 12_000

@@ -1,11 +1,12 @@
 """The door for guests of a public site: who has a token that counts, now, by the clock of the machine that serves.
 
 Rules: guests come by the ship's signed listing alone, and an older listing, or another of its number, never replaces
-the one in force; without one nobody is invited. An address has `wrong` wrong tokens, and gets one back every
-`pardon_s`; beyond that none of its tokens is heard, right or wrong, and the answer is the same. The table of addresses
-is bounded: at `addresses` the one that was wrong longest ago is forgotten. Whose invitation is taken back, or over, is
-dismissed at once, or at the next turn. What is counted of a guest is how often the page was opened and the last day; no
-address, no token and no time of day.
+the one in force; without one nobody is invited. A token that counts is let in, whatever came from its address before:
+guests share addresses, and 256 bits can't be guessed. An address has `wrong` wrong tokens, and gets one back every
+`pardon_s`; each one beyond is answered as before it, and costs its connection. The table of addresses is bounded: at
+`addresses` the one that was wrong longest ago is forgotten. Whose invitation is taken back, or over, is dismissed at
+once, or at the next turn. What is counted of a guest is how often the page was opened and the last day; no address, no
+token and no time of day.
 """
 
 import time
@@ -42,8 +43,8 @@ class WrongTokens:
     def __len__(self) -> int:
         return len(self._left)
 
-    def is_heard(self, address: str) -> bool:
-        """Whether a token from an address is looked at."""
+    def has_left(self, address: str) -> bool:
+        """Whether an address may send another wrong token."""
         return self._wrong == 0 or self._now_left(address) >= 1
 
     def note(self, address: str) -> None:
@@ -77,7 +78,7 @@ class GuestDoor:
         self._over: set[str] = set()
         self.seen: dict[str, Seen] = {}
         self.wrong = 0
-        self.unheard = 0
+        self.beyond = 0
 
     def trust(self, key: bytes) -> None:
         """Take listings that the holder of this key signs (the ship's, 32 bytes)."""
@@ -119,17 +120,21 @@ class GuestDoor:
 
     def find(self, token: str, address: str) -> Guest | None:
         """Return whose token this is, None if it doesn't count here and now; a wrong one counts against its address."""
-        heard, wall_s = self._wrong.is_heard(address), self._wall_s()
+        wall_s = self._wall_s()
         guest = find_guest(self._listing.guests, token, wall_s)
-        if not heard:
-            self.unheard += 1
-            return None
         if guest is None:
             self.wrong += 1
-            self._wrong.note(address)
+            if self._wrong.has_left(address):
+                self._wrong.note(address)
+            else:
+                self.beyond += 1
             return None
         self.seen[guest.id].last_day = day_of(wall_s)
         return guest
+
+    def is_tried_by(self, address: str) -> bool:
+        """Whether an address has used up its wrong tokens: the connection that the last one came on is ended."""
+        return not self._wrong.has_left(address)
 
     def opened(self, guest: Guest) -> None:
         """Count that a guest has opened the page."""
