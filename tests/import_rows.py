@@ -80,7 +80,7 @@ CORE = {
     "swath": "errors given ground survey",
     "survey_plan": "given reach swath",
     "survey_day": "errors geodesy given ground survey survey_plan swath",
-    "kept_track": "",
+    "kept_track": "silence",
     "rate": "",
     "in_words": "",
     "watch_words": "in_words overdue reach survey_day",
