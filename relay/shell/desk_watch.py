@@ -147,9 +147,9 @@ class Watch:
     def tracks(self) -> dict[str, Any]:
         """Return `origin`, `exact`, `ship`, `ring_m`, `covered` and `plan` of the desk's tracks.
 
-        A line of `exact` has a point without a place wherever nothing told one for long, and breaks there alone: how far
-        apart in time its points lie says nothing. `covered` holds rings, outlines and holes alike: to be filled by the
-        even-odd rule.
+        A line of `exact` has a point without a place wherever nothing told one for long, and breaks there alone: how
+        far apart in time its points lie says nothing. `covered` holds rings, outlines and holes alike: to be filled by
+        the even-odd rule.
         """
         anchor, corners = self._anchor, self._survey.corners
         ship = self._ship if anchor is not None else None
