@@ -66,7 +66,7 @@ def _folder(folder: Path) -> Iterator[Fault]:
         yield ("shore", "folder"), f"{there} is a file: name a folder"
         return
     try:
-        os.rmdir(tempfile.mkdtemp(prefix=".tried-", dir=there))
+        Path(tempfile.mkdtemp(prefix=".tried-", dir=there)).rmdir()
     except OSError as error:
         why = "" if there == folder else f", for nothing can be made in {there}"
         give = "name another, or give it to the user that runs the shore"

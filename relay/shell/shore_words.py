@@ -1,7 +1,7 @@
 """A shore's file in plain words: what the shore will do, and whether what its file names can be used.
 
-Rules: nothing is started, nothing left behind; what can't be used stops it, as it stops a start (`shore_named.py`); what
-will soon be wrong is said. The pin is what the ship writes into her expedition file.
+Rules: nothing is started, nothing left behind; what can't be used stops it, as it stops a start (`shore_named.py`);
+what will soon be wrong is said. The pin is what the ship writes into her expedition file.
 """
 
 import os
