@@ -285,7 +285,7 @@ export const words = {
     free: (size: string) => `${size} free.`,
     fault: (why: string) => `JOURNAL FAULT: ${why}`,
     fills: (span: string) => `At this pace the disk is full in ${span}.`,
-    link: (connections: string, followers: string, rate: string) => `Link: ${connections} connections, ${followers} following, ${rate} out.`,
+    link: (connections: string, followers: string, rate: string) => `Followers: ${followers}, by ${connections} connections; ${rate} out.`,
   },
 
   ...ashore,
