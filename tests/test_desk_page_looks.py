@@ -28,7 +28,7 @@ BROKEN_WORDS = """[...document.querySelectorAll('.wide th')].filter((cell) => {
     const range = document.createRange();
     range.selectNodeContents(cell);
     const lines = new Set([...range.getClientRects()].map(({ top }) => Math.round(top)));
-    return lines.size > cell.textContent.trim().split(/\\s+/).length;
+    return lines.size > cell.textContent.trim().split(/[\\s-]+/).length;
 }).map((cell) => cell.textContent)"""
 # Contrast as WCAG 2.2 defines it (1.4.3), of two colours written #rrggbb.
 CONTRAST = """([one, other]) => {
