@@ -80,7 +80,7 @@ CORE = {
     "swath": "errors given ground survey",
     "survey_plan": "given reach swath",
     "survey_day": "errors geodesy given ground survey survey_plan swath",
-    "kept_track": "",
+    "kept_track": "silence",
     "rate": "",
     "in_words": "",
     "watch_words": "in_words overdue reach survey_day",
@@ -141,7 +141,7 @@ SHELL = {
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
-    "uplink_tls": "core.errors",
+    "uplink_tls": "core.errors tls_files",
     "uplink_socket": "core.errors core.uplink_talk | websockets",
     "uplink_port": "gate core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
     "uplink_link": "core.errors core.seal core.uplink_talk uplink_plan uplink_tls | websockets",
@@ -163,11 +163,13 @@ SHELL = {
     "conversation": "attendance gate pages slices | aiohttp",
     "viewer": "attendance core.history core.release core.subscriber core.websocket gate",
     "front": "core.guests core.subscriber core.websocket answers conversation gate guest_door pages viewer | aiohttp",
-    "tls_door": "core.errors front gate",
+    "tls_files": "core.errors",
+    "tls_door": "front gate tls_files",
     "site": "core.history answers conversation front gate guest_door guest_pages pages public_files tls_door viewer",
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
+    "shore_named": "core.errors expedition_faults shore_file shore_form tls_files",
     "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
     "shore_guests": "core.errors core.guest_terms core.uplink_talk guest_door",
     "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_guests shore_logs site uplink_port "
@@ -246,8 +248,8 @@ SHELL = {
     "tell_words": "quantities",
     "tell_arguments": "",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
-    "shore_words": "core.errors certificate_end quantities shore_file tls_door uplink_tls",
-    "shore_command": "log_lines shore shore_file shore_run shore_words until_stopped | uvloop",
+    "shore_words": "certificate_end quantities shore_file shore_named uplink_tls",
+    "shore_command": "log_lines shore shore_file shore_named shore_run shore_words until_stopped | uvloop",
     "deploy": "",
     "guest_arguments": "reading_arguments",
     "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "

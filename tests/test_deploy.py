@@ -59,3 +59,24 @@ def test_container_file_runs_a_command_that_there_is_as_nobody_special(capsys: p
     assert re.fullmatch(r"python:3\.1[1-9]-slim", told["FROM"])
     options = _parser().parse_args(re.findall(r'"([^"]+)"', told["CMD"]))
     assert (options.command, options.log) == ("shore", "json")
+
+
+PROGRAM = re.compile(r"(?:bin/offing|offing:/var/lib/offing offing) (.+)")
+
+
+@pytest.mark.parametrize(
+    ("what", "steps"),
+    [("ship", ["check", "tell"]), ("shore", ["shore"]), ("container", ["shore"])],
+)
+def test_what_is_told_to_do_by_hand_can_be_done_in_its_order(
+    what: str, steps: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each command that a remark gives is one that there is; the folder is made before something is put there."""
+    remarks = [line for line in printed(what, capsys).splitlines() if line.startswith("#")]
+    commands = [match[1].split() for line in remarks if (match := PROGRAM.search(line)) and "pip" not in line]
+    assert [command[0] for command in commands] == steps
+    assert all(_parser().parse_args(command).command for command in commands)
+    if what != "container":
+        made = next(at for at, line in enumerate(remarks) if "install -d -o offing" in line)
+        assert all("useradd" not in line for line in remarks[made:])
+        assert made < next(at for at, line in enumerate(remarks) if "put the" in line)

@@ -129,3 +129,53 @@ def test_limit_of_what_can_be_reached() -> None:
     assert passed([0, 1, 66.1]) == [0, 1]
     assert passed([0, 1, 2_751], every_s=180.0) == [0, 1, 2_751]
     assert passed([0, 1, 2_751.1], every_s=180.0) == [0, 1]
+
+
+def straight(*spans: tuple[int, int, int]) -> KeptTrack:
+    """Return the track of one straight line at 1 m/s, reported from a second to another, each so many seconds."""
+    track = KeptTrack()
+    for begin_s, end_s, every_s in spans:
+        for at in range(begin_s, end_s, every_s):
+            track.take(TrackSpot(at * SECOND, float(at), 0.0, 900.0))
+    return track
+
+
+def breaks(track: KeptTrack) -> list[tuple[int, int]]:
+    """Return between which seconds a track is broken."""
+    line = track.broken()
+    moments = [None if spot is None else spot.at_us // SECOND for spot in line]
+    return [(moments[i - 1], moments[i + 1]) for i, at in enumerate(moments) if at is None]  # type: ignore[misc]
+
+
+def test_straight_line_is_whole_and_a_silence_on_it_breaks_it() -> None:
+    """Ten minutes of reports on a straight line are two points and no break; four minutes without one are a break."""
+    whole = straight((0, 600, 1))
+    assert ([spot.at_us // SECOND for spot in whole.points()], breaks(whole)) == ([0, 599], [])
+    assert breaks(straight((0, 600, 1), (840, 1200, 1))) == [(599, 840)]
+    assert breaks(straight((0, 600, 1), (650, 1200, 1))) == []
+
+
+def test_vehicle_that_reports_each_three_minutes_is_not_silent_in_between() -> None:
+    """What counts is its own beat (as for the alarm of a silent vehicle), over a restart as well."""
+    slow = straight((0, 3600, 180))
+    assert breaks(slow) == [(0, 180)]  # nothing told yet that this is its beat
+    again = KeptTrack.restored(slow.saved())
+    for at in (3600, 3780, 7000):
+        again.take(TrackSpot(at * SECOND, float(at), 0.0, 900.0))
+    assert breaks(again) == [(0, 180), (3780, 7000)]
+
+
+def test_silences_survive_thinning_and_are_bounded() -> None:
+    """With room for twelve points the three longest of many silences are told, each between its own two reports."""
+    track, at_us = KeptTrack(most=12), 0
+    told = []
+    for leg in range(30):
+        for _ in range(20):
+            at_us += SECOND
+            track.take(TrackSpot(at_us, math.sin(at_us / 7e6) * 300, at_us / 1e6, 0.0))
+        quiet_s = 100 + (leg * 7) % 30
+        told.append((quiet_s, at_us // SECOND))
+        at_us += quiet_s * SECOND
+    longest = sorted(told[:-1])[-3:]
+    assert breaks(track) == sorted((since, since + quiet + 1) for quiet, since in longest)
+    assert len(track.points()) <= 12

@@ -5,7 +5,9 @@ import logging
 import sys
 from datetime import UTC, datetime, timedelta
 
-from relay.shell.log_lines import JsonLines
+import pytest
+
+from relay.shell.log_lines import JsonLines, announce
 
 
 def line_of(raised: Exception | None = None) -> dict[str, str]:
@@ -36,3 +38,22 @@ def test_exception_is_told_by_kind_and_place_alone() -> None:
     assert told["raised"] == "ValueError"
     assert told["at"].startswith("line_of:")
     assert "SECRETWORD" not in json.dumps(told)
+
+
+LINES = ["Offing relays a dive.", "followers' page: http://127.0.0.1:8080/", "Ctrl-C stops it."]
+
+
+def test_start_is_told_to_people_with_the_addresses_apart(capsys: pytest.CaptureFixture[str]) -> None:
+    """What a script may want is on standard output; the rest beside it."""
+    announce(LINES)
+    said = capsys.readouterr()
+    assert (said.out, said.err) == (f"{LINES[1]}\n", f"{LINES[0]}\n{LINES[2]}\n")
+
+
+def test_with_json_the_start_is_in_the_log_alone(
+    caplog: pytest.LogCaptureFixture, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each line is a record, and nothing is printed beside them."""
+    with caplog.at_level(logging.INFO, "offing"):
+        announce(LINES, "json")
+    assert ([record.getMessage() for record in caplog.records], capsys.readouterr()) == (LINES, ("", ""))

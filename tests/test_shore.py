@@ -147,5 +147,5 @@ async def test_log_tells_nothing_of_a_follower(tmp_path: Path, caplog: pytest.Lo
             writer.write(sending + b"\x88\x80\x00\x00\x00\x00")
             await reader.read()
             writer.close()
-    assert "records are held" in caplog.text
+    assert "records are kept" in caplog.text
     assert [word for word in ("127.77.6.5", "SECRETWORD", "abcdef0123") if word in caplog.text] == []

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from relay.core.errors import ShoreFileError
+from relay.core.errors import ExpeditionError, ShoreFileError
+from relay.shell.expedition import parse_expedition
 from relay.shell.shore_file import StreamPlan, TlsFiles, UplinkPlan, parse_shore_file, read_shore_file
 from shores import RIGHT, SIGNER, changed
 
@@ -56,7 +57,8 @@ SITE = '[site]\nlisten = "127.0.0.1:0"'
 WRONG = [
     (KEY, "", 1, "shore.key: is missing: add the ship's key: `offing key EXPEDITION.toml` prints it aboard"),
     (KEY, 'key = "abc"\n', 3, "shore.key: 'abc' is not a ship's key"),
-    (KEY, KEY.upper().replace("KEY", "key"), 3, "is not a ship's key: write the 64 hexadecimal digits"),
+    (KEY, KEY.upper().replace("KEY", "key"), 3, "is not a ship's key: write the 64 hexadecimal digits, letters small"),
+    (SITE, f'{SITE}\nprocesses = "8"', 9, "site.processes: must be a whole number"),
     ('open = ["public"]', 'opens = ["public"]', 4, 'shore.opens: no such key; did you mean "open"?'),
     ('open = ["public"]', 'open = ["public"]\nlisten = "x"', 5, "it belongs under [site] or [uplink] or [watch]"),
     ('open = ["public"]', 'open = ["Public"]', 4, "a short name of small letters"),
@@ -110,3 +112,13 @@ def test_example_of_the_readme_is_right() -> None:
     suggested = example.replace("# questions_to", "questions_to").replace("# invited", "invited")
     for each in (example, suggested):
         assert parse_shore_file(each, PATH).uplink is not None
+
+
+def test_file_of_the_other_kind_is_said_to_be_one_in_one_line() -> None:
+    """The ship's file given ashore, and the shore's aboard: each names the command that takes it."""
+    with pytest.raises(ShoreFileError) as ashore:
+        parse_shore_file('[expedition]\nname = "x"\n[[vehicle]]\nname = "Lantern"\n', PATH)
+    assert str(ashore.value).startswith(f"{PATH} looks like the ship's expedition file, which `offing ship` runs")
+    with pytest.raises(ExpeditionError) as aboard:
+        parse_expedition(RIGHT, PATH)
+    assert str(aboard.value).startswith(f"{PATH} looks like a shore's file, which `offing shore` runs")

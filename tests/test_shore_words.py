@@ -82,9 +82,9 @@ def test_certificate_that_ends_is_said(days: int, words: str, tmp_path: Path) ->
 
 
 WRONG = {
-    "site.pem": "aren't a certificate and its private key",
-    "uplink.pem": "holds no certificate",
-    "uplink.key": "uplink",
+    "site.pem": "line 9: site.certificate: ",
+    "uplink.pem": "line 14: uplink.certificate: ",
+    "uplink.key": "line 15: uplink.key: ",
 }
 
 
@@ -104,6 +104,10 @@ def test_file_that_cannot_be_used_is_said_as_at_a_start(
 
 def test_folder_of_somebody_else_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What the shore can't write into it can't keep."""
-    monkeypatch.setattr("os.access", lambda *_: False)
-    with pytest.raises(OperatorError, match="can't be written: give it to the user that runs the shore"):
+
+    def refused(*_: object, **__: object) -> str:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("tempfile.mkdtemp", refused)
+    with pytest.raises(OperatorError, match=r"can't be written.*or give it to the user that runs the shore"):
         said(tmp_path)

@@ -165,5 +165,5 @@ def test_files_that_cannot_be_used_are_named(tmp_path: Path) -> None:
     pem, key = tmp_path / "site.pem", tmp_path / "site.key"
     with pytest.raises(OperatorError, match=r"none\.pem can't be read: No such file"):
         site_tls(tmp_path / "none.pem", key)
-    with pytest.raises(OperatorError, match="aren't a certificate and its private key"):
+    with pytest.raises(OperatorError, match=r"site\.key holds no certificate in PEM.*are the two files swapped"):
         site_tls(key, pem)

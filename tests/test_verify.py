@@ -83,7 +83,7 @@ def test_each_wrong_file_is_told_and_the_others_too(tmp_path: Path, capsys: pyte
     told = "The search for the Isoline Marr, for public, dive"
     assert f"{bad}: {told} 3: 6 records, to its end\n  WRONG: record 2: altered" in said
     assert f"{torn}: {told} 5: 5 records\n  WRONG: its end is missing" in said
-    assert "dive-006.recording: not a recording that can be read\n" in said
+    assert "dive-006.recording: is no recording\n  WRONG: it is no recording of Offing" in said
     assert "dive-009.recording: can't be read\n  WRONG: No such file or directory\n" in said
     assert "Not among these: dive 2 for public.\nNot among these: dive 4 for public.\nNOT VERIFIED" in said
 
@@ -153,7 +153,7 @@ def test_wrong_key_is_refused_before_anything_is_read(key: str, capsys: pytest.C
     """It says how a key is written."""
     code, said, complaints = run(capsys, "nowhere", "--key", key)
     assert (code, said) == (2, "")
-    assert complaints == "--key: a ship's key is 64 hexadecimal digits, as `offing key` prints it\n"
+    assert complaints == "--key: a ship's key is 64 hexadecimal digits, letters small, as `offing key` prints it\n"
 
 
 def test_programme_is_judged_beside_its_recordings_or_with_a_key(

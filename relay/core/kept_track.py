@@ -6,15 +6,21 @@ Rules: exact, for the ship alone.
 2. There are never more than `most` points. When there would be, the tolerance is doubled and points that the new one
    allows are left out; as it doubles each time, all that was left out earlier adds up to less than it.
 3. A point is one of the reports, never a mean. The newest report is always the last point.
-4. `FixGate` comes before it: a fix that nothing under way could have reached since the last one is set aside, and
+4. Where nothing told a place for longer than `silence.py` takes for silence, the track breaks: the reports before and
+   after it are points, and `broken` tells of the break. There are only so many; of more, the shortest are forgotten.
+   How far apart in time points lie says nothing of that: a straight line needs two of them, however long it is.
+5. `FixGate` comes before it: a fix that nothing under way could have reached since the last one is set aside, and
    believed only if the next one bears it out, so that one wild fix is neither drawn nor sounds an alarm.
 Work: each report costs the same, whatever came before it; a doubling costs `most` steps, and there are only as many of
 them as the track's extent has doublings of `begin_m`.
 """
 
+from collections import deque
 from collections.abc import Mapping
 from math import hypot, inf
 from typing import Any, Generic, NamedTuple, TypeVar
+
+from relay.core.silence import GAPS, is_silence
 
 FASTEST_MPS = 15.0  # a ship under way with the vehicle on deck: common practice, no source
 NOISE_M = 50.0
@@ -71,6 +77,8 @@ class KeptTrack:
         self._points: list[TrackSpot] = []
         self._newest: TrackSpot | None = None
         self._door: _Door | None = None
+        self._silences_us: dict[int, int] = {}  # by the moment at which each was over: how long it was
+        self._gaps: deque[int] = deque(maxlen=GAPS)
         self.steps = 0
 
     @property
@@ -86,28 +94,56 @@ class KeptTrack:
         track._points = [TrackSpot(int(at_us), *map(float, metres)) for at_us, *metres in saved["points"]][-most:]
         if track._points:
             track._door = _Door(track._points[-1])
+        track._silences_us = {int(over_us): int(long_us) for over_us, long_us in saved.get("silences", ())}
+        track._gaps.extend(int(gap_us) for gap_us in saved.get("gaps", ()))
         return track
 
     def saved(self) -> dict[str, Any]:
         """Return the track as plain values."""
-        return {"begin_m": self._begin_m, "tolerance_m": self._tolerance_m, "points": self.points()}
+        return {
+            "begin_m": self._begin_m,
+            "tolerance_m": self._tolerance_m,
+            "points": self.points(),
+            "silences": list(self._silences_us.items()),
+            "gaps": list(self._gaps),
+        }
 
     def points(self) -> list[TrackSpot]:
         """Return the points, oldest first."""
         return self._points + ([] if self._newest is None else [self._newest])
+
+    def broken(self) -> list[TrackSpot | None]:
+        """Return the points, oldest first, with a None wherever a silence lies between two of them."""
+        broken: list[TrackSpot | None] = []
+        for point in self.points():
+            broken += [None, point] if broken and point.at_us in self._silences_us else [point]
+        return broken
 
     def take(self, spot: TrackSpot) -> None:
         """Take the next report; one that isn't newer than the last replaces nothing."""
         last = self._newest or (self._points[-1] if self._points else None)
         if last is not None and spot.at_us <= last.at_us:
             return
+        if last is not None:
+            self._listen(spot.at_us, spot.at_us - last.at_us)
         self._add(spot)
         while len(self._points) + 1 > self._most:
             self._thin()
 
+    def _listen(self, at_us: int, gap_us: int) -> None:
+        """Remember the silence that a report ends, if it was one."""
+        if is_silence(gap_us, self._gaps):
+            self._silences_us[at_us] = gap_us
+            if len(self._silences_us) > self._most // 4:  # so that all their ends have room among the points
+                del self._silences_us[min(self._silences_us, key=self._silences_us.__getitem__)]
+        self._gaps.append(gap_us)
+
     def _add(self, spot: TrackSpot) -> None:
         self.steps += 1
-        if self._door is None:
+        if self._door is None or spot.at_us in self._silences_us:
+            if self._newest is not None:
+                self._points.append(self._newest)
+                self._newest = None
             self._points.append(spot)
             self._door = _Door(spot)
             return

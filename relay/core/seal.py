@@ -61,7 +61,9 @@ def is_sealed(key: bytes, audience: str, frame: bytes) -> bool:
 def parse_key(text: str) -> bytes:
     """Return the 32 bytes of a public key written in hexadecimal; ValueError if it is none."""
     if re.fullmatch(f"[0-9a-f]{{{2 * KEY_OCTETS}}}", text) is None:
-        raise ValueError(f"a ship's key is {2 * KEY_OCTETS} hexadecimal digits, as `offing key` prints it")
+        raise ValueError(
+            f"a ship's key is {2 * KEY_OCTETS} hexadecimal digits, letters small, as `offing key` prints it"
+        )
     return bytes.fromhex(text)
 
 

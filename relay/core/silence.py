@@ -6,11 +6,16 @@ Whoever was not heard since the dive began isn't missed. An alarm's words stay t
 """
 
 from collections import deque
-from collections.abc import Hashable, Iterable
+from collections.abc import Collection, Hashable, Iterable
 
 SILENT_US = 60_000_000  # common practice, no source
 MISSING = 3
-_GAPS = 5
+GAPS = 5
+
+
+def is_silence(gap_us: int, before_us: Collection[int]) -> bool:
+    """Return whether a time without a report is a silence, after the gaps before it."""
+    return gap_us > max(SILENT_US, MISSING * max(before_us, default=0))
 
 
 class Silence:
@@ -26,7 +31,7 @@ class Silence:
         if last_us is not None and at_us <= last_us:
             return
         if last_us is not None:
-            self._gaps.setdefault(who, deque(maxlen=_GAPS)).append(at_us - last_us)
+            self._gaps.setdefault(who, deque(maxlen=GAPS)).append(at_us - last_us)
         self._heard_us[who] = at_us
 
     def is_silent(self, who: Hashable, now_us: int, begun_us: int) -> bool:
@@ -34,7 +39,7 @@ class Silence:
         last_us = self._heard_us.get(who)
         if last_us is None or last_us < begun_us:
             return False
-        return now_us - last_us > max(SILENT_US, MISSING * max(self._gaps.get(who, (0,))))
+        return is_silence(now_us - last_us, self._gaps.get(who, ()))
 
 
 def silence_alarms(vehicles: Iterable[str], feeds: Iterable[str]) -> list[str]:

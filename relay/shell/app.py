@@ -6,6 +6,7 @@ import logging
 import sys
 from collections.abc import Callable
 from dataclasses import asdict
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -31,7 +32,7 @@ from relay.shell.expedition import read_expedition
 from relay.shell.export import export
 from relay.shell.guests_told import guests, invite, uninvite
 from relay.shell.import_log import import_log, show_record
-from relay.shell.log_lines import log_to_stderr
+from relay.shell.log_lines import announce, log_to_stderr
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
 from relay.shell.plain_ground import (
@@ -117,8 +118,12 @@ def _ship(options: argparse.Namespace) -> int:
 
     async def serve() -> None:
         ship = Ship(expedition, MachineTime(), new_site(expedition))
-        token = None if sys.stdout.isatty() else expedition.private / TOKEN_FILE
-        await run_until_stopped(ship, lambda: _announce(expedition.plan.expedition, ship, token))
+        shown = sys.stdout.isatty() and options.log == "text"
+        lines = partial(
+            _announced, expedition.plan.expedition, ship, None if shown else expedition.private / TOKEN_FILE
+        )
+        await run_until_stopped(ship, lambda: announce(lines(), options.log))
+        _log.info("Offing has stopped, as it was told to")
 
     uvloop.run(serve())
     return 0
@@ -128,7 +133,7 @@ def _demo(options: argparse.Namespace) -> int:
     log_to_stderr(logging.WARNING)
 
     def ready(ship: Ship) -> None:
-        _announce("an invented dive", ship)
+        announce(_announced("an invented dive", ship))
 
     uvloop.run(run_demo(options.port, options.seed, options.folder, options.seconds, ready))
     return 0
@@ -258,16 +263,15 @@ def _publish(options: argparse.Namespace) -> int:
     return 0
 
 
-def _announce(what: str, ship: Ship, token: Path | None = None) -> None:
-    """Say where the followers' page is and how to stop.
+def _announced(what: str, ship: Ship, token: Path | None = None) -> list[str]:
+    """Return where the followers' page is and how to stop.
 
     `token`: where the desk's token is to be read, where what is said here may be kept, as in a system's log.
     """
     host, port = ship.site.address
-    print(f"Offing relays {what}.", file=sys.stderr)
-    print(f"followers' page: http://{host}:{port}/", flush=True)
+    lines = [f"Offing relays {what}.", f"followers' page: http://{host}:{port}/"]
     if ship.desk.server is not None:
         address, _, secret = ship.desk.server.url.partition("#")
         last = secret if token is None else f"TOKEN, and TOKEN is what {token} holds"
-        print(f"the desk, for you alone: {address}#{last}", flush=True)
-    print("Ctrl-C stops it. A ship's relay started again goes on where it was.", file=sys.stderr)
+        lines += [f"the desk, for you alone: {address}#{last}"]
+    return [*lines, "Ctrl-C stops it. A ship's relay started again goes on where it was."]

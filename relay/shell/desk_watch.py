@@ -147,13 +147,15 @@ class Watch:
     def tracks(self) -> dict[str, Any]:
         """Return `origin`, `exact`, `ship`, `ring_m`, `covered` and `plan` of the desk's tracks.
 
-        `covered` holds rings, outlines and holes alike: to be filled by the even-odd rule.
+        A line of `exact` has a point without a place wherever nothing told one for long, and breaks there alone: how
+        far apart in time its points lie says nothing. `covered` holds rings, outlines and holes alike: to be filled by
+        the even-odd rule.
         """
         anchor, corners = self._anchor, self._survey.corners
         ship = self._ship if anchor is not None else None
         return {
             "origin": None if self.origin is None else list(self.origin),
-            "exact": {known.name: [list(spot) for spot in known.track.points()] for known in self._vehicles},
+            "exact": {known.name: _line(known.track) for known in self._vehicles},
             "ship": None if ship is None else list(self.metres(ship[1])),
             "ring_m": FORWARD_SONAR_M,
             "covered": self._rings,
@@ -276,6 +278,14 @@ class Watch:
         for known in self._vehicles:
             known.track = tracks.get(known.name, known.track)
         self._draw()
+
+
+def _line(track: KeptTrack) -> list[list[float | None]]:
+    """Return a track's points, with one without a place in each silence."""
+    line: list[list[float | None]] = []
+    for spot in track.broken():
+        line.append([line[-1][0], None, None, None] if spot is None else list(spot))
+    return line
 
 
 def _told(state: VehicleState, at_us: int) -> dict[str, Any]:

@@ -70,6 +70,10 @@ def parse_expedition(text: str, path: Path) -> Expedition:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ExpeditionError(syntax_fault(path, text, error)) from error
+    if "shore" in values and values.keys().isdisjoint(("audience", "feed", "vehicle", "expedition")):
+        raise ExpeditionError(
+            f"{path} looks like a shore's file, which `offing shore` runs: give the ship's expedition file"
+        )
     faults = Faults(path, text, values)
     try:
         file = File.model_validate(_with_presets(values))

@@ -8,6 +8,7 @@ import json
 import logging
 import sys
 import traceback
+from collections.abc import Iterable
 from datetime import UTC, datetime
 
 
@@ -35,3 +36,15 @@ def log_to_stderr(level: int = logging.INFO, form: str = "text") -> None:
     plain = logging.Formatter("%(asctime)s %(levelname)s %(message)s")
     lines.setFormatter(JsonLines() if form == "json" else plain)
     logging.basicConfig(level=level, handlers=[lines])
+
+
+def announce(lines: Iterable[str], form: str = "text") -> None:
+    """Say what somebody who has just started a relay wants to know; an address goes to standard output.
+
+    With "json" all of it goes into the log, so that a collector gets nothing else.
+    """
+    for line in lines:
+        if form == "json":
+            logging.getLogger("offing").info("%s", line)
+        else:
+            print(line, file=sys.stdout if "://" in line else sys.stderr, flush=True)

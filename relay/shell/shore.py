@@ -113,7 +113,7 @@ class Shore:
             self.publish(history.audience, frame)
             if at % PUBLISHED_AT_ONCE == 0:
                 await asyncio.sleep(0)
-        log.info("%s: %d records are held", history.audience, len(frames))
+        log.info("%s: %d records are kept", history.audience, len(frames))
 
     async def serve(self) -> None:
         """Run until cancelled; ShoreError when something of it has ended by itself, so that it is started anew."""

@@ -64,6 +64,7 @@ class ShoreFile:
     language: str = "en"
     address: str = ""
     questions_to: str = ""
+    text: str = ""  # as it was read: what is found wrong later is told with its line
 
     @property
     def audiences(self) -> tuple[str, ...]:
@@ -88,6 +89,10 @@ def parse_shore_file(text: str, path: Path) -> ShoreFile:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ShoreFileError(syntax_fault(path, text, error)) from error
+    if "shore" not in values and not values.keys().isdisjoint(("audience", "feed", "vehicle", "area")):
+        raise ShoreFileError(
+            f"{path} looks like the ship's expedition file, which `offing ship` runs: give the shore's own file"
+        )
     faults = Faults(path, text, values, PARTS, ADD)
     try:
         file = File.model_validate(values)
@@ -95,7 +100,7 @@ def parse_shore_file(text: str, path: Path) -> ShoreFile:
         raise ShoreFileError("\n".join(faults.checked(item) for item in error.errors())) from error
     if together := list(_faults_together(file)):
         raise ShoreFileError("\n".join(faults.line(fault) for fault in together))
-    return _shore_file(file, path)
+    return _shore_file(file, path, text)
 
 
 def _faults_together(file: File) -> Iterator[Fault]:
@@ -120,7 +125,7 @@ def _faults_together(file: File) -> Iterator[Fault]:
         yield ("site", "behind_proxy"), "a proxy speaks TLS with followers itself: take certificate and key away"
 
 
-def _shore_file(file: File, path: Path) -> ShoreFile:
+def _shore_file(file: File, path: Path, text: str) -> ShoreFile:
     shore, site = file.shore, file.site
     tls = None
     if site.certificate is not None and site.key is not None:
@@ -142,6 +147,7 @@ def _shore_file(file: File, path: Path) -> ShoreFile:
         language=shore.language,
         address=shore.address or "",
         questions_to=shore.questions_to or "",
+        text=text,
     )
 
 

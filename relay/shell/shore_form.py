@@ -37,8 +37,8 @@ def _ship_key(text: str) -> str:
         parse_key(text)
     except ValueError as error:
         raise ValueError(
-            f"{text!r} is not a ship's key: write the 64 hexadecimal digits that `offing key EXPEDITION.toml` prints "
-            "aboard"
+            f"{text!r} is not a ship's key: write the 64 hexadecimal digits, letters small, that `offing key "
+            "EXPEDITION.toml` prints aboard"
         ) from error
     return text
 
@@ -87,7 +87,7 @@ class SitePart(_TlsPart):
 
     listen: _Listen = "127.0.0.1:8080"
     behind_proxy: StrictBool = False
-    processes: Annotated[int, Field(ge=1, le=MOST_PROCESSES)] = 1
+    processes: Annotated[int, Field(strict=True, ge=1, le=MOST_PROCESSES)] = 1
 
 
 class UplinkPart(_Part):

@@ -243,7 +243,7 @@ class ShoreLogs:
             fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
             self.close()
-            raise ShoreError(f"{self.folder} is another shore's, which runs: give each its own folder") from None
+            raise ShoreError("it is another shore's, which runs: give each its own folder") from None
         self.set_aside = [words for log in self._logs.values() for words in log.load()]
 
     def close(self) -> None:

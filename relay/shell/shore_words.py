@@ -1,7 +1,7 @@
 """A shore's file in plain words: what the shore will do, and whether what its file names can be used.
 
-Rules: nothing is started or written; what can't be used is an OperatorError, as at the start; what will soon be wrong
-is said. The pin is what the ship writes into her expedition file.
+Rules: nothing is started, nothing left behind; what can't be used stops it, as it stops a start (`shore_named.py`);
+what will soon be wrong is said. The pin is what the ship writes into her expedition file.
 """
 
 import os
@@ -9,18 +9,18 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
-from relay.core.errors import OperatorError
 from relay.shell.certificate_end import certificate_end
 from relay.shell.quantities import say_octets, say_server
 from relay.shell.shore_file import ShoreFile, UplinkPlan
-from relay.shell.tls_door import site_tls
-from relay.shell.uplink_tls import certificate_of, pin_of, shore_tls
+from relay.shell.shore_named import check_named
+from relay.shell.uplink_tls import certificate_of, pin_of
 
 SOON_DAYS, LITTLE_OCTETS = 21, 1 << 30
 
 
 def describe_shore(file: ShoreFile) -> Iterator[str]:
     """Yield the lines; OperatorError where a start would fail."""
+    check_named(file)
     yield f'{file.expedition}, ashore. "{file.path}" can be used.\n'
     yield f"It takes what is signed with the ship's key {file.key.hex()}, and nothing else."
     yield from _uplink(file.uplink)
@@ -39,7 +39,6 @@ def describe_shore(file: ShoreFile) -> Iterator[str]:
 def _uplink(plan: UplinkPlan | None) -> Iterator[str]:
     if plan is None:
         return
-    shore_tls(plan.tls.certificate, plan.tls.key)
     yield f"The ship dials in at {_at(plan.listen)}. In her expedition file:"
     yield f'  [uplink]\n  to = "wss://THIS-MACHINE:{plan.listen[1]}/"'
     yield f'  pin = "{pin_of(certificate_of(plan.tls.certificate))}"'
@@ -62,7 +61,6 @@ def _site(file: ShoreFile) -> Iterator[str]:
         if not file.behind_proxy and not _is_loopback(file.listen[0]):
             yield "CAUTION: without TLS a page can't check what the ship signed, and anybody on the way can alter it."
     else:
-        site_tls(file.tls.certificate, file.tls.key)
         yield f"Followers come to https://{_at(file.listen)}/."
         yield from _end(file.tls.certificate, "browsers refuse it then; a renewed file is taken while it runs")
     if file.processes > 1:
@@ -80,8 +78,6 @@ def _audiences(file: ShoreFile) -> Iterator[str]:
 
 def _folder(folder: Path) -> Iterator[str]:
     there = next(path for path in (folder, *folder.parents) if path.is_dir())
-    if not os.access(there, os.W_OK | os.X_OK):
-        raise OperatorError(f"{folder} can't be written: give it to the user that runs the shore")
     room = os.statvfs(there)
     free = room.f_bavail * room.f_frsize
     yield f"What is released is kept in {folder}, where {say_octets(free)} are free."

@@ -9,9 +9,9 @@ import socket
 import ssl
 from pathlib import Path
 
-from relay.core.errors import OperatorError
 from relay.shell.front import Front, House
 from relay.shell.gate import address_of
+from relay.shell.tls_files import load_pair
 
 ACCEPT_AGAIN_S = 0.1
 
@@ -27,19 +27,7 @@ def site_tls(certificate: Path, key: Path) -> ssl.SSLContext:
 
 def load_tls(context: ssl.SSLContext, certificate: Path, key: Path) -> None:
     """Let whoever comes from now on be shown this certificate; OperatorError, and nothing changed, if it can't be."""
-    for path in (certificate, key):
-        try:
-            path.read_bytes()
-        except OSError as error:
-            raise OperatorError(f"{path} can't be read: {error.strerror}") from error
-    try:
-        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key)  # tried apart from the one in use
-        context.load_cert_chain(certificate, key)
-    except OSError as error:
-        raise OperatorError(
-            f"{certificate} and {key} can't be used: they aren't a certificate and its private key as PEM files, or "
-            "don't belong together"
-        ) from error
+    load_pair(context, certificate, key)
 
 
 class TlsDoor:

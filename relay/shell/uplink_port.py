@@ -10,6 +10,7 @@ Nothing that a peer sent is logged.
 import asyncio
 import contextlib
 import logging
+import os
 import secrets
 import socket
 import traceback
@@ -136,7 +137,12 @@ class UplinkPort:
             family, *_, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)[0]
             self._listener = socket.create_server(address[:2], family=family, backlog=128)
         except OSError as error:
-            raise OperatorError(f"the uplink's port {host}:{port} can't be had: {error.strerror}") from error
+            number = error.errno or 0  # of a name that isn't known it is below 0
+            why = os.strerror(number) if number > 0 else error.strerror
+            raise OperatorError(
+                f"the ship can't dial in at {host}:{port} ({why}): stop what listens there, or choose another address "
+                "or port: [uplink] listen"
+            ) from error
         self._listener.setblocking(False)
         self._accepting = asyncio.ensure_future(self._accept(self._listener))
 
@@ -260,7 +266,11 @@ class UplinkPort:
         now_s = monotonic()
         if now_s >= self._complained_s + COMPLAIN_S:
             self._complained_s = now_s
-            log.warning("a peer came to the uplink's port without the ship's key; %d strangers", self.facts.strangers)
+            log.warning(
+                "a peer came to the uplink's port without the ship's key; %d so far. If it was the ship: key under "
+                "[shore] must be what `offing key` prints aboard",
+                self.facts.strangers + 1,
+            )
 
     async def _serve(self, line: ShoreSocket) -> None:
         session = _Session(line, self._shore, self.facts, self._limits)
@@ -272,7 +282,7 @@ class UplinkPort:
                 await before.leave(Ends.REPLACED)
             self.facts.linked = True
             self.facts.links += 1
-            log.info("the ship has come")
+            log.info("the ship has come; this shore's file names %s", " and ".join(self._shore.held()))
             code, why = await session.run(self._turn)
         finally:
             if self._current is session:
@@ -304,7 +314,7 @@ class _Session:
         except TimeoutError:
             return Ends.SILENT, f"the ship was silent for {self._limits.silent_s:g} s"
         except (OSError, EOFError):
-            return None, "the connection was lost"
+            return None, "this shore ended it" if self._left else "the connection was lost"
         except LinkError as error:
             return Ends.TALK, str(error)
         except NoRoomError as error:

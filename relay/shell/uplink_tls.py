@@ -9,6 +9,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from relay.core.errors import OperatorError
+from relay.shell.tls_files import BEGINS, load_pair
 
 
 def shore_tls(certificate: Path, key: Path) -> ssl.SSLContext:
@@ -16,12 +17,7 @@ def shore_tls(certificate: Path, key: Path) -> ssl.SSLContext:
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     context.minimum_version = ssl.TLSVersion.TLSv1_3
     context.num_tickets = 0  # every session proves itself anew, and a ticket costs the link
-    certificate_of(certificate)
-    try:
-        context.load_cert_chain(certificate, key)
-    except OSError as error:  # ssl.SSLError is one
-        why = "they don't belong together, or one is damaged" if isinstance(error, ssl.SSLError) else error.strerror
-        raise OperatorError(f"{certificate} and {key} can't be used for TLS: {why}") from error
+    load_pair(context, certificate, key)
     return context
 
 
@@ -39,14 +35,14 @@ def ship_tls(pin: bytes | None) -> ssl.SSLContext:
 
 def certificate_of(path: Path) -> bytes:
     """Return the first certificate (DER) of a PEM file: the one that a ship sees."""
-    begin, end = "-----BEGIN CERTIFICATE-----", "-----END CERTIFICATE-----"
+    begin, end = BEGINS, BEGINS.replace("BEGIN", "END")
     try:
         text = path.read_text(encoding="ascii")
         return ssl.PEM_cert_to_DER_cert(text[text.index(begin) : text.index(end) + len(end)])
     except OSError as error:
         raise OperatorError(f"{path} can't be read: {error.strerror}") from error
     except ValueError as error:
-        raise OperatorError(f"{path} holds no certificate in PEM: it begins with {begin}") from error
+        raise OperatorError(f"{path} holds no certificate in PEM, where one begins with {begin}") from error
 
 
 def pin_of(certificate: bytes) -> str:

@@ -67,8 +67,8 @@ def _recording(path: Path, key: bytes | None, unfinished: bool) -> _File:
         found = examine(path.read_bytes(), key)
     except OSError as error:
         return _File(path, "can't be read", (str(error.strerror),))
-    except RecordingError as error:
-        return _File(path, "not a recording that can be read", (str(error),))
+    except RecordingError:  # nothing could be read: how it isn't a record helps nobody
+        return _File(path, "is no recording", ("it is no recording of Offing, or its first record is damaged",))
     faults = [*found.faults]
     if found.unsigned:
         faults.append("unsigned: nobody can check whose it is (an Offing before signatures, or they were taken out)")

@@ -174,7 +174,8 @@ const hasPlace = ([, east_m, north_m]: TrackPoint): boolean => east_m !== null &
 
 /**
  * Return the pieces of a track as ranges [from, to) of points that all have a place: a straight line over a long
- * silence, or over a stretch of which no place was told, would be an invention.
+ * silence, or over a stretch of which no place was told, would be an invention. With `least` Infinity the time between
+ * points breaks nothing: the exact track keeps two points of a straight line, and tells itself where nothing was heard.
  */
 export function piecesOf(line: readonly TrackPoint[], least: number): readonly (readonly [number, number])[] {
   const gaps = line.slice(1).map(([at], i) => at - (line[i] as TrackPoint)[0]);

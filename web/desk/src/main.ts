@@ -160,7 +160,7 @@ class Desk {
   private async decide(decision: Decision): Promise<Answer> {
     if (this.who === '') {
       this.head.askWho();
-      return { kind: 'refused', why: words.who.first };
+      return { kind: 'refused', why: words.who.firstWhy };
     }
     const answer = readAnswer(await browser.post(this.token, '/decide', { ...decision, who: this.who }));
     // Who resumes knows of it: only another's resume is worth a word.

@@ -38,6 +38,7 @@ export const words = {
     change: 'Change',
     unnamed: 'desk, name not given',
     first: 'Say who decides first.',
+    firstWhy: 'say who decides first.',
   },
 
   look: { day: 'Day look', night: 'Night look' },
@@ -120,6 +121,7 @@ export const words = {
     now: 'Now, exact',
     sees: (audience: string) => `${audience} sees`,
     late: (lag: string) => `${lag} late`,
+    last: (span: string) => `last record ${span} ago`,
     caption: 'Each vehicle now, exact, and as each audience sees it now, late',
     nothing: 'nothing yet',
     notSeen: 'not shown',
@@ -263,7 +265,7 @@ export const words = {
   },
 
   standing: {
-    title: 'Feeds, journal, link',
+    title: 'Feeds, journal, followers',
     healthy: 'all well',
     silent: (n: string) => `${n} need a look`,
     feed: 'Feed',
@@ -283,7 +285,7 @@ export const words = {
     free: (size: string) => `${size} free.`,
     fault: (why: string) => `JOURNAL FAULT: ${why}`,
     fills: (span: string) => `At this pace the disk is full in ${span}.`,
-    link: (connections: string, followers: string, rate: string) => `Link: ${connections} connections, ${followers} following, ${rate} out.`,
+    link: (connections: string, followers: string, rate: string) => `Followers: ${followers}, by ${connections} connections; ${rate} out.`,
   },
 
   ...ashore,
@@ -299,7 +301,7 @@ export const words = {
     note: 'Tab goes through all of it. On some keyboards F8 needs Fn.',
     places: {
       hold: 'Hold', cut: 'Cut', dive: 'Dive', ribbon: 'Time ribbon', say: 'Say', waiting: 'Waiting for approval', targets: 'Targets', legs: 'Legs', zones: 'Hidden zones',
-      early: 'Release early', out: 'Out on their own', programme: 'Programme', feeds: 'Feeds, journal, link', uplink: 'Link to shore', guests: 'Invitations', decisions: 'What was decided', keys: 'Keys',
+      early: 'Release early', out: 'Out on their own', programme: 'Programme', feeds: 'Feeds, journal, followers', uplink: 'Link to shore', guests: 'Invitations', decisions: 'What was decided', keys: 'Keys',
     },
   },
 

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { invite } from '../../desk/src/forms';
-import { guestOf } from '../../desk/src/panels/guests';
+import { guestOf, isEnded } from '../../desk/src/panels/guests';
 import { ashoreOf, BEHIND_S, brief, figuresOf } from '../../desk/src/panels/uplink';
 import { STATE } from './states';
 
@@ -36,9 +36,18 @@ describe('an invitation', () => {
     for (const until of ['31.12.2031', '2031-12', '2031-12-31 12:00', 'soon']) expect(invite({ ...whole, until })).toEqual({ fault: 'day', field: 'until' });
   });
 
+  test('forgets the link of whoever was taken back, or is over, and of nobody else', () => {
+    const link = 'https://dive.example/#guest=5f0c.AbC-_d';
+    const guest = { id: '5f0c', revoked: false, over: false };
+    expect(isEnded(link, [guest, { ...guest, id: '5f0', revoked: true }])).toBe(false);
+    expect(isEnded(link, [{ ...guest, revoked: true }])).toBe(true);
+    expect(isEnded(link, [{ ...guest, over: true }])).toBe(true);
+    expect(isEnded('', [{ ...guest, revoked: true }])).toBe(false);
+  });
+
   test('says to what, for how long, and whether it was used', () => {
-    expect(guestOf({ audience: 'funders', until: null, opens: 0, last_day: null })).toBe('funders, no end, not opened yet');
-    expect(guestOf({ audience: 'funders', until: '2031-12-31', opens: 1, last_day: '2031-05-03' })).toBe('funders, to 2031-12-31, opened once, last 2031-05-03');
-    expect(guestOf({ audience: 'press', until: null, opens: 12, last_day: '2031-05-03' })).toBe('press, no end, opened 12 times, last 2031-05-03');
+    expect(guestOf({ id: '5f0c', audience: 'funders', until: null, opens: 0, last_day: null })).toBe('funders, no end, not opened here; id 5f0c');
+    expect(guestOf({ id: '5f0c', audience: 'funders', until: '2031-12-31', opens: 1, last_day: '2031-05-03' })).toBe('funders, to 2031-12-31, opened once, last 2031-05-03; id 5f0c');
+    expect(guestOf({ id: '7a', audience: 'press', until: null, opens: 12, last_day: '2031-05-03' })).toBe('press, no end, opened 12 times, last 2031-05-03; id 7a');
   });
 });

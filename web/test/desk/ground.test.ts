@@ -128,6 +128,13 @@ describe('a track', () => {
     expect(groundSeen({ Lantern: hidden }, [])).toEqual({ west: 0, east: 90, south: 0, north: 80 });
   });
 
+  test('that tells its own silences is whole over a straight line of few points, and breaks where it says so', () => {
+    const bends = line([0, 5, 10, 15, 20, 25, 600, 605, 610]);
+    expect(piecesOf(bends, Infinity)).toEqual([[0, 9]]);
+    const silent: TrackPoint[] = [...bends, [610, null, null, null], ...line([900, 905])];
+    expect(piecesOf(silent, Infinity)).toEqual([[0, 9], [10, 12]]);
+  });
+
   test('of one point or none is one piece or none', () => {
     expect(piecesOf(line([5]), 60)).toEqual([[0, 1]]);
     expect(piecesOf([], 60)).toEqual([]);

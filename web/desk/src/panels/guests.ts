@@ -36,6 +36,7 @@ export function create(root: HTMLElement, hands: Hands): Panel {
       made.root.hidden = invited.length === 0;
       nowhere.hidden = invited.length > 0;
       rows.draw(guests);
+      link.keep(guests);
       const counting = guests.filter(counts).length;
       part.tell(counting === 0 ? W.none : W.count(count(counting)));
     },
@@ -45,7 +46,7 @@ export function create(root: HTMLElement, hands: Hands): Panel {
 const counts = ({ revoked, over }: Guest): boolean => !revoked && !over;
 
 /** The link of who was invited last, until the operator has it: it is nowhere else, and gone with the page. */
-function linkPart(hands: Hands): { root: HTMLElement; show: (name: string, link: string) => void } {
+function linkPart(hands: Hands): { root: HTMLElement; show: (name: string, link: string) => void; keep: (guests: readonly Guest[]) => void } {
   const [id, why] = [fresh('link'), element('p', { class: 'help' })];
   const label = element('label', { for: id });
   const input = element('input', { type: 'text', id, readonly: '', autocomplete: 'off', spellcheck: 'false' });
@@ -67,6 +68,12 @@ function linkPart(hands: Hands): { root: HTMLElement; show: (name: string, link:
   const root = element('div', { class: 'asking link-once', role: 'group', hidden: '' }, element('p', { class: 'field' }, label, input), why, element('div', { class: 'pair' }, copy, done), answer);
   return {
     root,
+    /** Forget the link of somebody who may not come any more. */
+    keep(guests) {
+      if (!isEnded(input.value, guests)) return;
+      input.value = '';
+      root.hidden = true;
+    },
     show(name, link) {
       say(label, W.link(name));
       mark(root, 'aria-label', W.link(name));
@@ -92,8 +99,14 @@ function row({ id, name, audience }: Guest, hands: Hands, answer: HTMLOutputElem
   };
 }
 
-/** Say what somebody is invited to, for how long, and whether they came. */
-export function guestOf({ audience, until, opens, last_day }: Pick<Guest, 'audience' | 'until' | 'opens' | 'last_day'>): string {
+/** Whether a link is of somebody who was taken back, or whose last day is over. */
+export function isEnded(link: string, guests: readonly Pick<Guest, 'id' | 'revoked' | 'over'>[]): boolean {
+  const id = /#guest=([^.]+)\./.exec(link)?.[1];
+  return guests.some((guest) => guest.id === id && (guest.revoked || guest.over));
+}
+
+/** Say what somebody is invited to, for how long, and whether they came; the id tells two of one name apart. */
+export function guestOf({ id, audience, until, opens, last_day }: Pick<Guest, 'id' | 'audience' | 'until' | 'opens' | 'last_day'>): string {
   const came = opens === 0 || last_day === null ? W.unopened : W.opened(count(opens), last_day);
-  return W.of(audience, until === null ? W.noEnd : W.to(until), came);
+  return W.of(audience, until === null ? W.noEnd : W.to(until), came, id);
 }

@@ -61,13 +61,17 @@ function headRow(audiences: readonly Audience[]): HTMLTableRowElement {
 
 function drawHead(cell: HTMLTableCellElement | undefined, audience: Audience): void {
   if (!cell) return;
-  const age_s = audience.sees?.age_s ?? null;
-  const late = age_s === null ? W.nothing : W.late(span(age_s));
-  const parts = [late, W.state[audience.state], W.followers(count(audience.followers))];
   const [name, how] = [...cell.children] as HTMLElement[];
   if (name) say(name, W.sees(audience.name));
-  if (how) say(how, parts.join(' · '));
+  if (how) say(how, howSeen(audience));
   mark(cell, 'data-state', audience.state);
+}
+
+/** Say how late an audience sees the dive; between dives nothing is late, and what it saw last was some time ago. */
+export function howSeen({ sees, state, followers }: Pick<Audience, 'sees' | 'state' | 'followers'>): string {
+  const age_s = sees?.age_s ?? null;
+  const age = age_s === null ? W.nothing : state === 'between dives' ? W.last(span(age_s)) : W.late(span(age_s));
+  return [age, W.state[state], W.followers(count(followers))].join(' · ');
 }
 
 interface Group {

@@ -26,7 +26,7 @@ export function feeds(root: HTMLElement): Panel {
       say(journal, journalWords(state));
       say(fault, state.journal.fault === null ? '' : S.fault(state.journal.fault));
       const { connections, followers, bits_per_s, words: told } = state.link;
-      say(link, `${S.link(count(connections), count(followers), rate(bits_per_s))} ${told}`);
+      say(link, `${S.link(count(connections), count(followers), rate(bits_per_s))} ${sentence(told)}`);
     },
   };
 }
@@ -42,6 +42,15 @@ function journalWords({ journal: { rows, bytes, free_bytes, fills_in_s } }: Stat
   const fills = fills_in_s === null ? [] : [S.fills(span(fills_in_s))];
   return [S.journal(count(rows), size(bytes)), ...free, ...fills].join(' ');
 }
+
+/** Return words of the ship's as a sentence. */
+export const sentence = (told: string): string => (told === '' ? '' : `${told.charAt(0).toUpperCase()}${told.slice(1)}.`);
+
+/** Return a text in parts, every second of them a day, which is never broken at its hyphens. */
+export const aroundDays = (text: string): readonly string[] => text.split(/(\b\d{4}-\d{2}-\d{2}\b)/);
+
+const unbroken = (text: string): readonly Node[] =>
+  aroundDays(text).map((part, at) => (at % 2 === 0 ? document.createTextNode(part) : element('span', { class: 'day' }, part)));
 
 function feedRow(name: string): { root: HTMLElement; draw: (feed: Feed) => void } {
   const cells = HEADS.slice(1).map(() => element('td', {}));
@@ -70,7 +79,7 @@ export function decisions(root: HTMLElement): Panel {
   root.append(part.root);
   const rows = new Rows<Decision>(list, ({ row }) => String(row), (decision) => {
     const by = element('span', { class: 'help' });
-    return { root: element('li', {}, decision.words, by), draw: ({ who, ago_s }) => say(by, words.decisions.by(who, span(ago_s))) };
+    return { root: element('li', {}, element('span', {}, ...unbroken(decision.words)), by), draw: ({ who, ago_s }) => say(by, words.decisions.by(who, span(ago_s))) };
   });
   return {
     draw({ state }) {

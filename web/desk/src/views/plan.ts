@@ -188,7 +188,7 @@ function inkGround(pen: DeskPen, scale: PlanScale, state: State, tracks: Tracks)
 function inkVehicles(pen: DeskPen, scale: PlanScale, state: State, tracks: Tracks): void {
   const { ink } = pen;
   const edge_us = slowestEdge(state);
-  state.vehicles.forEach(({ name }, i) => way(pen, scale, tracks.exact[name] ?? [], i, edge_us, SILENCE_S * US));
+  state.vehicles.forEach(({ name }, i) => way(pen, scale, tracks.exact[name] ?? [], i, edge_us, Infinity));
   for (const { at, verdict, radius_95_m } of placedTargets(state, tracks)) {
     if (radius_95_m !== null) circle(pen, scale, at, radius_95_m, ink.soft, [2, 3]);
     target(pen, scale.x(at[0]), scale.y(at[1]), verdict);
