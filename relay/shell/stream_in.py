@@ -121,7 +121,7 @@ class StreamIn:
         verdict = self._verdict(history, message, follows)
         self.verdicts[verdict] += 1
         if verdict in (Verdict.SKIP, Verdict.GAP):
-            dive = decode(message.data).dive
+            dive, seq = decode(message.data)[:2]
             self._beyond[audience].add(dive)
             if verdict is Verdict.SKIP:
                 verdict = Verdict.NEXT if self._granted.get(audience) == dive else verdict
@@ -130,7 +130,8 @@ class StreamIn:
             self._publish(audience, message.data, message.waiting > 0)
             self._look_back(audience, history.head)
         elif verdict is Verdict.GAP:
-            self._want(audience, history.head, follows)
+            if seq == 0 or follows == Position(dive, seq - 1):  # nobody makes it wait for another record than its own
+                self._want(audience, history.head, follows)
         elif verdict not in (Verdict.HELD, Verdict.SKIP):
             log.error("a message of %s was left out: %s", audience, verdict.name.lower())
 
