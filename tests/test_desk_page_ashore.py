@@ -118,7 +118,7 @@ async def test_somebody_is_invited_by_a_link_shown_once_and_taken_back(desk: Des
         await part.locator(".link-once").wait_for(state="hidden")
         assert await part.locator("input[readonly]").input_value() == ""
         assert SECRET.search(await page.content() + await page.evaluate(KEPT)) is None
-        await someone.says(part, "funders, to 2126-12-31, opened once")
+        await someone.says(part, "funders, to 2126-12-31, opened here once")
         await hands.press(someone.pressed("guests", f"Take back the invitation of {name} to funders"))
         await someone.says(part.get_by_role("listitem").filter(has_text=name), "TAKEN BACK")
         assert await answered(told) == 404
@@ -177,6 +177,19 @@ async def test_desk_works_before_the_link_has_ever_come_up(desk: Desk) -> None:
     assert "following there" not in desk.before
 
 
+async def test_link_of_who_is_taken_back_is_shown_no_longer(desk: Desk) -> None:
+    """What opens nothing any more is nobody's to copy, whether or not the operator has hidden it."""
+    async with operator(desk.browser, desk.here.url, name="Cleo") as someone:
+        part = someone.part("guests")
+        await Mouse(someone.page).go("guests")
+        await someone.labelled("guests", "Who").fill("Runa")
+        await someone.pressed("guests", "Invite").click()
+        await someone.says(part, "For Runa alone")
+        await someone.pressed("guests", "Take back the invitation of Runa to funders").click()
+        await part.locator(".link-once").wait_for(state="hidden")
+        assert await part.locator("input[readonly]").input_value() == ""
+
+
 async def test_link_is_told_with_how_far_the_shore_is_and_when_it_is_down(desk: Desk, hands: Hands) -> None:
     """What the ship knows of her link stands on the desk: up and level, what it carries, its limit, and DOWN."""
     here, someone, part = desk.here, desk.someone, desk.someone.part("uplink")
@@ -192,6 +205,7 @@ async def test_link_is_told_with_how_far_the_shore_is_and_when_it_is_down(desk: 
     await desk.shore.dialled.close()
     await someone.says(part, "DOWN")
     await someone.says(part, "not up")
+    assert "following there" not in await part.inner_text()
     await desk.shore.dialled.start(host, port)
     await someone.says(part, "up, all ashore")
     await someone.says(part, f"{before + 1} since the start")

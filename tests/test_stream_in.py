@@ -184,6 +184,19 @@ async def test_nobody_hides_a_dive_that_is_in_the_stream(server: StreamServer) -
         await until(lambda: reader.held() == [frame.data for frame in [*one, *two, *three]])
 
 
+async def test_false_words_on_what_records_follow_cost_no_reading(server: StreamServer) -> None:
+    """Sixty messages, unsigned or signed, that name sixty records they follow: the stream isn't read again for each."""
+    frames = sealed(dive(1, 60))
+    unsigned = replace(frames[40], data=frames[40].data[:-1] + b"\1")
+    lies = [(frame, f"1.{at}") for at in range(1, 58) for frame in (unsigned, frames[60])]
+    await poured(server, [*lies, *plain(frames)])
+    reader = Relay.of()
+    into = reader_of(server.stream(), reader)
+    async with at_work(into.run()):
+        await until(lambda: reader.held() == [frame.data for frame in frames] and into.filled.is_set())
+        assert into.line.outages == 0
+
+
 async def test_stream_that_lies_is_not_believed(server: StreamServer) -> None:
     """Altered, another ship's, another audience's, no record at all: left out, and the true ones are filled in."""
     frames = sealed(dive(1, 12))

@@ -12,7 +12,7 @@ from websockets.exceptions import ConnectionClosed
 from certificates import self_signed
 from link_ends import QUICK, SIGNER, sealed, underway, until
 from peers import on_both_loops
-from relay.core.uplink_talk import Ack, Held, write_ack, write_challenge, write_standing
+from relay.core.uplink_talk import WORDS, Ack, Ends, Held, write_ack, write_challenge, write_standing
 from relay.shell.uplink import Uplink
 from relay.shell.uplink_plan import UplinkPlan, shore_pin
 from relay.shell.uplink_tls import certificate_of, pin_of, shore_tls
@@ -109,3 +109,26 @@ async def test_shore_that_acknowledges_no_record_is_alarmed(tmp_path: Path, says
     """Whether the link seems to live or not: the desk is told that nothing comes ashore."""
     async with taken_over(tmp_path, says) as uplink:
         await until(lambda: any("isn't ashore" in alarm for alarm in uplink.alarms()))
+
+
+async def hang_up(peer: ServerConnection) -> None:
+    """Say that the disk is full, as soon as anything comes."""
+    await peer.recv()
+    await peer.close(Ends.NO_ROOM)
+
+
+async def test_link_that_never_serves_is_alarmed_all_the_time_and_logged_once(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Each new link begins no new patience: the alarm stands through all of them, with the reason."""
+    async with taken_over(tmp_path, hang_up, None) as uplink:
+        await until(lambda: uplink.alarms() != [])
+        gone, seen = uplink.facts()["outages"], set[str]()
+
+        def watched() -> bool:
+            seen.update([uplink.facts()["state"]])
+            assert [WORDS[Ends.NO_ROOM] in alarm for alarm in uplink.alarms()] == [True]
+            return uplink.facts()["outages"] >= gone + 5 and len(seen) == 2
+
+        await until(watched)
+    assert caplog.text.count("no link to the shore") == 1

@@ -130,7 +130,9 @@ class StreamIn:
             self._publish(audience, message.data, message.waiting > 0)
             self._look_back(audience, history.head)
         elif verdict is Verdict.GAP:
-            self._want(audience, history.head, follows)
+            dive, seq = decode(message.data)[:2]
+            if seq == 0 or follows == Position(dive, seq - 1):  # nobody makes it wait for another record than its own
+                self._want(audience, history.head, follows)
         elif verdict not in (Verdict.HELD, Verdict.SKIP):
             log.error("a message of %s was left out: %s", audience, verdict.name.lower())
 

@@ -139,6 +139,8 @@ export class Page implements Listener {
   connection(connection: Connection): void {
     if (same(connection, this.link)) return;
     this.link = connection;
+    // Not even which dives there are is a former guest's any more.
+    if (connection.is === 'invitation ended' && this.list) this.list = { ...this.list, dives: [] };
     this.around.raise(LINK);
   }
 

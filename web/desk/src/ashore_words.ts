@@ -38,7 +38,8 @@ export const ashore = {
     name: 'Who',
     audience: 'Sees',
     until: 'Last day (UTC)',
-    untilHelp: 'Such as 2026-12-31. Empty: no end.',
+    // Its hyphens don't break: a date is read in one piece.
+    untilHelp: 'Such as 2026\u201112\u201131. Empty: no end.',
     go: 'Invite',
     link: (name: string) => `Link for ${name}`,
     once: (name: string) => `For ${name} alone: whoever has it sees what ${name} may see. It is shown this once.`,
@@ -52,9 +53,9 @@ export const ashore = {
     noEnd: 'no end',
     to: (day: string) => `to ${day}`,
     unopened: 'not opened here',
-    opened: (n: string, day: string) => `opened ${n === '1' ? 'once' : `${n} times`}, last ${day}`,
+    opened: (n: string, day: string) => `opened here ${n === '1' ? 'once' : `${n} times`}, last ${day}`,
     revoked: 'TAKEN BACK',
     over: 'OVER',
-    effect: 'Taken back, it ends within a second, also where it is open.',
+    effect: 'Taken back, it ends within a second of the ship or the shore hearing of it, also where it is open. “Here” is the ship: how often it was opened ashore isn’t told.',
   },
 };

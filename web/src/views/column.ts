@@ -160,13 +160,16 @@ function spread(tags: Tag[], line_px: number, foot: number): void {
   }
 }
 
+/** Write a tag beside the column, as near and as small as it must be to stay on the sheet. */
 function put(pen: Pen, tag: Tag, right: number): void {
-  const x = right + 26;
+  const lettering = (face: Tag['lines'][number][1], size = 0.9375) => ({ face: 'serif', italic: face === 'note', size, baseline: 'middle' }) as const;
+  const widest = Math.max(...tag.lines.map(([text, face]) => widthOf(pen, text, lettering(face)))) + 2;
+  const x = Math.max(right + 14, Math.min(right + 26, pen.width - widest));
+  const size = Math.max(0.6875, Math.min(0.9375, (0.9375 * (pen.width - x)) / widest));
   line(pen, right + 2, crisp(tag.at), right + 12, crisp(tag.at), pen.ink.soft);
   line(pen, right + 12, crisp(tag.at), x - 4, tag.y, pen.ink.soft);
   tag.lines.forEach(([text, face], i) => {
     const y = tag.y + i * pen.rem * 1.15;
-    if (face === 'name') write(pen, text, x, y, { face: 'serif', size: 0.9375, baseline: 'middle', style: pen.ink.accent });
-    else write(pen, text, x, y, { face: 'serif', italic: face === 'note', size: 0.9375, baseline: 'middle', style: face === 'note' ? pen.ink.soft : pen.ink.line });
+    write(pen, text, x, y, { ...lettering(face, size), style: { name: pen.ink.accent, figure: pen.ink.line, note: pen.ink.soft }[face] });
   });
 }

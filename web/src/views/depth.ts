@@ -19,7 +19,8 @@ import { units } from '../units';
 import { words } from '../words';
 
 const TOP = 14;
-const BOTTOM = 2;
+/** Half a line, for the figure of the greatest depth. */
+const foot = (pen: Pen): number => pen.height - Math.ceil(pen.rem / 2);
 
 export function create(root: HTMLElement, act: Act): View {
   const paper = element('div', { class: 'paper' });
@@ -54,7 +55,7 @@ export function create(root: HTMLElement, act: Act): View {
 function whole(pen: Pen, dive: Dive, as: 'faint' | 'strong'): Linear {
   const time = timeAxis(pen, timeEnd(dive.end_s, dive.over));
   const domain = depthDomain(dive.shallowest_m, dive.deepest_m(dive.count - 1), dive.header.isDepthRelative);
-  const depth = linear(domain[0], domain[1], TOP, pen.height - BOTTOM);
+  const depth = linear(domain[0], domain[1], TOP, foot(pen));
   if (as === 'faint') axes(pen, dive, time, depth, domain);
   const [style, width] = as === 'faint' ? [pen.ink.soft, 0.75] : [pen.ink.line, 1.75];
   dive.tracks.forEach((track, vehicle) => curve(pen, dive, track, vehicle, time, depth, style, width));
@@ -64,7 +65,7 @@ function whole(pen: Pen, dive: Dive, as: 'faint' | 'strong'): Linear {
 function axes(pen: Pen, dive: Dive, time: ReturnType<typeof timeAxis>, depth: Linear, [low_m, high_m]: readonly [number, number]): void {
   const end_s = timeEnd(dive.end_s, dive.over);
   const step_s = clockStep(end_s / Math.max(2, Math.floor(pen.width / (5 * pen.rem))));
-  for (const at_s of multiples(0, end_s, step_s)) line(pen, crisp(time.to(at_s)), TOP, crisp(time.to(at_s)), pen.height - BOTTOM, pen.ink.hair);
+  for (const at_s of multiples(0, end_s, step_s)) line(pen, crisp(time.to(at_s)), TOP, crisp(time.to(at_s)), foot(pen), pen.ink.hair);
   const step_m = roundStep((high_m - low_m) / Math.max(2, Math.floor(pen.height / 48)), units.depth.size);
   for (const depth_m of multiples(low_m, high_m, step_m)) {
     const y = crisp(depth.to(depth_m));

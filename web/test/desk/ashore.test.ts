@@ -47,7 +47,7 @@ describe('an invitation', () => {
 
   test('says to what, for how long, and whether it was used', () => {
     expect(guestOf({ id: '5f0c', audience: 'funders', until: null, opens: 0, last_day: null })).toBe('funders, no end, not opened here; id 5f0c');
-    expect(guestOf({ id: '5f0c', audience: 'funders', until: '2031-12-31', opens: 1, last_day: '2031-05-03' })).toBe('funders, to 2031-12-31, opened once, last 2031-05-03; id 5f0c');
-    expect(guestOf({ id: '7a', audience: 'press', until: null, opens: 12, last_day: '2031-05-03' })).toBe('press, no end, opened 12 times, last 2031-05-03; id 7a');
+    expect(guestOf({ id: '5f0c', audience: 'funders', until: '2031-12-31', opens: 1, last_day: '2031-05-03' })).toBe('funders, to 2031-12-31, opened here once, last 2031-05-03; id 5f0c');
+    expect(guestOf({ id: '7a', audience: 'press', until: null, opens: 12, last_day: '2031-05-03' })).toBe('press, no end, opened here 12 times, last 2031-05-03; id 7a');
   });
 });

@@ -26,7 +26,8 @@ export function create(root: HTMLElement, hands: Hands): Panel {
   };
   const made = form(inviting, [name, audience, until], press, invite, () => [name, until].forEach(({ input }) => (input.value = '')));
   const [nowhere, list, answer] = [element('p', { class: 'help' }, W.nowhere), element('ul', { class: 'cards' }), told()];
-  const part = fold('guests', W.title, false, made.root, nowhere, link.root, list, answer, element('p', { class: 'help' }, W.effect));
+  const effect = element('p', { class: 'help' }, W.effect);
+  const part = fold('guests', W.title, false, made.root, nowhere, link.root, list, answer, effect);
   root.append(part.root);
   const rows = new Rows<Guest>(list, ({ id }) => id, (guest) => row(guest, hands, answer));
   return {
@@ -36,6 +37,7 @@ export function create(root: HTMLElement, hands: Hands): Panel {
       made.root.hidden = invited.length === 0;
       nowhere.hidden = invited.length > 0;
       rows.draw(guests);
+      effect.hidden = guests.length === 0;
       link.keep(guests);
       const counting = guests.filter(counts).length;
       part.tell(counting === 0 ? W.none : W.count(count(counting)));
@@ -45,8 +47,15 @@ export function create(root: HTMLElement, hands: Hands): Panel {
 
 const counts = ({ revoked, over }: Guest): boolean => !revoked && !over;
 
+interface LinkPart {
+  readonly root: HTMLElement;
+  show(name: string, link: string): void;
+  /** Keep what is shown for as long as it opens anything. */
+  keep(guests: readonly Guest[]): void;
+}
+
 /** The link of who was invited last, until the operator has it: it is nowhere else, and gone with the page. */
-function linkPart(hands: Hands): { root: HTMLElement; show: (name: string, link: string) => void; keep: (guests: readonly Guest[]) => void } {
+function linkPart(hands: Hands): LinkPart {
   const [id, why] = [fresh('link'), element('p', { class: 'help' })];
   const label = element('label', { for: id });
   const input = element('input', { type: 'text', id, readonly: '', autocomplete: 'off', spellcheck: 'false' });
@@ -60,19 +69,19 @@ function linkPart(hands: Hands): { root: HTMLElement; show: (name: string, link:
     }
     say(answer, isCopied ? W.copied : W.marked);
   };
-  const done = button(W.done, { class: 'key' }, () => {
+  const hide = (): void => {
     input.value = '';
     root.hidden = true;
+  };
+  const done = button(W.done, { class: 'key' }, () => {
+    hide();
     root.closest('details')?.querySelector('summary')?.focus();
   });
   const root = element('div', { class: 'asking link-once', role: 'group', hidden: '' }, element('p', { class: 'field' }, label, input), why, element('div', { class: 'pair' }, copy, done), answer);
   return {
     root,
-    /** Forget the link of somebody who may not come any more. */
     keep(guests) {
-      if (!isEnded(input.value, guests)) return;
-      input.value = '';
-      root.hidden = true;
+      if (isEnded(input.value, guests)) hide();
     },
     show(name, link) {
       say(label, W.link(name));

@@ -31,7 +31,9 @@ export function create(root: HTMLElement): Panel {
       if (uplink === null) return;
       say(state, uplink.words);
       figuresOf(uplink).forEach((text, at) => say(values[at] as HTMLElement, text));
-      rows.draw(Object.entries(uplink.audiences));
+      // Who followed when the link was last up is no news of now.
+      const isUp = uplink.state === 'up';
+      rows.draw(Object.entries(uplink.audiences).map(([name, one]) => [name, isUp ? one : { ...one, followers: null }]));
     },
   };
 }
