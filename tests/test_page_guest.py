@@ -71,6 +71,7 @@ async def test_invitation_that_is_taken_back_ends_the_page_in_words(browser: Bro
             await someone.says(someone.connection, "Your invitation has ended")
             assert await someone.page.get_by_role("slider").count() == 0
             assert await someone.page.get_by_label("Dive", exact=True).is_hidden()
+            assert await someone.page.locator("#plan").is_hidden()
             await someone.button("See what is open to all").press("Enter")
             await someone.says(someone.headline, "The dive is over")
             assert await stored(someone) == [False, False]

@@ -27,6 +27,7 @@ def alarm(someone: Follower) -> Locator:
 async def test_page_says_that_the_ship_signed_what_it_shows(browser: Browser) -> None:
     """In one quiet line, with the key behind it; a later visit checks against the key that this browser kept."""
     async with site_at() as site, follower(browser, address(site)) as someone:
+        await someone.says(someone.connection, "connected")
         publish(site, dive(1, 5))
         proof = someone.page.locator("#proof")
         await someone.says(proof, SIGNED)
@@ -140,6 +141,7 @@ async def test_shore_that_drops_or_replays_live_records_is_put_right_and_noticed
 async def test_another_key_than_the_one_kept_is_told_loudly_and_kept_only_when_asked(browser: Browser) -> None:
     """Somebody else may be posing as the ship: the page says so until whoever reads it has asked."""
     async with site_at() as site, follower(browser, address(site), PHONE) as someone:
+        await someone.says(someone.connection, "connected")
         publish(site, dive(1, 5))
         await someone.says(someone.page.locator("#proof"), SIGNED)
         await someone.page.evaluate("key => localStorage.setItem('offing key /', key)", STRANGER.key.hex())

@@ -30,7 +30,7 @@ export function alarmWords({ proof, connection, programmeAltered }: State): Alar
   if (proof?.is === 'altered') return { title: say.altered, more: [altered(proof), say.advice], accept: null };
   if (connection.is === 'altered' || programmeAltered) return { title: say.altered, more: [say.other, say.advice], accept: null };
   if (proof?.is === 'unsigned' && proof.known) return { title: say.stripped, more: [say.strippedMore], accept: null };
-  const isOther = (proof?.is === 'checking' || proof?.is === 'signed') && proof.basis === 'changed';
+  const isOther = (proof?.is === 'checking' || proof?.is === 'signed' || proof?.is === 'unchecked') && proof.basis === 'changed';
   return isOther ? { title: say.changed, more: [say.changedMore], accept: proof.is === 'signed' ? proof.key : null } : null;
 }
 

@@ -62,7 +62,7 @@ export class Page implements Listener {
     return {
       expedition: dive?.header.expedition ?? this.list?.expedition ?? null,
       dives: this.list?.dives ?? [],
-      listed: this.list !== null,
+      listed: this.list !== null && this.link.is !== 'invitation ended',
       wanted: this.wanted,
       dive,
       live: dive !== null && dive.dive === this.newest,

@@ -19,7 +19,7 @@ export type Basis =
 export type Proof =
   | { readonly is: 'checking' | 'signed'; readonly basis: Basis; readonly key: string }
   /** This page isn't served securely, or this browser is too old: nothing could be checked. */
-  | { readonly is: 'unchecked'; readonly why: 'insecure' | 'browser'; readonly key: string }
+  | { readonly is: 'unchecked'; readonly why: 'insecure' | 'browser'; readonly basis: Basis; readonly key: string }
   /** A dive without signatures; `known`: this site's dives were signed before. */
   | { readonly is: 'unsigned'; readonly known: boolean }
   /** What came from record `seq` on isn't what the ship signed, so it isn't shown. */

@@ -45,7 +45,7 @@ export class Witness {
     const key = found.is === 'checking' ? found.key : null;
     this.seal = engine === null || key === null ? null : Seal.of(engine, key, audience);
     const isAgain = key !== null && 'key' in this.begun && this.begun.key === key;
-    if (!isAgain) this.begun = engine === null && key !== null ? { is: 'unchecked', why: 'insecure', key } : found;
+    if (!isAgain) this.begun = engine === null && found.is === 'checking' ? { ...found, is: 'unchecked', why: 'insecure' } : found;
     this.say(this.begun);
     return found.is !== 'altered';
   }
@@ -117,7 +117,7 @@ export class Witness {
   }
 
   private unable(): void {
-    if (this.proof.is === 'checking') this.say({ is: 'unchecked', why: 'browser', key: this.proof.key });
+    if (this.proof.is === 'checking') this.say({ ...this.proof, is: 'unchecked', why: 'browser' });
   }
 
   private say(proof: Proof): void {

@@ -24,7 +24,7 @@ describe('the line', () => {
   });
 
   test('calls nothing checked that was not', () => {
-    const others: Proof[] = [signed('kept', 'checking'), { is: 'unchecked', why: 'insecure', key: KEY }, { is: 'unchecked', why: 'browser', key: KEY }, { is: 'unsigned', known: false }, signed('changed')];
+    const others: Proof[] = [signed('kept', 'checking'), { is: 'unchecked', why: 'insecure', basis: 'first', key: KEY }, { is: 'unchecked', why: 'browser', basis: 'kept', key: KEY }, { is: 'unsigned', known: false }, signed('changed')];
     expect(others.map((proof) => line(proof))).toEqual([
       'Signed by the ship (being checked)',
       'Not checked: signatures can’t be checked on a page that doesn’t come over https.',
@@ -51,7 +51,7 @@ describe('the line', () => {
 
 describe('the alarm', () => {
   test('is silent where nothing is wrong, in every state of an honest site', () => {
-    const honest: (Proof | null)[] = [null, signed('link'), signed('kept'), signed('first'), signed('first', 'checking'), { is: 'unchecked', why: 'insecure', key: KEY }, { is: 'unsigned', known: false }];
+    const honest: (Proof | null)[] = [null, signed('link'), signed('kept'), signed('first'), signed('first', 'checking'), { is: 'unchecked', why: 'insecure', basis: 'first', key: KEY }, { is: 'unsigned', known: false }];
     for (const proof of honest) for (const is of ['connected', 'connecting', 'recordings only'] as const) expect(alarm(proof, { connection: { is } })).toBeNull();
   });
 
@@ -72,6 +72,7 @@ describe('the alarm', () => {
 
   test('says that the key is another one, and offers to keep it only once all is checked with it', () => {
     expect(alarm(signed('changed', 'checking'))).toMatchObject({ title: 'Another key than before', accept: null });
+    for (const why of ['insecure', 'browser'] as const) expect(alarm({ is: 'unchecked', why, basis: 'changed', key: KEY })).toMatchObject({ title: 'Another key than before', accept: null });
     expect(alarm(signed('changed'))).toMatchObject({ title: 'Another key than before', accept: KEY });
   });
 

@@ -114,7 +114,11 @@ describe('a follower of an honest shore', () => {
 
   test('on a page that is not served securely sees the same, and is told that nothing could be checked', async () => {
     const { shown, proof } = await live(3, { engine: null });
-    expect([shown.count(1), proof()]).toEqual([3, { is: 'unchecked', why: 'insecure', key: KEY }]);
+    expect([shown.count(1), proof()]).toEqual([3, { is: 'unchecked', why: 'insecure', basis: 'first', key: KEY }]);
+  });
+
+  test('with another key than the one kept is told so, though nothing can be checked', async () => {
+    expect((await follow({ frames: STRANGER, kept: KEY, engine: null })).proof()).toEqual({ is: 'unchecked', why: 'insecure', basis: 'changed', key: STRANGERS_KEY });
   });
 
   test('with a browser that knows no such signatures, too', async () => {
@@ -123,7 +127,7 @@ describe('a follower of an honest shore', () => {
     await checked('unchecked');
     send(DIVE[3] as Uint8Array);
     await until(() => shown.count(1) === 4);
-    expect(proof()).toEqual({ is: 'unchecked', why: 'browser', key: KEY });
+    expect(proof()).toEqual({ is: 'unchecked', why: 'browser', basis: 'first', key: KEY });
   });
 });
 
