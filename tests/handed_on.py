@@ -45,3 +45,9 @@ def rewritten(frames: Sequence[bytes], audience: str = "public") -> list[bytes]:
     """Return a dive's frames as a stranger signs them, under the stranger's own key."""
     header = named(frames[0], key=STRANGER.key.hex())
     return [STRANGER.seal(audience, frame) for frame in [header, *frames[1:]]]
+
+
+def overlong(frame: bytes) -> bytes:
+    """Return a frame whose pad is longer than the two octets that `encode` has for its length can say."""
+    fields: list[object] = msgpack.unpackb(frame)
+    return b"\x96" + b"".join(map(msgpack.packb, [*fields[:5], bytes(70_000)]))

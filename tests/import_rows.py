@@ -143,10 +143,10 @@ SHELL = {
     # the link from ship to shore, both ends
     "uplink_tls": "core.errors tls_files",
     "uplink_socket": "core.errors core.uplink_talk | websockets",
-    "uplink_port": "core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
+    "uplink_port": "gate core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
     "uplink_link": "core.errors core.seal core.uplink_talk uplink_plan uplink_tls | websockets",
     "uplink_session": "core.errors core.uplink_log core.uplink_pace core.uplink_talk uplink_link | websockets",
-    "uplink": "core.errors core.history core.seal core.uplink_log core.uplink_talk uplink_link uplink_plan "
+    "uplink": "core.errors core.guests core.history core.seal core.uplink_log core.uplink_talk uplink_link uplink_plan "
     "uplink_session",
     # the public port
     "answers": "",
@@ -171,7 +171,7 @@ SHELL = {
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
     "shore_named": "core.errors expedition_faults shore_file shore_form tls_files",
     "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
-    "shore_guests": "core.errors core.guest_terms guest_door",
+    "shore_guests": "core.errors core.guest_terms core.uplink_talk guest_door",
     "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_guests shore_logs site uplink_port "
     "watch workers",
     "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",
@@ -181,9 +181,9 @@ SHELL = {
     "shore_run": "core.errors certificate_end shore shore_counts shore_file shore_site shore_stream uplink_port watch "
     "workers",
     # several relays over a stream, several processes on a port
-    "stream_line": "| nats",
+    "stream_line": "quantities | nats",
     "stream_out": "core.errors core.history core.release core.stream_order core.wire stream_line | nats",
-    "stream_in": "core.errors core.history core.stream_order stream_line | nats",
+    "stream_in": "core.errors core.history core.stream_order core.wire stream_line | nats",
     "shore_stream": "shore shore_file stream_in stream_line stream_out",
     "worker_talk": "| msgpack",
     "worker": "core.errors core.history certificate_end shore_file shore_site site worker_talk | uvloop",
@@ -254,10 +254,10 @@ SHELL = {
     "guest_arguments": "reading_arguments",
     "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
     "expedition guest_book guest_door inviting journal secrets_file taking",
-    "app": "core.errors core.figures core.policy core.release core.secrets briefing clock demo_run deploy desk_token "
-    "exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground plain_words "
-    "public_files publish quantities recording rehearse running secrets_file ship site_files site_key until_stopped "
-    "verify | rich uvloop",
+    "app": "core.errors core.figures core.policy core.release core.seal core.secrets briefing clock demo_run deploy "
+    "desk_token exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground "
+    "plain_words public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
+    "until_stopped verify | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.

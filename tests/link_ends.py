@@ -2,22 +2,26 @@
 
 import asyncio
 from collections.abc import AsyncIterator, Callable, Iterable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 
+from websockets.asyncio.client import ClientConnection, connect
+from websockets.exceptions import ConnectionClosed
+
 from certificates import self_signed
-from relay.core.errors import NoRoomError, OffingError, RecordingError
+from relay.core.errors import NoRoomError, RecordingError
+from relay.core.guests import Guest, Listing, read_listing, write_listing
 from relay.core.seal import Signer, is_sealed
-from relay.core.uplink_talk import Held
+from relay.core.uplink_talk import WORD, Held, Listed, proof_of, read_challenge, read_standing, write_proof
 from relay.core.wire import decode
 from relay.shell.outlet import Frame
 from relay.shell.uplink import Uplink
 from relay.shell.uplink_plan import UplinkPlan, shore_pin
 from relay.shell.uplink_port import PortLimits, UplinkPort
 from relay.shell.uplink_session import LinkLimits
-from relay.shell.uplink_tls import certificate_of, pin_of
+from relay.shell.uplink_tls import certificate_of, pin_of, ship_tls
 
 SIGNER = Signer(bytes(range(32)))
 QUICK = LinkLimits(greet_s=2.0, keep_s=0.2, answer_s=0.6, most_wait_s=0.1, patient_wait_s=0.1, alarm_s=0.3)
@@ -28,6 +32,11 @@ def sealed(frames: Iterable[Frame]) -> list[Frame]:
     return [replace(frame, data=SIGNER.seal(frame.audience, frame.data)) for frame in frames]
 
 
+def listing(number: int, *guests: Guest) -> bytes:
+    """Return a list of guests as the ship signs it."""
+    return write_listing(Listing(number, {guest.id: guest for guest in guests}), SIGNER)
+
+
 class MemoryShore:
     """Takes what a ship says, verified and in order, and remembers it: what `Receives` asks, without a disk."""
 
@@ -36,6 +45,7 @@ class MemoryShore:
         self.frames: dict[str, list[bytes]] = {name: [] for name in audiences or ("public",)}
         self.programmes: dict[str, list[bytes]] = {name: [] for name in self.frames}
         self.listings: list[bytes] = []
+        self.claims: Listed | None = None
         self.followers: dict[str, int] = {}
         self.calls: list[tuple[str, int]] = []
         self.full = False
@@ -88,10 +98,17 @@ class MemoryShore:
 
     def guests(self, listing: bytes) -> None:
         """Keep a list."""
-        if listing == b"badly signed":
-            raise OffingError("badly signed")
+        read_listing(self.key, listing)
         self.listings.append(listing)
+        self.calls.append(("guests", 1))
         self.changed.set()
+
+    def listed(self) -> Listed:
+        """Return which list is here."""
+        if self.claims is not None or not self.listings:
+            return self.claims or Listed()
+        last = self.listings[-1]
+        return Listed(read_listing(self.key, last).number, sha256(last).digest())
 
     def seen(self) -> dict[str, int]:
         """Return who follows."""
@@ -216,3 +233,41 @@ async def wire(port: int) -> AsyncIterator[tuple[Wire, int]]:
         yield line, at
     finally:
         await line.close()
+
+
+@asynccontextmanager
+async def dialled(here: Harbour) -> AsyncIterator[ClientConnection]:
+    """Yield a websocket to the port by the library alone, certificate not looked at."""
+    uri = f"wss://127.0.0.1:{here.port.address[1]}"
+    async with connect(uri, ssl=ship_tls(bytes(32)), compression=None, ping_interval=None) as peer:
+        yield peer
+
+
+async def heard(peer: ClientConnection) -> bytes:
+    """Return the port's next message."""
+    data = await peer.recv()
+    assert isinstance(data, bytes)
+    return data
+
+
+async def proof(peer: ClientConnection, here: Harbour, signer: Signer = SIGNER) -> bytes:
+    """Return the answer to the port's challenge."""
+    signed = signer.sign(WORD, proof_of(read_challenge(await heard(peer)), certificate_of(here.certificate)))
+    return write_proof(signer.key, signed)
+
+
+@asynccontextmanager
+async def proved(here: Harbour) -> AsyncIterator[tuple[ClientConnection, dict[str, Held]]]:
+    """Yield a websocket on which the ship's key was proved, and what the shore told."""
+    async with dialled(here) as peer:
+        await peer.send(await proof(peer, here))
+        yield peer, read_standing(await heard(peer))[0]
+
+
+async def ended(peer: ClientConnection) -> int | None:
+    """Return the code with which the port ends a connection, whatever it said before; None if it doesn't end it."""
+    with suppress(ConnectionClosed, TimeoutError):
+        async with asyncio.timeout(5):
+            while True:
+                await peer.recv()
+    return peer.close_code

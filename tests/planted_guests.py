@@ -7,6 +7,20 @@ _UNKNOWN = "test_guest_pages::test_without_a_token_that_counts_an_invited_audien
 
 GUESTS = (
     leak(
+        "who is invited to an audience that is kept aboard, ashore",
+        "test_listing_ashore::test_guests_of_an_audience_that_is_kept_aboard_are_not_told_ashore",
+        (_INVITING, "ashore = self._listing(self._ashore)", "ashore = self._listing(self._audiences)"),
+    ),
+    leak(
+        "an audience ashore, to who was taken back, once the ship's clock went back: the number told isn't kept",
+        "test_listing_ashore::test_taking_back_reaches_the_shore_whatever_the_clock_did",
+        (
+            _INVITING,
+            "book, number=max(self._book.number + 1, book.number + 1, int(self._wall_s())))",
+            "book, number=max(1, int(self._wall_s())))",
+        ),
+    ),
+    leak(
         "an invited audience's dives, to anybody who knows its name",
         _UNKNOWN,
         (
@@ -108,8 +122,8 @@ GUESTS = (
         ("core/guests.py", "or not is_signed(key, _WORD, told, signature)", "or not signature"),
     ),
     leak(
-        "an audience, to who guesses without end",
-        "test_guest_door::test_wrong_tokens_of_an_address_are_limited_and_no_other_address_notices",
+        "answers without end on one line, to who guesses",
+        "test_guest_pages::test_wrong_tokens_beyond_the_limit_cost_the_connection_and_right_ones_are_let_in",
         (_DOOR, "return self._wrong == 0 or self._now_left(address) >= 1", "return True"),
     ),
     leak(
@@ -131,8 +145,8 @@ GUESTS = (
         "test_inviting::test_secret_is_in_the_answer_and_nowhere_else",
         (
             _INVITING,
-            '"link": link_of(self._address(), token)}',
-            '"link": link_of(self._address(), token), "log": log.info(token)}',
+            '"link": link_of(self._address(), token, self._signer.key)}',
+            '"link": link_of(self._address(), token, self._signer.key), "log": log.info(token)}',
         ),
     ),
     leak(
@@ -140,8 +154,8 @@ GUESTS = (
         "test_inviting::test_names_stay_on_the_ship",
         (
             _INVITING,
-            "            outward(self.listing)\n",
-            "            outward(self.listing + repr(self._book).encode())\n",
+            "            outward(ashore)\n",
+            "            outward(ashore + repr(self._book).encode())\n",
         ),
     ),
 )

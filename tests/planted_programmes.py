@@ -78,7 +78,7 @@ PROGRAMMES = (
     leak(
         "what is to come, again after a start whose policy no longer names annotations",
         "test_programme_board::test_programme_is_not_put_up_again_where_annotations_were_taken_away",
-        (_BOARD, "self._may_be_told = Disclosed.NOTES in policy.fields", "self._may_be_told = True"),
+        (_BOARD, "self.may_be_told = Disclosed.NOTES in policy.fields", "self.may_be_told = True"),
     ),
     leak(
         "what is to come of another audience, under one's own path",

@@ -32,30 +32,40 @@ SECRET = re.compile(r"guest=[0-9a-f]+\.[\w-]{20,}")
 
 @dataclass
 class Desk:
-    """A ship that sends to a shore, and somebody at her desk."""
+    """A ship that sends to a shore, and somebody at her desk; `before`: what the desk said before the first link."""
 
     here: Aboard
     shore: Shore
     someone: Operator
     browser: Browser
+    before: str
 
 
 @pytest_asyncio.fixture(scope="module", loop_scope="module")
 async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
-    """One ship, one shore, one browser and one operator for all checks; funders are shown by invitation."""
+    """One ship, one shore, one browser and one operator for all checks; funders are shown by invitation.
+
+    The shore isn't there yet when the ship begins.
+    """
     async with AsyncExitStack() as stack:
         ship_folder, shore_folder = tmp_path_factory.mktemp("ship"), tmp_path_factory.mktemp("shore")
         shore = await stack.enter_async_context(ashore(shore_folder, shore_text(key_of(ship_folder))))
         assert shore.dialled is not None
+        host, port = shore.dialled.address
+        await shore.dialled.close()
         text = TEXT.replace('name = "funders"\n', 'name = "funders"\ninvited = true\n')
-        text += link_text(shore.dialled.address[1], shore_folder, 'limit = "64 kbit/s"')
+        text += link_text(port, shore_folder, 'limit = "64 kbit/s"')
         browser = await stack.enter_async_context(chromium())
         here = await stack.enter_async_context(aboard(ship_folder, text))
         someone = await stack.enter_async_context(operator(browser, here.url))
         await someone.page.context.grant_permissions(["clipboard-read", "clipboard-write"])
         await someone.pressed("dive", "Begin a dive").click()
         await someone.pressed("dive", "End the dive").wait_for()
-        yield Desk(here, shore, someone, browser)
+        await Mouse(someone.page).go("uplink")
+        await someone.says(someone.part("uplink"), "DOWN")
+        before = await someone.part("uplink").inner_text()
+        await shore.dialled.start(host, port)
+        yield Desk(here, shore, someone, browser, before)
 
 
 @pytest.fixture(params=[Mouse, Keyboard], ids=["mouse", "keyboard"])
@@ -67,7 +77,8 @@ def hands(request: pytest.FixtureRequest, desk: Desk) -> Hands:
 
 async def answered(link: str) -> int:
     """Return what a guest with this link is answered when they ask who they are."""
-    address, _, token = link.partition("#guest=")
+    address, _, rest = link.partition("#guest=")
+    token = rest.partition("&")[0]
 
     def ask() -> int:
         asked = urllib.request.Request(f"{address}guest.json", headers={"Authorization": f"Bearer {token}"})
@@ -157,6 +168,13 @@ async def test_parts_about_the_shore_are_accessible_and_fit_their_side(desk: Des
             for place in ("uplink", "guests"):
                 assert await someone.part(place).evaluate("part => part.scrollWidth - part.clientWidth") <= 0, place
             assert await violations(someone.page) == []
+
+
+async def test_desk_works_before_the_link_has_ever_come_up(desk: Desk) -> None:
+    """A wrong pin or a shore that isn't there: the desk is heard, the link is down, and what isn't known is said so."""
+    for words in ("DOWN", "not up", "The shore hasn’t said what it has", "0 since the start"):
+        assert words in desk.before
+    assert "following there" not in desk.before
 
 
 async def test_link_is_told_with_how_far_the_shore_is_and_when_it_is_down(desk: Desk, hands: Hands) -> None:

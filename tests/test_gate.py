@@ -2,7 +2,7 @@
 
 import pytest
 
-from relay.shell.gate import Gate, Limits, address_of
+from relay.shell.gate import Gate, Limits, address_of, network_of
 
 
 def test_seats_are_limited_in_all_and_by_address() -> None:
@@ -52,3 +52,17 @@ def test_first_pings_are_spread_evenly() -> None:
 def test_peer_is_counted_by_its_line(peer: object, expected: str) -> None:
     """IPv4 by address, IPv6 by /64 (addresses of documentation: RFC 5737, RFC 3849)."""
     assert address_of(peer) == expected
+
+
+@pytest.mark.parametrize(
+    ("host", "network"),
+    [
+        ("192.0.2.77", "192.0.2.0"),
+        ("::ffff:192.0.2.77", "192.0.2.0"),
+        ("2001:db8:7:ffff::1", "2001:db8:7::"),
+        ("", ""),
+    ],
+)
+def test_network_of_an_address(host: str, network: str) -> None:
+    """The /24 of IPv4, also where it is written as IPv6; the /48 of IPv6 (addresses of RFC 5737 and RFC 3849)."""
+    assert network_of((host, 9)) == network

@@ -196,15 +196,20 @@ async def test_invitation_ends_by_the_clock_while_a_connection_is_kept_open() ->
 
 
 @on_both_loops
-async def test_wrong_tokens_are_limited_and_nobody_is_told() -> None:
-    """After so many a right one is answered as a wrong one is; open files are served on."""
+async def test_wrong_tokens_beyond_the_limit_cost_the_connection_and_right_ones_are_let_in() -> None:
+    """The answer stays the same, and is the last on its connection; the guests who share the address notice nothing."""
     async with hosting(limits=replace(FAST, wrong_tokens=3)) as site:
         publish(site, family())
-        wrong = f"Authorization: Bearer {WRONG}"
-        refused = [await exchange(site, request(FILES[0], "GET", wrong)) for _ in range(3)]
-        assert await exchange(site, request(FILES[0], "GET", bearer(ADA))) == refused[0]
-        assert (await get(site, "/dives.json", bearer(ADA))).status == 200
-        assert (site.guests.wrong, site.guests.unheard) == (3, 1)
+        asked = request(FILES[0], "GET", f"Authorization: Bearer {WRONG}", close=False)
+        right = request(FILES[0], "GET", bearer(ADA), close=False)
+        got = answers(await exchange(site, asked + right + asked + right + asked + right), *["GET"] * 5)
+        assert [answer.status for answer in got] == [404, 200, 404, 200, 404]
+        refused = await exchange(site, asked)
+        assert await exchange(site, asked + right) == refused
+        assert answers(refused, "GET")[0].status == 404
+        both = answers(await exchange(site, right + request(FILES[0], "GET", bearer(BOB))), "GET", "GET")
+        assert [answer.status for answer in both] == [200, 200]
+        assert (site.guests.wrong, site.guests.beyond) == (5, 2)
 
 
 @on_both_loops

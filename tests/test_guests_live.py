@@ -229,16 +229,16 @@ async def test_one_invitation_opens_so_many_sockets() -> None:
 
 
 @on_both_loops
-async def test_guessing_on_sockets_is_limited_and_open_ones_stay_open() -> None:
-    """After so many wrong tokens an address's right one isn't heard; who was in stays in."""
+async def test_guessing_on_sockets_keeps_no_guest_out() -> None:
+    """Each wrong token costs its socket, however many there were; a right one is let in, and who was in stays in."""
     async with hosting(limits=replace(FAST, wrong_tokens=3)) as site, live(site, FAMILY, **offers(ADA)) as ada:
         wrong = [Subprotocol("offing"), Subprotocol(f"guest.{WRONG}")]
-        for _ in range(3):
+        for _ in range(5):
             async with live(site, FAMILY, subprotocols=wrong) as viewer:
                 assert await code_of(viewer) == CloseCode.UNKNOWN_AUDIENCE
-        assert await closed_with_token(site, BOB) == CloseCode.UNKNOWN_AUDIENCE
-        sent = publish(site, dive(1, 1, audience="family"))
-        assert await take(ada, len(sent)) == sent
+        async with live(site, FAMILY, **offers(BOB)) as bob:
+            sent = publish(site, dive(1, 1, audience="family"))
+            assert await take(ada, len(sent)) == await take(bob, len(sent)) == sent
 
 
 @on_both_loops

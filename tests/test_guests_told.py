@@ -49,10 +49,11 @@ def test_invitation_is_made_listed_and_taken_back_where_no_relay_runs(
     ends = ("--until", "2099-12-31", "--who", "Ines")
     code, out, err = told(tmp_path, "invite", "family", "Ada Lark", *ends, capsys=capsys)
     (invited,) = read_book(tmp_path / "private").invited
-    link, token = out.strip(), out.strip().partition("#guest=")[2]
+    link, token = out.strip(), out.strip().partition("#guest=")[2].partition("&")[0]
     assert (code, out) == (0, f"{link}\n")
     assert token.startswith(f"{invited.id}.")
     assert token not in err
+    assert "to family, to the end of 2099-12-31 (UTC); id" in err
     assert "kept nowhere" in err
     assert "set [public] address" in err
     listed = f"{invited.id}  Ada Lark  (family, until 2099-12-31): counts; never seen here\n"
@@ -111,7 +112,8 @@ async def test_running_relay_takes_what_is_told(
         return capsys.readouterr().out
 
     async with asyncio.timeout(60), sailing(tmp_path) as ship:
-        address, _, token = (await say("invite", "family", "Ada Lark")).strip().partition("#guest=")
+        address, _, rest = (await say("invite", "family", "Ada Lark")).strip().partition("#guest=")
+        token = rest.partition("&")[0]
         assert address == "http://{}:{}/".format(*ship.site.address)
         asked = ("/guest.json", f"Authorization: Bearer {token}")
         assert (await get(ship.site, *asked)).status == 200
@@ -133,7 +135,7 @@ async def test_token_is_in_no_argument_log_or_file_of_the_server_and_outlives_a_
     try:
         code = await asyncio.to_thread(main, ["invite", str(ship.expedition), "family", "Ada Lark"])
         link = capsys.readouterr().out.strip()
-        token = link.partition("#guest=")[2]
+        token = link.partition("#guest=")[2].partition("&")[0]
         assert (code, await status_of(port, token)) == (0, 200)
         await ship.stop(signal.SIGKILL)
         await ship.start()

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from relay.core.errors import OutOfOrderError
-from relay.core.history import NOTHING, History, Position
-from relay.core.wire import read_recording
+from relay.core.history import NOTHING, History, Position, is_next
+from relay.core.wire import decode, read_recording
 from released import dive, programme
 
 DIVES = [*dive(1, 3), *dive(2, 0), *dive(5, 4, closed=False)]
@@ -110,3 +110,27 @@ def test_programme_is_of_no_dive_and_only_grows() -> None:
             history.post(wrong)
     assert history.programme is not None
     assert (history.programme.seq, history.head) == (3, head)
+
+
+def test_what_follows_what() -> None:
+    """The next number; after an end the begin of a later dive, whichever; nothing else, first or later."""
+    records = [decode(frame.data) for number in (1, 2, 4) for frame in dive(number, 1)]
+    begins, tick, end = records[:3]
+    assert is_next(begins, NOTHING, False)
+    assert is_next(records[6], NOTHING, False)
+    assert not is_next(tick, NOTHING, False)
+    assert is_next(tick, Position(1, 0), False)
+    assert not any(is_next(record, Position(1, 0), False) for record in (begins, end, *records[3:]))
+    assert [is_next(record, Position(1, 2), True) for record in records] == [False] * 3 + [True, False, False] * 2
+
+
+def test_dive_does_not_begin_before_the_last_one_has_ended() -> None:
+    """A history takes what follows, by the one rule, and keeps nothing of the rest."""
+    history = History("public")
+    for frame in dive(1, 1, closed=False):
+        history.append(frame)
+    with pytest.raises(OutOfOrderError, match="before dive 1 has ended"):
+        history.append(dive(2, 1)[0])
+    history.append(dive(1, 1)[2])
+    history.append(dive(3, 1)[0])
+    assert history.head == (3, 0)

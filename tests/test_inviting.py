@@ -19,11 +19,14 @@ from websockets.typing import Subprotocol
 import ship_in_hand
 from peers import get, live, until
 from relay.core.errors import InvitationError
+from relay.core.guest_terms import day_end_s
 from relay.core.guests import GUESTS_LIMIT, Listing, read_listing
+from relay.core.seal import Signer
 from relay.core.websocket import CloseCode
 from relay.shell import inviting
 from relay.shell.guest_book import GuestBook, Invited, read_book, write_book
 from relay.shell.inviting import SHOWN
+from relay.shell.secrets_file import open_secrets
 from relay.shell.ship import Ship
 from ship_in_hand import StuckDisk, report, tell
 
@@ -53,8 +56,9 @@ async def ask(ship: Ship, **message: Any) -> dict[str, Any]:
 
 def token_of(answer: dict[str, Any]) -> str:
     """Return the token in the link of an answer."""
-    address, _, token = answer["link"].partition("#guest=")
-    assert address.startswith("http")
+    address, _, rest = answer["link"].partition("#guest=")
+    token, _, key = rest.partition("&key=")
+    assert address.startswith("http") and len(key) == 64
     return str(token)
 
 
@@ -74,6 +78,9 @@ async def test_guest_is_invited_follows_and_is_let_go(tmp_path: Path) -> None:
         answer = await tell(ship, "/decide", ADA)
         assert (answer["ok"], answer["taken"], answer["name"]) == (True, "invite", "Ada Lark")
         token = token_of(answer)
+        assert answer["link"].endswith(
+            f"&key={Signer(open_secrets(tmp_path / 'private', None).signing_seed).key.hex()}"
+        )
         assert await status_of(ship, token) == 200
         (listed,) = ship.desk.state()["guests"]
         assert {key: listed[key] for key in ("id", "name", "audience", "until", "revoked", "opens")} == {
@@ -257,6 +264,23 @@ async def test_guest_book_that_can_not_be_written_invites_nobody_and_is_alarmed(
         assert [each.revoked for each in read_book(ship.expedition.private).invited] == [True]
 
 
+async def test_guest_book_that_fails_in_any_way_ends_no_relay(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No thread to be had, for one: the job of the ship that keeps the book goes on, and the desk is told."""
+
+    def fails(_folder: Path, _book: GuestBook) -> None:
+        raise RuntimeError("can't start new thread")
+
+    async with sailing(tmp_path) as ship:
+        ada = await ask(ship, **ADA)
+        monkeypatch.setattr(inviting, "write_book", fails)
+        assert await status_of(ship, token_of(ada)) == 200
+        await ship.inviting._keep()
+        assert any("guest book can't be written (RuntimeError)" in alarm for alarm in ship.alarms())
+        assert (await ask(ship, **ADA))["ok"] is False
+        assert "a restart now would" in (await ask(ship, do="uninvite", guest=ada["id"]))["but"]
+        monkeypatch.setattr(inviting, "write_book", write_book)
+
+
 async def test_disk_that_hangs_delays_no_stop_and_no_other_decision(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -311,10 +335,15 @@ async def test_message_that_will_not_do_is_refused_with_what_would(tmp_path: Pat
 
 
 async def test_last_day_that_is_over_already_lets_nobody_in(tmp_path: Path) -> None:
-    """It is taken as it was said, and listed as over."""
+    """It is refused; one that ends while the relay runs is listed as over."""
     async with sailing(tmp_path) as ship:
+        refused = await ask(ship, **{**ADA, "until": "2020-01-01"})
+        assert (refused["ok"], refused["why"][:18]) == (False, "2020-01-01 is over")
+        ship.inviting._wall_s = lambda: day_end_s("2020-01-01") - 1.0
         answer = await ask(ship, **{**ADA, "until": "2020-01-01"})
-        assert answer["over"]
+        assert not answer["over"]
+        ship.inviting._wall_s = lambda: float(day_end_s("2020-01-01"))
+        assert [each["over"] for each in ship.guests()] == [True]
         assert await status_of(ship, token_of(answer)) == 404
 
 

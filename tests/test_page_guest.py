@@ -6,6 +6,7 @@ from playwright.async_api import Browser
 from followers_page import BUILT, PHONE, Follower, follower
 from guests_of import ADA, BOB, EVE, TOKENS, hosting, invite
 from peers import publish
+from relay.core.guests import Guest, digest_of
 from released import dive
 from test_page import AXE, address, violations
 
@@ -75,10 +76,15 @@ async def test_invitation_that_is_taken_back_ends_the_page_in_words(browser: Bro
 
 
 async def test_link_that_is_no_invitation_says_so(browser: Browser) -> None:
-    """A mangled or outdated link shows nothing of anybody, and tells whom to ask."""
+    """A mangled or outdated link shows nothing of anybody, tells whom to ask, and that the page asks again."""
     async with hosting(folder=BUILT) as site:
         publish(site, dive(1, 2))
         async with follower(browser, f"{address(site)}#guest={ADA.id}.{'W' * 43}") as someone:
-            await someone.says(someone.headline, "Your invitation has ended")
+            await someone.says(someone.headline, "Your invitation isn’t known here")
             await someone.says(someone.page.locator("#now"), "Whoever invited you can send a new link.")
+            await someone.says(someone.connection, "trying again in")
+            await someone.button("See what is open to all").wait_for()
+            invite(site, 2, (Guest(ADA.id, ADA.audience, digest_of("W" * 43)),))
+            await someone.button("Try now").click()
+            await someone.says(someone.page.get_by_role("group", name="Invitation"), "Here by invitation (family).")
             someone.faults[:] = [fault for fault in someone.faults if "404" not in fault]

@@ -113,7 +113,7 @@ async def test_shore_that_alters_a_live_record_never_has_it_shown(browser: Brows
         await someone.says(someone.connection, "stopped: something was altered on its way")
         shore.live = lambda frame: [frame]
         await someone.button("Try now").click()
-        await someone.says(someone.page.locator("#proof"), BY_THE_SHIP)
+        await someone.says(someone.page.locator("#proof"), SIGNED)
         await someone.says(someone.connection, "connected")
         assert await someone.ribbon.get_attribute("aria-valuemax") == "75"
         assert await alarm(someone).inner_text() == ""

@@ -13,10 +13,13 @@ from expeditions import RIGHT, changed
 from relay.core.errors import CaptureError, OperatorError
 from relay.core.policy import Plan
 from relay.core.release import Kind
+from relay.core.seal import Signer
+from relay.core.secrets import Secrets
+from relay.core.verification import examine
 from relay.shell.expedition import parse_expedition
 from relay.shell.recording import load_recording
 from relay.shell.rehearse import Outcome, rehearse
-from relay.shell.secrets_file import seeded_secrets
+from relay.shell.secrets_file import seeded_secrets, write_secrets
 from tracks_to_station_lines import convert
 
 CAPTURES = {
@@ -196,6 +199,24 @@ def test_rehearse_says_what_was_kept_back_and_what_stopped(tmp_path: Path) -> No
     assert "the release to public STOPPED: Lantern was outside the declared area" in said
     assert "the release to family STOPPED: Lantern was outside the declared area" in said
     assert [line for line in said if line.startswith('kept from public: "we lie at 33 18.0 S 022 24.0 E": ')]
+
+
+def test_rehearsal_never_passes_for_what_the_ship_released(tmp_path: Path) -> None:
+    """With the site's own secrets: another key, which header and command name, and which `verify` tells from hers."""
+    write_secrets(tmp_path, site := Secrets(bytes(range(32))))
+    (tmp_path / "e.toml").write_text(RIGHT, encoding="utf-8")
+    (tmp_path / "dive.jsonl").write_text('{"t": 0, "vehicle": "Lantern", "depth_m": 20}\n', encoding="utf-8")
+    files = [str(tmp_path / name) for name in ("e.toml", "dive.jsonl", "out", "secrets.json")]
+    command = [sys.executable, "-m", "relay", "rehearse", *files[:2], "--out", files[2], "--secrets", files[3]]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=Path(__file__).parents[1])
+    data = (tmp_path / "out" / "released" / "public" / "dive-001.recording").read_bytes()
+    ships, found = Signer(site.signing_seed).key, examine(data)
+    assert found.key is not None
+    assert found.key != ships
+    assert f"signed with a key of rehearsals, {found.key.hex()}" in done.stdout
+    assert found.faults == ()
+    assert len(examine(data, ships).faults) > 1
+    assert site.for_rehearsal().turn_deg == site.turn_deg
 
 
 def test_rehearse_says_why_no_dive_began(tmp_path: Path) -> None:

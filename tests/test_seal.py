@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 import ed25519_by_the_book as book
 from dives import SECRETS, SIGNER, sealed
+from handed_on import overlong
 from make_wire_vectors import records
 from relay.core.errors import RecordingError
 from relay.core.seal import KEY_OCTETS, Signer, is_sealed, is_signed, parse_key
@@ -91,7 +92,10 @@ def test_unsigned_record_is_not_hers() -> None:
 SHORT, NO_PAD = (msgpack.packb([1, 1, 1, 0, None, pad]) for pad in (b"", None))
 
 
-@pytest.mark.parametrize("frame", [b"", b"\xc0", FRAMES[0][:-1], FRAMES[0] + b"\0", SHORT, NO_PAD])
+LONG = overlong(FRAMES[0])  # a pad of bin 32 (the specification at msgpack.org)
+
+
+@pytest.mark.parametrize("frame", [b"", b"\xc0", FRAMES[0][:-1], FRAMES[0] + b"\0", SHORT, NO_PAD, LONG])
 def test_what_is_no_frame_is_neither_signed_nor_judged(frame: bytes) -> None:
     """Whoever hands such bytes over is told that they are no record."""
     with pytest.raises(RecordingError):

@@ -18,6 +18,7 @@ from link_ends import until
 from relay.core.seal import Signer, is_sealed
 from relay.core.wire import read_recording
 from relay.shell.secrets_file import open_secrets
+from relay.shell.tell_words import say_status
 from relay.shell.uplink_tls import certificate_of, pin_of
 from ship_in_hand import out, report, sailing
 from ship_process import ROOT, Follower, free_port, ship_process
@@ -68,6 +69,7 @@ async def test_what_a_ship_releases_is_ashore_and_nothing_else(tmp_path: Path) -
             assert facts["audiences"]["public"]["held_dive"] == 1 and list(facts["audiences"]) == ["public"]
             assert ship.desk.state()["uplink"]["state"] == "up"
             assert json.dumps(ship.desk.state()["uplink"])
+            assert "link to the shore: up for" in say_status(ship.status())
             await shore.dialled.close()  # type: ignore[union-attr]
             await until(lambda: ship.uplink is not None and ship.uplink.facts()["state"] == "down")
             monotonic_s = ship.uplink._clock_s

@@ -114,6 +114,23 @@ async def test_what_cannot_be_had_is_said_at_the_start(tmp_path: Path) -> None:
             await new_shore(shore_file(with_certificates(tmp_path / "other"), other)).start()
 
 
+async def test_shore_ends_when_something_of_it_has_ended(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    """Port, watch, guests' keeper, renewal, doors: none is missing while the rest goes on as if nothing were."""
+    watched = RIGHT + '\n[watch]\nlisten = "127.0.0.1:0"\n'
+    secured = watched.replace("[site]\n", '[site]\ncertificate = "site.pem"\nkey = "site.key"\n')
+    parts = ["Site", "Watch", "ShoreGuests", "Renewal", "Dialled"]
+    for at, name in enumerate(parts):
+        async with ashore(tmp_path / name, secured) as shore:
+            serving = asyncio.ensure_future(shore.serve())
+            await asyncio.sleep(0)
+            jobs = [job for part in [shore.site, *shore._started] for job in part.jobs]
+            assert len(jobs) == len(parts)
+            jobs[at].cancel()
+            with pytest.raises(ShoreError, match=f"{name} has ended by itself"):
+                await serving
+    assert "this shore ends, to be started anew" in caplog.text
+
+
 async def test_log_tells_nothing_of_a_follower(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
     """With every logger on: neither where somebody comes from, nor a token, nor what was asked, in good form or bad."""
     caplog.set_level(logging.DEBUG)

@@ -4,6 +4,7 @@ import asyncio
 import json
 import logging
 import stat
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from peers import get, live, take, until
 from relay.core.errors import InvitationError
 from relay.core.guests import Guest, Listing, write_listing
 from relay.core.seal import Signer
+from relay.core.uplink_talk import Listed
 from relay.core.websocket import CloseCode
 from relay.shell import shore_guests
 from relay.shell.shore import Shore
@@ -54,13 +56,22 @@ async def test_guest_follows_ashore_and_is_let_go(tmp_path: Path) -> None:
         assert await status_of(shore, EVE) == 404
 
 
-async def test_listing_that_is_not_the_ships_ends_the_link_and_changes_nothing(tmp_path: Path) -> None:
-    """Whoever feeds it without her key; an older one of hers is passed over."""
+async def test_listing_that_is_not_the_ships_ends_the_link_and_changes_nothing(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Whoever feeds it without her key; an older one of hers is passed over: logged, and not passed on."""
     async with ashore(tmp_path) as shore:
+        on: list[bytes] = []
+        shore.onward_guests.append(on.append)
+        assert shore.listed() == Listed()
         shore.guests(listing(3, EVE))
         with pytest.raises(InvitationError, match="not the ship's"):
             shore.guests(listing(9, ADA, BOB, signer=STRANGER))
         shore.guests(listing(2))
+        shore.guests(listing(3))
+        assert caplog.text.count("a list of guests was passed over") == 2
+        assert on == [listing(3, EVE)]
+        assert shore.listed() == Listed(3, sha256(listing(3, EVE)).digest())
         assert await status_of(shore, EVE) == 200
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from handed_on import overlong
 from relay.core.errors import NoRoomError, ShoreError
 from relay.core.held import held_of
 from relay.core.uplink_talk import Held
@@ -160,6 +161,17 @@ def test_damaged_file_is_set_aside_with_what_came_after_it_and_fetched_again(at:
         assert (logs.set_aside, frames_of(logs)) == ([], FIRST + SECOND)
 
 
+def test_record_with_a_pad_beyond_every_bound_is_set_aside(tmp_path: Path) -> None:
+    """Whatever lies there, the shore starts, says which file it was, and what it was is fetched again."""
+    with opened(tmp_path) as logs:
+        take(logs, FIRST + SECOND)
+    (tmp_path / "public" / "dive-002.recording").write_bytes(overlong(SECOND[0]))
+    with opened(tmp_path) as logs:
+        assert "dive-002.recording is set aside: " in logs.set_aside[0]
+        assert frames_of(logs) == FIRST
+        assert take(logs, SECOND) == SECOND
+
+
 def test_lost_file_and_a_dive_without_its_end_are_holes_that_are_filled_again(tmp_path: Path) -> None:
     """What came later is fetched again, so that no follower is ever shown a log with a hole."""
     third = sealed(dive(3, 1))
@@ -176,6 +188,64 @@ def test_lost_file_and_a_dive_without_its_end_are_holes_that_are_filled_again(tm
             assert len(left) < len(FIRST) + 3
             rest = every[len(left) :]
             assert take(logs, rest) == rest
+
+
+def hurt(folder: Path, how: str) -> None:
+    """Lose the first dives of three."""
+    paths = [folder / "public" / f"dive-00{number}.recording" for number in (1, 2)]
+    if how == "emptied":
+        paths[0].write_bytes(b"")
+        return
+    for path in paths[: 1 if how == "the first" else 2]:
+        path.unlink()
+    if how == "emptied, and the list lost":
+        paths[0].write_bytes(b"")
+    if "list" in how:
+        (folder / "public" / "dives.begun").unlink()
+
+
+@pytest.mark.parametrize("how", ["emptied", "the first", "two", "emptied, and the list lost"])
+def test_first_dives_that_are_lost_are_noticed_and_fetched_again(how: str, tmp_path: Path) -> None:
+    """A log never begins later than it did: what came after is set aside, and the ship sends all of it."""
+    every = FIRST + sealed(dive(2, 3)) + sealed(dive(3, 1))
+    with opened(tmp_path) as logs:
+        take(logs, every)
+    hurt(tmp_path, how)
+    with opened(tmp_path) as logs:
+        assert "dive-00" in logs.set_aside[0] and "missing; it is fetched from the ship again" in logs.set_aside[0]
+        assert held(logs)["public"] == Held()
+        assert take(logs, every) == every
+    with opened(tmp_path) as logs:
+        assert (logs.set_aside, frames_of(logs)) == ([], every)
+
+
+def test_dive_that_the_ship_lost_is_no_hole(tmp_path: Path) -> None:
+    """She sends 2 and 4, for the recordings of 1 and 3 can't be read aboard: each start holds both, and goes on."""
+    some = sealed(dive(2, 3)) + sealed(dive(4, 1))
+    with opened(tmp_path) as logs:
+        assert take(logs, some) == some
+    for number in (6, 7):
+        with opened(tmp_path) as logs:
+            assert (logs.set_aside, frames_of(logs)) == ([], some)
+            some += take(logs, sealed(dive(number, 1)))
+    (tmp_path / "public" / "dive-004.recording").unlink()
+    with opened(tmp_path) as logs:
+        assert "what comes between dive 2 and it is missing" in logs.set_aside[0]
+        assert frames_of(logs) == some[: len(sealed(dive(2, 3)))]
+
+
+def test_what_was_set_aside_before_stays(tmp_path: Path) -> None:
+    """Damaged twice, there are two files beside; a file by another name of a dive is nobody's, and stays as it is."""
+    for at in (90, 91, 700):
+        with opened(tmp_path) as logs:
+            take(logs, FIRST)
+        damaged(tmp_path, at)
+    stray = tmp_path / "public" / "dive-0001.recording"
+    stray.write_bytes(b"")
+    with opened(tmp_path) as logs:
+        assert (len(logs.set_aside), held(logs)["public"]) == (1, Held())
+    assert len({path.read_bytes() for path in tmp_path.rglob("*.set-aside*")}) == 3
+    assert stray.exists()
 
 
 def test_programme_that_was_altered_is_set_aside(tmp_path: Path) -> None:

@@ -8,10 +8,11 @@ from pathlib import Path
 import nats
 import pytest
 
+from handed_on import overlong
 from peers import until
 from relay.core.history import History, Position
 from relay.core.seal import Signer
-from relay.core.stream_order import Verdict, say_position
+from relay.core.stream_order import Verdict, judge, say_position
 from relay.shell.outlet import Frame
 from relay.shell.stream_out import FOLLOWS
 from released import dive, programme
@@ -159,6 +160,30 @@ async def test_reader_waits_for_a_dive_that_is_missing(server: StreamServer) -> 
             await until(lambda: reader.held() == sent)
 
 
+async def test_dive_that_the_ship_lost_is_passed_over(server: StreamServer) -> None:
+    """Dives 1, 3 and 6 are all there are: who reads live and who comes later have all of them."""
+    first, early, late = Relay.of(), Relay.of(), Relay.of()
+    out = writer_of(server.stream(), first)
+    sent = release(first, out, sealed([*dive(1, 5), *dive(3, 5)]))
+    async with at_work(out.run(), reader_of(server.stream(), early).run()):
+        await until(lambda: early.held() == sent)
+        sent += release(first, out, sealed(dive(6, 5)))
+        await until(lambda: early.held() == sent)
+        async with at_work(reader_of(server.stream(), late).run()):
+            await until(lambda: late.held() == sent)
+
+
+async def test_nobody_hides_a_dive_that_is_in_the_stream(server: StreamServer) -> None:
+    """A liar puts the third dive after the first one's end, before the second: readers get the three in their order."""
+    one, two, three = sealed(dive(1, 3)), sealed(dive(2, 3)), sealed(dive(3, 3))
+    ends = [say_position(Position(each[-1].dive, each[-1].seq)) for each in (one, two)]
+    lie = [(three[0], ends[0]), *plain(three)[1:]]
+    await poured(server, [*plain(one), *lie, (two[0], ends[0]), *plain(two)[1:], (three[0], ends[1])])
+    reader = Relay.of()
+    async with at_work(reader_of(server.stream(), reader).run()):
+        await until(lambda: reader.held() == [frame.data for frame in [*one, *two, *three]])
+
+
 async def test_stream_that_lies_is_not_believed(server: StreamServer) -> None:
     """Altered, another ship's, another audience's, no record at all: left out, and the true ones are filled in."""
     frames = sealed(dive(1, 12))
@@ -177,6 +202,31 @@ async def test_stream_that_lies_is_not_believed(server: StreamServer) -> None:
         sent = release(first, out, frames)
         async with at_work(out.run()):
             await until(lambda: reader.held() == sent)
+
+
+async def test_no_message_is_read_for_ever(server: StreamServer, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A pad beyond every bound, a header that only the server should have, a frame that can't be judged: passed by."""
+    frames = sealed(dive(1, 12))
+    line = await nats.connect(server.url)
+    jetstream = line.jetstream()
+    await jetstream.add_stream(name="offing", subjects=["offing.*"])
+    await jetstream.publish("offing.public", overlong(frames[0].data), headers={FOLLOWS: "0.-1"})
+    await jetstream.publish("offing.public", b"", headers={"Status": "100", FOLLOWS: "0.-1"})
+    await jetstream.publish("offing.public", b"fault", headers={FOLLOWS: "0.-1"})
+    await jetstream.publish("offing._guests", b"fault")
+    await line.close()
+
+    def judged(history: History, key: bytes, data: bytes, follows: Position | None) -> Verdict:
+        return judge(history, key, data, follows) if data != b"fault" else Verdict(data)
+
+    monkeypatch.setattr("relay.shell.stream_in.judge", judged)
+    reader, first = Relay.of(), Relay.of()
+    into = reader_of(server.stream(), reader)
+    out = writer_of(server.stream(), first)
+    sent = release(first, out, frames)
+    async with at_work(into.run(), out.run()):
+        await until(lambda: reader.held() == sent and into.filled.is_set())
+        assert (into.verdicts[Verdict.UNSIGNED], into.line.outages) == (3, 0)
 
 
 async def test_stream_of_which_only_lies_are_left_is_filled_with_the_truth(server: StreamServer) -> None:

@@ -68,6 +68,10 @@ def test_each_verdict() -> None:
     assert judge(history, SHIP.key, FRAMES[3].data, None) is Verdict.GAP
     assert judge(history, SHIP.key, FRAMES[6].data, PLACES[3]) is Verdict.GAP  # a dive before the last one's end
     assert judge(history, SHIP.key, FALSE[3].data, PLACES[3]) is Verdict.UNSIGNED
+    assert judge(history, SHIP.key, FALSE[4].data, PLACES[3]) is Verdict.UNSIGNED  # what is false is no gap, either
+    skipping = sealed(dive(3, 0))[0]
+    assert judge(filled(6), SHIP.key, skipping.data, PLACES[6]) is Verdict.SKIP
+    assert judge(filled(6), SHIP.key, skipping.data, PLACES[5]) is Verdict.GAP
     assert judge(history, SHIP.key, b"", PLACES[3]) is Verdict.UNSIGNED
     assert judge(history, bytes(32), FRAMES[3].data, PLACES[3]) is Verdict.UNSIGNED
     other = sealed(dive(1, 2))[3]  # an end where the longer dive has a tick

@@ -1,6 +1,5 @@
 """What a dive comes to: from released records, the same whether they are read at once or as they come."""
 
-from dataclasses import replace
 from math import sin
 from pathlib import Path
 
@@ -68,7 +67,7 @@ def test_track_of_a_long_dive_is_thinned_alike_whoever_asks(gap_every: int) -> N
         point = (at * 0.5, 30.0 * sin(at / 40))
         shown = gap_every == 0 or at % gap_every != 1
         points += [point] if shown else []
-        record = replace(tick, body=[["reporting", *(point if shown else (None, None)), *tick.body[0][3:]]])
+        record = tick._replace(body=[["reporting", *(point if shown else (None, None)), *tick.body[0][3:]]])
         once.take(record)
         often.take(record)
         if at % 997 == 0:
@@ -87,7 +86,7 @@ def test_track_within_the_limit_keeps_every_point() -> None:
     header, tick, *_ = (decode(frame.data) for frame in dive(1, 1))
     gathering = Gathering(header)
     for at in range(MOST_POINTS):
-        gathering.take(replace(tick, body=[["reporting", at, 0, *tick.body[0][3:]]]))
+        gathering.take(tick._replace(body=[["reporting", at, 0, *tick.body[0][3:]]]))
     assert gathering.summary().tracks == ((tuple((at, 0) for at in range(MOST_POINTS)),),)
 
 

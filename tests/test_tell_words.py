@@ -6,12 +6,15 @@ from typing import Any
 import pytest
 
 from dives import SECRETS, decided, in_order, message, plan, policy, rows
+from link_ends import SIGNER
 from relay.core.decision import Hold, read_decision
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
 from relay.shell.standing import check_decision, ship_status
 from relay.shell.tell import _cut
 from relay.shell.tell_words import say_status, say_taken
+from relay.shell.uplink import Uplink
+from relay.shell.uplink_plan import UplinkPlan
 
 MINUTE = 60_000_000
 NOW_US = 90 * MINUTE
@@ -129,6 +132,23 @@ def test_status_is_told_with_what_is_wrong_first() -> None:
         f"feed {feed}: 7 messages taken, and 2 that hold nothing that is used; rejected: 3 bad checksum"
     ) in say_status(status)
     assert say_status(status).endswith('kept from public, family, 5 min ago: "off the head": It names a place.')
+
+
+def test_status_tells_of_the_link_to_the_shore() -> None:
+    """Up, down and why, never dialled, and what isn't ashore; nothing where there is no link to have."""
+    uplink = Uplink(UplinkPlan("shore.example", 8_444, None, ("public", "family")), SIGNER, clock_s=lambda: 90.0)
+    uplink._since_s = 30.0
+    facts = uplink.facts()
+    status = ship_status(site(dives=False), NOW_US, None, [])
+    assert "link to the shore" not in say_status(status | {"uplink": None})
+    unknown = "what of public is ashore isn't known; what of family is ashore isn't known"
+    assert f"link to the shore: NONE for 1 min: not dialled yet; {unknown}\n" in say_status(status | {"uplink": facts})
+    here = {"behind_records": 0, "behind_s": 0.0}
+    facts |= {"state": "up", "up_since_s": 20.0, "audiences": {"public": here}}
+    assert "link to the shore: up for 20 s; all ashore\n" in say_status(status | {"uplink": facts})
+    facts["audiences"] = {"public": here, "family": {"behind_records": 3, "behind_s": 120.0}}
+    said = "link to the shore: up for 20 s; of family 3 records are not ashore, the oldest for 2 min\n"
+    assert said in say_status(status | {"uplink": facts})
 
 
 @pytest.mark.parametrize(("since", "until", "why"), [

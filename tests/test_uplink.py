@@ -7,11 +7,12 @@ import pytest
 from websockets.asyncio.server import ServerConnection, serve
 
 from certificates import self_signed
-from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, sealed, underway, until, wire
+from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, listing, sealed, underway, until, wire
 from peers import on_both_loops
-from relay.core.errors import LinkError, OutOfOrderError
+from relay.core.errors import InvitationError
+from relay.core.guests import Listing, write_listing
 from relay.core.seal import Signer
-from relay.core.uplink_talk import BATCH_OCTETS, MESSAGE_OCTETS, PIECE_OCTETS, WORDS, Ends, write_challenge
+from relay.core.uplink_talk import BATCH_OCTETS, PIECE_OCTETS, WORDS, Ends, write_challenge
 from relay.shell.outlet import Frame
 from relay.shell.uplink import Uplink
 from relay.shell.uplink_plan import UplinkPlan, shore_pin
@@ -75,15 +76,15 @@ async def test_audience_that_is_not_listed_never_leaves(tmp_path: Path) -> None:
 
 
 async def test_programme_and_guests_go_ashore(tmp_path: Path) -> None:
-    """The newest programme goes once, the list of guests with each link and with each change."""
+    """The newest programme goes once, the list of guests with each change."""
     told = sealed([programme(at, f"word {at}") for at in range(3)])
     async with harbour(tmp_path) as here:
         uplink = ship(here, frames=told)
-        uplink.guests(b"first list")
+        uplink.guests(listing(1))
         async with underway(uplink):
             await until(lambda: here.shore.programmes["public"] == [told[-1].data])
-            uplink.guests(b"second list")
-            await until(lambda: here.shore.listings == [b"first list", b"second list"])
+            uplink.guests(listing(2))
+            await until(lambda: here.shore.listings == [listing(1), listing(2)])
             uplink.publish(sealed([programme(9, "later")])[0])
             await until(lambda: len(here.shore.programmes["public"]) == 2)
 
@@ -162,6 +163,7 @@ async def test_full_disk_ashore_acknowledges_nothing_and_goes_on_when_there_is_r
     async with harbour(tmp_path, shore) as here, underway(ship(here, frames=FIRST)) as uplink:
         await until(lambda: uplink.facts()["words"] == WORDS[Ends.NO_ROOM])
         assert uplink.facts()["audiences"]["public"]["behind_records"] == len(FIRST)
+        await until(lambda: [WORDS[Ends.NO_ROOM] in alarm for alarm in uplink.alarms()] == [True])
         shore.full = False
         await until(lambda: shore.frames["public"] == data(FIRST))
 
@@ -179,6 +181,7 @@ async def test_shore_that_refuses_is_told_of(tmp_path: Path) -> None:
     """A record that the shore finds badly signed ends the link with that reason."""
     async with harbour(tmp_path) as here, underway(ship(here, frames=dive(1, 3))) as uplink:
         await until(lambda: uplink.facts()["words"] == WORDS[Ends.REFUSED])
+        await until(lambda: [WORDS[Ends.REFUSED] in alarm for alarm in uplink.alarms()] == [True])
         assert here.shore.frames["public"] == []
 
 
@@ -195,7 +198,7 @@ async def test_shore_that_was_lost_gets_everything_again(tmp_path: Path) -> None
 async def test_shore_that_holds_other_records_is_never_overwritten(tmp_path: Path) -> None:
     """Nothing of that audience is sent, an alarm says so, and the next audience goes on."""
     shore = MemoryShore("public", "funders")
-    shore.frames["public"] = data(sealed(dive(1, 25)))
+    shore.frames["public"] = data(sealed(dive(2, 25)))
     before, funders = list(shore.frames["public"]), sealed(dive(1, 3, audience="funders"))
     async with harbour(tmp_path, shore) as here, underway(ship(here, "public", "funders", frames=SECOND)) as uplink:
         for frame in funders:
@@ -337,11 +340,12 @@ async def test_words_of_the_shore_never_come_aboard(tmp_path: Path, code: int, w
 
 
 def test_frame_that_does_not_follow_is_our_fault() -> None:
-    """The link keeps what it is given gapless; a list of guests that no message holds is refused."""
+    """The link keeps what it is given gapless; a list of guests that isn't this ship's is refused."""
     uplink = Uplink(UplinkPlan("shore.example", 8_444), SIGNER)
     uplink.publish(FIRST[0])
-    with pytest.raises(OutOfOrderError):
-        uplink.publish(FIRST[2])
-    uplink.guests(bytes(MESSAGE_OCTETS - 16))
-    with pytest.raises(LinkError, match="more than the link takes"):
-        uplink.guests(bytes(MESSAGE_OCTETS - 15))
+    uplink.publish(FIRST[2])  # the release goes on, whatever is wrong here
+    uplink.publish(FIRST[1])
+    assert ["public goes ashore no further: a fault of Offing's own" in alarm for alarm in uplink.alarms()] == [True]
+    assert uplink._shores["public"].log.head.records == 1
+    with pytest.raises(InvitationError, match="not the ship's"):
+        uplink.guests(write_listing(Listing(1, {}), Signer(bytes(32))))

@@ -1,11 +1,13 @@
 """What the ship keeps for the shore: in order, found again from wherever the shore stands."""
 
 from hashlib import sha256
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from relay.core import uplink_log
 from relay.core.errors import OutOfOrderError
 from relay.core.uplink_log import Mark, ShipLog, Stands
 from relay.core.uplink_talk import Held
@@ -69,15 +71,51 @@ def test_batch_ends_with_the_record_that_fills_it() -> None:
         (held(3, 4), Stands.MORE),
         (held(5, 0), Stands.MORE),
         (held(1, 6), Stands.OTHER),
-        (held(2, 0), Stands.OTHER),
         (Held(3, 1, -1, bytes(32)), Stands.OTHER),
         (Held(programme=0), Stands.MORE),
         (held(3, 1, 0), Stands.MORE),
     ],
 )
 def test_shore_that_holds_what_is_not_here_is_found(there: Held, stands: Stands) -> None:
-    """More than there is may yet come; another digest, a dive that isn't here or is longer there never agrees."""
+    """More than there is may yet come; another digest, or a dive that is longer there never agrees."""
     assert filled(6, 4).find(there) is stands
+
+
+def test_dive_that_the_ship_lost_stands_in_nobodys_way() -> None:
+    """The shore holds dive 2, of which nothing is here: what follows it is sent; a dive to come isn't lost."""
+    log = filled(6, 4)
+    assert log.find(held(2, 7)) == Mark(6, -1)
+    assert [log.lacks(dive) for dive in range(6)] == [False, False, True, False, False, False]
+    assert ShipLog("public").find(held(2, 7)) is Stands.MORE
+
+
+def test_finding_a_place_hashes_no_whole_dive(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However long the dive and wherever the shore stands: a bounded stretch is hashed (digests by hashlib)."""
+    log, hashed = ShipLog("public"), [0]
+    frames = [bytes([seq % 256]) * 9_000 for seq in range(600)]
+
+    class Counting:
+        def __init__(self, inner: Any = None) -> None:
+            self.inner = inner or sha256()
+
+        def update(self, data: bytes) -> None:
+            hashed[0] += len(data)
+            self.inner.update(data)
+
+        def digest(self) -> bytes:
+            return bytes(self.inner.digest())
+
+        def copy(self) -> "Counting":
+            return Counting(self.inner.copy())
+
+    monkeypatch.setattr(uplink_log, "sha256", Counting)
+    for seq, data in enumerate(frames):
+        log.add(1, seq, data, 0.0)
+    for seq in (0, 28, 29, 30, 300, 598, 599):
+        hashed[0] = 0
+        assert log.find(Held(1, seq, -1, sha256(b"".join(frames[: seq + 1])).digest())) == Mark(seq + 1, -1)
+        assert hashed[0] <= uplink_log.HASHED_OCTETS + 9_000
+    assert log.find(Held(1, 300, -1, sha256(b"".join(frames[:300])).digest())) is Stands.OTHER
 
 
 @pytest.mark.parametrize(("dive", "seq"), [(3, 5), (3, 3), (1, 6), (4, 1), (2, 0)])

@@ -25,6 +25,15 @@ def test_rest_does_not_gather_beyond_the_burst() -> None:
     assert allowance.wait_s(3_600.0) == pytest.approx(0.001)
 
 
+def test_no_more_than_a_minute_is_owed() -> None:
+    """A flood of 100 MiB at 64 kbit/s keeps the link silent for a minute, not for hours; the slowest owes 16 KiB."""
+    allowance, slow = Allowance(64_000, 8_192, 0.0), Allowance(1_024, 512, 0.0)
+    for each in (allowance, slow):
+        each.spend(100 * 2**20, 0.0)
+    assert allowance.wait_s(0.0) == pytest.approx(60.0)
+    assert slow.wait_s(0.0) == pytest.approx(128.0)
+
+
 def test_no_limit_never_waits() -> None:
     """Without a limit everything may go."""
     allowance = Allowance(None, 0, 0.0)

@@ -2,20 +2,22 @@
 
 import asyncio
 import logging
-import socket
 import ssl
 import zlib
 from collections.abc import AsyncIterator
-from contextlib import AsyncExitStack, asynccontextmanager, suppress
+from contextlib import suppress
 from pathlib import Path
 
 import msgpack
 import pytest
-from websockets.asyncio.client import ClientConnection, connect
+from websockets.asyncio.client import connect
+from websockets.client import ClientProtocol
 from websockets.exceptions import ConnectionClosed, InvalidHandshake
+from websockets.frames import Frame
+from websockets.uri import parse_uri
 
 from certificates import self_signed
-from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, sealed, underway, until
+from link_ends import QUICK, SIGNER, MemoryShore, dialled, ended, harbour, heard, proof, proved, sealed, underway, until
 from peers import on_both_loops
 from relay.core.errors import OperatorError
 from relay.core.seal import Signer
@@ -40,45 +42,7 @@ from relay.shell.uplink_tls import certificate_of, ship_tls
 from released import dive
 
 FRAMES = sealed(dive(1, 5))
-HASTY = PortLimits(prove_s=0.4, silent_s=0.4, farewell_s=0.3)
-
-
-@asynccontextmanager
-async def dialled(here: Harbour) -> AsyncIterator[ClientConnection]:
-    """Yield a websocket to the port by the library alone, certificate not looked at."""
-    uri = f"wss://127.0.0.1:{here.port.address[1]}"
-    async with connect(uri, ssl=ship_tls(bytes(32)), compression=None, ping_interval=None) as peer:
-        yield peer
-
-
-async def heard(peer: ClientConnection) -> bytes:
-    """Return the port's next message."""
-    data = await peer.recv()
-    assert isinstance(data, bytes)
-    return data
-
-
-async def proof(peer: ClientConnection, here: Harbour, signer: Signer = SIGNER) -> bytes:
-    """Return the answer to the port's challenge."""
-    signed = signer.sign(WORD, proof_of(read_challenge(await heard(peer)), certificate_of(here.certificate)))
-    return write_proof(signer.key, signed)
-
-
-@asynccontextmanager
-async def proved(here: Harbour) -> AsyncIterator[tuple[ClientConnection, dict[str, Held]]]:
-    """Yield a websocket on which the ship's key was proved, and what the shore told."""
-    async with dialled(here) as peer:
-        await peer.send(await proof(peer, here))
-        yield peer, read_standing(await heard(peer))
-
-
-async def ended(peer: ClientConnection) -> int | None:
-    """Return the code with which the port ends a connection, whatever it said before; None if it doesn't end it."""
-    with suppress(ConnectionClosed, TimeoutError):
-        async with asyncio.timeout(5):
-            while True:
-                await peer.recv()
-    return peer.close_code
+HASTY = PortLimits(first_s=0.3, prove_s=0.4, silent_s=0.4, farewell_s=0.3)
 
 
 async def test_every_challenge_is_another(tmp_path: Path) -> None:
@@ -208,21 +172,6 @@ async def test_nobody_speaks_without_tls_or_with_an_old_one(tmp_path: Path) -> N
             await connect(f"wss://{at}", ssl=old)
 
 
-@on_both_loops
-async def test_strangers_are_few_and_the_ship_gets_through(tmp_path: Path) -> None:
-    """Of 300 connections that say nothing four stay; while they come on, the ship links all the same."""
-    limits = PortLimits(prove_s=20)
-    async with harbour(tmp_path, limits=limits) as here, AsyncExitStack() as stack:
-        for _ in range(300):
-            idle = stack.enter_context(socket.socket())
-            idle.setblocking(False)
-            await asyncio.get_running_loop().sock_connect(idle, here.port.address)
-        async with underway(Uplink(here.plan(), SIGNER, QUICK)):
-            await until(lambda: here.port.facts.linked)
-        assert len(here.port._unproved) <= limits.unproved_of_address
-        assert here.port.facts.strangers >= 290
-
-
 async def test_stream_that_is_none_ends_the_link_with_its_code(tmp_path: Path) -> None:
     """A proved peer that sends noise, unknown messages or an unknown audience is told that it isn't understood."""
     unknown = zlib.compressobj()
@@ -250,6 +199,54 @@ async def test_what_the_shore_refuses_ends_the_link_with_its_code(tmp_path: Path
         async with proved(here) as (peer, _):
             await peer.send(b"".join(Packing().pack(Frames("public", (FRAMES[0].data,)))))
             assert await ended(peer) == Ends.NO_ROOM
+
+
+@on_both_loops
+async def test_ship_that_speaks_and_takes_leave_in_one_breath_is_gone(tmp_path: Path) -> None:
+    """Her message and her leave come in one piece: what she said is kept, and the shore knows that she has gone."""
+    async with harbour(tmp_path) as here:
+        reader, writer = await asyncio.open_connection(*here.port.address, ssl=ship_tls(bytes(32)))
+        protocol = ClientProtocol(parse_uri("wss://127.0.0.1/"))
+
+        async def said() -> bytes:
+            while True:
+                writer.writelines(protocol.data_to_send())
+                for event in protocol.events_received():
+                    if isinstance(event, Frame):
+                        return bytes(event.data)
+                protocol.receive_data(await reader.read(9_999))
+
+        protocol.send_request(protocol.connect())
+        told = proof_of(read_challenge(await said()), certificate_of(here.certificate))
+        protocol.send_binary(write_proof(SIGNER.key, SIGNER.sign(WORD, told)))
+        await said()
+        protocol.send_binary(b"".join(Packing().pack(Frames("public", (FRAMES[0].data,)))))
+        protocol.send_close(1000)
+        writer.write(b"".join(protocol.data_to_send()))
+        await until(lambda: here.shore.frames["public"] == [FRAMES[0].data] and not here.port.facts.linked)
+        assert (here.port.facts.ended, here.port._current) == ("the connection was lost", None)
+        writer.close()
+
+
+async def test_fault_of_our_own_ends_the_link_with_its_kind_alone(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever goes wrong with what a ship says: she is told, the shore says so, and takes her when she comes again."""
+
+    async def broken(audience: str, frames: list[bytes]) -> None:
+        raise RuntimeError("canary-of-a-ship")
+
+    async with harbour(tmp_path) as here:
+        for attempt in range(2):
+            with monkeypatch.context() as patched:
+                patched.setattr(here.shore, "take", broken)
+                async with proved(here) as (peer, _):
+                    await peer.send(b"".join(Packing().pack(Frames("public", (FRAMES[0].data,)))))
+                    assert await ended(peer) == Ends.REFUSED
+            await until(lambda: not here.port.facts.linked)
+            assert here.port.facts.links == attempt + 1
+        assert "a fault of Offing's own: RuntimeError in broken" in here.port.facts.ended
+    assert "canary" not in caplog.text
 
 
 async def test_nothing_is_acknowledged_before_it_is_durable(tmp_path: Path) -> None:
@@ -280,7 +277,7 @@ async def test_record_under_way_is_taken_to_its_end(tmp_path: Path) -> None:
             assert await ended(older) == Ends.REPLACED
             assert shore.taking
             shore.stuck.set()
-            assert read_standing(await heard(newer))["public"].seq == 0
+            assert read_standing(await heard(newer))[0]["public"].seq == 0
             shore.stuck.clear()
             await newer.send(b"".join(Packing().pack(Frames("public", (FRAMES[1].data,)))))
             await until(lambda: shore.taking)

@@ -23,6 +23,7 @@ from relay.core.uplink_talk import (
     Guests,
     Held,
     Keep,
+    Listed,
     Message,
     Packing,
     Unpacking,
@@ -39,6 +40,7 @@ from relay.core.uplink_talk import (
 
 NONCE, KEY, SIGNATURE = bytes(range(32)), b"k" * 32, b"s" * 64
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
+DIGESTS = st.binary(min_size=32, max_size=32)
 NAMES = st.builds(str.__add__, st.sampled_from(LETTERS), st.text(f"{LETTERS}0123456789-", max_size=39))
 HELD = st.one_of(
     st.builds(Held, st.just(0), st.just(-1), st.integers(-1, 2**53), st.binary(min_size=32, max_size=32)),
@@ -65,11 +67,11 @@ def test_proof_is_of_the_certificate_that_was_seen() -> None:
 
 
 @settings(max_examples=40)
-@given(st.dictionaries(NAMES, HELD, max_size=AUDIENCES_MOST))
-def test_standing_comes_back_as_it_was(held: dict[str, Held]) -> None:
+@given(st.dictionaries(NAMES, HELD, max_size=AUDIENCES_MOST), st.builds(Listed, st.integers(0, 2**63 - 1), DIGESTS))
+def test_standing_comes_back_as_it_was(held: dict[str, Held], listed: Listed) -> None:
     """What a shore holds is read as it was written, and fits the longest message before the stream."""
-    data = write_standing(held)
-    assert read_standing(data) == held and list(read_standing(data)) == list(held)
+    data = write_standing(held, listed)
+    assert read_standing(data) == (held, listed) and list(read_standing(data)[0]) == list(held)
     assert len(data) <= GREETING_OCTETS
 
 
@@ -118,7 +120,7 @@ def test_noise_is_read_as_itself_or_refused(data: bytes) -> None:
     with suppress(LinkError):
         assert write_ack(read_ack(data, 1)) == data
     with suppress(LinkError):
-        assert write_standing(read_standing(data)) == data
+        assert write_standing(*read_standing(data)) == data
 
 
 ROW = ["public", 1, 3, -1, bytes(32)]
@@ -143,7 +145,14 @@ ROW = ["public", 1, 3, -1, bytes(32)]
 def test_what_no_shore_holds_is_refused(rows: object) -> None:
     """A standing has known forms, bounds, and each audience once."""
     with pytest.raises(LinkError):
-        read_standing(bytes(msgpack.packb(rows)))
+        read_standing(packed(rows, 0, bytes(32)))
+
+
+@pytest.mark.parametrize("rest", [(2**63, bytes(32)), (-1, bytes(32)), (1.0, bytes(32)), (1, bytes(33)), (1,), ()])
+def test_what_is_no_list_of_guests_is_refused(rest: tuple[object, ...]) -> None:
+    """Of the list of guests that a shore holds, a number and a digest are told and nothing else (R6)."""
+    with pytest.raises(LinkError):
+        read_standing(packed([ROW], *rest))
 
 
 @pytest.mark.parametrize("data", [packed(1, NONCE[:31]), packed(True, NONCE), packed(1, NONCE, 1), packed(2, NONCE)])

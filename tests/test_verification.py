@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dives import SIGNER
-from handed_on import STRANGER, altered, blank, named, unsigned, whole
+from handed_on import STRANGER, altered, blank, named, overlong, unsigned, whole
 from relay.core.errors import RecordingError
 from relay.core.verification import check_signed, examine, key_of
 from relay.core.wire import footer, read_recording
@@ -26,6 +26,10 @@ LIES: dict[str, tuple[bytes, str]] = {
     ),
     "padding altered": (
         whole([*FRAMES[:3], altered(FRAMES[3], len(FRAMES[3]) - 1), *FRAMES[4:]]),
+        "record 3: altered, or not signed with this key",
+    ),
+    "a pad beyond every bound": (
+        whole([*FRAMES[:3], overlong(FRAMES[3]), *FRAMES[4:]]),
         "record 3: altered, or not signed with this key",
     ),
     "dropped": (whole([*FRAMES[:3], *FRAMES[4:]]), "record 3: missing"),

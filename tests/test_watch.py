@@ -14,6 +14,7 @@ from relay.shell.shore import Shore
 from relay.shell.shore_run import new_shore
 from released import dive
 from shores import RIGHT, ashore, sealed, shore_file, with_certificates
+from streams import free_port
 
 WATCHED = RIGHT + '\n[watch]\nlisten = "127.0.0.1:0"\n'
 PROCESS = {
@@ -55,6 +56,21 @@ async def test_watch_tells_that_it_lives_and_when_it_is_ready(tmp_path: Path) ->
         assert (await asked(shore, "/dives.json")).status == 404
         assert (await asked(shore, "/metrics", "POST")).status == 405
         assert (await asked(shore, "/metrics")).headers["Cache-Control"] == "no-store"
+
+
+async def test_watch_answers_while_a_reader_waits_for_its_stream(tmp_path: Path) -> None:
+    """Nobody is at the stream's address: the relay that reads is alive, isn't ready, and can be counted."""
+    stream = f'[stream]\nurl = "nats://127.0.0.1:{free_port()}"\n'
+    shore = new_shore(shore_file(tmp_path, WATCHED.partition("[uplink]")[0] + stream + WATCHED[len(RIGHT) :]))
+    starting = asyncio.ensure_future(shore.start())
+    assert shore.watch is not None
+    watch = shore.watch
+    await until(lambda: watch._server is not None)
+    assert [(await asked(shore, path)).status for path in ("/health", "/ready", "/metrics")] == [200, 503, 200]
+    assert not starting.done()
+    starting.cancel()
+    await asyncio.wait({starting})
+    await shore.close()
 
 
 async def test_counts_are_what_happened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,9 +1,11 @@
 """Several processes on one port: followers of any of them get every record once, whichever of them is killed."""
 
 import asyncio
+import errno
 import json
 import os
 import signal
+import socket
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -104,7 +106,7 @@ async def test_worker_that_is_killed_or_hangs_is_replaced_and_lacks_nothing(
         assert all(frames == FRAMES[40:50] or frames == [] for frames in got)
         os.kill(hung, signal.SIGSTOP)
         await until(lambda: len(set(workers.pids()) - {hung, killed}) == 2)
-        await until(lambda: workers.figures().connections == 0)
+        await until(lambda: workers.figures().connections == 0 and listens(*workers.address))
         for _ in range(8):
             async with follow(workers, "audience=public&dive=2&after=1") as viewer:
                 assert await take(viewer, 16) == FRAMES[34:50]
@@ -132,12 +134,40 @@ async def test_guests_are_let_in_by_every_worker_and_only_while_they_are_invited
             assert caught.value.rcvd is not None and caught.value.rcvd.code == 4005
 
 
+def listens(host: str, port: int) -> bool:
+    """Whether a worker has opened the port."""
+    try:
+        socket.create_connection((host, port)).close()
+    except ConnectionRefusedError:
+        return False
+    return True
+
+
 async def taken_or_cut_off(viewer: ClientConnection, count: int) -> list[bytes]:
     """Return the next messages, or none where the connection ends without a word."""
     try:
         return await take(viewer, count)
     except ConnectionClosedError:
         return []
+
+
+async def test_seat_outlives_a_machine_that_starts_no_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Out of processes as a worker is replaced: it is tried again, and once the machine has room all serve."""
+    failed = asyncio.Event()
+
+    async def fails(*command: str, **options: Any) -> Any:
+        failed.set()
+        raise OSError(errno.EAGAIN, os.strerror(errno.EAGAIN))
+
+    async with ashore(tmp_path) as (_, workers):
+        before = workers.pids()
+        with monkeypatch.context() as patched:
+            patched.setattr(asyncio, "create_subprocess_exec", fails)
+            os.kill(before[0], signal.SIGKILL)
+            await failed.wait()
+        await until(lambda: len(set(workers.pids()) - {before[0]}) == 2)
+        assert not any(job.done() for job in workers.jobs)
+    assert workers._kept is None
 
 
 async def test_port_that_is_taken_is_told(tmp_path: Path) -> None:

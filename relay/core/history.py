@@ -27,6 +27,17 @@ NOTHING = Position(0, -1)
 EVERYTHING = 1 << 62
 
 
+def is_next(record: WireRecord, head: Position, ended: bool) -> bool:
+    """Whether a record of a dive comes next after the one at `head`, which ended its dive or not.
+
+    The one rule of what follows what: the next number of the dive, or, once that has ended, the begin of a later one.
+    That dive's number may be greater by more than one: a ship leaves out a dive whose recording she can't read.
+    """
+    if head == NOTHING or ended:
+        return record.dive > head.dive and record.seq == 0 and record.kind == Kind.DIVE
+    return (record.dive, record.seq) == (head.dive, head.seq + 1) and record.kind != Kind.DIVE
+
+
 class Published(Protocol):
     """What the site publishes: one released record in its wire form."""
 
@@ -81,7 +92,9 @@ class Dive:
     def append(self, seq: int, data: bytes) -> None:
         """Keep the next frame; OutOfOrderError if it is not the next, or says so itself."""
         record = decode(data)
-        if self.closed or seq != len(self.frames) or (record.dive, record.seq) != (self.number, seq):
+        head = Position(self.number, len(self.frames) - 1) if self.frames else NOTHING
+        due = is_next(record, head, False) and not self.closed
+        if not due or (record.dive, record.seq) != (self.number, seq):
             raise OutOfOrderError(f"frame {seq} of dive {self.number} where {len(self.frames)} was due")
         self.frames.append(data)
         self._ends.append(self._ends[-1] + len(data))
@@ -134,6 +147,8 @@ class History:
     def append(self, frame: Published) -> None:
         """Keep a frame; OutOfOrderError (and nothing kept) unless it follows the last one."""
         if not self.dives or frame.dive > self.dives[-1].number:
+            if self.dives and not self.dives[-1].closed:
+                raise OutOfOrderError(f"a frame of dive {frame.dive} before dive {self.dives[-1].number} has ended")
             dive = Dive(frame.dive)
             dive.append(frame.seq, frame.data)
             self.dives.append(dive)

@@ -15,15 +15,15 @@ class Board:
     """The programme of one audience."""
 
     def __init__(self, policy: Policy, told: Told | None) -> None:
-        """`told`: what was told before a restart."""
+        """`told`: what was told before a restart; since then the audience may have lost the right to be told any."""
         self.told = told
+        self.may_be_told = Disclosed.NOTES in policy.fields
         self._policy, self._log = policy, ProgrammeLog(policy.audience)
-        self._may_be_told = Disclosed.NOTES in policy.fields  # it may have been taken out since the last start
 
     @property
     def in_force(self) -> ReleasedRecord | None:
         """The last record again, byte for byte."""
-        return None if self.told is None or not self._may_be_told else self._record(self.told)
+        return None if self.told is None or not self.may_be_told else self._record(self.told)
 
     @property
     def next_number(self) -> int:
@@ -48,7 +48,7 @@ class Board:
     def next_us(self) -> int | None:
         """Return the moment of the grid at which less is left than was told last; None where that stays."""
         told = self.told
-        if told is None or told.about_s is None or told.left_s is None or not self._may_be_told:
+        if told is None or told.about_s is None or told.left_s is None or not self.may_be_told:
             return None
         below_s = next_step_s(told.left_s, self._policy.extra_us)
         if below_s is None:

@@ -6,7 +6,7 @@ is ever logged, published or shown.
 """
 
 import hmac
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, pi, sin, sqrt
 
 DATUM_REACH_M = 5_000.0
@@ -17,6 +17,7 @@ class Secrets:
     """A site's 32-byte key and what follows from it."""
 
     key: bytes
+    rehearsing: bool = False
 
     def __post_init__(self) -> None:
         if len(self.key) != 32:
@@ -29,8 +30,12 @@ class Secrets:
 
     @property
     def signing_seed(self) -> bytes:
-        """The 32 bytes from which the site's signing key is made (`seal.Signer`)."""
-        return hmac.digest(self.key, b"signing", "sha256")
+        """The 32 bytes from which the site's signing key is made (`seal.Signer`); a rehearsal has another one."""
+        return hmac.digest(self.key, b"rehearsal" if self.rehearsing else b"signing", "sha256")
+
+    def for_rehearsal(self) -> "Secrets":
+        """Return the same secrets with a signing key apart: what was rehearsed never passes for what was released."""
+        return replace(self, rehearsing=True)
 
     @property
     def turn_deg(self) -> float:

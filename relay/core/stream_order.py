@@ -12,7 +12,7 @@ import re
 from enum import Enum, auto
 
 from relay.core.errors import RecordingError
-from relay.core.history import NOTHING, History, Position
+from relay.core.history import NOTHING, History, Position, is_next
 from relay.core.release import NO_DIVE, Kind
 from relay.core.seal import is_sealed
 from relay.core.wire import WireRecord, decode
@@ -25,6 +25,7 @@ class Verdict(Enum):
 
     NEXT = auto()  # it follows: take it
     HELD = auto()  # it was taken before
+    SKIP = auto()  # it follows, but its dive isn't the next: is what is between missing on the ship, or only here?
     GAP = auto()  # something before it is missing
     UNSIGNED = auto()  # not as the ship signed it, or no record at all
     OTHER = auto()  # the ship signed another record under the same number
@@ -58,12 +59,14 @@ def judge(history: History, key: bytes, data: bytes, follows: Position | None) -
     held = _held(history, record)
     if held is not None and held == data:
         return Verdict.HELD
-    if held is None and not _is_next(history, record, follows):
-        return Verdict.GAP
     if not _is_sealed(key, history.audience, data):
         return Verdict.UNSIGNED
     if held is not None:
         return Verdict.OTHER
+    if not _is_next(history, record, follows):
+        return Verdict.GAP
+    if history.head != NOTHING and record.dive > history.head.dive + 1:
+        return Verdict.SKIP
     return Verdict.HELD if _is_behind(history, record) else Verdict.NEXT
 
 
@@ -82,14 +85,8 @@ def _is_next(history: History, record: WireRecord, follows: Position | None) -> 
     """Whether a record that isn't held follows what is: by its own number, and by what it says."""
     if record.dive == NO_DIVE:
         return record.kind == Kind.PROGRAMME and record.seq >= 0
-    head = history.head
-    if follows != head:
-        return False
-    if record.dive == head.dive:
-        return record.seq == head.seq + 1 and not history.dives[-1].closed
-    if head == NOTHING:
-        return record.seq == 0
-    return (record.dive, record.seq) == (head.dive + 1, 0) and history.dives[-1].closed
+    ended = bool(history.dives) and history.dives[-1].closed
+    return follows == history.head and is_next(record, history.head, ended)
 
 
 def _is_behind(history: History, record: WireRecord) -> bool:

@@ -1,20 +1,23 @@
 """What the ship has released to one audience, in order, to be sent ashore from wherever the shore stands.
 
 Rules: frames are kept as the bytes that were released; numbers are gapless from 0 within a dive (R5). What the shore
-holds is compared before anything follows it: where it holds other records than the ship's, or one the ship doesn't
-have, nothing is sent, for nothing that was told is told differently.
+holds is compared before anything follows it: where it holds other records than the ship's, or more of a
+dive, nothing is sent, for nothing that was told is told differently. A whole dive that the ship lost stands in nobody's
+way.
 """
 
 from array import array
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from enum import Enum
 from hashlib import sha256
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from relay.core.errors import OutOfOrderError
 from relay.core.release import NO_DIVE
 from relay.core.uplink_talk import Held
+
+HASHED_OCTETS = 256 * 1_024  # at most so many are hashed to find a place again
 
 
 class Stands(Enum):
@@ -31,6 +34,14 @@ class Mark(NamedTuple):
     programme: int
 
 
+class _Hash(Protocol):
+    """What hashlib returns."""
+
+    def update(self, data: bytes, /) -> None: ...
+    def digest(self) -> bytes: ...
+    def copy(self) -> "_Hash": ...
+
+
 class ShipLog:
     """The frames of one audience; `at_s` of a frame is when it was released, on any clock that only grows."""
 
@@ -40,6 +51,8 @@ class ShipLog:
         self._ends = array("Q", [0])
         self._released_s = array("d")
         self._starts: dict[int, int] = {}
+        self._digests: dict[int, list[tuple[int, int, _Hash]]] = {}  # places, octets before them, SHA-256 so far
+        self._digest: _Hash = sha256()
         self._dive = NO_DIVE
         self._programme: tuple[int, bytes] | None = None
 
@@ -55,9 +68,14 @@ class ShipLog:
         if begins:
             self._dive = dive
             self._starts[dive] = len(self._frames)
+            self._digests[dive] = [(len(self._frames), self._ends[-1], sha256())]
+            self._digest = sha256()
+        self._digest.update(data)
         self._frames.append(data)
         self._ends.append(self._ends[-1] + len(data))
         self._released_s.append(at_s)
+        if self._ends[-1] - self._digests[dive][-1][1] >= HASHED_OCTETS:
+            self._digests[dive].append((len(self._frames), self._ends[-1], self._digest.copy()))
 
     def _post(self, seq: int, data: bytes) -> None:
         if self._programme is not None and seq <= self._programme[0]:
@@ -70,7 +88,10 @@ class ShipLog:
         return Mark(len(self._frames), -1 if self._programme is None else self._programme[0])
 
     def find(self, held: Held) -> Mark | Stands:
-        """Return how much of this log a shore has; MORE or OTHER where it holds what isn't here."""
+        """Return how much of this log a shore has; MORE or OTHER where it holds what isn't here.
+
+        A dive that this log lacks, though it has a later one, was lost here: what follows it can be sent (`lacks`).
+        """
         last = -1 if self._programme is None else self._programme[0]
         if held.dive == NO_DIVE:
             return Mark(0, held.programme) if held.programme <= last else Stands.MORE
@@ -78,14 +99,24 @@ class ShipLog:
             return Stands.MORE
         start = self._starts.get(held.dive)
         if start is None:
-            return Stands.OTHER
+            return Mark(min(at for dive, at in self._starts.items() if dive > held.dive), held.programme)
         upto = start + held.seq + 1
         if upto > self._end_of(held.dive):
             return Stands.MORE if held.dive == self._dive else Stands.OTHER
-        digest = sha256()
-        for frame in self._frames[start:upto]:
+        return Mark(upto, held.programme) if self._digest_of(held.dive, upto) == held.digest else Stands.OTHER
+
+    def _digest_of(self, dive: int, upto: int) -> bytes:
+        """Return the SHA-256 of a dive's frames before a place: at most `HASHED_OCTETS` and a frame are hashed."""
+        marks = self._digests[dive]
+        at, _, digest = marks[bisect_right(marks, upto, key=lambda mark: mark[0]) - 1]
+        digest = digest.copy()
+        for frame in self._frames[at:upto]:
             digest.update(frame)
-        return Mark(upto, held.programme) if digest.digest() == held.digest else Stands.OTHER
+        return digest.digest()
+
+    def lacks(self, dive: int) -> bool:
+        """Whether a dive isn't here, though a later one is: its recording was lost on the ship."""
+        return NO_DIVE < dive < self._dive and dive not in self._starts
 
     def _end_of(self, dive: int) -> int:
         return min((start for start in self._starts.values() if start > self._starts[dive]), default=len(self._frames))

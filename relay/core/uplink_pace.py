@@ -1,13 +1,16 @@
 """How much may go on the link, and how much has gone: a token bucket, and a count of the last minute.
 
 Rules: the limit is over everything that the link carries, in both directions, with every header; what is only counted
-afterwards (headers, what was sent again, what came back) is owed, and nothing goes until it is paid. Times are seconds
+afterwards (headers, what was sent again, what came back) is owed, and nothing goes until it is paid; no more than
+a minute of the limit is ever owed, so that whoever floods the link can't silence it for hours. Times are seconds
 of a clock that only grows, passed in.
 """
 
 from collections import deque
+from math import inf
 
 LATELY_S = 60.0
+OWED_S, OWED_OCTETS = 60.0, 16_384
 
 
 class Allowance:
@@ -16,11 +19,12 @@ class Allowance:
     def __init__(self, bits_per_s: float | None, burst: float, now_s: float) -> None:
         self.bits_per_s = bits_per_s
         self._burst, self._left, self._at_s = burst, burst, now_s
+        self._most_owed = inf if bits_per_s is None else max(OWED_S * bits_per_s / 8, OWED_OCTETS)
 
     def spend(self, octets: float, now_s: float) -> None:
         """Take octets off, be it below zero."""
         self._fill(now_s)
-        self._left -= octets
+        self._left = max(self._left - octets, -self._most_owed)
 
     def wait_s(self, now_s: float) -> float:
         """Return for how long nothing may go; 0 when something may."""

@@ -3,7 +3,8 @@
 Rules:
 1. The shore speaks first: a challenge. The ship answers with a proof: her key, and her signature over the challenge and
    the certificate she saw, so that a proof is worth nothing on another connection or through another machine.
-2. Before the proof nothing else is said. Then the shore tells what it holds of each audience, and the ship sends.
+2. Before the proof nothing else is said. Then the shore tells what it holds of each audience, and which list of
+   guests, and the ship sends what follows.
 3. What the ship says is one deflated stream of messages (RFC 1950, 1951), cut into pieces; the shore acknowledges
    stream octets as they come, and messages once what they bring is durable.
 4. What the shore says back is numbers and digests alone, and never longer than it needs to be (R6): names in it are
@@ -33,6 +34,7 @@ MESSAGE_OCTETS = 512 * 1_024  # the longest message of the stream: a batch, or t
 BATCH_OCTETS = 16 * 1_024  # of frames in a batch, but for the last of them
 AUDIENCES_MOST = 16
 NUMBER_MOST, FOLLOWERS_MOST = 2**53, 10_000_000
+LISTING_MOST = 2**63 - 1  # what a listing itself may have
 _SLUG = re.compile(r"[a-z][a-z0-9-]{0,39}", re.ASCII)
 
 
@@ -71,6 +73,17 @@ class Held:
     seq: int = -1
     programme: int = -1
     digest: bytes = sha256(b"").digest()
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """Which list of guests the shore holds: its number (0 for none) and SHA-256, so that an older one isn't sent."""
+
+    number: int = 0
+    digest: bytes = sha256(b"").digest()
+
+
+NOT_LISTED = Listed()
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,20 +155,20 @@ def read_proof(data: bytes) -> tuple[bytes, bytes]:
     raise LinkError("not a proof")
 
 
-def write_standing(held: Mapping[str, Held]) -> bytes:
-    """Return what the shore holds of each of its audiences."""
-    return _packed([[name, each.dive, each.seq, each.programme, each.digest] for name, each in held.items()])
+def write_standing(held: Mapping[str, Held], listed: Listed = NOT_LISTED) -> bytes:
+    """Return what the shore holds of each of its audiences, and which list of guests."""
+    rows = [[name, each.dive, each.seq, each.programme, each.digest] for name, each in held.items()]
+    return _packed([rows, listed.number, listed.digest])
 
 
-def read_standing(data: bytes) -> dict[str, Held]:
+def read_standing(data: bytes) -> tuple[dict[str, Held], Listed]:
     """Return what the shore says it holds."""
-    rows = _value(data)
-    if not isinstance(rows, list) or len(rows) > AUDIENCES_MOST:
-        raise LinkError("not what a shore holds")
-    held = dict(map(_held, rows))
-    if len(held) != len(rows):
-        raise LinkError("an audience is there twice")
-    return held
+    match _value(data):
+        case [list(rows), number, bytes(digest)] if len(rows) <= AUDIENCES_MOST and len(digest) == DIGEST_OCTETS:
+            held = dict(map(_held, rows))
+            if len(held) == len(rows) and _is_number(number, 0, LISTING_MOST):
+                return held, Listed(number, digest)
+    raise LinkError("not what a shore holds")
 
 
 def _held(row: Any) -> tuple[str, Held]:

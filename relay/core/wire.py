@@ -60,7 +60,8 @@ def pad_start(frame: bytes) -> int:
     """Return where the content of a frame's pad begins; RecordingError if it isn't a frame of `encode`."""
     pad = pad_of(frame)
     start = len(frame) - len(pad)
-    if start < 3 or frame[start - 3 : start] != _BIN_16 + len(pad).to_bytes(2, "big"):
+    begin = frame[max(0, start - 3) : start]
+    if begin[:1] != _BIN_16 or int.from_bytes(begin[1:], "big") != len(pad):  # no longer pad fits two octets
         raise RecordingError("not a record: it doesn't end with a pad")
     return start
 

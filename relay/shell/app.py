@@ -20,6 +20,7 @@ from relay.core.errors import OperatorError
 from relay.core.figures import figures
 from relay.core.policy import DiveLimits
 from relay.core.release import Kind
+from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.shell.briefing import brief
 from relay.shell.clock import MachineTime
@@ -140,7 +141,8 @@ def _demo(options: argparse.Namespace) -> int:
 
 def _rehearse(options: argparse.Namespace) -> int:
     expedition = read_expedition(options.expedition)
-    secrets: Secrets = read_secrets(options.secrets) if options.secrets else seeded_secrets(options.seed)
+    site: Secrets = read_secrets(options.secrets) if options.secrets else seeded_secrets(options.seed)
+    secrets = site.for_rehearsal()
     with _progress() as progress:
         task = progress.add_task("rehearsing", total=None, what="")
         outcome = rehearse(
@@ -152,6 +154,8 @@ def _rehearse(options: argparse.Namespace) -> int:
             progress=lambda rows, seconds: progress.update(task, what=f"{rows} rows, {seconds / 60:.0f} min of dive"),
         )
     _print_outcome(outcome, options.out, expedition.plan.dive)
+    print(f"It is signed with a key of rehearsals, {Signer(secrets.signing_seed).key.hex()}: nobody can pass it off")
+    print("as what the ship released, whose key is another.")
     return 0
 
 

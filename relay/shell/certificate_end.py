@@ -49,6 +49,11 @@ class Renewal:
             self._looking.cancel()
             await asyncio.wait({self._looking})
 
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return [] if self._looking is None else [self._looking]
+
     async def _look(self) -> None:
         while True:
             await asyncio.sleep(self._look_s)

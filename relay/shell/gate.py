@@ -7,7 +7,7 @@ counted by its /64, which is what one subscriber line is given (common practice,
 import asyncio
 from collections import Counter
 from dataclasses import dataclass
-from ipaddress import IPv6Address
+from ipaddress import IPv4Address, IPv6Address
 from math import ceil
 from typing import Any
 
@@ -22,9 +22,9 @@ class Limits:
 
     `viewers`: open sockets in all; one more is closed with 1013. `connections`: of any kind in all; one more is
     answered 503 before it is read. The same for each address, 0 for none (behind a proxy every client has the
-    proxy's address), and for each invitation (`guest`). `wrong_tokens`: a guest's, from an address, before none of its
-    tokens is heard for a while; 0 for no limit. `http_s`: how long a page's connection lives; one that is still taking
-    an answer gets as long again. `discarded`: bytes read from a peer that was told to go, before it is cut off.
+    proxy's address), and for each invitation (`guest`). `wrong_tokens`: a guest's, from an address, before each
+    one more costs its connection; 0 for no limit. `http_s`: how long a page's connection lives; one that is still
+    taking an answer gets as long again. `discarded`: bytes read from a peer that was told to go, before it is cut off.
     """
 
     viewers: int = 12_000
@@ -153,3 +153,13 @@ def address_of(peer: Any) -> str:
         return host
     parsed = IPv6Address(host)
     return str(parsed.ipv4_mapped or IPv6Address(int(parsed) >> 64 << 64))
+
+
+def network_of(peer: Any) -> str:
+    """Return the network that a peer's address is of: the /24 of IPv4, the /48 of IPv6 (common practice, no source)."""
+    address = address_of(peer)
+    if not address:
+        return ""
+    if ":" in address:
+        return str(IPv6Address(int(IPv6Address(address)) >> 80 << 80))
+    return str(IPv4Address(int(IPv4Address(address)) >> 8 << 8))

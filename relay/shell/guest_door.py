@@ -1,11 +1,12 @@
 """The door for guests of a public site: who has a token that counts, now, by the clock of the machine that serves.
 
-Rules: guests come by the ship's signed listing alone, and an older listing never replaces a newer one; without one
-nobody is invited. An address has `wrong` wrong tokens, and gets one back every `pardon_s`; beyond that none of its
-tokens is heard, right or wrong, and the answer is the same. The table of addresses is bounded: at `addresses` the one
-that was wrong longest ago is forgotten. Whose invitation is taken back, or over, is dismissed at once, or at the next
-turn. What is counted of a guest is how often the page was opened and the last day; no address, no token and no time
-of day.
+Rules: guests come by the ship's signed listing alone, and an older listing, or another of its number, never replaces
+the one in force; without one nobody is invited. A token that counts is let in, whatever came from its address before:
+guests share addresses, and 256 bits can't be guessed. An address has `wrong` wrong tokens, and gets one back every
+`pardon_s`; each one beyond is answered as before it, and costs its connection. The table of addresses is bounded: at
+`addresses` the one that was wrong longest ago is forgotten. Whose invitation is taken back, or over, is dismissed at
+once, or at the next turn. What is counted of a guest is how often the page was opened and the last day; no address, no
+token and no time of day.
 """
 
 import time
@@ -42,8 +43,8 @@ class WrongTokens:
     def __len__(self) -> int:
         return len(self._left)
 
-    def is_heard(self, address: str) -> bool:
-        """Whether a token from an address is looked at."""
+    def has_left(self, address: str) -> bool:
+        """Whether an address may send another wrong token."""
         return self._wrong == 0 or self._now_left(address) >= 1
 
     def note(self, address: str) -> None:
@@ -73,24 +74,29 @@ class GuestDoor:
         self._attendance, self._wall_s = attendance, wall_s
         self._wrong = WrongTokens(wrong, now_s)
         self._key: bytes | None = None
-        self._listing = Listing(0, {})
+        self._listing, self._told = Listing(0, {}), b""
         self._over: set[str] = set()
         self.seen: dict[str, Seen] = {}
         self.wrong = 0
-        self.unheard = 0
+        self.beyond = 0
 
     def trust(self, key: bytes) -> None:
         """Take listings that the holder of this key signs (the ship's, 32 bytes)."""
         self._key = key
 
     def listing(self, data: bytes) -> bool:
-        """Take a listing; False for one that is older than the one in force. InvitationError if it isn't the ship's."""
+        """Take a listing; False, and nothing taken, unless it is newer than the one in force, or is that one again.
+
+        InvitationError if it isn't the ship's.
+        """
         if self._key is None:
             raise InvitationError("a list of guests came, but no ship's key is known here to judge it by")
         listing = read_listing(self._key, data)
         if listing.number < self._listing.number:
             return False
-        before, self._listing = self._listing, listing
+        if listing.number == self._listing.number and self._told not in (b"", data):
+            return False
+        before, self._listing, self._told = self._listing, listing, data
         self.seen = {guest_id: self.seen.get(guest_id, Seen()) for guest_id in listing.guests}
         for guest_id, guest in before.guests.items():
             now = listing.guests.get(guest_id)
@@ -98,6 +104,11 @@ class GuestDoor:
                 self._attendance.dismiss(guest_id)
         self.turn()
         return True
+
+    @property
+    def number(self) -> int:
+        """The number of the listing in force, 0 for none."""
+        return self._listing.number
 
     def turn(self) -> None:
         """Dismiss whose invitation is over by now."""
@@ -109,17 +120,21 @@ class GuestDoor:
 
     def find(self, token: str, address: str) -> Guest | None:
         """Return whose token this is, None if it doesn't count here and now; a wrong one counts against its address."""
-        heard, wall_s = self._wrong.is_heard(address), self._wall_s()
+        wall_s = self._wall_s()
         guest = find_guest(self._listing.guests, token, wall_s)
-        if not heard:
-            self.unheard += 1
-            return None
         if guest is None:
             self.wrong += 1
-            self._wrong.note(address)
+            if self._wrong.has_left(address):
+                self._wrong.note(address)
+            else:
+                self.beyond += 1
             return None
         self.seen[guest.id].last_day = day_of(wall_s)
         return guest
+
+    def is_tried_by(self, address: str) -> bool:
+        """Whether an address has used up its wrong tokens: the connection that the last one came on is ended."""
+        return not self._wrong.has_left(address)
 
     def opened(self, guest: Guest) -> None:
         """Count that a guest has opened the page."""

@@ -2,7 +2,8 @@
 
 Rules: the token comes in `Authorization: Bearer` (RFC 6750 section 2.1) and nowhere else; it adds paths and changes
 no open one, so that what a cache holds of a path is right for everybody. Whoever has none that counts gets None from
-here, and so the answer to a path that isn't there, byte for byte. Each request is judged by itself, whatever came
+here, and so the answer to a path that isn't there, byte for byte; whoever goes on with wrong ones loses the
+connection with it. Each request is judged by itself, whatever came
 before it on its connection. No cache keeps an answer, and there is no tag to ask by whether it has changed.
 """
 
@@ -37,6 +38,10 @@ class Attended(Protocol):
         """Note that it is there on an invitation; False if that has too many connections."""
         ...
 
+    def close(self) -> None:
+        """Close once the answer is written, whatever was asked for behind it."""
+        ...
+
 
 class GuestPages:
     """Answers guests. `open_audiences`: whose files are everybody's; `find`: the files of the others, by path."""
@@ -61,7 +66,13 @@ class GuestPages:
     def _guest(self, request: web.BaseRequest) -> Guest | None:
         given = request.headers.getall("Authorization", [])
         token = _BEARER.fullmatch(given[0]) if len(given) == 1 else None
-        return None if token is None else self._door.find(token[1], cast(Attended, request.protocol).address)
+        if token is None:
+            return None
+        line = cast(Attended, request.protocol)
+        guest = self._door.find(token[1], line.address)
+        if guest is None and self._door.is_tried_by(line.address):
+            line.close()
+        return guest
 
     def _guest_file(self, request: web.BaseRequest, guest: Guest) -> web.Response | None:
         if request.method == "GET":

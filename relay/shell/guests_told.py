@@ -44,7 +44,7 @@ def invite(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps(answer, indent=2, ensure_ascii=False))
         return 0
-    until = "" if answer["until"] is None else f", until {answer['until']} (UTC) has ended"
+    until = "" if answer["until"] is None else f", to the end of {answer['until']} (UTC)"
     print(f"Invited: {answer['name']} to {answer['audience']}{until}; id {answer['id']}.", file=sys.stderr)
     print(answer["link"])
     for words in (_PASS_ON, *(() if expedition.address else (_NO_ADDRESS,)), *_but(answer)):

@@ -75,13 +75,13 @@ class Outlet:
             self._programmes[audience] = ProgrammeFile(self._folder, audience)
         return self._programmes[audience]
 
-    def owes(self, audience: str, next_dive: int) -> bool:
+    def owes(self, audience: str, next_dive: int, of_programmes: bool = True) -> bool:
         """Return whether an audience was told more, before a restart, than has been released to it again.
 
-        `next_dive`: the one under way or the one that is next.
+        `next_dive`: the one under way or the one that is next. `of_programmes`: False where it is told none any more.
         """
         recorder = self._open.get(audience)
-        if self._programme(audience).owes or (recorder is not None and recorder.owes):
+        if (of_programmes and self._programme(audience).owes) or (recorder is not None and recorder.owes):
             return True
         follows = max(next_dive, self._dives.get(audience, 0) + 1)
         return told(recording_path(self._folder, audience, follows)) != b""

@@ -77,6 +77,12 @@ def say_number(value: float) -> str:
     return f"{value:g}"
 
 
+def say_server(url: str) -> str:
+    """Return where a server is, without who logs in there: what is printed or logged of its address."""
+    scheme, _, rest = url.partition("://")
+    return f"{scheme}://{rest.partition('/')[0].rpartition('@')[2]}"
+
+
 def questions_address(text: str) -> str:
     """Return where questions go: a web page, or one mail address; ValueError says what is wrong with it."""
     parts = urlsplit(text)

@@ -79,9 +79,13 @@ class Ship:
         self._taking: Taking | None = None
         self._wake = asyncio.Event()
         invited = [name for name in self._next_dives() if name in expedition.invited_audiences]
-        self.inviting = Inviting(expedition.private, self, signer, site.guests, invited, self._address, time.wall_s)
+        ashore = None if expedition.uplink is None else expedition.uplink.audiences
+        self.inviting = Inviting(
+            expedition.private, self, signer, site.guests, invited, self._address, time.wall_s, ashore
+        )
         if self.uplink is not None:
             self.inviting.outward.append(self.uplink.guests)
+            self.uplink.outrun = self.inviting.beyond
         self.deciding = Deciding(self, time_monotonic, self.inviting)
         self._control = Control(expedition.private, self.deciding)
         self._warned: set[str] = set()
@@ -179,7 +183,8 @@ class Ship:
 
     def status(self) -> dict[str, Any]:
         """Return how things stand: exact and private, for the operator alone."""
-        return ship_status(self.pipeline, self._clock.now_us(), self.stopped, self.alarms())
+        status = ship_status(self.pipeline, self._clock.now_us(), self.stopped, self.alarms())
+        return status | {"uplink": self.uplink_facts()}
 
     def alarms(self) -> list[str]:
         """Return what is wrong now, in words without a position."""
@@ -250,7 +255,7 @@ class Ship:
         """Release again what had left before a power cut took the newest proof of time: what was told had been due."""
         for channel in self.pipeline.channels:
             audience = channel.policy.audience
-            while self._outlet.owes(audience, channel.next_dive):
+            while self._outlet.owes(audience, channel.next_dive, channel.board.may_be_told):
                 moment_us = channel.next_us()
                 if moment_us is None:
                     raise RegrownError(f"{audience} was told records that the journal doesn't grow again")

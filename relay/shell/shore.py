@@ -8,14 +8,14 @@ import asyncio
 import logging
 import os
 import ssl
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from time import monotonic
 from typing import Protocol
 
 from relay.core.errors import OperatorError, ShoreError
 from relay.core.held import held_of
 from relay.core.history import History, received
-from relay.core.uplink_talk import Held
+from relay.core.uplink_talk import Held, Listed
 from relay.shell.shore_file import ShoreFile
 from relay.shell.shore_guests import ShoreGuests
 from relay.shell.shore_logs import ShoreLogs
@@ -28,6 +28,9 @@ log = logging.getLogger("offing.shore")
 PUBLISHED_AT_ONCE = 500
 
 
+Job = asyncio.Future[None]
+
+
 class Part(Protocol):
     """Something that a shore runs beside its site: the port that the ship dials, a stream, the watch."""
 
@@ -36,6 +39,10 @@ class Part(Protocol):
 
     async def close(self) -> None:
         """End, and return when nothing of it runs any more."""
+
+    @property
+    def jobs(self) -> Iterable[Job]:
+        """What runs for it from `start` to `close`: whatever of it ends in between ends the shore."""
 
 
 class Shore:
@@ -109,8 +116,15 @@ class Shore:
         log.info("%s: %d records are kept", history.audience, len(frames))
 
     async def serve(self) -> None:
-        """Run until cancelled."""
-        await asyncio.Event().wait()
+        """Run until cancelled; ShoreError when something of it has ended by itself, so that it is started anew."""
+        running = {job: type(part).__name__ for part in [self.site, *self._started] for job in part.jobs}
+        if not running:
+            await asyncio.Event().wait()
+        done, _ = await asyncio.wait(running, return_when=asyncio.FIRST_COMPLETED)
+        for job in done:
+            fault = None if job.cancelled() else job.exception()
+            log.critical("%s has ended by itself: this shore ends, to be started anew", running[job], exc_info=fault)
+        raise ShoreError(f"{', '.join(running[job] for job in done)} has ended by itself")
 
     async def close(self) -> None:
         """Stop what comes in, finish what is being written, and tell followers that the site goes."""
@@ -171,9 +185,13 @@ class Shore:
 
     def guests(self, listing: bytes) -> None:
         """Take the ship's list of who is invited; InvitationError if it isn't hers."""
-        self.invited.take(listing)
-        for onward in self.onward_guests:
-            onward(listing)
+        if self.invited.take(listing):
+            for onward in self.onward_guests:
+                onward(listing)
+
+    def listed(self) -> Listed:
+        """Return which list of guests is in force."""
+        return self.invited.listed()
 
     def seen(self) -> dict[str, int]:
         """Return how many follow now, by audience."""

@@ -1,6 +1,7 @@
 """The form of a shore's file: what may stand in it, within which limits.
 
-Rules (R4): an unknown key or a value out of its limits is refused; nothing in it is secret. What may watch a shore is
+Rules (R4): an unknown key or a value out of its limits is refused; nothing in it is secret but
+a stream's password, which is never printed. What may watch a shore is
 its machine's own network alone.
 """
 
@@ -49,7 +50,8 @@ def _stream_url(text: str) -> str:
     except ValueError:
         fits = False
     if not fits:
-        raise ValueError(f'{text!r} is not where a stream is; write it as "nats://127.0.0.1:4222"')
+        told = "***@" + text.rpartition("@")[2] if "@" in text else text
+        raise ValueError(f'{told!r} is not where a stream is; write it as "nats://127.0.0.1:4222"')
     return text
 
 

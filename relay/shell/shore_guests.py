@@ -12,11 +12,13 @@ import contextlib
 import json
 import logging
 import os
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from relay.core.errors import InvitationError
 from relay.core.guest_terms import until_fault
+from relay.core.uplink_talk import NOT_LISTED, Listed
 from relay.shell.guest_door import GuestDoor, Seen
 
 log = logging.getLogger("offing.shore")
@@ -39,6 +41,11 @@ class ShoreGuests:
     def listing(self) -> bytes:
         """The newest listing, nothing where there is none."""
         return self._listing
+
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return [] if self._job is None else [self._job]
 
     async def start(self) -> None:
         """Let in whom the listing on the disk lets in."""
@@ -68,11 +75,23 @@ class ShoreGuests:
                 self._door.seen[guest_id] = Seen(opens, day)
         self._told = self._counts()
 
-    def take(self, listing: bytes) -> None:
-        """Take a listing from the link; InvitationError, and nothing taken, if it isn't the ship's."""
-        if self._door.listing(listing):
-            self._listing = listing
-            self._stirred.set()
+    def take(self, listing: bytes) -> bool:
+        """Take a listing; InvitationError, and nothing taken, if it isn't the ship's.
+
+        False, which the log has, for one that is passed over: older than the one in force, or another of its number.
+        """
+        if not self._door.listing(listing):
+            log.warning(
+                "a list of guests was passed over: one that isn't older is in force (no. %d)", self._door.number
+            )
+            return False
+        self._listing = listing
+        self._stirred.set()
+        return True
+
+    def listed(self) -> Listed:
+        """Return which listing is in force, for the ship, who goes on from there."""
+        return Listed(self._door.number, sha256(self._listing).digest()) if self._listing else NOT_LISTED
 
     def _counts(self) -> dict[str, Any]:
         return {guest_id: [seen.opens, seen.last_day] for guest_id, seen in self._door.seen.items()}

@@ -10,11 +10,11 @@ import fcntl
 import os
 import re
 from collections.abc import Iterable, Sequence
-from itertools import groupby
+from itertools import count, groupby
 from pathlib import Path
 
 from relay.core.errors import NoRoomError, OffingError, RecordingError, ShoreError
-from relay.core.history import History, Received, received
+from relay.core.history import NOTHING, History, Position, Received, is_next, received
 from relay.core.release import FORMAT, NO_DIVE, VERSION, Kind
 from relay.core.seal import is_sealed
 from relay.core.wire import Recording, WireRecord, decode, footer, read_recording, whole_octets
@@ -23,6 +23,7 @@ from relay.shell.programme_file import read_programme
 from relay.shell.recording import recording_path
 
 ASIDE = ".set-aside"
+BEGUN = "dives.begun"  # a number a line, written before a dive's first record: a file that is lost later is noticed
 _NUMBERED = re.compile(r"dive-([0-9]{3,9})\.recording", re.ASCII)
 
 
@@ -38,24 +39,49 @@ class AudienceLog:
         """Read what is on the disk; return in words what had to be set aside."""
         words: list[str] = []
         paths = self._numbered()
+        begun = self._read_begun()
         for at, (number, path) in enumerate(paths):
-            if why := self._load_dive(number, path):
+            due = range(paths[0][0], number) if begun is None else begun
+            if why := self._missing_before(number, due) or self._load_dive(number, path):
                 words.append(f"{path} is set aside: {why}; it is fetched from the ship again")
                 for _, later in paths[at:]:
                     _set_aside(later)
                 break
+        if begun is None and self.history.dives:  # of before such a list, or lost: from now on a loss is noticed
+            with contextlib.suppress(OSError):
+                self._write_begun()
         return words + self._load_programme()
+
+    def _read_begun(self) -> list[int] | None:
+        """Return the numbers of all dives that were ever begun here; None where that isn't known."""
+        try:
+            text = (self._folder / self.audience / BEGUN).read_text(encoding="ascii")
+            return [int(line) for line in text.splitlines()]
+        except (FileNotFoundError, ValueError):
+            return None
+
+    def _write_begun(self, *more: int) -> None:
+        numbers = [*(dive.number for dive in self.history.dives), *more]
+        replace_file(self._folder / self.audience / BEGUN, "".join(f"{number}\n" for number in numbers).encode())
+
+    def _missing_before(self, number: int, due: Iterable[int]) -> str | None:
+        """Return in words that something of what was held before a dive isn't here any more; None if all of it is."""
+        dives = self.history.dives
+        held = {dive.number for dive in dives}
+        if all(each in held for each in due if each < number) and (not dives or dives[-1].closed):
+            return None
+        return (
+            f"what comes between dive {dives[-1].number} and it is missing" if dives else "what came first is missing"
+        )
 
     def _numbered(self) -> list[tuple[int, Path]]:
         folder = self._folder / self.audience
         paths = list(folder.iterdir()) if folder.is_dir() else []
-        return sorted((int(match[1]), path) for path in paths if (match := _NUMBERED.fullmatch(path.name)))
+        found = ((int(match[1]), path) for path in paths if (match := _NUMBERED.fullmatch(path.name)))
+        return sorted(each for each in found if each[1] == recording_path(self._folder, self.audience, each[0]))
 
     def _load_dive(self, number: int, path: Path) -> str | None:
         """Take the dive in a file; return what is wrong with it, and take nothing then."""
-        before = self.history.dives
-        if before and not (before[-1].closed and number == before[-1].number + 1):
-            return f"what comes between dive {before[-1].number} and it is missing"
         data = path.read_bytes()
         if not whole_octets(data):
             return None  # cut off within its first record: nothing of it was ever held
@@ -65,9 +91,11 @@ class AudienceLog:
                 return f"it holds dive {recording.records[0].dive}"
             for record in recording.records:
                 self._check_seal(record)
+            return self._take_loaded(path, recording)
         except OffingError as error:
             return str(error)
-        return self._take_loaded(path, recording)
+        except (ValueError, ArithmeticError, LookupError, TypeError, AssertionError) as error:
+            return f"it can't be read ({type(error).__name__})"  # whatever lies there, the shore starts
 
     def _take_loaded(self, path: Path, recording: Recording) -> str | None:
         records = recording.records
@@ -150,15 +178,19 @@ class AudienceLog:
         What a failed write left is written over by the next one, for the same records come again.
         """
         of_dives = [record for record in fresh if record.dive != NO_DIVE]
+        begun: list[int] = []
         for number, group in groupby(of_dives, key=lambda record: record.dive):
-            self._write_dive(number, list(group))
+            self._write_dive(number, list(group), begun)
+            begun += [] if self.history.dive(number) else [number]
         programmes = [record for record in fresh if record.dive == NO_DIVE]
         if programmes:
             replace_file(self._folder / self.audience / PROGRAMME, programmes[-1].data)
 
-    def _write_dive(self, number: int, records: list[WireRecord]) -> None:
+    def _write_dive(self, number: int, records: list[WireRecord], earlier: Sequence[int]) -> None:
         dive = self.history.dive(number)
         before = [] if dive is None else dive.frames
+        if dive is None:
+            self._write_begun(*earlier, number)
         data = b"".join(record.data for record in records)
         if records[-1].kind == Kind.END:
             data += footer([*before, *(record.data for record in records)])
@@ -182,12 +214,7 @@ def _of(dive: int) -> str:
 def _check_follows(record: WireRecord, latest: WireRecord | None) -> None:
     """Refuse a record that doesn't come next."""
     begins = latest is None or latest.kind == Kind.END
-    if begins:
-        follows = record.seq == 0 and record.kind == Kind.DIVE and (latest is None or record.dive > latest.dive)
-    else:
-        assert latest is not None
-        follows = (record.dive, record.seq) == (latest.dive, latest.seq + 1) and record.kind != Kind.DIVE
-    if not follows:
+    if not is_next(record, NOTHING if latest is None else Position(latest.dive, latest.seq), begins):
         due = "the beginning of the next dive" if begins or latest is None else f"{latest.seq + 1} of {latest.dive}"
         raise ShoreError(f"record {record.seq} of {_of(record.dive)} where {due} was due")
     if record.kind == Kind.DIVE:
@@ -282,4 +309,6 @@ def _sync_folder(folder: Path) -> None:
 
 
 def _set_aside(path: Path) -> None:
-    path.replace(path.with_name(path.name + ASIDE))
+    """Keep a file beside, under a name that none has: what was set aside before may be the only copy there is."""
+    names = (path.with_name(f"{path.name}{ASIDE}{number or ''}") for number in count())
+    path.replace(next(name for name in names if not name.exists()))

@@ -1,5 +1,6 @@
 """A shore's relay as its file has it: site, logs, and what runs beside them, put together."""
 
+import asyncio
 from collections.abc import Mapping
 
 from relay.core.errors import OperatorError
@@ -28,6 +29,11 @@ class Dialled:
         """End the link."""
         await self.port.close()
 
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return self.port.jobs
+
     def counts(self) -> LinkCounts:
         """Return what the port has seen."""
         facts = self.port.facts
@@ -49,7 +55,7 @@ def new_shore(file: ShoreFile) -> Shore:
     if file.watch is not None:
         registry = registry_of(_counted(shore, dialled))
         shore.watch = Watch(file.watch, registry, lambda: None if shore.ready else "what is kept is still being read")
-        shore.early.append(shore.watch)
+        shore.early.insert(0, shore.watch)  # it answers while everything else still begins
     return shore
 
 

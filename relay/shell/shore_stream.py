@@ -30,6 +30,11 @@ class StreamJob:
         self._job = asyncio.ensure_future(self._run())
         await self._begun()
 
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return [] if self._job is None else [self._job]
+
     async def close(self) -> None:
         """End."""
         if self._job is not None:

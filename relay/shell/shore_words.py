@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from relay.shell.certificate_end import certificate_end
-from relay.shell.quantities import say_octets
+from relay.shell.quantities import say_octets, say_server
 from relay.shell.shore_file import ShoreFile, UplinkPlan
 from relay.shell.shore_named import check_named
 from relay.shell.uplink_tls import certificate_of, pin_of
@@ -25,7 +25,7 @@ def describe_shore(file: ShoreFile) -> Iterator[str]:
     yield f"It takes what is signed with the ship's key {file.key.hex()}, and nothing else."
     yield from _uplink(file.uplink)
     if file.stream is not None:
-        yield _stream(file)
+        yield from _stream(file)
     yield from _site(file)
     yield from _audiences(file)
     if file.uplink is not None:
@@ -45,10 +45,13 @@ def _uplink(plan: UplinkPlan | None) -> Iterator[str]:
     yield from _end(plan.tls.certificate, "with a pin the ship trusts it all the same; without, she doesn't")
 
 
-def _stream(file: ShoreFile) -> str:
+def _stream(file: ShoreFile) -> Iterator[str]:
     assert file.stream is not None
     does = "It reads" if file.uplink is None else "It also puts every record into"
-    return f'{does} the stream "{file.stream.name}" at {file.stream.url}.'
+    yield f'{does} the stream "{file.stream.name}" at {say_server(file.stream.url)}.'
+    mode = file.path.stat().st_mode & 0o777 if file.path.exists() else 0
+    if "@" in file.stream.url and mode & 0o077:
+        yield f"CAUTION: who logs in there stands in {file.path}, which others can read: chmod 600 it."
 
 
 def _site(file: ShoreFile) -> Iterator[str]:

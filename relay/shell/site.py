@@ -123,6 +123,11 @@ class Site:
         host, port, *_ = self._servers[0].sockets[0].getsockname()
         return host, port
 
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return [job for server in self._servers if isinstance(server, TlsDoor) for job in server.jobs]
+
     def _schedule(self, loop: asyncio.AbstractEventLoop) -> None:
         self._timer = loop.call_later(self._gate.limits.turn_s, self._turn_again, loop)
 

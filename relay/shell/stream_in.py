@@ -8,7 +8,7 @@ something before it was missing, and that has come since. Nothing is queued.
 
 import asyncio
 import logging
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
@@ -19,6 +19,7 @@ from nats.js.api import StreamInfo
 from relay.core.errors import InvitationError
 from relay.core.history import History, Position
 from relay.core.stream_order import Verdict, judge, read_position
+from relay.core.wire import decode
 from relay.shell.stream_line import Line, LineLost, Message, Place, Reading, Stream
 
 FOLLOWS = "Offing-Follows"
@@ -49,6 +50,9 @@ class StreamIn:
         self._last: Place | None = None
         self._created: datetime | None = None
         self._wanted: dict[str, Position] = {}
+        self._beyond: defaultdict[str, set[int]] = defaultdict(set)
+        self._skips: dict[str, int] = {}
+        self._granted: dict[str, int] = {}
         self._resuming = False
         self._turn = 0
         self.filled = asyncio.Event()
@@ -73,6 +77,8 @@ class StreamIn:
         if last is not None and self._resuming:
             return last.number
         self._last = None
+        self._beyond.clear()
+        self._skips.clear()
         return 1
 
     async def _take(self, message: Message) -> None:
@@ -88,6 +94,7 @@ class StreamIn:
         elif history is not None:
             self._judge(audience, history, message)
         if message.waiting == 0:
+            self._skip()
             self.filled.set()
         self._turn += 1
         if self._turn % AT_ONCE == 0:
@@ -98,23 +105,48 @@ class StreamIn:
             self._guests(listing)
         except InvitationError as error:
             log.error("a list of guests was left out: %s", error)
+        except Exception:
+            log.exception("a list of guests was left out: it can't be judged")
+
+    def _verdict(self, history: History, message: Message, follows: Position | None) -> Verdict:
+        """Return what becomes of a message; one that can't even be judged is left out, or it would be read for ever."""
+        try:
+            return judge(history, self._key, message.data, follows)
+        except Exception:
+            log.exception("a message of %s can't be judged", history.audience)
+            return Verdict.UNSIGNED
 
     def _judge(self, audience: str, history: History, message: Message) -> None:
         follows = read_position(message.headers.get(FOLLOWS, ""))
-        verdict = judge(history, self._key, message.data, follows)
+        verdict = self._verdict(history, message, follows)
         self.verdicts[verdict] += 1
+        if verdict in (Verdict.SKIP, Verdict.GAP):
+            dive = decode(message.data).dive
+            self._beyond[audience].add(dive)
+            if verdict is Verdict.SKIP:
+                verdict = Verdict.NEXT if self._granted.get(audience) == dive else verdict
+                self._skips[audience] = min(dive, self._skips.get(audience, dive))
         if verdict is Verdict.NEXT:
             self._publish(audience, message.data, message.waiting > 0)
             self._look_back(audience, history.head)
         elif verdict is Verdict.GAP:
             self._want(audience, history.head, follows)
-        elif verdict is not Verdict.HELD:
+        elif verdict not in (Verdict.HELD, Verdict.SKIP):
             log.error("a message of %s was left out: %s", audience, verdict.name.lower())
 
     def _want(self, audience: str, head: Position, follows: Position | None) -> None:
         """Take note of what was missing before a frame that is passed over."""
         if follows is not None and follows > head:
             self._wanted[audience] = min(follows, self._wanted.get(audience, follows))
+
+    def _skip(self) -> None:
+        """Take a later dive than the next once all of the stream was read and nothing of those between is in it."""
+        skips, self._skips = self._skips, {}
+        for audience, dive in skips.items():
+            head = self._histories[audience].head
+            if dive > head.dive and dive == min(number for number in self._beyond[audience] if number > head.dive):
+                self._granted[audience], self._last = dive, None
+                raise LineLost(f"what was between dives {head.dive} and {dive} is missing: the stream is read again")
 
     def _look_back(self, audience: str, head: Position) -> None:
         """Read from the first message again once there is what was missing before a frame that was passed over."""

@@ -12,7 +12,6 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from datetime import datetime
 from math import ceil
-from urllib.parse import urlsplit
 
 import nats
 from nats.aio.client import Client
@@ -21,8 +20,11 @@ from nats.errors import Error
 from nats.js import JetStreamContext
 from nats.js.api import AckPolicy, ConsumerConfig, DeliverPolicy
 
+from relay.shell.quantities import say_server
+
 PINGS = 2
 UNREAD_OCTETS = 32 * 1024 * 1024
+_OF_THE_STREAM = "$JS.ACK."  # whoever publishes may name any header, `Status` too; this is the server's own
 
 log = logging.getLogger("offing.stream")
 
@@ -65,8 +67,7 @@ class Stream:
     @property
     def server(self) -> str:
         """The server's address without who logs in there."""
-        parts = urlsplit(self.url)
-        return f"{parts.scheme}://{parts.netloc.rpartition('@')[2]}"
+        return say_server(self.url)
 
 
 class LineLost(Exception):
@@ -238,7 +239,7 @@ class Reading:
 
     async def _hear(self, said: Msg) -> None:
         headers = said.headers or {}
-        if "Status" in headers:
+        if "Status" in headers and not said.reply.startswith(_OF_THE_STREAM):
             await self._answer(said, headers)
             return
         told = said.metadata

@@ -149,6 +149,7 @@ def say_status(status: dict[str, Any]) -> str:
         *(f"ALARM: {alarm}" for alarm in status["alarms"]),
         "A dive is under way." if status["dive_under_way"] else "No dive is under way now.",
         *(f"{name}: {_audience(audience, now_us)}" for name, audience in status["audiences"].items()),
+        *_link(status.get("uplink")),
         *(f"feed {name}: {_feed(feed)}" for name, feed in status["feeds"].items()),
         *(_kept_back(item, now_us) for item in status["kept_back"]),
         *(_waits(item, now_us) for item in status["waiting"]),
@@ -164,6 +165,25 @@ def _audience(audience: dict[str, Any], now_us: int) -> str:
         f"out is what was received until {say_duration(now_us - edge_us)} ago" if edge_us > 0 else "nothing is out yet"
     )
     return f"{_STATES.get(state, state)}; {out}"
+
+
+def _link(uplink: dict[str, Any] | None) -> list[str]:
+    """Return how the link to the shore stands, nothing where the expedition file has none."""
+    if uplink is None:
+        return []
+    behind = [_behind(name, held) for name, held in uplink["audiences"].items() if held["behind_records"] != 0]
+    ashore = "; ".join(behind) or "all ashore"
+    if uplink["state"] != "up":
+        since = say_duration(round(uplink["down_since_s"] * 1e6))
+        return [f"link to the shore: NONE for {since}: {uplink['words']}; {ashore}"]
+    return [f"link to the shore: up for {say_duration(round(uplink['up_since_s'] * 1e6))}; {ashore}"]
+
+
+def _behind(name: str, held: dict[str, Any]) -> str:
+    if held["behind_records"] is None:
+        return f"what of {name} is ashore isn't known"
+    records, since = held["behind_records"], say_duration(round(held["behind_s"] * 1e6))
+    return f"of {name} {records} {'record is' if records == 1 else 'records are'} not ashore, the oldest for {since}"
 
 
 _STATES = {"held": "HELD", "releasing": "a dive is being shown", "between dives": "no dive is being shown"}

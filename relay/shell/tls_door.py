@@ -58,6 +58,11 @@ class TlsDoor:
                 continue
             _Securing(self._house, line, address_of(peer)).begin(self._context)
 
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return list(self._accepting)
+
     def close(self) -> None:
         """Listen no more."""
         for task in self._accepting:

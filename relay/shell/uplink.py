@@ -8,23 +8,30 @@ the shore holds more or other than the ship, nothing of that audience is sent, a
 import asyncio
 import logging
 from collections.abc import Callable
+from hashlib import sha256
 from time import monotonic
 from typing import Any
 
 from relay.core.errors import LinkError
+from relay.core.guests import read_listing
 from relay.core.history import Published
 from relay.core.seal import Signer
 from relay.core.uplink_log import ShipLog, Stands
-from relay.core.uplink_talk import MESSAGE_OCTETS
+from relay.core.uplink_talk import Listed
 from relay.shell.uplink_link import NotNowError, dial
 from relay.shell.uplink_plan import UplinkPlan
-from relay.shell.uplink_session import LinkLimits, Session, Shore, pace_of
+from relay.shell.uplink_session import LinkLimits, Roll, Session, Shore, pace_of
 
 log = logging.getLogger("offing.uplink")
+SAY_S = 600.0
 
 
 class Uplink:
-    """The link of one ship. `publish` and `guests` at any time, `run` until cancelled."""
+    """The link of one ship. `publish` and `guests` at any time, `run` until cancelled.
+
+    `outrun`: called with the number of a list of guests ashore that isn't older than the newest here, and another: it
+    is to make one beyond it, by `guests`.
+    """
 
     def __init__(
         self,
@@ -37,26 +44,48 @@ class Uplink:
         self._limits = limits or LinkLimits()
         self._shores = {name: Shore(ShipLog(name)) for name in plan.audiences}
         self._pace = pace_of(plan.limit_bits_per_s, self._limits, clock_s())
-        self._listing: bytes | None = None
+        self._roll = Roll()
+        self.outrun: Callable[[int], None] | None = None
         self._session: Session | None = None
         self._words, self._outages = "not dialled yet", 0
-        self._since_s = clock_s()
+        self._ended, self._said = self._words, dict[str, float]()
+        self._since_s = self._good_s = clock_s()
 
     def publish(self, frame: Published) -> None:
-        """Let a released frame go ashore, if its audience is told of there; frames come in their order."""
+        """Let a released frame go ashore, if its audience is told of there; frames come in their order.
+
+        It never raises: what goes wrong here is an alarm, and the release goes on.
+        """
         shore = self._shores.get(frame.audience)
-        if shore is not None:
+        if shore is None or shore.fault is not None:
+            return
+        try:
+            if shore.has is None or shore.log.behind(shore.has, 0.0)[0] == 0:
+                shore.moved_s = self._clock_s()  # until now it had everything
             shore.log.add(frame.dive, frame.seq, frame.data, self._clock_s())
-            self._stir()
+        except Exception as error:
+            shore.fault = type(error).__name__
+            log.exception("%s goes ashore no further", frame.audience)
+        self._stir()
 
     def guests(self, listing: bytes) -> None:
-        """Let the newest list of guests go ashore; LinkError if it is longer than the link takes."""
-        if len(listing) > MESSAGE_OCTETS - 16:
-            raise LinkError(f"the list of guests has {len(listing)} bytes: more than the link takes")
-        self._listing = listing
-        if self._session is not None:
-            self._session.listing = listing
+        """Let the newest list of guests go ashore; InvitationError if it isn't one of this ship's."""
+        number = read_listing(self._signer.key, listing).number
+        self._roll.number, self._roll.data, self._roll.told_s = number, listing, self._clock_s()
+        if number <= self._roll.has:
+            self._lay_beside(Listed(self._roll.has))
         self._stir()
+
+    def _lay_beside(self, listed: Listed) -> None:
+        """See which list of guests the shore holds: one that isn't older than ours, and another, is gone beyond."""
+        roll = self._roll
+        if listed.number >= roll.number > 0 and not self._is_ours(listed) and self.outrun is not None:
+            self.outrun(listed.number)
+        roll.has = listed.number
+        roll.ahead = listed.number >= roll.number > 0 and not self._is_ours(listed)
+
+    def _is_ours(self, listed: Listed) -> bool:
+        return listed == Listed(self._roll.number, sha256(self._roll.data).digest())
 
     def _stir(self) -> None:
         if self._session is not None:
@@ -90,8 +119,8 @@ class Uplink:
 
     async def _link(self) -> tuple[LinkError, bool]:
         link = await dial(self._plan, self._signer, self._limits.greet_s)
-        self._session = Session(link, self._shores, self._pace, self._limits, self._clock_s)
-        self._session.listing = self._listing
+        self._lay_beside(link.listed)
+        self._session = Session(link, self._shores, self._roll, self._pace, self._limits, self._clock_s)
         self._words, self._since_s = "linked", self._clock_s()
         log.info("linked to the shore")
         try:
@@ -101,33 +130,56 @@ class Uplink:
             await link.close()
             raise
         finally:
+            self._good_s = self._clock_s() if self._session.is_good() else self._good_s
             self._session = None
             self._outages += 1
             self._since_s = self._clock_s()
             link.connection.transport.abort()
 
     def _say(self, words: str) -> None:
-        if words != self._words:
+        now_s = self._clock_s()
+        if now_s - self._said.get(words, -SAY_S) >= SAY_S:
             log.warning("no link to the shore: %s", words)
-        self._words = words
+            self._said = {said: at_s for said, at_s in self._said.items() if now_s - at_s < SAY_S} | {words: now_s}
+        self._words = self._ended = words
 
     def alarms(self) -> list[str]:
         """Return what is wrong with the link now, in words."""
         out = []
-        if self._session is None and self._clock_s() - self._since_s >= self._limits.alarm_s:
-            out.append(f"there is no link to the shore: {self._words}")
-        for name, shore in self._shores.items():
-            if shore.stopped is not None:
-                out.append(_STOPPED[shore.stopped].format(name))
-            elif shore.missing:
-                out.append(_MISSING.format(name))
-        return out
+        good = self._session is not None and self._session.is_good()
+        if not good and self._clock_s() - self._good_s >= self._limits.alarm_s:
+            out.append(f"there is no link to the shore: {self._ended}")
+        return (
+            out + [alarm for name in self._shores for alarm in self._alarms_of(name, bool(out))] + self._roll_alarms()
+        )
+
+    def _alarms_of(self, name: str, is_down: bool) -> list[str]:
+        """Return what is wrong with one audience; that it is behind only where that isn't said by the link."""
+        shore = self._shores[name]
+        if shore.fault is not None:
+            return [_FAULT.format(name, shore.fault)]
+        if shore.stopped is not None:
+            return [_STOPPED[shore.stopped].format(name)]
+        if shore.missing:
+            return [_MISSING.format(name)]
+        lost = [] if shore.lost is None else [_LOST.format(shore.lost, name)]
+        late = self._clock_s() - shore.moved_s >= self._limits.alarm_s
+        moving = self._session is not None and self._session.is_moving()
+        behind = shore.has is not None and shore.log.behind(shore.has, 0.0)[0] > 0
+        return lost + ([_BEHIND.format(name, self._ended)] if behind and late and not moving and not is_down else [])
+
+    def _roll_alarms(self) -> list[str]:
+        roll = self._roll
+        if roll.ahead:
+            return [_AHEAD]
+        late = roll.has != roll.number and self._clock_s() - roll.told_s >= self._limits.alarm_s
+        return [_LATE] if late and self._session is not None else []
 
     def facts(self) -> dict[str, Any]:
         """Return how the link stands, for the desk.
 
-        `up_since_s`: for how long there has been a link, None without one; `sent_octets` and `bits_per_s`: all that it
-        carried, both ways, headers and repeats included, since the start and over the last minute.
+        `up_since_s`, `down_since_s`: for how long there has been a link, or none; `sent_octets` and `bits_per_s`: all
+        that it carried, both ways, headers and repeats included, since the start and over the last minute.
         """
         now_s, up = self._clock_s(), self._session is not None
         return {
@@ -135,6 +187,7 @@ class Uplink:
             "words": self._words,
             "to": self._plan.to,
             "up_since_s": round(now_s - self._since_s, 1) if up else None,
+            "down_since_s": None if up else round(now_s - self._since_s, 1),
             "outages": self._outages,
             "sent_octets": self._pace.lately.total,
             "bits_per_s": round(self._pace.lately.bits_per_s(now_s)),
@@ -163,6 +216,18 @@ _STOPPED = {
     Stands.MORE: "the shore holds more of {} than this relay has released: nothing of it is sent until this relay has "
     "come as far. Is this the private folder that it was released from?",
     Stands.OTHER: "the shore holds other records of {} than this relay released: nothing of it is sent. Is this the "
-    "private folder that they were released from? If it is, take that audience's folder away ashore",
+    "private folder that they were released from? What is ashore may be the only copy: leave it as it is, and "
+    "ask first which of the two is right",
 }
+_LOST = (
+    "the shore holds dive {} of {}, which this relay can't read any more: it is left as it is ashore, and what follows "
+    "goes on. Bring its recording back from there, or from a back-up"
+)
+_FAULT = "{} goes ashore no further: a fault of Offing's own ({}); the release aboard goes on. Start the relay again"
+_BEHIND = "what is released to {} isn't ashore and the shore takes nothing; the link ended last: {}"
+_AHEAD = (
+    "the shore says that it holds a later list of guests than this ship ever told: whoever is invited or taken back "
+    "now isn't so ashore. Stop the shore, move guests.listing out of its folder, and start it again"
+)
+_LATE = "the list of guests isn't ashore yet: whoever was taken back still gets in there"
 _MISSING = "the shore takes no audience {}: name it there in SHORE.toml, or leave it out of [uplink] audiences"

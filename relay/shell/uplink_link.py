@@ -17,6 +17,8 @@ from ssl import SSLCertVerificationError, SSLError
 
 from websockets.asyncio.client import ClientConnection, connect
 from websockets.exceptions import ConnectionClosed, WebSocketException
+from websockets.frames import Frame, Opcode
+from websockets.protocol import Event
 
 from relay.core.errors import LinkError
 from relay.core.seal import Signer
@@ -26,6 +28,7 @@ from relay.core.uplink_talk import (
     WORDS,
     Ends,
     Held,
+    Listed,
     proof_of,
     read_challenge,
     read_standing,
@@ -51,17 +54,58 @@ _HEADERS = {
 }  # IP (RFC 791, RFC 8200), TCP with time stamps (RFC 9293, RFC 7323)
 
 
+MAY_HEAR = 4 * GREETING_OCTETS  # to the end of the greeting
+_TALKS = "the shore says what no shore says: has somebody taken it over? Nothing more is sent to it for a while"
+
+
 class NotNowError(LinkError):
     """A hand, or time, must change something first: dialling again at once would only cost."""
 
 
+class Line(ClientConnection):
+    """A websocket that hears what was asked for and no more: a shore that says more, or pings, is left at once.
+
+    `may_hear`: how many octets may have come by now; who sends raises it. For each octet the library would buffer or
+    answer, without a bound and beside the link's limit.
+    """
+
+    may_hear = MAY_HEAR
+    heard = 0
+    talks = False
+
+    def data_received(self, data: bytes) -> None:
+        """Take what has come."""
+        self.heard += len(data)
+        if self.heard > self.may_hear:
+            self.leave()
+        else:
+            super().data_received(data)
+
+    def process_event(self, event: Event) -> None:
+        """Take a frame, or the opening's answer."""
+        if isinstance(event, Frame) and (not event.fin or event.opcode not in (Opcode.BINARY, Opcode.CLOSE)):
+            self.leave()
+        else:
+            super().process_event(event)
+
+    def leave(self) -> None:
+        """Leave a shore that talks."""
+        self.talks = True
+        self.transport.abort()
+
+    def why(self, error: ConnectionClosed) -> LinkError:
+        """Return why the link ended: by the code that the shore gave, never by its words."""
+        return NotNowError(_TALKS) if self.talks else closed(error)
+
+
 @dataclass(frozen=True, slots=True)
 class Link:
-    """A link to a shore that has taken the ship's proof; `held`: what it holds."""
+    """A link to a shore that has taken the ship's proof; `held`, `listed`: what it holds."""
 
-    connection: ClientConnection
+    connection: Line
     line: socket.socket
     held: dict[str, Held]
+    listed: Listed
 
     def carried(self) -> int | None:
         """Return how many octets the link has carried in both directions, headers and repeats included.
@@ -91,15 +135,15 @@ async def dial(plan: UplinkPlan, signer: Signer, greet_s: float) -> Link:
         raise
     try:
         async with asyncio.timeout(greet_s):
-            held = await _prove(plan, signer, connection)
+            held, listed = await _prove(plan, signer, connection)
     except BaseException as error:
         connection.transport.abort()
         if isinstance(error, ConnectionClosed):
-            raise closed(error) from None
+            raise connection.why(error) from None
         if isinstance(error, TimeoutError):
             raise LinkError(f"the shore said nothing for {greet_s:g} s") from None
         raise
-    return Link(connection, line, held)
+    return Link(connection, line, held, listed)
 
 
 async def _reach(plan: UplinkPlan) -> socket.socket:
@@ -140,10 +184,10 @@ def _line(line: socket.socket) -> socket.socket:
     return line
 
 
-async def _greet(plan: UplinkPlan, line: socket.socket, greet_s: float) -> ClientConnection:
+async def _greet(plan: UplinkPlan, line: socket.socket, greet_s: float) -> Line:
     """Return the websocket over TLS on a connection."""
     try:
-        return await connect(
+        connection = await connect(
             f"{plan.to}/",
             sock=line,
             ssl=ship_tls(plan.pin),
@@ -157,6 +201,7 @@ async def _greet(plan: UplinkPlan, line: socket.socket, greet_s: float) -> Clien
             user_agent_header=None,
             proxy=None,
             logger=_silent,
+            create_connection=Line,
         )
     except SSLCertVerificationError as error:
         raise NotNowError(
@@ -169,13 +214,15 @@ async def _greet(plan: UplinkPlan, line: socket.socket, greet_s: float) -> Clien
         raise LinkError("who answers there isn't a shore: is [uplink] to its uplink's port?") from error
     except OSError as error:
         raise LinkError(f"the shore can't be reached: {_lost(error)}") from error
+    assert isinstance(connection, Line)
+    return connection
 
 
 def _lost(error: OSError) -> str:
     return os.strerror(error.errno) if error.errno else "the connection was lost"
 
 
-async def _prove(plan: UplinkPlan, signer: Signer, connection: ClientConnection) -> dict[str, Held]:
+async def _prove(plan: UplinkPlan, signer: Signer, connection: Line) -> tuple[dict[str, Held], Listed]:
     """Look who answers, give the ship's proof, and return what the shore holds."""
     certificate = connection.transport.get_extra_info("ssl_object").getpeercert(binary_form=True)
     if plan.pin is not None and not compare_digest(sha256(certificate).digest(), plan.pin):
@@ -188,7 +235,7 @@ async def _prove(plan: UplinkPlan, signer: Signer, connection: ClientConnection)
     return read_standing(await receive(connection))
 
 
-async def receive(connection: ClientConnection) -> bytes:
+async def receive(connection: Line) -> bytes:
     """Return the next message of the shore; LinkError if it is text, ConnectionClosed at the end."""
     data = await connection.recv()
     if not isinstance(data, bytes):

@@ -1,7 +1,8 @@
 """The shore's end of the link: one ship, proved by her key, may say what was released; nobody else may say anything.
 
 Rules: an unproved peer gets a challenge and nothing else, within a deadline, with few octets to send; of such peers
-there are few at once, from one address fewer, and the oldest goes first. Of proved connections the newest counts: a
+there are few at once, from one address fewer, and who has come the least far goes first, so that many who say nothing
+keep no ship off. Of proved connections the newest counts: a
 ship that comes again has lost the one before. What was taken is acknowledged when it is durable, never before (R5).
 Nothing that a peer sent is logged.
 """
@@ -12,6 +13,8 @@ import logging
 import os
 import secrets
 import socket
+import traceback
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic
@@ -27,6 +30,7 @@ from relay.core.uplink_talk import (
     Frames,
     Guests,
     Held,
+    Listed,
     Message,
     Unpacking,
     proof_of,
@@ -35,6 +39,7 @@ from relay.core.uplink_talk import (
     write_challenge,
     write_standing,
 )
+from relay.shell.gate import address_of, network_of
 from relay.shell.uplink_socket import ShoreSocket
 from relay.shell.uplink_tls import certificate_of, shore_tls
 
@@ -69,6 +74,10 @@ class Receives(Protocol):
         """Take the newest list of guests; an OffingError ends the link."""
         ...
 
+    def listed(self) -> Listed:
+        """Return which list of guests is held."""
+        ...
+
     def seen(self) -> dict[str, int]:
         """Return how many follow each audience now."""
         ...
@@ -78,9 +87,10 @@ class Receives(Protocol):
 class PortLimits:
     """What a stranger may cost, and for how long a ship may be silent (she speaks every ten seconds)."""
 
-    unproved: int = 64
+    unproved: int = 512
     unproved_of_address: int = 4
     unproved_octets: int = 8_192
+    first_s: float = 4.0  # a ship's first octets follow at once; lost twice, they still come within this
     prove_s: float = 15.0
     silent_s: float = 120.0
     farewell_s: float = 2.0
@@ -97,13 +107,22 @@ class PortFacts:
     ended: str = ""
 
 
+@dataclass(slots=True)
+class _Stranger:
+    """Who hasn't proved itself yet, by its address and its network; `come`: said something, secured, challenged."""
+
+    address: str
+    network: str
+    come: int = 0
+
+
 class UplinkPort:
     """Listens for the ship. `start`, `close`; `facts` at any time."""
 
     def __init__(self, shore: Receives, certificate: Path, key: Path, limits: PortLimits | None = None) -> None:
         self._shore, self._limits = shore, limits or PortLimits()
         self._tls, self._certificate = shore_tls(certificate, key), certificate_of(certificate)
-        self._unproved: dict[asyncio.Task[None], str] = {}
+        self._unproved: dict[asyncio.Task[None], _Stranger] = {}
         self._sessions: set[asyncio.Task[None]] = set()
         self._turn = asyncio.Lock()
         self._current: _Session | None = None
@@ -134,6 +153,11 @@ class UplinkPort:
         host, port, *_ = self._listener.getsockname()
         return host, port
 
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return [] if self._accepting is None else [self._accepting]
+
     async def close(self) -> None:
         """Stop listening and end the link; what was taken is taken to its end first."""
         if self._accepting is not None:
@@ -158,27 +182,47 @@ class UplinkPort:
             except OSError:  # out of open files, for one: it comes back
                 await asyncio.sleep(0.1)
                 continue
-            self._make_room(address[0])
-            task = asyncio.ensure_future(self._meet(peer))
-            self._unproved[task] = address[0]
-            task.add_done_callback(lambda task: self._unproved.pop(task, None))
+            self.meet(peer, address)
+
+    def meet(self, peer: socket.socket, address: tuple[str, int]) -> None:
+        """Shake hands with a peer, for which another may have to go."""
+        stranger = _Stranger(address_of(address), network_of(address))
+        self._make_room(stranger.address)
+        task = asyncio.ensure_future(self._meet(peer, stranger))
+        self._unproved[task] = stranger
+        task.add_done_callback(lambda task: self._unproved.pop(task, None))
 
     def _make_room(self, address: str) -> None:
-        """Let the oldest stranger go when there are too many, or too many of one address."""
-        its = [task for task, of in self._unproved.items() if of == address]
-        for few, tasks in ((self._limits.unproved_of_address, its), (self._limits.unproved, list(self._unproved))):
-            if len(tasks) >= few:
-                tasks[0].cancel()
-                self._unproved.pop(tasks[0], None)
+        """Let a stranger go when there are too many, or too many of one address.
 
-    async def _meet(self, peer: socket.socket) -> None:
+        It is the oldest of those who have come the least far, from the network that has the most of them here.
+        """
+        its = [task for task, stranger in self._unproved.items() if stranger.address == address]
+        if len(its) >= self._limits.unproved_of_address:
+            self._let_go(min(its, key=lambda task: self._unproved[task].come))
+        if len(self._unproved) >= self._limits.unproved:
+            crowd = Counter(stranger.network for stranger in self._unproved.values())
+            self._let_go(
+                min(self._unproved, key=lambda task: (self._unproved[task].come, -crowd[self._unproved[task].network]))
+            )
+
+    def _let_go(self, task: asyncio.Task[None]) -> None:
+        task.cancel()
+        self._unproved.pop(task, None)
+
+    async def _meet(self, peer: socket.socket, stranger: _Stranger) -> None:
         """Shake hands with whoever dialled; only who proves itself becomes a session."""
         line: ShoreSocket | None = None
         proved = False
         try:
             async with asyncio.timeout(self._limits.prove_s):
+                async with asyncio.timeout(self._limits.first_s):
+                    await _speaks(peer)
+                stranger.come = 1
                 line = await self._secured(peer)
+                stranger.come = 2
                 await line.open()
+                stranger.come = 3
                 proved = await self._proves(line)
         except (OSError, EOFError, LinkError, TimeoutError):
             pass
@@ -187,6 +231,8 @@ class UplinkPort:
                 self.facts.strangers += 1
                 if line is not None:
                     line.abort()
+                elif stranger.come == 0:
+                    peer.close()
         if proved and line is not None:
             task = asyncio.ensure_future(self._serve(line))
             self._sessions.add(task)
@@ -229,17 +275,21 @@ class UplinkPort:
     async def _serve(self, line: ShoreSocket) -> None:
         session = _Session(line, self._shore, self.facts, self._limits)
         before, self._current = self._current, session
-        if before is not None:
-            await before.leave(Ends.REPLACED)
-        self.facts.linked = True
-        self.facts.links += 1
-        log.info("the ship has come; this shore's file names %s", " and ".join(self._shore.held()))
-        code, why = await session.run(self._turn)
-        if self._current is session:
-            self._current = None
-            self.facts.linked, self.facts.ended = False, why
-        log.log(logging.INFO if code is None else logging.ERROR, "the link to the ship has ended: %s", why)
-        await session.end(code or Ends.AWAY)
+        code: Ends | None = None
+        why = "it was cut off"
+        try:
+            if before is not None:
+                await before.leave(Ends.REPLACED)
+            self.facts.linked = True
+            self.facts.links += 1
+            log.info("the ship has come; this shore's file names %s", " and ".join(self._shore.held()))
+            code, why = await session.run(self._turn)
+        finally:
+            if self._current is session:
+                self._current = None
+                self.facts.linked, self.facts.ended = False, why
+            log.log(logging.INFO if code is None else logging.ERROR, "the link to the ship has ended: %s", why)
+            await session.end(code or Ends.AWAY)
 
 
 class _Session:
@@ -256,9 +306,9 @@ class _Session:
         """Take what comes; return why it ended, and with which code if the shore ends it."""
         try:
             async with turn:
-                held = self._shore.held()
+                held, listed = self._shore.held(), self._shore.listed()
             self._audiences = list(held)
-            await self._line.send(write_standing(held))
+            await self._line.send(write_standing(held, listed))
             while True:
                 await self._piece(turn)
         except TimeoutError:
@@ -271,6 +321,9 @@ class _Session:
             return Ends.NO_ROOM, str(error)
         except OffingError as error:
             return Ends.REFUSED, str(error)
+        except Exception as error:
+            at = traceback.extract_tb(error.__traceback__)[-1]  # its words may be the peer's: they are in no log
+            return Ends.REFUSED, f"a fault of Offing's own: {type(error).__name__} in {at.name}, line {at.lineno}"
 
     async def _piece(self, turn: asyncio.Lock) -> None:
         async with asyncio.timeout(self._limits.silent_s):
@@ -306,11 +359,29 @@ class _Session:
 
     async def end(self, code: Ends) -> None:
         """End it once nobody reads any more: say why, wait a little until the ship has heard it, and go."""
-        await self.leave(code)
-        with contextlib.suppress(OSError, TimeoutError):
-            async with asyncio.timeout(self._limits.farewell_s):
-                await self._line.gone()
-        self._line.abort()
+        try:
+            await self.leave(code)
+            with contextlib.suppress(OSError, TimeoutError):
+                async with asyncio.timeout(self._limits.farewell_s):
+                    await self._line.gone()
+        finally:
+            self._line.abort()
+
+
+async def _speaks(peer: socket.socket) -> None:
+    """Return once a peer has said something; it is left unread."""
+    loop = asyncio.get_running_loop()
+    said: asyncio.Future[None] = loop.create_future()
+
+    def speaks() -> None:
+        if not said.done():
+            said.set_result(None)
+
+    loop.add_reader(peer, speaks)
+    try:
+        await said
+    finally:
+        loop.remove_reader(peer)
 
 
 async def _over(task: asyncio.Task[None]) -> None:

@@ -1,13 +1,14 @@
 """One link while it holds: what follows what the shore has is sent, and what it acknowledges is noted.
 
 Rules: what is under way unacknowledged is bounded by a window; everything the link carries is spent from the allowance;
-a shore that leaves something unanswered is given up.
+a shore that leaves something unanswered is given up, and one that says more than answers is left at once.
 """
 
 import asyncio
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import inf
 from typing import Never
 
 from websockets.exceptions import ConnectionClosed
@@ -16,10 +17,12 @@ from relay.core.errors import LinkError
 from relay.core.uplink_log import Mark, ShipLog, Stands
 from relay.core.uplink_pace import Allowance, Lately
 from relay.core.uplink_talk import BATCH_OCTETS, PIECE_OCTETS, Ack, Frames, Guests, Keep, Message, Packing, read_ack
-from relay.shell.uplink_link import Link, closed, receive
+from relay.shell.uplink_link import Line, Link, receive
 
 BEAT_S = 1.0
+WAITING_OCTETS = 256 * 1_024
 _PACKET = 52 + 22 + 8  # IP and TCP, a record of TLS 1.3, the socket's frame: spent until it is counted
+_MAY_HEAR = 256  # of an answer to a piece
 _ANSWER = 2 * 52 + 22 + 20  # an acknowledgement, and TCP's of it
 
 
@@ -38,13 +41,34 @@ class LinkLimits:
 
 @dataclass(slots=True)
 class Shore:
-    """How the shore stands with one audience: what it has (None: not known yet), and why nothing is sent to it."""
+    """How the shore stands with one audience: what it has (None: not known yet), and why nothing is sent to it.
+
+    `lost`: a dive that it holds and the ship lost; `moved_s`: when it took something last, or had everything; `fault`:
+    why no record is taken for the link any more.
+    """
 
     log: ShipLog
     has: Mark | None = None
     stopped: Stands | None = None
     missing: bool = False
+    lost: int | None = None
+    fault: str | None = None
+    moved_s: float = 0.0
     followers: int | None = None
+
+
+@dataclass(slots=True)
+class Roll:
+    """The newest list of guests (number 0: none yet), and the number of the one that the shore has taken.
+
+    `ahead`: the shore says that it holds a later one, which this ship can't go beyond: hers isn't sent.
+    """
+
+    number: int = 0
+    data: bytes = b""
+    has: int = 0
+    ahead: bool = False
+    told_s: float = 0.0
 
 
 @dataclass(slots=True)
@@ -70,21 +94,28 @@ class Session:
     """One link. `wake` is set when there is something new to send."""
 
     def __init__(
-        self, link: Link, shores: dict[str, Shore], pace: Pace, limits: LinkLimits, clock_s: Callable[[], float]
+        self,
+        link: Link,
+        shores: dict[str, Shore],
+        roll: Roll,
+        pace: Pace,
+        limits: LinkLimits,
+        clock_s: Callable[[], float],
     ) -> None:
-        self._link, self._shores, self._pace, self._limits = link, shores, pace, limits
+        self._link, self._shores, self._roll, self._pace, self._limits = link, shores, roll, pace, limits
         self._clock_s = clock_s
         self._packing = Packing(pace.piece)
         self._going: dict[str, Mark] = {}
-        self._under_way: deque[tuple[str, Mark] | None] = deque()
+        self._under_way: deque[tuple[str, Mark] | int | None] = deque()
+        self._listed, self._led = roll.has, False
         self._sent = self._acked = self._messages = self._done = 0
         self._window = min(BATCH_OCTETS, pace.window)  # until a record was taken: a shore may take none
         self._spent, self._counted = 0.0, 0
         self._spoke_s = clock_s()
         self._asked_s: float | None = None
+        self._began_s, self._heard_s = self._spoke_s, -inf
         self._room = asyncio.Event()
         self.wake = asyncio.Event()
-        self.listing: bytes | None = None
 
     async def run(self) -> LinkError:
         """Send and listen until the link ends; return why it did."""
@@ -97,19 +128,31 @@ class Session:
                 job.cancel()
             await asyncio.wait(jobs)
             self._count()
-        return _why([job.exception() for job in done])
+        return _why([job.exception() for job in done], self._link.connection)
+
+    def is_good(self) -> bool:
+        """Whether the link has served: a message was taken over it, or it has held for a while."""
+        return self._done > 0 or self._clock_s() - self._began_s > self._limits.keep_s
+
+    def is_moving(self) -> bool:
+        """Whether a long message is on its way: the link has held for a while, and its octets are acknowledged."""
+        now_s = self._clock_s()
+        return now_s - self._began_s > self._limits.keep_s and now_s - self._heard_s < self._limits.answer_s / 2
 
     def compare(self) -> None:
         """Lay what the shore holds beside what was released here; again, when that has grown."""
         for name, shore in self._shores.items():
+            if name in self._going:
+                continue
             if name not in self._link.held:
                 shore.missing, shore.stopped, shore.has = True, None, None
                 continue
-            found = shore.log.find(self._link.held[name])
-            shore.missing = False
+            held = self._link.held[name]
+            found = shore.log.find(held)
+            shore.missing, shore.lost = False, held.dive if shore.log.lacks(held.dive) else None
             if isinstance(found, Stands):
                 shore.stopped, shore.has = found, None
-            elif name not in self._going:
+            else:
                 shore.stopped, shore.has = None, found
                 self._going[name] = found
 
@@ -128,20 +171,36 @@ class Session:
                 await self._put(Keep())
 
     def _next(self) -> Message | None:
-        """Return what is to be sent next: who may come, then frames of the first audience that has some."""
-        if self.listing is not None:
-            listing, self.listing = self.listing, None
-            self._under_way.append(None)
-            return Guests(listing)
+        """Return what is to be sent next: first of the first audience, then who may come, then all that is left.
+
+        Of the others little at a time: a message can't be interrupted, and what is released to the first is waiting.
+        """
         if any(shore.stopped is Stands.MORE for shore in self._shores.values()):
             self.compare()
-        for name, mark in self._going.items():
-            frames, after = self._shores[name].log.after(mark, BATCH_OCTETS)
-            if frames:
-                self._going[name] = after
-                self._under_way.append((name, after))
-                return Frames(name, tuple(frames))
+        first = next(iter(self._shores), "")
+        if not self._led:
+            self._led = True
+            if (frames := self._frames(first, BATCH_OCTETS)) is not None:
+                return frames
+        if self._roll.number > self._listed and not self._roll.ahead:
+            self._listed = self._roll.number
+            self._under_way.append(self._listed)
+            return Guests(self._roll.data)
+        for name in self._shores:
+            if (frames := self._frames(name, BATCH_OCTETS if name == first else self._pace.piece)) is not None:
+                return frames
         return None
+
+    def _frames(self, name: str, octets: int) -> Frames | None:
+        """Return what follows of an audience, None if nothing does."""
+        if name not in self._going:
+            return None
+        frames, after = self._shores[name].log.after(self._going[name], octets)
+        if not frames:
+            return None
+        self._going[name] = after
+        self._under_way.append((name, after))
+        return Frames(name, tuple(frames))
 
     async def _put(self, message: Message) -> None:
         self._messages += 1
@@ -155,6 +214,7 @@ class Session:
             self._spoke_s = self._clock_s()
             if self._asked_s is None:
                 self._asked_s = self._spoke_s
+            self._link.connection.may_hear += _MAY_HEAR
             await self._link.connection.send(piece)
 
     async def _paced(self) -> None:
@@ -177,11 +237,19 @@ class Session:
     def _acknowledged(self, ack: Ack) -> None:
         if not (self._acked <= ack.octets <= self._sent and self._done <= ack.messages <= self._messages):
             raise LinkError("the shore acknowledged what it wasn't sent")
+        if (ack.octets, ack.messages) == (self._acked, self._done):
+            self._link.connection.leave()
+            return
         for _ in range(ack.messages - self._done):
             taken = self._under_way.popleft()
-            if taken is not None:
+            if isinstance(taken, int):
+                self._roll.has = taken
+            elif taken is not None:
                 self._shores[taken[0]].has = taken[1]
+                self._shores[taken[0]].moved_s = self._clock_s()
                 self._window = self._pace.window
+        if ack.octets - self._acked >= min(self._sent - self._acked, 512):
+            self._heard_s = self._clock_s()
         self._acked, self._done = ack.octets, ack.messages
         self._asked_s = self._clock_s() if self._acked < self._sent else None
         self._room.set()
@@ -192,6 +260,8 @@ class Session:
             self._count()
             if self._asked_s is not None and self._clock_s() - self._asked_s > self._limits.answer_s:
                 raise LinkError(f"the link is dead: nothing was answered for {self._limits.answer_s:g} s")
+            if self._link.connection.transport.get_write_buffer_size() > WAITING_OCTETS:
+                raise LinkError("the link takes nothing")
             await asyncio.sleep(min(BEAT_S, self._limits.answer_s / 4))
 
     def _spend(self, octets: float) -> None:
@@ -209,7 +279,7 @@ class Session:
             self._spend(counted - self._spent)
 
 
-def _why(errors: list[BaseException | None]) -> LinkError:
+def _why(errors: list[BaseException | None], connection: Line) -> LinkError:
     """Return why a link ended, of what its jobs ended with; what is no such reason is a fault of ours, and raised."""
     for error in errors:
         if error is not None and not isinstance(error, LinkError | ConnectionClosed):
@@ -217,4 +287,4 @@ def _why(errors: list[BaseException | None]) -> LinkError:
     for error in errors:
         if isinstance(error, LinkError):
             return error
-    return next(closed(error) for error in errors if isinstance(error, ConnectionClosed))
+    return next(connection.why(error) for error in errors if isinstance(error, ConnectionClosed))

@@ -78,7 +78,9 @@ class ShoreSocket:
                 raise LinkError("too much before its proof")
 
     async def send(self, data: bytes) -> None:
-        """Send a message, and wait until there is room for the next."""
+        """Send a message, and wait until there is room for the next; EOFError where the peer has taken leave."""
+        if self._protocol.state is not OPEN:
+            raise EOFError
         self._protocol.send_binary(data)
         await self._flush()
 

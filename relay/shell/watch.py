@@ -59,6 +59,11 @@ class Watch:
         host, port, *_ = self._server.sockets[0].getsockname()
         return host, port
 
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return [] if self._turning is None else [self._turning]
+
     async def _turn(self) -> None:
         while True:
             await asyncio.sleep(self._gate.limits.turn_s)

@@ -83,8 +83,13 @@ class Workers:
         await asyncio.wait([waiting, *self._jobs], return_when=asyncio.FIRST_COMPLETED)
         if not waiting.done():
             waiting.cancel()
-            words = next(seat.words for seat in self._seats if seat.words)
+            words = next((seat.words for seat in self._seats if seat.words), "it didn't say why")
             raise OperatorError(f"a process of this site can't serve: {words}")
+
+    @property
+    def jobs(self) -> list["asyncio.Future[None]"]:
+        """What runs from `start` to `close`."""
+        return list(self._jobs)
 
     async def _all_serve(self) -> None:
         for seat in self._seats:
@@ -124,9 +129,12 @@ class Workers:
         """Let every worker tell its followers that it goes, and return when all have ended."""
         for job in self._jobs:
             job.cancel()
+        if self._jobs:
+            await asyncio.wait(self._jobs)
         for job in self._jobs:
-            with contextlib.suppress(asyncio.CancelledError, WorkerFailed):
-                await job
+            fault = None if job.cancelled() else job.exception()
+            if fault is not None and not isinstance(fault, WorkerFailed):
+                log.error("what keeps a worker has failed", exc_info=fault)
         self._jobs = []
         if self._kept is not None:
             self._kept.close()
@@ -183,22 +191,34 @@ class Seat:
         """Start a worker, and another whenever it has ended. WorkerFailed if the first one can't serve."""
         wait_s = FIRST_WAIT_S
         while True:
-            served = await self._once()
+            served = await self._sat()
             if not self.served.is_set():
                 raise WorkerFailed(self.words)
             log.error("worker %d has ended: another one is started", self._number)
             wait_s = FIRST_WAIT_S if served else min(2 * wait_s, LONGEST_WAIT_S)
             await asyncio.sleep(wait_s)
 
+    async def _sat(self) -> bool:
+        """Run one worker to its end; return whether it ever served. One that the machine doesn't start has ended."""
+        try:
+            return await self._once()
+        except OSError as error:  # out of memory, processes or open files: that passes
+            self.words = f"it can't be started: {os.strerror(error.errno or 0)}"
+            log.error("worker %d: %s", self._number, self.words)
+            return False
+
     async def _once(self) -> bool:
-        """Run one worker to its end; return whether it ever served."""
         ours, theirs = socket.socketpair()
-        with theirs:
-            number = theirs.fileno()
-            command = (sys.executable, "-m", "relay.shell.worker", str(number))
-            process = await asyncio.create_subprocess_exec(*command, pass_fds=[number], env=_environment())
-        self.pid = process.pid
-        talk = await Talk.over(ours)
+        try:
+            with theirs:
+                number = theirs.fileno()
+                command = (sys.executable, "-m", "relay.shell.worker", str(number))
+                process = await asyncio.create_subprocess_exec(*command, pass_fds=[number], env=_environment())
+            self.pid = process.pid
+            talk = await Talk.over(ours)
+        except BaseException:
+            ours.close()
+            raise
         serving = asyncio.Event()
         jobs = [asyncio.create_task(self._hear(talk, serving)), asyncio.create_task(self._feed(talk))]
         try:

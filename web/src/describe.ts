@@ -32,7 +32,7 @@ export function honestLine(state: State): { late: string; place: string } {
 
 /** Whether something newer should have come: what is shown is then later than the delay says. */
 function isOverdue({ is }: Connection): boolean {
-  return is === 'delayed' || is === 'disconnected' || is === 'full' || is === 'altered';
+  return is === 'delayed' || is === 'disconnected' || is === 'full' || is === 'not invited' || is === 'altered';
 }
 
 function placeLine({ dive }: State): string {
@@ -69,6 +69,7 @@ function withoutDive({ listed, wanted, integrity, connection, proof }: State): H
   const { headline: say } = words;
   if (connection.is === 'no such audience') return words.time.audience;
   if (connection.is === 'invitation ended') return words.guest;
+  if (connection.is === 'not invited') return words.guest.unknown;
   if (proof?.is === 'altered') return { title: words.proof.alarm.notShown, more: '' };
   if (integrity === 'damaged' && proof?.is !== 'checking') return { title: say.damaged, more: say.damagedMore };
   if (wanted === null && listed) return { title: say.noDive, more: say.noDiveMore };
@@ -258,9 +259,10 @@ function linkWords(connection: Connection): ConnectionWords {
     case 'delayed':
       return { word: say.delayed, more: say.delayedFor(format.span(connection.silent_s)), mark: 'half', retry: false };
     case 'disconnected':
-    case 'full': {
+    case 'full':
+    case 'not invited': {
       const more = connection.retry_s > 0 ? say.tryingIn(format.span(Math.ceil(connection.retry_s))) : say.tryingNow;
-      return { word: say[connection.is], more, mark: 'empty', retry: connection.retry_s > 0 };
+      return { word: connection.is === 'not invited' ? words.guest.unknown.word : say[connection.is], more, mark: 'empty', retry: connection.retry_s > 0 };
     }
     case 'refused':
       return { word: say.refused, more: say.refusedWhy, mark: 'empty', retry: false };

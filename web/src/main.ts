@@ -7,7 +7,6 @@ import { Frame, type Drawn } from './frame';
 import { tokenOf } from './invitation';
 import { audienceOf, hashOf, linkedKey, momentOf, type Moment } from './moment';
 import { Page } from './page';
-import { programmeCheck, programmePath, watchProgramme } from './programmeFile';
 import { keyOf } from './seal';
 import { remeasure } from './sheet';
 import { isAudience, liveSource, recordingSource } from './source';
@@ -29,7 +28,6 @@ import * as masthead from './views/masthead';
 import * as now from './views/now';
 import * as plan from './views/plan';
 import * as presenter from './views/presenter';
-import * as programme from './views/programme';
 import * as proof from './views/proof';
 import * as remark from './views/remark';
 import * as ribbon from './views/ribbon';
@@ -56,6 +54,8 @@ const outside = browserPorts(document.baseURI, token);
 const ports = embedded === null ? outside : embeddedPorts(embedded, outside);
 /** Few are guests: what only they need is fetched for them alone. */
 let guest: typeof import('./views/guest') | null = null;
+/** What is to come isn't among the first words, and not in a briefing: it is fetched after them. */
+let coming: typeof import('./coming') | null = null;
 const means = { digest: browserDigest, proving: { engine: browserEngine, trust }, isGuest: token !== null };
 const calm = matchMedia('(prefers-reduced-motion: reduce)');
 
@@ -158,7 +158,7 @@ function made(): Drawn[] {
     { view: remark.create(place('remark')), upon: DATA | LINK },
     { view: proof.create(place('proof'), accept), upon: DATA | LINK },
     ...(guest === null ? [] : [{ view: guest.create(place('guest'), remembering), upon: LINK }]),
-    { view: programme.create(place('programme')), upon: DATA | LINK },
+    ...(coming === null ? [] : [{ view: coming.create(place('programme')), upon: DATA | LINK }]),
     { view: now.create(place('now')), upon: DATA | TICK | LINK },
     { view: plan.create(place('plan')), upon: DATA | TICK | SIZE },
     { view: space.create(place('space'), loadSpace, () => raise(TURN), inSpace), upon: DATA | TICK | SIZE | TURN },
@@ -237,9 +237,14 @@ const isDue = (): boolean => isSeen() && ['connected', 'delayed'].includes(page.
 watchFollowers(ports, isDue, (count) => page.following(count));
 const asked = audienceOf(location.search);
 function programmeOf(audience: string | null): void {
-  const check = programmeCheck(means.proving, () => audience ?? page.audience);
-  watchProgramme(ports, programmePath(audience), isDue, (told) => page.told(told), check);
+  void import('./coming').then((room) => {
+    if (coming === null) views.push({ view: room.create(place('programme')), upon: DATA | LINK });
+    coming = room;
+    const check = room.programmeCheck(means.proving, () => audience ?? page.audience);
+    room.watchProgramme(ports, room.programmePath(audience), isDue, (told) => page.told(told), check);
+    frame.raise(DATA);
+  });
 }
-if (token === null && (asked === null || isAudience(asked))) programmeOf(asked);
+if (embedded === null && token === null && (asked === null || isAudience(asked))) programmeOf(asked);
 addEventListener('online', () => act({ do: 'retry' }));
 frame.raise(ALL);

@@ -38,22 +38,16 @@ export function programmeOf(bytes: Uint8Array): Programme | null {
 
 const KIND = 6;
 
-/** What the file says beside the ship's own record of it. */
-export interface Told {
-  /** Whether anything was told. */
-  readonly isAny: boolean;
-  /** The record as the ship signed it; null where there is none. */
-  readonly record: Uint8Array<ArrayBuffer> | null;
-}
+/** Whether something is told at all. */
+export const isAnythingIn = ({ pinned, schedule, left_s }: Programme): boolean => pinned !== null || schedule.length > 0 || left_s !== null;
 
-/** Read the record that lies in the file, in base64. */
-export function toldIn(bytes: Uint8Array): Told {
+/** Read the record as the ship signed it, which lies in the file in base64; null where there is none that can be read. */
+export function recordIn(bytes: Uint8Array): Uint8Array<ArrayBuffer> | null {
   try {
-    const { programme, record } = JSON.parse(new TextDecoder().decode(bytes)) as { programme?: unknown; record?: unknown };
-    const octets = typeof record === 'string' ? Uint8Array.from(atob(record), (letter) => letter.charCodeAt(0)) : null;
-    return { isAny: (programme ?? null) !== null, record: octets };
+    const { record } = JSON.parse(new TextDecoder().decode(bytes)) as { record?: unknown };
+    return typeof record === 'string' ? Uint8Array.from(atob(record), (letter) => letter.charCodeAt(0)) : null;
   } catch {
-    return { isAny: false, record: null };
+    return null;
   }
 }
 

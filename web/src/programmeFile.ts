@@ -2,11 +2,12 @@
  * What is to come, from `programme.json` beside the list of dives.
  *
  * Rules: the ship counts down, so this page needs no clock of its own; while nobody can say how old the file is, the
- * countdown isn't shown. What the ship didn't sign isn't told, nor what she told before what was told last.
+ * countdown isn't shown. What the ship didn't sign isn't told, nor what she told before what was told last; that nothing is
+ * told, and where to write to ashore, is the site's own word.
  */
 
 import { poll } from './poll';
-import { numberOf, programmeOf, toldIn, type Programme } from './programme';
+import { isAnythingIn, numberOf, programmeOf, recordIn, type Programme } from './programme';
 import { Seal } from './seal';
 import type { Ports } from './transport';
 import type { Proving } from './witness';
@@ -22,8 +23,9 @@ export function programmeCheck({ engine, trust }: Proving, audience: () => strin
   let last = -1;
   return async (bytes, programme) => {
     const [key, who] = [trust.linked ?? trust.kept(), audience()];
-    const { isAny, record } = toldIn(bytes);
-    const seal = engine === null || key === null || who === null || !isAny ? null : await Seal.of(engine, key, who);
+    const record = recordIn(bytes);
+    const isEmpty = record === null && !isAnythingIn(programme);
+    const seal = engine === null || key === null || who === null || isEmpty ? null : await Seal.of(engine, key, who);
     if (seal === null) return true;
     const number = record === null ? null : numberOf(record, programme);
     if (record === null || number === null || number < last || !(await seal.isOn(record))) return false;

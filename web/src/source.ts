@@ -2,8 +2,9 @@
  * Where records come from: the live tail, or a recording. Both have one interface, so replay is no second program.
  *
  * Rules: a source delivers records of a dive in their order, each once; whoever listens may refuse (a gap), and the
- * source then fetches the history. Of what isn't what the ship signed nothing is delivered from the first bad record on: a
- * live frame is checked before, a recording in the background, and taken back. A damaged recording is checked first.
+ * source then fetches the history. Of what isn't what the ship signed nothing is delivered from the first bad record on: what
+ * comes to a dive that is shown is checked before, live or not; a dive as it is first read in the background, and what of
+ * it is bad is taken back. A damaged recording is checked first.
  */
 
 import { wait_s } from './backoff';
@@ -11,7 +12,7 @@ import { decodeDives, decodeFrame, Refused, type DiveEntry, type DiveList, type 
 import { GUEST_PATH, invitationOf, type Invitation } from './invitation';
 import { readRecording, type DigestEngine, type Reading } from './reading';
 import type { Connection } from './state';
-import { openTail, type Ports, type Refetch, type Tail } from './transport';
+import { openTail, type Ports, type Refetch, type Tail, type Taken } from './transport';
 import type { Proof } from './trust';
 import { Witness, type Proving } from './witness';
 
@@ -51,7 +52,7 @@ export interface Means {
   readonly isGuest: boolean;
 }
 
-type NoList = 'no such audience' | 'invitation ended';
+type NoList = 'no such audience' | 'not invited';
 
 class Live implements Source {
   private tail: Tail | null = null;
@@ -59,11 +60,12 @@ class Live implements Source {
   private tick_s: number | null = null;
   private audience = 'public';
   private witness: Witness | null = null;
+  private readonly witnesses = new Map<number, Witness>();
+  /** The dive read last that is being checked in the background: one after the other, each to its end. */
+  private checking: Promise<unknown> | null = null;
   /** What of the live tail is being checked, in its order; a later era ignores what is still on its way. */
-  private line: Promise<boolean> = Promise.resolve(true);
+  private line: Promise<Taken> = Promise.resolve('new');
   private era = 0;
-  /** Whether a live frame was bad: what is held is then read and checked again. */
-  private isDoubtful = false;
   /** Whether a guest has yet to be known: each asking counts as a visit. */
   private isStranger = true;
 
@@ -83,6 +85,7 @@ class Live implements Source {
       behind: () => this.behind(),
       due_s: () => this.tick_s,
       tell: (connection) => this.tell(connection),
+      isGuest: this.means.isGuest,
       fileOnly: async () => (await this.ports.read(this.path())).status === 404,
     });
   }
@@ -93,7 +96,8 @@ class Live implements Source {
 
   stop(): void {
     this.tail?.close();
-    this.witness?.end();
+    this.era += 1;
+    for (const witness of this.witnesses.values()) witness.end();
   }
 
   private tell(connection: Connection): void {
@@ -111,15 +115,15 @@ class Live implements Source {
     if (turnedAway !== null) return turnedAway === 'failed' ? null : turnedAway;
     if (this.asked !== null && !isAudience(this.asked)) return 'no such audience';
     const answer = await this.ports.read(this.asked === null ? 'dives.json' : `recordings/${this.asked}/dives.json`);
-    if (this.asked !== null && answer.status === 404) return this.means.isGuest ? 'invitation ended' : 'no such audience';
+    if (this.asked !== null && answer.status === 404) return this.means.isGuest ? 'not invited' : 'no such audience';
     const list = answer.status === 200 ? decodeDives(answer.bytes) : new Refused('no list');
     return list instanceof Refused ? null : list;
   }
 
   /** Ask the site for whom it takes whoever holds this token. */
-  private async introduce(): Promise<'invitation ended' | 'failed' | null> {
+  private async introduce(): Promise<'not invited' | 'failed' | null> {
     const { status, bytes } = await this.ports.read(GUEST_PATH);
-    if (status === 404) return 'invitation ended';
+    if (status === 404) return 'not invited';
     const invitation = status === 200 ? invitationOf(bytes) : null;
     if (invitation === null) return 'failed';
     this.asked = invitation.audience;
@@ -141,31 +145,51 @@ class Live implements Source {
   }
 
   private forget(): void {
-    this.cursor = this.tick_s = null;
+    this.cursor = this.tick_s = this.witness = null;
     this.listener.reset();
   }
 
   private async catchUp(newest: DiveEntry): Promise<Refetch> {
-    if (!this.isDoubtful && this.cursor?.dive === newest.dive && this.cursor.seq >= newest.records - 1) return 'read';
+    const { era } = this;
+    const witness = this.witnessOf(newest.dive);
+    const held = this.cursor?.dive === newest.dive ? this.cursor.seq + 1 : 0;
+    if (held > 0 && held >= newest.records) return this.stand(witness);
     const read = await readRecording(this.ports, newest, this.means.digest);
     if (typeof read === 'string') return read;
-    this.isDoubtful = false;
+    if (era !== this.era) return 'failed';
     if (newest.closed) this.listener.integrity(newest.dive, read.integrity);
     const first = read.records[0];
-    if (first?.kind === 'dive') {
-      const witness = this.witnessOf(newest.dive);
+    if (held === 0 && first?.kind === 'dive') {
+      this.witness = witness;
       if (!witness.begin(first.header, this.audience)) return this.cut(witness, read, 0);
-      if (witness.isSigned && read.flaw !== null) return this.flawed(witness, read, read.flaw, newest.closed);
-      void this.check(witness, read);
     }
+    if (witness.isSigned && read.flaw !== null) return this.flawed(witness, read, read.flaw, newest.closed);
     if (read.flaw !== null) return newest.closed ? 'read' : 'failed';
-    const fresh = this.cursor?.dive === newest.dive ? read.records.slice(this.cursor.seq + 1) : read.records;
-    return this.deliver(fresh) ? 'read' : 'failed';
+    if (held > 0) return this.goOn(witness, read, held);
+    void this.check(witness, read);
+    return this.deliver(read.records) ? 'read' : 'failed';
+  }
+
+  /** Deliver what a dive has besides the `held` records that are shown of it, once it is checked. */
+  private async goOn(witness: Witness, read: Reading, held: number): Promise<Refetch> {
+    const { era } = this;
+    const bad = await witness.firstBad(read.frames.slice(held));
+    if (era !== this.era || !this.deliver(read.records.slice(held, bad === null ? undefined : held + bad))) return 'failed';
+    if (bad === null) return this.stand(witness);
+    witness.falls(held + bad, 'signature');
+    return 'altered';
+  }
+
+  private stand(witness: Witness): 'read' {
+    witness.again();
+    witness.stands();
+    return 'read';
   }
 
   private witnessOf(dive: number): Witness {
-    if (this.witness?.dive !== dive) this.witness = witnessOf(dive, this.ports, this.means, this.listener);
-    return this.witness;
+    const witness = this.witnesses.get(dive) ?? witnessOf(dive, this.ports, this.means, this.listener);
+    this.witnesses.set(dive, witness);
+    return witness;
   }
 
   /** A recording that can't be as it was made: show what of it the ship signed, up to its flaw. */
@@ -176,9 +200,10 @@ class Live implements Source {
 
   /** Check a recording that is shown already, and take back what of it is bad. */
   private async check(witness: Witness, read: Reading): Promise<void> {
-    const bad = await witness.firstBad(read.frames);
-    if (bad === null) witness.stands();
-    if (typeof bad !== 'number') return;
+    const finding = witness.firstBad(read.frames, this.checking);
+    this.checking = finding;
+    const bad = await finding;
+    if (bad === null) return witness.stands();
     witness.falls(bad, 'signature');
     this.cut(witness, read, bad);
     this.tail?.alter();
@@ -194,7 +219,7 @@ class Live implements Source {
   }
 
   private deliver(records: readonly Released[]): boolean {
-    if (!this.listener.records(records)) return false;
+    if (records.length > 0 && !this.listener.records(records)) return false;
     for (const record of records) {
       if (record.kind === 'dive') this.tick_s = record.header.tick_s;
       if (record.kind === 'end') this.tick_s = null;
@@ -203,53 +228,52 @@ class Live implements Source {
     return true;
   }
 
-  private take(bytes: Uint8Array): boolean | Promise<boolean> {
+  private take(bytes: Uint8Array): Taken | Promise<Taken> {
     const record = decodeFrame(bytes);
     const before = this.witness;
-    if (record instanceof Refused) return before?.isAble ? this.inLine(before, before, bytes, null) : false;
+    if (record instanceof Refused) return before?.isAble ? this.inLine(before, before, bytes, null) : 'gap';
     if (record.kind !== 'dive') return before?.isAble ? this.inLine(before, before, bytes, record) : this.accept(record);
     if (record.dive <= Math.max(before?.dive ?? 0, this.cursor?.dive ?? 0)) return this.pass();
-    const witness = this.witnessOf(record.dive);
+    const witness = (this.witness = this.witnessOf(record.dive));
     if (!witness.begin(record.header, this.audience)) return this.fall(witness, before, 0);
     return witness.isAble ? this.inLine(witness, before, bytes, record) : this.accept(record);
   }
 
   /** Check a live frame, and take it after those before it; null: one that can't be read. */
-  private inLine(witness: Witness, before: Witness | null, bytes: Uint8Array, record: Released | null): Promise<boolean> {
+  private inLine(witness: Witness, before: Witness | null, bytes: Uint8Array, record: Released | null): Promise<Taken> {
     const { era } = this;
     const passing = witness.passes(bytes);
     this.line = this.line.then(async () => {
       const passes = await passing;
-      if (era !== this.era) return true;
+      if (era !== this.era) return 'known';
       if (!passes) return this.fall(witness, before, record?.seq ?? (this.cursor?.seq ?? -1) + 1);
-      if (record === null || !this.accept(record)) return false;
-      witness.stands();
-      return true;
+      const taken = record === null ? 'gap' : this.accept(record);
+      if (taken === 'new') witness.stands();
+      return taken;
     });
     return this.line;
   }
 
-  private accept(record: Released): boolean {
+  private accept(record: Released): Taken {
     const { cursor } = this;
     if (cursor && (record.dive < cursor.dive || (record.dive === cursor.dive && record.seq <= cursor.seq))) return this.pass();
     if (cursor && record.dive === cursor.dive && record.seq > cursor.seq + 1) this.listener.outOfTurn();
-    return this.deliver([record]);
+    return this.deliver([record]) ? 'new' : 'gap';
   }
 
   /** A record that is held already, or whose dive was before. */
-  private pass(): true {
+  private pass(): 'known' {
     this.listener.outOfTurn();
-    return true;
+    return 'known';
   }
 
   /** A live frame isn't what the ship signed: it isn't shown, and nothing after it is taken. */
-  private fall(witness: Witness, before: Witness | null, seq: number): true {
+  private fall(witness: Witness, before: Witness | null, seq: number): 'known' {
     this.era += 1;
     witness.falls(seq, 'signature');
     if (seq === 0) this.witness = before;
-    this.isDoubtful = true;
     this.tail?.alter();
-    return true;
+    return 'known';
   }
 
   private async behind(): Promise<boolean | 'failed'> {
@@ -273,7 +297,7 @@ function witnessOf(dive: number, ports: Ports, { proving }: Means, listener: Lis
 async function soundUpTo(witness: Witness, read: Reading, flaw: number, isClosed: boolean): Promise<number | null> {
   if (!witness.isAble && isClosed) return null;
   const bad = await witness.firstBad(read.frames);
-  const isSigned = typeof bad !== 'number' || bad >= flaw;
+  const isSigned = bad === null || bad >= flaw;
   const seq = isSigned ? flaw : bad;
   witness.falls(seq, isSigned ? 'missing' : 'signature');
   return seq;
@@ -332,8 +356,7 @@ class Recorded implements Source {
     if (read.flaw !== null) return;
     listener.records(read.records);
     const bad = await witness.firstBad(read.frames);
-    if (bad === null) witness.stands();
-    if (typeof bad !== 'number') return;
+    if (bad === null) return witness.stands();
     witness.falls(bad, 'signature');
     this.cut(read, bad);
   }

@@ -10,7 +10,8 @@ import type { Invitation } from './invitation';
 export type Connection =
   | { readonly is: 'connecting' | 'connected' | 'refused' | 'outdated' | 'recordings only' | 'no such audience' | 'invitation ended' | 'altered' }
   | { readonly is: 'delayed'; readonly silent_s: number }
-  | { readonly is: 'disconnected' | 'full'; readonly retry_s: number };
+  /** 'not invited': the site doesn't know the guest, now; `retry_s`: until the page asks again. */
+  | { readonly is: 'disconnected' | 'full' | 'not invited'; readonly retry_s: number };
 
 /** Why the moment of a link isn't the one shown. */
 export type Remark =

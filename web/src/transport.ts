@@ -8,14 +8,15 @@
  *     reading   history is read             opening
  *     reading   history fails               waiting
  *     reading   no such audience            stopped: no such audience
+ *     reading   a guest it doesn't know     waiting, long
  *     opening   socket opens                open
  *     opening   closed, or too slow         waiting
- *     open      frame taken                 open
+ *     open      frame taken, or known       open
  *     open      frame refused (a gap)       reading
  *     open      silence, list has more      reading
  *     open      silence, list unreadable    waiting
  *     either    closed 4000 or 4001         reading, after a moment of chance
- *     either    closed 4002 or 4003         stopped: refused
+ *     either    closed 4002 or 4003         stopped: refused; a guest's: waiting
  *     either    closed 4005                 stopped: invitation ended
  *     any       told that it was altered    stopped: altered
  *     altered   asked                       reading
@@ -48,19 +49,23 @@ export interface Ports {
   chance(): number;
 }
 
-export type Refetch = 'read' | 'failed' | 'outdated' | 'no such audience' | 'invitation ended' | 'altered';
+export type Refetch = 'read' | 'failed' | 'outdated' | 'no such audience' | 'not invited' | 'altered';
+/** What became of a frame: it was new, or nothing new, or something before it is missing. */
+export type Taken = 'new' | 'known' | 'gap';
 export interface TailOptions {
   /** Bring everything up to date by files. */
   history(): Promise<Refetch>;
   /** The socket's path, resuming after what is already held. */
   path(): string;
-  /** Take one frame, at once or when it has been checked; false asks for the history. */
-  take(bytes: Uint8Array<ArrayBuffer>): boolean | Promise<boolean>;
+  /** Take one frame, at once or when it has been checked; a gap asks for the history. */
+  take(bytes: Uint8Array<ArrayBuffer>): Taken | Promise<Taken>;
   /** Ask whether more was released than is held. */
   behind(): Promise<boolean | 'failed'>;
   /** Seconds between frames while a dive is on; null when none is due. */
   due_s(): number | null;
   tell(connection: Connection): void;
+  /** Whether whoever follows was invited: a site that has just begun may not know of that yet. */
+  readonly isGuest: boolean;
   /** Ask whether this site has no live tail at all (a folder of recordings). */
   fileOnly(): Promise<boolean>;
 }
@@ -82,12 +87,14 @@ const TOO_SLOW = 4001;
 const REFUSED = [4002, 4003];
 const INVITATION_ENDED = 4005;
 const FULL = 1013;
+/** How long a guest whom the site doesn't know waits at least: each time that it is asked is a wrong token to it. */
+const UNKNOWN_S = 60;
 
 class LiveTail implements Tail {
   private phase: 'reading' | 'opening' | 'open' | 'waiting' | 'altered' | 'stopped' = 'reading';
   private attempt = 0;
   private everOpen = false;
-  private full = false;
+  private why: 'disconnected' | 'full' | 'not invited' = 'disconnected';
   private since_s = 0;
   private opened_s = 0;
   private checked_s = SILENCE_FIRST_S;
@@ -132,7 +139,8 @@ class LiveTail implements Tail {
     const turn = this.enter('reading');
     const result = await this.options.history().catch((): Refetch => 'failed');
     if (turn !== this.turn) return;
-    if (result === 'failed') this.wait();
+    this.why = result === 'not invited' ? result : 'disconnected';
+    if (result === 'failed' || result === 'not invited') this.wait();
     else if (result === 'altered') this.alter();
     else if (result !== 'read') this.stop(result);
     else this.openSocket();
@@ -152,7 +160,7 @@ class LiveTail implements Tail {
   private opened(): void {
     this.phase = 'open';
     this.everOpen = true;
-    this.full = false;
+    this.why = 'disconnected';
     this.since_s = this.opened_s = this.ports.now_s();
     this.checked_s = SILENCE_FIRST_S * (1 + this.ports.chance() / 2);
     this.options.tell({ is: 'connected' });
@@ -161,15 +169,14 @@ class LiveTail implements Tail {
   private frame(bytes: Uint8Array<ArrayBuffer>): void {
     const taken = this.options.take(bytes);
     const { turn } = this;
-    if (typeof taken === 'boolean') this.taken(taken);
-    else void taken.then((isTaken) => turn === this.turn && this.taken(isTaken));
+    if (typeof taken === 'string') this.taken(taken);
+    else void taken.then((later) => turn === this.turn && this.taken(later));
   }
 
-  private taken(isTaken: boolean): void {
-    if (!isTaken) {
-      this.again();
-      return;
-    }
+  /** Only what is new is a sign that the line is good. */
+  private taken(taken: Taken): void {
+    if (taken === 'gap') this.again();
+    if (taken !== 'new') return;
     this.attempt = 0;
     this.since_s = this.ports.now_s();
     this.options.tell({ is: 'connected' });
@@ -177,11 +184,11 @@ class LiveTail implements Tail {
 
   private closed(code: number): void {
     if (this.phase === 'open' && this.ports.now_s() - this.opened_s > STEADY_S) this.attempt = 0;
-    this.full = code === FULL;
+    this.why = code === FULL ? 'full' : 'disconnected';
     if (code === INVITATION_ENDED) this.stop('invitation ended');
-    else if (REFUSED.includes(code)) this.stop('refused');
+    else if (REFUSED.includes(code) && !this.options.isGuest) this.stop('refused');
     else if (code === HISTORY_FIRST || code === TOO_SLOW) this.again();
-    else if (this.everOpen || this.full) this.wait();
+    else if (this.everOpen || this.why === 'full') this.wait();
     else void this.neverOpened();
   }
 
@@ -203,12 +210,13 @@ class LiveTail implements Tail {
 
   private wait(): void {
     this.enter('waiting');
-    this.retryAt_s = this.ports.now_s() + wait_s(this.attempt, this.ports.chance());
+    const chance = this.ports.chance();
+    this.retryAt_s = this.ports.now_s() + (this.why === 'not invited' ? UNKNOWN_S * (1 + chance) : wait_s(this.attempt, chance));
     this.attempt += 1;
     this.beat();
   }
 
-  private stop(is: Exclude<Refetch, 'read' | 'failed' | 'altered'> | 'refused' | 'recordings only'): void {
+  private stop(is: 'outdated' | 'no such audience' | 'invitation ended' | 'refused' | 'recordings only'): void {
     this.enter('stopped');
     this.options.tell({ is });
   }
@@ -228,7 +236,7 @@ class LiveTail implements Tail {
 
   private countDown(): void {
     const retry_s = Math.max(0, this.retryAt_s - this.ports.now_s());
-    this.options.tell({ is: this.full ? 'full' : 'disconnected', retry_s });
+    this.options.tell({ is: this.why, retry_s });
     if (retry_s === 0) void this.readHistory();
     else this.beatLater();
   }

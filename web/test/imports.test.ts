@@ -62,8 +62,9 @@ const TABLE: Readonly<Record<string, readonly string[]>> = {
   'space/turning': ['space/camera'],
   'space/scene': ['dom', 'format', 'paint', 'scale', 'seats', 'sheet', 'space/camera', 'space/describe', 'space/frame3', 'space/ink', 'space/seabed', 'space/track', 'space/turning', 'state', 'store', 'units', 'words'],
   'views/*': ['announce', 'chapters', 'course', 'decimate', 'decode', 'describe', 'describeProof', 'dom', 'embedded', 'enlarged', 'format', 'keys', 'moment', 'moving', 'paint', 'pictures', 'playhead', 'scale', 'seats', 'sheet', 'state', 'store', 'units', 'words'],
+  coming: ['programmeFile', 'views/*'],
   start: [],
-  main: ['browser', 'embedded', 'followers', 'frame', 'invitation', 'moment', 'page', 'programmeFile', 'seal', 'sheet', 'source', 'state', 'trust', 'units', 'views/*', 'words'],
+  main: ['browser', 'embedded', 'followers', 'frame', 'invitation', 'moment', 'page', 'seal', 'sheet', 'source', 'state', 'trust', 'units', 'views/*', 'words'],
 };
 
 const FILES = import.meta.glob<string>('../src/**/*.ts', { query: '?raw', import: 'default', eager: true });

@@ -62,10 +62,28 @@ describe('the live source of a guest', () => {
     expect(ports.asked.filter((path) => path === 'guest.json').length).toBe(1);
   });
 
-  test('that the site doesn’t know is told so, and asks for nothing else', async () => {
-    const { ports, links } = arrive(() => {});
-    await ports.pass(600);
-    expect([links, ports.asked, ports.sockets]).toEqual([['connecting', 'invitation ended'], ['guest.json'], []]);
+  test('that the site doesn’t know is told so, asks for nothing else, and is let in once the site has heard of it', async () => {
+    const { ports, links, seqs } = arrive(() => {});
+    await ports.pass(300);
+    expect([[...new Set(links)], [...new Set(ports.asked)], ports.sockets]).toEqual([['connecting', 'not invited'], ['guest.json'], []]);
+    expect(ports.asked.length).toBeLessThanOrEqual(6);
+    welcoming(ports);
+    await ports.pass(61);
+    expect([seqs, ports.sockets.length]).toEqual([[0, 1], 1]);
+  });
+
+  test('that the site forgets for a while keeps what it showed, and goes on', async () => {
+    const { ports, links, resets } = arrive(welcoming);
+    await settled();
+    ports.socket.events.opened();
+    const list = ports.files.get('recordings/family/dives.json') as Uint8Array<ArrayBuffer>;
+    ports.files.delete('recordings/family/dives.json');
+    ports.socket.drop(1006);
+    await ports.pass(5);
+    expect([links.at(-1), resets]).toEqual(['not invited', []]);
+    ports.files.set('recordings/family/dives.json', list);
+    await ports.pass(61);
+    expect(ports.sockets.length).toBe(2);
   });
 
   test('tries again while nobody answers, or what answers is no site', async () => {

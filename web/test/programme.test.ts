@@ -71,6 +71,13 @@ describe('the check of a programme', () => {
     for (const record of [null, illSigned(third), new Uint8Array(3), DIVE[1] as Uint8Array]) expect(await check(file(record))).toBe(false);
   });
 
+  test.each([['!!not base64!!'], ['a'], [7], [{}], [['a']], [''], [null], [undefined]])('refuses what has no record that can be read: %j', async (record) => {
+    const told = { pinned: 'The harbour is next.', schedule: [], next_dive_in_s: null, next_dive: 2 };
+    for (const programme of [told, { ...told, pinned: null, schedule: ['The bow'] }, { ...told, pinned: null, next_dive_in_s: 60 }]) {
+      expect(await checked(known)(bytes({ ...FILE, programme, record }))).toBe(false);
+    }
+  });
+
   test('refuses one that was told before the last', async () => {
     const check = checked(known);
     expect([await check(file(third)), await check(file(fourth)), await check(file(fourth)), await check(file(third))]).toEqual([true, true, true, false]);

@@ -1,6 +1,8 @@
 /** Frames as the relay signs them (provenance in the file), and the engine that checks them here: Node's own Web Cryptography. */
 
+import { encode } from '@msgpack/msgpack';
 import { padStart } from '../src/seal';
+import { HEADER, joined, SILENT } from './frames';
 import { settled } from './ports';
 import vectors from '../../tests/vectors/signed.json';
 
@@ -33,4 +35,19 @@ export const illSigned = (frame: Uint8Array): Uint8Array<ArrayBuffer> => altered
 export async function until(isDone: () => boolean): Promise<void> {
   for (let turn = 0; turn < 5_000 && !isDone(); turn += 1) await settled();
   if (!isDone()) throw new Error('it never came about');
+}
+
+/** A longer dive than the shared one, signed for the public by Node's own Ed25519 with a key made for it. */
+export async function longDive(ticks: number, dive = 1): Promise<Uint8Array<ArrayBuffer>[]> {
+  const pair = (await crypto.subtle.generateKey({ name: 'Ed25519' }, true, ['sign', 'verify'])) as CryptoKeyPair;
+  const key = Array.from(new Uint8Array(await crypto.subtle.exportKey('raw', pair.publicKey)), (octet) => octet.toString(16).padStart(2, '0')).join('');
+  const sign = async (seq: number, kind: number, body: unknown): Promise<Uint8Array<ArrayBuffer>> => {
+    const frame = encode([dive, seq, kind, 15 * Math.max(0, seq - 1), body, new Uint8Array(320)]).slice();
+    const start = padStart(frame) as number;
+    const told = joined([new TextEncoder().encode('offing record 1\0public\0'), frame.subarray(0, start)]);
+    frame.set(new Uint8Array(await crypto.subtle.sign({ name: 'Ed25519' }, pair.privateKey, told)), start);
+    return frame;
+  };
+  const rest = Array.from({ length: ticks }, (_, i) => sign(i + 1, 1, [SILENT, SILENT]));
+  return Promise.all([sign(0, 0, { ...HEADER, key }), ...rest]);
 }

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import type { Connection } from '../src/state';
-import { openTail, type Refetch, type TailOptions } from '../src/transport';
+import { openTail, type Refetch, type TailOptions, type Taken } from '../src/transport';
 import { FakePorts, settled } from './ports';
 
 const FRAME = new Uint8Array(64);
@@ -15,9 +15,10 @@ function follow(options: Partial<TailOptions> = {}) {
       return history.result;
     },
     path: () => `live?after=${history.reads}`,
-    take: () => true,
+    take: () => 'new',
     behind: async () => false,
     due_s: () => null,
+    isGuest: false,
     fileOnly: async () => false,
     tell: (connection) => told.push(connection),
     ...options,
@@ -131,7 +132,7 @@ describe('the live tail', () => {
   });
 
   test('whose frame does not follow fetches the history', async () => {
-    const { ports, history } = await opened({ take: () => false });
+    const { ports, history } = await opened({ take: () => 'gap' });
     const first = ports.socket;
     first.events.frame(FRAME);
     expect(first.isClosed).toBe(true);
@@ -268,19 +269,48 @@ describe('the live tail', () => {
     expect([last(), ports.sockets]).toEqual([{ is: 'altered' }, []]);
   });
 
+  test('waits ever longer while nothing new comes, whatever else does', async () => {
+    const { ports, history } = await opened({ take: () => 'known' });
+    ports.chanceIs = 0.999999;
+    for (let turn = 0; turn < 6; turn += 1) {
+      ports.socket.events.opened();
+      ports.socket.events.frame(FRAME);
+      ports.socket.drop(4000);
+      await ports.pass(2.1);
+      if (ports.socket.isClosed) break;
+    }
+    expect([ports.socket.isClosed, history.reads]).toEqual([true, 2]);
+  });
+
   test('is told that a frame was taken when it has been checked, and that a gap was found, unless it has moved on', async () => {
-    const answers: ((isTaken: boolean) => void)[] = [];
+    const answers: ((taken: Taken) => void)[] = [];
     const { ports, history } = await opened({ take: () => new Promise((done) => answers.push(done)) });
     ports.socket.events.frame(FRAME);
     ports.socket.events.frame(FRAME);
-    answers[0]?.(true);
+    answers[0]?.('new');
     await settled();
     expect([ports.socket.isClosed, history.reads]).toEqual([false, 1]);
     ports.socket.drop(4000);
     await ports.pass(2);
-    answers[1]?.(false);
+    answers[1]?.('gap');
     await ports.pass(5);
     expect(history.reads).toBe(2);
+  });
+
+  test('of a guest whom the site does not know asks again, a minute or two later each time, and says so', async () => {
+    const { ports, history, last } = await opened({ isGuest: true });
+    history.result = 'not invited';
+    ports.socket.drop(4003);
+    expect(last()).toMatchObject({ is: 'disconnected' });
+    await ports.pass(3);
+    expect([last()?.is, history.reads, ports.sockets.length]).toEqual(['not invited', 2, 1]);
+    await ports.pass(600);
+    expect(history.reads).toBeGreaterThanOrEqual(2 + 600 / 125);
+    expect(history.reads).toBeLessThanOrEqual(2 + 600 / 60);
+    history.result = 'read';
+    await ports.pass(61);
+    ports.socket.events.opened();
+    expect(last()).toEqual({ is: 'connected' });
   });
 
   test('stops where the invitation has ended', async () => {

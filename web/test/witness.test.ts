@@ -1,10 +1,11 @@
 import { describe, expect, test } from 'vitest';
 import type { Released } from '../src/decode';
 import { liveSource, recordingSource, type Listener } from '../src/source';
+import type { Engine } from '../src/seal';
 import { brieflyTrusting, type Proof } from '../src/trust';
 import { closed, diveFrames, joined, SILENT } from './frames';
-import { digest, FakePorts, means, settled } from './ports';
-import { altered, DIVE, FUNDERS, illSigned, inTick, KEY, NEXT_DIVE, STRANGER, STRANGERS_KEY, until } from './signed';
+import { digest, FakePorts, means, patientEngine, settled } from './ports';
+import { altered, DIVE, FUNDERS, illSigned, inTick, KEY, longDive, NEXT_DIVE, STRANGER, STRANGERS_KEY, until } from './signed';
 
 /** What a page would show: the records of each dive, as they replace or follow each other. */
 class Shown implements Listener {
@@ -51,7 +52,7 @@ interface Site {
   readonly over?: boolean;
   readonly linked?: string;
   readonly kept?: string;
-  readonly engine?: SubtleCrypto | null;
+  readonly engine?: Engine | null;
 }
 
 /** A shore that gives out these frames as dive 1, and somebody who follows it. */
@@ -266,6 +267,74 @@ describe('a shore that lies', () => {
   });
 });
 
+describe('a shore that lies on and on', async () => {
+  const LONG = 800;
+  const forged = (await longDive(LONG + 40)).map((frame, seq) => (seq >= LONG ? illSigned(frame) : frame));
+  const beyond = (shown: Shown): string[] => shown.ever.filter((name) => Number(name.split('/')[1]) >= LONG);
+
+  test('and adds to a dive what the ship did not sign, reading after reading, never has any of it shown', async () => {
+    const { ports, shown, serve, checked, proof } = await follow({ frames: forged.slice(0, LONG), engine: patientEngine });
+    await checked('signed');
+    for (let more = 1; more <= 12 && proof()?.is === 'signed'; more += 1) {
+      await serve(forged.slice(0, LONG + more));
+      ports.socket.events.opened();
+      ports.socket.events.frame(forged[0] as Uint8Array<ArrayBuffer>);
+      ports.socket.drop(4000);
+      await ports.pass(1);
+    }
+    expect([proof(), shown.count(1), beyond(shown)]).toEqual([{ is: 'altered', seq: LONG, why: 'signature' }, LONG, []]);
+    expect(shown.links.at(-1)).toBe('altered');
+  });
+
+  test('and has the dive read again before it is checked ends no check by that', async () => {
+    const { ports, shown, serve, proof } = await follow({ frames: forged.slice(0, LONG + 1), engine: patientEngine });
+    for (let more = 2; more <= 20 && proof()?.is === 'checking'; more += 1) {
+      await serve(forged.slice(0, LONG + more));
+      ports.socket.events.opened();
+      ports.socket.events.frame(forged[0] as Uint8Array<ArrayBuffer>);
+      ports.socket.drop(4000);
+      await ports.pass(1.05);
+    }
+    await ports.pass(10);
+    expect([proof(), shown.count(1)]).toEqual([{ is: 'altered', seq: LONG, why: 'signature' }, LONG]);
+  });
+
+  test('and has the page forget the dive, and read it anew with more, is never believed meanwhile', async () => {
+    const [honest, lying] = [forged.slice(0, LONG), forged];
+    const { ports, shown, serve, checked, proof } = await follow({ frames: honest, engine: patientEngine });
+    await checked('signed');
+    const said: string[] = [];
+    const readAnew = async (): Promise<void> => {
+      const { length } = ports.sockets;
+      ports.socket.drop(4000);
+      for (let step = 0; step < 3_000 && ports.sockets.length === length && proof()?.is !== 'altered'; step += 1) {
+        await ports.pass(0.03);
+        if (shown.count(1) > LONG) said.push(proof()?.is ?? '');
+      }
+    };
+    for (let turn = 0; turn < 8 && proof()?.is !== 'altered'; turn += 1) {
+      ports.json('dives.json', { format: 1, expedition: 'The search', audience: 'public', dives: [] });
+      await readAnew();
+      await serve(lying);
+      await readAnew();
+    }
+    expect([...new Set(said)]).toEqual(['checking']);
+    expect([proof(), shown.count(1)]).toEqual([{ is: 'altered', seq: LONG, why: 'signature' }, LONG]);
+  });
+
+  test('and takes up the truth again when it is asked to has what is new checked, and what was is not checked twice', async () => {
+    let checks = 0;
+    const engine: Engine = { ...patientEngine, verify: (...args: Parameters<Engine['verify']>) => ((checks += 1), patientEngine.verify(...args)) };
+    const honest = await longDive(40);
+    const { ports, shown, serve, checked } = await follow({ frames: honest.slice(0, 30), engine });
+    await checked('signed');
+    await serve(honest);
+    ports.socket.drop(4000);
+    await ports.pass(2);
+    expect([shown.count(1), checks, shown.proofs.get(1)?.is]).toEqual([honest.length, honest.length, 'signed']);
+  });
+});
+
 describe('a recording source', () => {
   const entry = { dive: 1, closed: true, records: DIVE.length, recording: 'r' };
 
@@ -292,6 +361,17 @@ describe('a recording source', () => {
   test('is not another audience’s', async () => {
     const { shown } = await replay(FUNDERS);
     expect([shown.proofs.get(1)?.is, shown.count(1)]).toEqual(['altered', 0]);
+  });
+
+  test('that is read again is called signed again once it is checked, not before', async () => {
+    const { source, shown, ports } = await replay(DIVE);
+    ports.files.set('r', await closed(DIVE.map((frame, i) => (i === 3 ? illSigned(frame) : frame))));
+    const said: string[] = [];
+    const proof = shown.proof.bind(shown);
+    shown.proof = (dive, told) => (said.push(told.is), proof(dive, told));
+    source.retry();
+    await until(() => said.includes('altered'));
+    expect([said, shown.count(1)]).toEqual([['checking', 'altered'], 3]);
   });
 
   test('that is stopped checks no further', async () => {

@@ -129,7 +129,7 @@ const ashore = fields({
   behind_s: orNull(num),
   held_dive: orNull(whole),
   held_seq: orNull(whole),
-  followers: whole,
+  followers: orNull(whole),
 });
 
 const uplink = fields({

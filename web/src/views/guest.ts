@@ -22,9 +22,9 @@ export function create(root: HTMLElement, remembering: Remembering): View {
   root.append(line, open);
   const draw = ({ invitation, connection }: State): void => {
     const isOver = connection.is === 'invitation ended';
-    root.hidden = invitation === null && !isOver;
+    open.hidden = !isOver && connection.is !== 'not invited';
     line.hidden = invitation === null || isOver;
-    open.hidden = !isOver;
+    root.hidden = open.hidden && line.hidden;
     if (invitation === null) return;
     const until = invitation.until === null ? '' : ` ${say_.until(invitation.until)}`;
     say(told, say_.here(invitation.audience) + until);

@@ -50,5 +50,10 @@ export const guestDe: Words['guest'] = {
   forget: 'Hier vergessen',
   title: 'Die Einladung ist beendet',
   more: 'Wer eingeladen hat, kann einen neuen Link schicken.',
+  unknown: {
+    word: 'die Einladung ist hier nicht bekannt',
+    title: 'Die Einladung ist hier nicht bekannt',
+    more: 'Sie kann beendet sein, oder diese Website weiß noch nicht von ihr: die Seite fragt von selbst wieder. Wer eingeladen hat, kann einen neuen Link schicken.',
+  },
   open: 'Zeigen, was für alle offen ist',
 };

@@ -48,5 +48,10 @@ export const guestEn = {
   forget: 'Forget it here',
   title: 'Your invitation has ended',
   more: 'Whoever invited you can send a new link.',
+  unknown: {
+    word: 'your invitation isn’t known here',
+    title: 'Your invitation isn’t known here',
+    more: 'It may have ended, or this site hasn’t heard of it yet: the page asks again by itself. Whoever invited you can send a new link.',
+  },
   open: 'See what is open to all',
 };

@@ -22,7 +22,7 @@ describe('the link to the shore', () => {
     expect(figuresOf({ ...uplink, up_since_s: null, limit_bits_per_s: null }).map(plain).slice(1)).toEqual(['not up', '2 since the start', '320 kB, both ways', '900 bit a second', 'none set']);
     expect(ashoreOf(uplink.audiences.funders).map(plain)).toEqual(['12 records, 95 s behind', 'Up to dive 3, record 299; 6 following there']);
     expect(ashoreOf(level).map(plain)).toEqual(['all ashore', 'Up to dive 3, record 310; 1,240 following there']);
-    expect(ashoreOf({ behind_records: null, behind_s: null, held_dive: null, held_seq: null, followers: 0 })).toEqual(['not known', 'The shore hasn’t said what it has; 0 following there']);
+    expect(ashoreOf({ behind_records: null, behind_s: null, held_dive: null, held_seq: null, followers: null })).toEqual(['not known', 'The shore hasn’t said what it has']);
     expect(ashoreOf({ ...level, behind_records: 1, behind_s: 4, held_dive: 0, held_seq: -1 }).map(plain)).toEqual(['1 record, 4 s behind', 'No record yet; 1,240 following there']);
   });
 });

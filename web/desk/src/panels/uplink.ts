@@ -59,7 +59,7 @@ export function figuresOf({ to, up_since_s, outages, sent_octets, bits_per_s, li
 export function ashoreOf({ behind_records, behind_s, held_dive, held_seq, followers }: Ashore): readonly [string, string] {
   const lag = behind_records === null || behind_s === null ? W.unknown : behind_records === 0 ? W.nothing : W.lagOf(W.records(count(behind_records)), span(behind_s));
   const has = held_dive === null ? W.unsaid : held_seq === null || held_seq < 0 ? W.noRecord : W.held(count(held_dive), count(held_seq));
-  return [lag, W.following(has, count(followers))];
+  return [lag, followers === null ? has : W.following(has, count(followers))];
 }
 
 const isBehind = ({ behind_s }: Ashore): boolean => behind_s === null || behind_s > BEHIND_S;
