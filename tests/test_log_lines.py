@@ -50,10 +50,12 @@ def test_start_is_told_to_people_with_the_addresses_apart(capsys: pytest.Capture
     assert (said.out, said.err) == (f"{LINES[1]}\n", f"{LINES[0]}\n{LINES[2]}\n")
 
 
-def test_with_json_the_start_is_in_the_log_alone(
-    caplog: pytest.LogCaptureFixture, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """Each line is a record, and nothing is printed beside them."""
-    with caplog.at_level(logging.INFO, "offing"):
-        announce(LINES, "json")
-    assert ([record.getMessage() for record in caplog.records], capsys.readouterr()) == (LINES, ("", ""))
+def test_with_json_the_start_is_json_in_the_same_places(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each line is an object with its words, whichever of the two a collector reads."""
+    announce(LINES, "json")
+    said = capsys.readouterr()
+    out, err = ([json.loads(line) for line in text.splitlines()] for text in (said.out, said.err))
+    assert [line["said"] for line in out] == LINES[1:2]
+    assert [(line["said"], line["level"], line["from"]) for line in err] == [
+        (line, "info", "offing") for line in (LINES[0], LINES[2])
+    ]

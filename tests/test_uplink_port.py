@@ -316,7 +316,19 @@ async def test_nothing_of_a_peer_is_logged(tmp_path: Path, caplog: pytest.LogCap
             await ended(peer)
     ours = [record for record in caplog.records if not record.name.startswith("websockets.client")]
     assert not [record for record in ours if "canary" in record.getMessage()]
-    assert [record for record in ours if "without the ship's key" in record.getMessage()]
+    [told] = [record.getMessage() for record in ours if "without the ship's key" in record.getMessage()]
+    assert "; 4 so far. If it was the ship: key under [shore] must be what `offing key` prints" in told
+
+
+async def test_shore_that_stops_says_that_it_ended_the_link(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    """Its log tells an end of its own from a line that was lost, and which audiences it takes when the ship comes."""
+    caplog.set_level(logging.INFO)
+    async with harbour(tmp_path) as here, proved(here):
+        await until(lambda: here.port.facts.linked)
+        await here.port.close()
+    assert "the ship has come; this shore's file names " + " and ".join(here.shore.held()) in caplog.text
+    assert "the link to the ship has ended: this shore ended it" in caplog.text
+    assert "was lost" not in caplog.text
 
 
 async def test_port_that_cannot_be_had_is_told(tmp_path: Path) -> None:

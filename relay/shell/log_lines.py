@@ -39,12 +39,11 @@ def log_to_stderr(level: int = logging.INFO, form: str = "text") -> None:
 
 
 def announce(lines: Iterable[str], form: str = "text") -> None:
-    """Say what somebody who has just started a relay wants to know; an address goes to standard output.
+    """Say what somebody who has just started a relay wants to know: addresses on standard output, the rest beside it.
 
-    With "json" all of it goes into the log, so that a collector gets nothing else.
+    With "json" each is an object as of the log, so that a collector of both gets nothing else.
     """
     for line in lines:
-        if form == "json":
-            logging.getLogger("offing").info("%s", line)
-        else:
-            print(line, file=sys.stdout if "://" in line else sys.stderr, flush=True)
+        said = logging.LogRecord("offing", logging.INFO, "", 0, line, None, None)
+        told = JsonLines().format(said) if form == "json" else line
+        print(told, file=sys.stdout if "://" in line else sys.stderr, flush=True)
