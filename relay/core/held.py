@@ -7,10 +7,10 @@ from relay.core.history import History
 from relay.core.uplink_talk import Held
 
 
-def held_of(history: History) -> Held:
-    """Return what a history comes to."""
+def held_of(history: History, is_open: bool = False) -> Held:
+    """Return what a history comes to; `is_open`: whether everybody is shown it."""
     programme = -1 if history.programme is None else history.programme.seq
     if not history.dives:
-        return Held(programme=programme)
+        return Held(programme=programme, open=is_open)
     newest = history.dives[-1]
-    return Held(newest.number, len(newest.frames) - 1, programme, newest.digest())
+    return Held(newest.number, len(newest.frames) - 1, programme, newest.digest(), is_open)

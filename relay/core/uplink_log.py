@@ -90,12 +90,12 @@ class ShipLog:
     def find(self, held: Held) -> Mark | Stands:
         """Return how much of this log a shore has; MORE or OTHER where it holds what isn't here.
 
-        A dive that this log lacks, though it has a later one, was lost here: what follows it can be sent (`lacks`).
+        A dive that this log lacks, though it has a later one, was lost here: what follows it can be sent (`lacks`). A
+        later programme there says nothing of the dives: an audience may have lost the right to be told any.
         """
-        last = -1 if self._programme is None else self._programme[0]
         if held.dive == NO_DIVE:
-            return Mark(0, held.programme) if held.programme <= last else Stands.MORE
-        if held.dive > self._dive or held.programme > last:
+            return Mark(0, held.programme)
+        if held.dive > self._dive:
             return Stands.MORE
         start = self._starts.get(held.dive)
         if start is None:

@@ -66,13 +66,14 @@ class Held:
     """What the shore holds of an audience, durable and without a gap up to here; with less it holds nothing.
 
     `dive`, `seq`: the last record (0 and -1 for none); `programme`: the number of the last programme, -1 for none;
-    `digest`: SHA-256 (FIPS 180-4) of that dive's frames so far, joined.
+    `digest`: SHA-256 (FIPS 180-4) of that dive's frames so far, joined; `open`: whether everybody is shown it there.
     """
 
     dive: int = 0
     seq: int = -1
     programme: int = -1
     digest: bytes = sha256(b"").digest()
+    open: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +158,7 @@ def read_proof(data: bytes) -> tuple[bytes, bytes]:
 
 def write_standing(held: Mapping[str, Held], listed: Listed = NOT_LISTED) -> bytes:
     """Return what the shore holds of each of its audiences, and which list of guests."""
-    rows = [[name, each.dive, each.seq, each.programme, each.digest] for name, each in held.items()]
+    rows = [[name, each.dive, each.seq, each.programme, each.digest, each.open] for name, each in held.items()]
     return _packed([rows, listed.number, listed.digest])
 
 
@@ -173,10 +174,10 @@ def read_standing(data: bytes) -> tuple[dict[str, Held], Listed]:
 
 def _held(row: Any) -> tuple[str, Held]:
     match row:
-        case [str(name), dive, seq, programme, bytes(digest)]:
+        case [str(name), dive, seq, programme, bytes(digest), bool(is_open)]:
             numbers = _is_number(dive, 0) and _is_number(seq, -1) and _is_number(programme, -1)
             if numbers and (dive == 0) == (seq == -1) and len(digest) == DIGEST_OCTETS and _SLUG.fullmatch(name):
-                return name, Held(dive, seq, programme, digest)
+                return name, Held(dive, seq, programme, digest, is_open)
     raise LinkError("not what a shore holds of an audience")
 
 

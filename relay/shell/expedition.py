@@ -145,7 +145,8 @@ def _expedition(file: File, path: Path) -> Expedition:
 
 def _uplink(file: File) -> UplinkPlan | None:
     part = file.uplink
-    return None if part is None else UplinkPlan(*part.to, part.pin, ashore(file), part.limit)
+    invited = frozenset(audience.name for audience in file.audience if audience.invited)
+    return None if part is None else UplinkPlan(*part.to, part.pin, ashore(file), part.limit, invited)
 
 
 def _scene(file: File) -> tuple[str, ...]:

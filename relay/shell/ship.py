@@ -72,6 +72,7 @@ class Ship:
         self._clock: EmbargoClock = clock_of(self._file, time)
         self.pipeline = Pipeline(expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan))
         signer = Signer(secrets.signing_seed)
+        self._key = signer.key
         self._outlet = Outlet(expedition.released, signer, self._onward)
         self.uplink = None if expedition.uplink is None else Uplink(expedition.uplink, signer)
         self.feeds: tuple[Feed, ...] = ()
@@ -86,6 +87,7 @@ class Ship:
         if self.uplink is not None:
             self.inviting.outward.append(self.uplink.guests)
             self.uplink.outrun = self.inviting.beyond
+            self.uplink.may_go = self._may_go
         self.deciding = Deciding(self, time_monotonic, self.inviting)
         self._control = Control(expedition.private, self.deciding)
         self._warned: set[str] = set()
@@ -274,15 +276,23 @@ class Ship:
             log.error("%s; it is left out of the dive list", error)
             return
         if recording.records[0].dive < before:
-            self._publish_recording(audience, recording)
+            self._publish_recording(audience, recording, path)
 
-    def _publish_recording(self, audience: str, recording: Recording) -> None:
+    def _publish_recording(self, audience: str, recording: Recording, path: Path) -> None:
+        signed = recording.header.get("key") == self._key.hex()
+        if not signed and self.uplink is not None:
+            log.warning("%s isn't signed with this site's key: it isn't sent ashore", path)
         for record in recording.records:
-            self._onward(Frame(audience, record.dive, record.seq, False, 0, record.data))
+            self._onward(Frame(audience, record.dive, record.seq, False, 0, record.data), signed)
 
-    def _onward(self, frame: Frame) -> None:
+    def _may_go(self, audience: str) -> bool:
+        """Whether what was released to an audience may go ashore: not while it is held, nor in doubt."""
+        held = (channel.held for channel in self.pipeline.channels if channel.policy.audience == audience)
+        return self.stopped is None and not any(held)
+
+    def _onward(self, frame: Frame, ashore: bool = True) -> None:
         self.site.publish(frame)
-        if self.uplink is not None:
+        if self.uplink is not None and ashore:
             self.uplink.publish(frame)
         self.desk.sent(frame)
 
@@ -350,6 +360,8 @@ class Ship:
     async def _beat(self) -> None:
         """Keep clock and checkpoint in the journal fresh, and say what is newly wrong."""
         self._keep()
+        if self.uplink is not None:
+            self.uplink.stir()
         alarms = set(self.alarms())
         for alarm in sorted(alarms - self._warned):
             log.error("%s", alarm)

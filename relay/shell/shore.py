@@ -146,7 +146,7 @@ class Shore:
 
     def held(self) -> dict[str, Held]:
         """Return how far each audience is held."""
-        return {name: held_of(history) for name, history in self.histories().items()}
+        return {name: held_of(history, name in self.file.open) for name, history in self.histories().items()}
 
     async def take(self, audience: str, frames: list[bytes]) -> None:
         """Check, keep and publish frames; returns once they are durable and published.

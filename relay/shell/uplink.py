@@ -18,7 +18,7 @@ from relay.core.history import Published
 from relay.core.seal import Signer
 from relay.core.uplink_log import ShipLog, Stands
 from relay.core.uplink_talk import Listed
-from relay.shell.uplink_link import NotNowError, dial
+from relay.shell.uplink_link import NotNowError, RefusedAshoreError, dial
 from relay.shell.uplink_plan import UplinkPlan
 from relay.shell.uplink_session import LinkLimits, Roll, Session, Shore, pace_of
 
@@ -29,7 +29,7 @@ SAY_S = 600.0
 class Uplink:
     """The link of one ship. `publish` and `guests` at any time, `run` until cancelled.
 
-    `outrun`: called with the number of a list of guests ashore that isn't older than the newest here, and another: it
+    `may_go`: whether an audience's records may go now; `stir` when that may have changed. `outrun`: called with the number of a list of guests ashore that isn't older than the newest here, and another: it
     is to make one beyond it, by `guests`.
     """
 
@@ -42,10 +42,11 @@ class Uplink:
     ) -> None:
         self._plan, self._signer, self._clock_s = plan, signer, clock_s
         self._limits = limits or LinkLimits()
-        self._shores = {name: Shore(ShipLog(name)) for name in plan.audiences}
+        self._shores = {name: Shore(ShipLog(name), name in plan.invited) for name in plan.audiences}
         self._pace = pace_of(plan.limit_bits_per_s, self._limits, clock_s())
         self._roll = Roll()
         self.outrun: Callable[[int], None] | None = None
+        self.may_go: Callable[[str], bool] = lambda _: True
         self._session: Session | None = None
         self._words, self._outages = "not dialled yet", 0
         self._ended, self._said = self._words, dict[str, float]()
@@ -66,7 +67,7 @@ class Uplink:
         except Exception as error:
             shore.fault = type(error).__name__
             log.exception("%s goes ashore no further", frame.audience)
-        self._stir()
+        self.stir()
 
     def guests(self, listing: bytes) -> None:
         """Let the newest list of guests go ashore; InvitationError if it isn't one of this ship's."""
@@ -74,7 +75,7 @@ class Uplink:
         self._roll.number, self._roll.data, self._roll.told_s = number, listing, self._clock_s()
         if number <= self._roll.has:
             self._lay_beside(Listed(self._roll.has))
-        self._stir()
+        self.stir()
 
     def _lay_beside(self, listed: Listed) -> None:
         """See which list of guests the shore holds: one that isn't older than ours, and another, is gone beyond."""
@@ -87,7 +88,8 @@ class Uplink:
     def _is_ours(self, listed: Listed) -> bool:
         return listed == Listed(self._roll.number, sha256(self._roll.data).digest())
 
-    def _stir(self) -> None:
+    def stir(self) -> None:
+        """Look whether there is something to be sent."""
         if self._session is not None:
             self._session.wake.set()
 
@@ -120,11 +122,13 @@ class Uplink:
     async def _link(self) -> tuple[LinkError, bool]:
         link = await dial(self._plan, self._signer, self._limits.greet_s)
         self._lay_beside(link.listed)
-        self._session = Session(link, self._shores, self._roll, self._pace, self._limits, self._clock_s)
+        self._session = Session(link, self._shores, self._roll, self._pace, self._limits, self._clock_s, self.may_go)
         self._words, self._since_s = "linked", self._clock_s()
         log.info("linked to the shore")
         try:
             ended = await self._session.run()
+            if isinstance(ended, RefusedAshoreError):
+                self._session.refused()
             return ended, self._clock_s() - self._since_s > self._limits.keep_s
         except asyncio.CancelledError:
             await link.close()
@@ -162,11 +166,19 @@ class Uplink:
             return [_STOPPED[shore.stopped].format(name)]
         if shore.missing:
             return [_MISSING.format(name)]
+        if shore.exposed:
+            return [_EXPOSED.format(name)]
+        if shore.refused_s is not None:
+            return [_REFUSED.format(name)]
         lost = [] if shore.lost is None else [_LOST.format(shore.lost, name)]
         late = self._clock_s() - shore.moved_s >= self._limits.alarm_s
         moving = self._session is not None and self._session.is_moving()
         behind = shore.has is not None and shore.log.behind(shore.has, 0.0)[0] > 0
-        return lost + ([_BEHIND.format(name, self._ended)] if behind and late and not moving and not is_down else [])
+        return lost + (
+            [_BEHIND.format(name, self._ended)]
+            if behind and late and not moving and not is_down and self.may_go(name)
+            else []
+        )
 
     def _roll_alarms(self) -> list[str]:
         roll = self._roll
@@ -230,4 +242,9 @@ _AHEAD = (
     "now isn't so ashore. Stop the shore, move guests.listing out of its folder, and start it again"
 )
 _LATE = "the list of guests isn't ashore yet: whoever was taken back still gets in there"
+_EXPOSED = (
+    "the shore would show {0} to everybody, and it is by invitation here: nothing of it is sent. Name {0} in SHORE.toml "
+    "under invited, not under open"
+)
+_REFUSED = "the shore refused a record of {}, and its log says why: nothing of it is sent for ten minutes"
 _MISSING = "the shore takes no audience {}: name it there in SHORE.toml, or leave it out of [uplink] audiences"

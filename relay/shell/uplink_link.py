@@ -62,6 +62,10 @@ class NotNowError(LinkError):
     """A hand, or time, must change something first: dialling again at once would only cost."""
 
 
+class RefusedAshoreError(NotNowError):
+    """The shore refused what it was sent last."""
+
+
 class Line(ClientConnection):
     """A websocket that hears what was asked for and no more: a shore that says more, or pings, is left at once.
 
@@ -250,7 +254,8 @@ def closed(error: ConnectionClosed) -> LinkError:
     code = error.rcvd.code
     if code not in WORDS:
         return LinkError("the shore closed the link")
-    return (LinkError if code == Ends.AWAY else NotNowError)(WORDS[Ends(code)])
+    kinds = {Ends.AWAY: LinkError, Ends.REFUSED: RefusedAshoreError}
+    return kinds.get(Ends(code), NotNowError)(WORDS[Ends(code)])
 
 
 def carried(line: socket.socket) -> int | None:

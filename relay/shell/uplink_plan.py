@@ -13,13 +13,17 @@ _HOST = re.compile(r"[A-Za-z0-9.:-]{1,253}", re.ASCII)
 
 @dataclass(frozen=True, slots=True)
 class UplinkPlan:
-    """The link to the shore. `pin`: SHA-256 of the shore's certificate (DER), None for the system's authorities."""
+    """The link to the shore. `pin`: SHA-256 of the shore's certificate (DER), None for the system's authorities.
+
+    `invited`: which of the audiences are shown by invitation alone.
+    """
 
     host: str
     port: int
     pin: bytes | None = None
     audiences: tuple[str, ...] = ("public",)
     limit_bits_per_s: float | None = None
+    invited: frozenset[str] = frozenset()
 
     @property
     def to(self) -> str:

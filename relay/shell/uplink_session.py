@@ -21,6 +21,7 @@ from relay.shell.uplink_link import Line, Link, receive
 
 BEAT_S = 1.0
 WAITING_OCTETS = 256 * 1_024
+REFUSED_S = 600.0  # before an audience of which a record was refused is tried again
 _PACKET = 52 + 22 + 8  # IP and TCP, a record of TLS 1.3, the socket's frame: spent until it is counted
 _MAY_HEAR = 256  # of an answer to a piece
 _ANSWER = 2 * 52 + 22 + 20  # an acknowledgement, and TCP's of it
@@ -43,11 +44,15 @@ class LinkLimits:
 class Shore:
     """How the shore stands with one audience: what it has (None: not known yet), and why nothing is sent to it.
 
-    `lost`: a dive that it holds and the ship lost; `moved_s`: when it took something last, or had everything; `fault`:
-    why no record is taken for the link any more.
+    `by_invitation`: who may see it; `exposed`: whether it would be shown to everybody there, so that nothing is sent.
+    `lost`: a dive that it holds and the ship lost; `refused_s`: when a record was refused; `moved_s`: when it took
+    something last, or had everything; `fault`: why no record is taken for the link any more.
     """
 
     log: ShipLog
+    by_invitation: bool = False
+    exposed: bool = False
+    refused_s: float | None = None
     has: Mark | None = None
     stopped: Stands | None = None
     missing: bool = False
@@ -101,9 +106,11 @@ class Session:
         pace: Pace,
         limits: LinkLimits,
         clock_s: Callable[[], float],
+        may_go: Callable[[str], bool] = lambda _: True,
     ) -> None:
+        """`may_go`: whether an audience's records may go now: not while it is held."""
         self._link, self._shores, self._roll, self._pace, self._limits = link, shores, roll, pace, limits
-        self._clock_s = clock_s
+        self._clock_s, self._may_go = clock_s, may_go
         self._packing = Packing(pace.piece)
         self._going: dict[str, Mark] = {}
         self._under_way: deque[tuple[str, Mark] | int | None] = deque()
@@ -148,6 +155,9 @@ class Session:
                 shore.missing, shore.stopped, shore.has = True, None, None
                 continue
             held = self._link.held[name]
+            shore.exposed = held.open and shore.by_invitation
+            if shore.exposed or self._is_refused(shore):
+                continue
             found = shore.log.find(held)
             shore.missing, shore.lost = False, held.dive if shore.log.lacks(held.dive) else None
             if isinstance(found, Stands):
@@ -155,6 +165,17 @@ class Session:
             else:
                 shore.stopped, shore.has = None, found
                 self._going[name] = found
+
+    def _is_refused(self, shore: Shore) -> bool:
+        if shore.refused_s is not None and self._clock_s() - shore.refused_s >= REFUSED_S:
+            shore.refused_s = None
+        return shore.refused_s is not None
+
+    def refused(self) -> None:
+        """Leave out, for a while, the audience of which the shore refused a record: the others go on."""
+        blamed = self._under_way[0] if self._under_way else None
+        if isinstance(blamed, tuple):
+            self._shores[blamed[0]].refused_s = self._clock_s()
 
     async def _send(self) -> Never:
         while True:
@@ -175,7 +196,7 @@ class Session:
 
         Of the others little at a time: a message can't be interrupted, and what is released to the first is waiting.
         """
-        if any(shore.stopped is Stands.MORE for shore in self._shores.values()):
+        if any(shore.stopped is Stands.MORE or shore.refused_s is not None for shore in self._shores.values()):
             self.compare()
         first = next(iter(self._shores), "")
         if not self._led:
@@ -193,7 +214,7 @@ class Session:
 
     def _frames(self, name: str, octets: int) -> Frames | None:
         """Return what follows of an audience, None if nothing does."""
-        if name not in self._going:
+        if name not in self._going or not self._may_go(name):
             return None
         frames, after = self._shores[name].log.after(self._going[name], octets)
         if not frames:
