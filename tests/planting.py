@@ -36,6 +36,7 @@ def plant(leak: Leak, tree: Path) -> None:
         text = path.read_text(encoding="utf-8")
         if text.count(patch.old) != 1:
             raise MovedError(f"{leak.name}: {text.count(patch.old)} times in relay/{patch.file}: {patch.old!r}")
+        path.unlink()  # it may be the same file as that of another copy
         path.write_text(text.replace(patch.old, patch.new), encoding="utf-8")
 
 

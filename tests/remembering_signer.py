@@ -15,8 +15,7 @@ class RememberingSigner(Signer):
     __slots__ = ("_seed",)
 
     def __init__(self, seed: bytes) -> None:
-        super().__init__(seed)
-        self._seed = seed
+        self._private, self.key, self._seed = _signer(seed)._private, _signer(seed).key, seed
 
     def seal(self, audience: str, frame: bytes) -> bytes:
         return _sealed(self._seed, audience, frame)

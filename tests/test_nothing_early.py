@@ -78,6 +78,7 @@ def texts_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(relay.core.pipeline, "read_decision", functools.cache(relay.core.pipeline.read_decision))
     monkeypatch.setattr(texts, "event", functools.lru_cache(4_096)(texts.event))
     monkeypatch.setattr(Secrets, "unit", functools.cache(Secrets.unit))
+    monkeypatch.setattr(relay.core.channel, "Signer", functools.cache(relay.core.channel.Signer))
 
 
 def voyage(schedule: Schedule, which: int, disk: Disk | None = None) -> Voyage:

@@ -43,6 +43,17 @@ def copy_tree(to: Path) -> Path:
     return to
 
 
+def linked(whole: Path, to: Path) -> Path:
+    """Return a copy of a copy, with the same files on the disk: those that `plant` changes it writes anew."""
+    return Path(shutil.copytree(whole, to, copy_function=os.link))
+
+
+@pytest.fixture(scope="session")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return one copy for all leaks of a process."""
+    return copy_tree(tmp_path_factory.mktemp("whole"))
+
+
 class Warm:
     """A pytest with its libraries loaded (`warm_pytest.py`), of which each run is a process of its own."""
 
@@ -86,11 +97,10 @@ def judge(warm: Warm, tree: Path, *tests: str) -> Verdict:
     return Verdict(len(cases), failures, errors, words[-4_000:])
 
 
-def judge_planted(warm: Warm, planted: Leak, tree: Path) -> Verdict:
+def judge_planted(warm: Warm, planted: Leak, whole: Path, tree: Path) -> Verdict:
     """Plant a leak in a fresh copy and run the test that should catch it."""
     try:
-        copy_tree(tree)
-        plant(planted, tree)
+        plant(planted, linked(whole, tree))
         return judge(warm, tree, planted.test)
     finally:
         shutil.rmtree(tree, ignore_errors=True)
@@ -98,9 +108,9 @@ def judge_planted(warm: Warm, planted: Leak, tree: Path) -> Verdict:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("planted", LEAKS, ids=[each.name.replace(" ", "-") for each in LEAKS])
-def test_planted_leak_is_caught(planted: Leak, tmp_path: Path, warm: Warm) -> None:
+def test_planted_leak_is_caught(planted: Leak, tmp_path: Path, warm: Warm, whole: Path) -> None:
     """Without the defence its test fails, and by what it asserts, not because the copy is broken."""
-    verdict = judge_planted(warm, planted, tmp_path / "tree")
+    verdict = judge_planted(warm, planted, whole, tmp_path / "tree")
     assert verdict.ran >= 1
     assert verdict.errors == (), verdict.words
     assert verdict.failures, f"nothing caught it: {verdict.words}"
@@ -128,6 +138,18 @@ def test_leaks_are_told_in_a_table(request: pytest.FixtureRequest) -> None:
 @pytest.mark.parametrize("old", ["no such text", "import"])
 def test_patch_whose_text_is_not_there_once_breaks_loudly(old: str, tmp_path: Path) -> None:
     """A text that moved, or that stands twice, stops the list instead of planting nothing."""
-    copy_tree(tmp_path)
+    (tmp_path / "relay" / "core").mkdir(parents=True)
+    shutil.copy(ROOT / "relay" / "core" / "channel.py", tmp_path / "relay" / "core")
     with pytest.raises(MovedError, match=r"core/channel\.py"):
         plant(leak("a leak", "test_channel::test_x", ("core/channel.py", old, "x")), tmp_path)
+
+
+def test_leak_is_planted_in_one_copy_alone(tmp_path: Path) -> None:
+    """What a leak changes is written anew: the copy that the next one is made of stays as it was."""
+    source = ROOT / "relay" / "core" / "channel.py"
+    (tmp_path / "whole" / "relay" / "core").mkdir(parents=True)
+    shutil.copy(source, tmp_path / "whole" / "relay" / "core")
+    tree = linked(tmp_path / "whole", tmp_path / "tree")
+    plant(leak("a leak", "test_channel::test_x", ("core/channel.py", "class Channel:", "class Leaky:")), tree)
+    assert "class Leaky:" in (tree / "relay" / "core" / "channel.py").read_text(encoding="utf-8")
+    assert (tmp_path / "whole" / "relay" / "core" / "channel.py").read_bytes() == source.read_bytes()

@@ -71,9 +71,17 @@ def prepared(folder: Path) -> tuple[ShipProcess, ShoreProcess, int]:
     return ShipProcess(path, page), shore, feed
 
 
+async def dialled(port: int) -> asyncio.StreamWriter:
+    """Return a line to the ship's feed: her page may be there before that listens."""
+    while True:
+        with contextlib.suppress(OSError):
+            return (await asyncio.open_connection("127.0.0.1", port))[1]
+        await asyncio.sleep(0.05)
+
+
 async def reports(port: int, count: int) -> None:
-    """Send a report every quarter of a second, as a station does."""
-    _, line = await asyncio.open_connection("127.0.0.1", port)
+    """Send a report every quarter of a second, as a station does, which dials until the ship listens."""
+    line = await dialled(port)
     for at in range(count):
         told = {"latitude_deg": -38.6 + at * 1e-5, "longitude_deg": -21.9, "depth_m": 30.0 + at, "heading_deg": 80.0}
         line.write(json.dumps(told | {"vehicle": "Lantern"}).encode() + b"\n")
@@ -89,8 +97,8 @@ async def test_viewer_ashore_gets_the_ships_own_recording_whatever_is_killed(tmp
     await shore.start()
     await ship.start()
     try:
-        async with asyncio.timeout(180):
-            sending = asyncio.ensure_future(reports(feed, 28))
+        async with asyncio.timeout(180), asyncio.TaskGroup() as sending:
+            sending.create_task(reports(feed, 28))
             await viewer.follow(until_seq=3)
             await shore.stop(signal.SIGKILL)
             await shore.start()
@@ -100,7 +108,6 @@ async def test_viewer_ashore_gets_the_ships_own_recording_whatever_is_killed(tmp
                 path.unlink()
             await shore.start()
             await viewer.follow()
-            await sending
             page = f"https://127.0.0.1:{shore.site}/recordings/public/dive-001.recording"
             given = await asyncio.to_thread(lambda: urllib.request.urlopen(page, context=trusting()).read())
     finally:

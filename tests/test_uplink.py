@@ -7,6 +7,7 @@ import pytest
 from websockets.asyncio.server import ServerConnection, serve
 
 from certificates import self_signed
+from fair_time import kept_waiting_s
 from link_ends import QUICK, SIGNER, Harbour, MemoryShore, harbour, listing, sealed, underway, until, wire
 from peers import on_both_loops
 from relay.core.errors import InvitationError
@@ -18,6 +19,8 @@ from relay.shell.uplink import Uplink
 from relay.shell.uplink_plan import UplinkPlan, shore_pin
 from relay.shell.uplink_tls import certificate_of, pin_of, shore_tls
 from released import dive, programme
+
+STALL_S = QUICK.answer_s - QUICK.keep_s  # who gets no processor for so long may miss a sign of life
 
 
 def ship(here: Harbour, *audiences: str, frames: list[Frame] | None = None, port: int | None = None) -> Uplink:
@@ -39,6 +42,7 @@ FIRST, SECOND = sealed(dive(1, 20)), sealed(dive(2, 30, closed=False))
 @on_both_loops
 async def test_all_that_was_and_is_released_arrives_once_and_in_order(tmp_path: Path) -> None:
     """What was released before the link and during it is ashore, byte for byte; followers are told back."""
+    began_s = kept_waiting_s()
     async with harbour(tmp_path) as here, underway(ship(here, frames=FIRST)) as uplink:
         here.shore.followers = {"public": 7}
         await until(lambda: here.shore.frames["public"] == data(FIRST))
@@ -49,7 +53,8 @@ async def test_all_that_was_and_is_released_arrives_once_and_in_order(tmp_path: 
         await until(lambda: uplink.facts()["audiences"]["public"]["behind_records"] == 0)
         facts = uplink.facts()
         public = facts["audiences"]["public"]
-        assert (facts["state"], facts["outages"], uplink.alarms()) == ("up", 0, [])
+        assert (facts["state"], uplink.alarms()) == ("up", [])
+        assert facts["outages"] <= int((kept_waiting_s() - began_s) / STALL_S)
         assert (public["held_dive"], public["held_seq"], public["behind_s"]) == (2, len(SECOND) - 1, 0.0)
         assert public["followers"] == 7
         assert here.port.facts.linked
@@ -150,9 +155,14 @@ async def test_link_without_news_is_kept_and_costs_little(tmp_path: Path) -> Non
         underway(ship(here, port=port, frames=FIRST)) as uplink,
     ):
         await until(lambda: here.shore.frames["public"] == data(FIRST))
-        before, messages = line.octets, here.port.facts.octets
-        await until(lambda: here.port.facts.octets >= messages + 8 * 6)
-        assert (uplink.facts()["state"], uplink.facts()["outages"]) == ("up", 0)
+        for _ in range(5):  # again, if both ends got no processor for so long that each is silent to the other
+            began_s, outages = kept_waiting_s(), uplink.facts()["outages"]
+            before, messages = line.octets, here.port.facts.octets
+            await until(lambda most=messages + 8 * 6: here.port.facts.octets >= most)  # type: ignore[misc]
+            if uplink.facts()["outages"] == outages or kept_waiting_s() - began_s < STALL_S:
+                break
+            await until(lambda: uplink.facts()["state"] == "up")
+        assert (uplink.facts()["state"], uplink.facts()["outages"]) == ("up", outages)
         assert line.octets - before < 12 * 120
 
 

@@ -72,13 +72,17 @@ def test_batch_ends_with_the_record_that_fills_it() -> None:
         (held(5, 0), Stands.MORE),
         (held(1, 6), Stands.OTHER),
         (Held(3, 1, -1, bytes(32)), Stands.OTHER),
-        (Held(programme=0), Stands.MORE),
-        (held(3, 1, 0), Stands.MORE),
     ],
 )
 def test_shore_that_holds_what_is_not_here_is_found(there: Held, stands: Stands) -> None:
     """More than there is may yet come; another digest, or a dive that is longer there never agrees."""
     assert filled(6, 4).find(there) is stands
+
+
+def test_programme_that_the_ship_tells_no_more_holds_up_no_dive() -> None:
+    """The shore has one that isn't here: an audience that lost the right to annotations is still told its dives."""
+    assert filled(6, 4).find(Held(programme=0)) == Mark(0, 0)
+    assert filled(6, 4).find(held(3, 1, 0)) == Mark(8, 0)
 
 
 def test_dive_that_the_ship_lost_stands_in_nobodys_way() -> None:

@@ -56,7 +56,7 @@ def run(tree: str, out: str, tests: list[str], patience_s: int) -> int:
         for number, file in enumerate((nothing, words, words)):
             os.dup2(file.fileno(), number)
     os.chdir(tree)
-    os.environ.update(PYTHONPATH=tree, HYPOTHESIS_STORAGE_DIRECTORY=f"{tree}/examples")
+    os.environ.update(PYTHONPATH=tree, HYPOTHESIS_STORAGE_DIRECTORY=f"{tree}/examples", OFFING_EXAMPLES="planted")
     sys.path.insert(0, tree)
     return int(pytest.main(["-q", "-x", "-p", "no:cacheprovider", f"--junitxml={tree}/report.xml", *tests]))
 

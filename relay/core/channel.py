@@ -208,6 +208,8 @@ class Channel:
 
     def _step_due_us(self) -> int | None:
         """Return when the countdown's next step leaves, if nothing keeps it in."""
+        if self.board.told is None:
+            return None
         halts = self._halts.values()
         halted = halts and any(from_ is not None and self.board.next_number >= from_ for _, from_ in halts)
         return None if halted else self.board.next_us()

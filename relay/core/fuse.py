@@ -76,9 +76,10 @@ class VehicleState:
         if observation.latitude_deg is not None and observation.longitude_deg is not None:
             place = (observation.latitude_deg, observation.longitude_deg)
             self._put("position", Value(place, embargo_us, own_s))
+        put = self._put if self._by_own_clock else self._values.__setitem__
         for name, value in zip(_SCALARS, _scalars(observation), strict=True):
             if value is not None:
-                self._put(name, Value(value, embargo_us, own_s))
+                put(name, Value(value, embargo_us, own_s))
         position = self._values.get("position")
         if observation.pressure_dbar is not None and observation.depth_m is None and position is not None:
             depth_m = depth_from_pressure(observation.pressure_dbar, position.value[0])

@@ -29,8 +29,9 @@ SAY_S = 600.0
 class Uplink:
     """The link of one ship. `publish` and `guests` at any time, `run` until cancelled.
 
-    `may_go`: whether an audience's records may go now; `stir` when that may have changed. `outrun`: called with the number of a list of guests ashore that isn't older than the newest here, and another: it
-    is to make one beyond it, by `guests`.
+    `may_go`: whether an audience's records may go now; `stir` when that may have changed. `outrun`: called with the
+    number of a list of guests ashore that isn't older than the newest here, and another: it is to make one beyond it,
+    by `guests`.
     """
 
     def __init__(
@@ -243,8 +244,8 @@ _AHEAD = (
 )
 _LATE = "the list of guests isn't ashore yet: whoever was taken back still gets in there"
 _EXPOSED = (
-    "the shore would show {0} to everybody, and it is by invitation here: nothing of it is sent. Name {0} in SHORE.toml "
-    "under invited, not under open"
+    "the shore would show {0} to everybody, and it is by invitation here: nothing of it is sent. Name {0} in "
+    "SHORE.toml under invited, not under open"
 )
 _REFUSED = "the shore refused a record of {}, and its log says why: nothing of it is sent for ten minutes"
 _MISSING = "the shore takes no audience {}: name it there in SHORE.toml, or leave it out of [uplink] audiences"
