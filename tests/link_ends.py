@@ -47,6 +47,7 @@ class MemoryShore:
         self.listings: list[bytes] = []
         self.claims: Listed | None = None
         self.followers: dict[str, int] = {}
+        self.open: set[str] = set()
         self.calls: list[tuple[str, int]] = []
         self.full = False
         self.refuses = False
@@ -56,7 +57,7 @@ class MemoryShore:
 
     def held(self) -> dict[str, Held]:
         """Return what is here."""
-        return {name: self._held(name) for name in self.frames}
+        return {name: replace(self._held(name), open=name in self.open) for name in self.frames}
 
     def _held(self, audience: str) -> Held:
         programmes = self.programmes[audience]

@@ -123,7 +123,7 @@ def test_noise_is_read_as_itself_or_refused(data: bytes) -> None:
         assert write_standing(*read_standing(data)) == data
 
 
-ROW = ["public", 1, 3, -1, bytes(32)]
+ROW = ["public", 1, 3, -1, bytes(32), False]
 
 
 @pytest.mark.parametrize(
@@ -131,10 +131,12 @@ ROW = ["public", 1, 3, -1, bytes(32)]
     [
         [["Public", *ROW[1:]]],
         [["p" * 41, *ROW[1:]]],
-        [[*ROW[:4], bytes(31)]],
-        [["public", 0, 3, -1, bytes(32)]],
-        [["public", 1, -1, -1, bytes(32)]],
-        [["public", 1, 3, -2, bytes(32)]],
+        [[*ROW[:4], bytes(31), False]],
+        [["public", 0, 3, *ROW[3:]]],
+        [["public", 1, -1, *ROW[3:]]],
+        [["public", 1, 3, -2, *ROW[4:]]],
+        [[*ROW[:5], 0]],
+        [ROW[:5]],
         [[*ROW, "words"]],
         [ROW, ROW],
         [[f"a{number}", *ROW[1:]] for number in range(AUDIENCES_MOST + 1)],
@@ -144,6 +146,7 @@ ROW = ["public", 1, 3, -1, bytes(32)]
 )
 def test_what_no_shore_holds_is_refused(rows: object) -> None:
     """A standing has known forms, bounds, and each audience once."""
+    assert read_standing(packed([ROW], 0, bytes(32)))[0]["public"].seq == 3
     with pytest.raises(LinkError):
         read_standing(packed(rows, 0, bytes(32)))
 

@@ -123,7 +123,9 @@ class Uplink:
     async def _link(self) -> tuple[LinkError, bool]:
         link = await dial(self._plan, self._signer, self._limits.greet_s)
         self._lay_beside(link.listed)
-        self._session = Session(link, self._shores, self._roll, self._pace, self._limits, self._clock_s, self.may_go)
+        self._session = Session(
+            link, self._shores, self._roll, self._pace, self._limits, self._clock_s, lambda name: self.may_go(name)
+        )
         self._words, self._since_s = "linked", self._clock_s()
         log.info("linked to the shore")
         try:
