@@ -123,9 +123,7 @@ class Uplink:
     async def _link(self) -> tuple[LinkError, bool]:
         link = await dial(self._plan, self._signer, self._limits.greet_s)
         self._lay_beside(link.listed)
-        self._session = Session(
-            link, self._shores, self._roll, self._pace, self._limits, self._clock_s, lambda name: self.may_go(name)
-        )
+        self._session = Session(link, self._shores, self._roll, self._pace, self._limits, self._clock_s, self._may_go)
         self._words, self._since_s = "linked", self._clock_s()
         log.info("linked to the shore")
         try:
@@ -142,6 +140,9 @@ class Uplink:
             self._outages += 1
             self._since_s = self._clock_s()
             link.connection.transport.abort()
+
+    def _may_go(self, audience: str) -> bool:
+        return self.may_go(audience)
 
     def _say(self, words: str) -> None:
         now_s = self._clock_s()
