@@ -45,12 +45,14 @@ class StuckDisk:
 
 
 @asynccontextmanager
-async def sailing(folder: Path, more: str = "", quick: str = QUICK) -> AsyncIterator[Ship]:
+async def sailing(folder: Path, more: str = "", quick: str | None = None) -> AsyncIterator[Ship]:
     """Yield a ship's relay on a folder, served; it ends with what is done there, whatever became of that.
 
-    `quick`: its file; `more`: further parts of it.
+    `quick`: its file, QUICK unless it is given; `more`: further parts of it.
     """
-    text = (quick + more).replace("127.0.0.1:10110", f"127.0.0.1:{free_port(socket.SOCK_DGRAM)}")
+    text = ((QUICK if quick is None else quick) + more).replace(
+        "127.0.0.1:10110", f"127.0.0.1:{free_port(socket.SOCK_DGRAM)}"
+    )
     text = text.replace("127.0.0.1:4010", f"127.0.0.1:{free_port()}")
     expedition = parse_expedition(text, folder / "EXPEDITION.toml")
     ship = Ship(expedition, MachineTime(), new_site(expedition))

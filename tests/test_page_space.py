@@ -1,5 +1,6 @@
 """The drawing in three dimensions in a real browser: fetched when asked for, turned, closed; and what it says."""
 
+import asyncio
 import io
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -10,7 +11,7 @@ from PIL import Image
 from playwright.async_api import Browser, Locator
 
 from followers_page import LAPTOP, PHONE, Follower, chromium, demo_dive, follower
-from peers import publish
+from peers import publish, until
 from relay.shell.site import Site
 from released import dive
 from test_page import AXE, address, site_at, violations
@@ -62,8 +63,9 @@ def scripts(someone: Follower) -> set[str]:
 async def test_space_is_fetched_only_when_asked_for(drawing_browser: Browser) -> None:
     """Nothing of it is in what a follower loads first; then one script more, from this site."""
     async with watching(drawing_browser) as (someone, site):
-        before = scripts(someone)
-        assert len(before) == 2  # the wait until what came is painted, and the page
+        async with asyncio.timeout(10):
+            await until(lambda: len(scripts(someone)) == 3)
+        before = scripts(someone)  # the wait until what came is painted, the page, and what is to come
         await opened(someone)
         (more,) = scripts(someone) - before
         assert more.startswith(address(site))

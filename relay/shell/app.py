@@ -123,7 +123,7 @@ def _ship(options: argparse.Namespace) -> int:
             _announced, expedition.plan.expedition, ship, None if shown else expedition.private / TOKEN_FILE
         )
         await run_until_stopped(ship, lambda: announce(lines(), options.log))
-        _log.info("Offing has stopped, as it was told to")
+        _log.info("Offing has ended, as it was told to")
 
     uvloop.run(serve())
     return 0

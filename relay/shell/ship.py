@@ -72,7 +72,6 @@ class Ship:
         self._clock: EmbargoClock = clock_of(self._file, time)
         self.pipeline = Pipeline(expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan))
         signer = Signer(secrets.signing_seed)
-        self._key = signer.key
         self._outlet = Outlet(expedition.released, signer, self._onward)
         self.uplink = None if expedition.uplink is None else Uplink(expedition.uplink, signer)
         self.feeds: tuple[Feed, ...] = ()
@@ -279,11 +278,11 @@ class Ship:
             self._publish_recording(audience, recording, path)
 
     def _publish_recording(self, audience: str, recording: Recording, path: Path) -> None:
-        signed = recording.header.get("key") == self._key.hex()
-        if not signed and self.uplink is not None:
+        ashore = self.uplink is not None and self.uplink.is_own(recording.header)
+        if not ashore and self.uplink is not None:
             log.warning("%s isn't signed with this site's key: it isn't sent ashore", path)
         for record in recording.records:
-            self._onward(Frame(audience, record.dive, record.seq, False, 0, record.data), signed)
+            self._onward(Frame(audience, record.dive, record.seq, False, 0, record.data), ashore)
 
     def _may_go(self, audience: str) -> bool:
         """Whether what was released to an audience may go ashore: not while it is held, nor in doubt."""

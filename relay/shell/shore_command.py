@@ -29,7 +29,7 @@ def shore(options: argparse.Namespace) -> int:
     async def serve() -> None:
         relay = new_shore(file)
         await run_until_stopped(relay, lambda: announce(_announced(relay), options.log))
-        log.info("Offing has stopped, as it was told to")
+        log.info("Offing has ended, as it was told to")
 
     uvloop.run(serve())
     return 0

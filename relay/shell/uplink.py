@@ -70,6 +70,10 @@ class Uplink:
             log.exception("%s goes ashore no further", frame.audience)
         self.stir()
 
+    def is_own(self, header: dict[str, Any]) -> bool:
+        """Whether a dive's first record names the key that the shore takes records by."""
+        return header.get("key") == self._signer.key.hex()
+
     def guests(self, listing: bytes) -> None:
         """Let the newest list of guests go ashore; InvitationError if it isn't one of this ship's."""
         number = read_listing(self._signer.key, listing).number
