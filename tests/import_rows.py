@@ -263,7 +263,11 @@ SHELL = {
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
 AUDIT = {
     "chart": "| numpy",
+    "filled": "chart | numpy",
+    "chart_error": "chart filled | numpy scipy",
     "evidence": "chart | numpy",
     "posterior": "chart | numpy",
     "attack": "chart core.wire",
+    "likelihood": "chart | numpy scipy",
+    "match": "attack chart evidence filled likelihood | numpy scipy",
 }
