@@ -266,4 +266,6 @@ AUDIT = {
     "evidence": "chart | numpy",
     "posterior": "chart | numpy",
     "attack": "chart core.wire",
+    "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
+    "soundings_of": "attack chart evidence seabed_bounds | numpy",
 }
