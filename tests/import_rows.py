@@ -260,7 +260,7 @@ SHELL = {
     "until_stopped verify | rich uvloop",
 }
 
-# An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
+# An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
 AUDIT = {
     "chart": "| numpy",
     "evidence": "chart | numpy",
