@@ -69,8 +69,8 @@ class Steps:
 class Bound:
     """Between which depths a vehicle was at a tick, and between which heights over the seabed, metres.
 
-    `place`: metres east and north in the frame, None where it wasn't told. `most_height_m` is infinite where nothing
-    bounds it.
+    `place`: metres east and north in the frame, off by up to `off_m` each way; None where it wasn't told.
+    `most_height_m` is infinite where nothing bounds it.
     """
 
     at_s: float
@@ -80,6 +80,7 @@ class Bound:
     least_height_m: float
     most_height_m: float
     bottom: bool
+    off_m: float = 0.0
 
     @property
     def shallowest_m(self) -> float:
@@ -133,6 +134,7 @@ def bounds_of(dive: Dive, vehicle: int, steps: Steps, speeds: Speeds | None = No
     relative = dive.header.get("depth") == "relative"
     rows = [row for row in rows_of(dive, vehicle) if row.depth_m is not None]
     heights = _heights(rows, dive.header)
+    place_off_m = HALF_M * float(dive.header.get("cell_m") or 0.0)
     bounds = []
     for at, (row, (least_m, most_m)) in enumerate(zip(rows, heights, strict=True)):
         assert row.depth_m is not None
@@ -140,7 +142,8 @@ def bounds_of(dive: Dive, vehicle: int, steps: Steps, speeds: Speeds | None = No
         if relative and at == 0:
             off_m = 0.0  # depths count from this one
         bottom = row.leg == "bottom"
-        bounds.append(Bound(row.at_s, row.place, row.depth_m - off_m, row.depth_m + off_m, least_m, most_m, bottom))
+        low_m, high_m = row.depth_m - off_m, row.depth_m + off_m
+        bounds.append(Bound(row.at_s, row.place, low_m, high_m, least_m, most_m, bottom, place_off_m))
     speeds = Speeds.of(rows) if speeds is None else speeds
     _narrow(bounds, speeds)
     _narrow(bounds[::-1], speeds)
