@@ -263,6 +263,10 @@ SHELL = {
 # An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
 AUDIT = {
     "chart": "| numpy",
+    "chart_error": "chart | numpy scipy.ndimage",
+    "chart_grid": "chart chart_error core.errors | numpy scipy.spatial",
+    "chart_csv": "chart chart_grid core.errors | csv numpy re",
+    "chart_files": "chart chart_csv core.errors | gzip io pathlib",
     "evidence": "chart | numpy",
     "posterior": "chart | numpy",
     "attack": "chart core.wire",
