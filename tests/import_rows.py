@@ -271,6 +271,7 @@ AUDIT = {
     "chart_csv": "chart chart_grid chart_words core.errors | numpy",
     "chart_netcdf": "chart chart_grid chart_plane chart_words core.errors | h5netcdf numpy pyproj scipy",
     "chart_geotiff": "chart chart_grid chart_plane chart_words core.errors | PIL numpy pyproj",
+    "chart_merge": "chart chart_sampling core.errors | numpy",
     "chart_files": "chart chart_csv chart_geotiff chart_netcdf core.errors",
     "evidence": "chart | numpy",
     "posterior": "chart | numpy",

@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from PIL import Image, UnidentifiedImageError
+from numpy.typing import NDArray
+from PIL import Image, TiffImagePlugin, UnidentifiedImageError
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
@@ -21,14 +22,28 @@ from relay.audit.chart_words import upward
 from relay.core.errors import ChartError
 
 MAGIC = b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+"
+BITS, COMPRESSION, SAMPLE_KIND, UNSIGNED, SIGNED, REAL = 258, 259, 339, 1, 2, 3  # baseline TIFF 6.0
 SCALE, TIE_POINT, AFFINE, KEYS, DOUBLES, NO_DATA = 33550, 33922, 34264, 34735, 34736, 42113
 MODEL, RASTER, GEOGRAPHIC, PROJECTED, VERTICAL_UNIT = 1024, 1025, 2048, 3072, 4099
 IS_PROJECTED, IS_GEOGRAPHIC, PIXEL_IS_POINT, OWN = 1, 2, 2, 32767
+# Pillow unpacks numbers of 64 bits into those of 32 (a millimetre of any depth), but doesn't know them as a picture.
+TiffImagePlugin.OPEN_INFO.update(
+    {(order, 1, (REAL,), 1, (64,), ()): ("F", unpacked) for order, unpacked in ((b"II", "F;64F"), (b"MM", "F;64BF"))}
+)
 VERTICAL_M = {9001: 1.0, 9002: 0.3048, 9003: 1200 / 3937, 9014: 1.8288}  # EPSG: metre, foot, US survey foot, fathom
 
 
 def read_geotiff(name: str, content: bytes, error_factor: float = 1.0) -> Chart:
     """Return the chart in a GeoTIFF; ChartError says what is wrong with it."""
+    values, tags = _read(name, content)
+    keys = _keys(name, tags)
+    values[_missing(name, tags, values)] = np.nan
+    values *= VERTICAL_M.get(keys.get(VERTICAL_UNIT, 9001), 1.0)
+    return chart_of_plane(name, _plane(name, tags, keys), values * upward(name, values), error_factor=error_factor)
+
+
+def _read(name: str, content: bytes) -> tuple[Floats, dict[int, Any]]:
+    """Return the band's numbers (rows, columns) and the file's tags."""
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
@@ -37,13 +52,22 @@ def read_geotiff(name: str, content: bytes, error_factor: float = 1.0) -> Chart:
         fits(image.height, image.width)
         if len(image.getbands()) != 1 or image.mode == "P":
             raise ChartError(f"{name}: has {len(image.getbands())} bands or colours; a chart is one band of numbers")
-        values: Floats = np.asarray(image).astype(np.float64)
+        return _numbers(name, content, tags, np.asarray(image)).astype(np.float64), tags
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError, Warning) as error:
-        raise ChartError(f"{name}: a TIFF that can't be read ({error}); write it uncompressed or by deflate") from error
-    keys = _keys(name, tags)
-    values[_missing(name, tags, values)] = np.nan
-    values *= VERTICAL_M.get(keys.get(VERTICAL_UNIT, 9001), 1.0)
-    return chart_of_plane(name, _plane(name, tags, keys), values * upward(name, values), error_factor=error_factor)
+        raise ChartError(f"{name}: a TIFF that can't be read ({error}); write it as float32 or int16") from error
+
+
+def _numbers(name: str, content: bytes, tags: Mapping[int, Any], read: NDArray[Any]) -> NDArray[Any]:
+    """Return what Pillow read as the numbers that were stored: it takes signed octets for unsigned ones, and 32 bits
+    without a sign for signed ones; compressed numbers whose first octet is the highest it gets wrong."""
+    bits, kind = max(tags[BITS]), max(tags.get(SAMPLE_KIND, (UNSIGNED,)))
+    if bits > 8 and content.startswith(b"MM") and tags.get(COMPRESSION, 1) != 1:
+        raise ChartError(f"{name}: compressed and big-endian, which can't be read; write it little-endian")
+    if kind == SIGNED and bits == 8:
+        return read.view(np.int8)
+    if kind == UNSIGNED and bits == 32:
+        return read.view(np.uint32)
+    return read
 
 
 def _missing(name: str, tags: Mapping[int, Any], values: Floats) -> Any:
