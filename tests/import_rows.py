@@ -260,14 +260,27 @@ SHELL = {
     "until_stopped verify | rich uvloop",
 }
 
-# An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
+# An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
 AUDIT = {
     "chart": "| numpy",
     "filled": "chart | numpy",
-    "chart_error": "chart filled | numpy scipy",
+    "error_law": "chart filled | numpy scipy",
+    "likelihood": "chart | numpy scipy",
+    "match": "attack chart evidence filled likelihood | numpy scipy",
+    "calibration": "attack chart evidence filled match | numpy",
+    "chart_error": "chart | numpy scipy",
+    "chart_grid": "chart chart_error core.errors | numpy scipy",
+    "chart_sampling": "chart | numpy",
+    "chart_words": "chart core.errors",
+    "chart_plane": "chart chart_grid chart_sampling | numpy pyproj",
+    "chart_csv": "chart chart_grid chart_words core.errors | numpy",
+    "chart_netcdf": "chart chart_grid chart_plane chart_words core.errors | h5netcdf numpy pyproj scipy",
+    "chart_geotiff": "chart chart_grid chart_plane chart_words core.errors | PIL numpy pyproj",
+    "chart_merge": "chart chart_sampling core.errors | numpy",
+    "chart_files": "chart chart_csv chart_geotiff chart_netcdf core.errors",
     "evidence": "chart | numpy",
     "posterior": "chart | numpy",
     "attack": "chart core.wire",
-    "likelihood": "chart | numpy scipy",
-    "match": "attack chart evidence filled likelihood | numpy scipy",
+    "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
+    "soundings_of": "attack chart evidence seabed_bounds | numpy",
 }

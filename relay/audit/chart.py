@@ -36,7 +36,8 @@ class Chart:
 
     `latitude_deg` (rows,) and `longitude_deg` (columns,), both ascending by equal steps; `depth_m` and `error_m`
     (rows, columns) in metres: the charted depth, and the standard deviation of what the seabed may differ from it.
-    `law`: how these errors hang together; by default over most of a cell (`chart_error` learns it).
+    `land` (rows, columns): where it is known to be dry; None where the file told depths alone.
+    `law`: how these errors hang together; by default over most of a cell (`error_law` learns it).
     """
 
     name: str
@@ -44,6 +45,7 @@ class Chart:
     longitude_deg: Floats
     depth_m: Floats
     error_m: Floats
+    land: Mask | None = None
     law: ErrorLaw | None = None
 
     @property

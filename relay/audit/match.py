@@ -76,6 +76,14 @@ class Ground:
             1 / north_m, 1 / (chart.metres_per_degree[1] * chart.step_deg[1]),
         )  # fmt: skip
 
+    def where(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Return row and column in the chart of the cells to try (cells,), in their order."""
+        return self.row, self.cells - (self.row + self.margin) * self.width - self.margin
+
+    def of_cells(self, chosen: NDArray[np.int64]) -> "Ground":
+        """Return the same ground with some of its cells to try, by their place in `cells`."""
+        return replace(self, cells=self.cells[chosen], row=self.row[chosen])
+
     def under(self, east_m: float, north_m: float, part: slice) -> tuple[Floats, Floats, Floats]:
         """Return depth, error and slope (cells of `part`,) so far east and north of each cell."""
         cells, columns = self.cells[part], (east_m * self.east_columns)[self.row[part]]
@@ -119,8 +127,7 @@ def log_likelihood(
     ground = Ground.of(chart, reach_m(soundings), where)
     values = Match(ground, soundings, turns, errors or Errors()).logs(progress, threads)
     grid = np.full(chart.shape, -np.inf)
-    rows = ground.row
-    grid[rows, ground.cells - (rows + ground.margin) * ground.width - ground.margin] = values
+    grid[ground.where()] = values
     return grid
 
 
