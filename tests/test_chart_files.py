@@ -1,4 +1,4 @@
-"""Charts told apart by their content, whatever they are called; the published charts have the figures of their README."""
+"""Charts told apart by their content, whatever they are called; the published charts have their README's figures."""
 
 import gzip
 from pathlib import Path
@@ -99,17 +99,16 @@ def test_the_strait_has_its_figures(shared_data: Path, name: str, nodes: int, sp
     assert chart.cell_km2[known].sum() == pytest.approx(nodes * spacing_m[0] * spacing_m[1] / 1e6, rel=0.04)
     some = table[np.random.default_rng(10).permutation(nodes)[:5000]]
     cells = [chart.index(latitude, longitude) for longitude, latitude, _ in some]
-    held = [
-        (chart.depth_m[cell], depth, chart.error_m[cell]) for cell, depth in zip(cells, some[:, 2], strict=True) if cell
-    ]
-    found, written, error = np.array(held).T
+    inside = [(*cell, depth) for cell, depth in zip(cells, some[:, 2], strict=True) if cell]
+    row, column, written = np.array(inside).T
+    found, error = (held[row.astype(int), column.astype(int)] for held in (chart.depth_m, chart.error_m))
     assert np.isfinite(found).mean() > 0.95
     apart = np.abs(found - written)[np.isfinite(found)]
     assert np.median(apart) < 0.5 * np.median(error)
 
 
 def test_the_two_minute_chart_is_made_even_and_its_placeholder_is_doubted(shared_data: Path) -> None:
-    """55 by 53 nodes; the 1 m that stand in 43 % of its water are no sounding, so they are doubted by tens of metres."""
+    """55 by 53 nodes; the 1 m in 43 % of its water is no sounding, so it is doubted by tens of metres."""
     chart = read_chart(shared_data / "chart-strait-multires" / "chart-2min.csv.gz")
     assert chart.shape == (55, 53)
     assert np.diff(chart.longitude_deg) == pytest.approx(2 / 60, abs=1e-4)

@@ -1,4 +1,4 @@
-"""Grids and nodes laid on even axes: antimeridian, uneven steps, turned grids, gaps; against scipy and geographiclib."""
+"""Grids and nodes laid on even axes: antimeridian, uneven steps, turned grids, gaps; against scipy, geographiclib."""
 
 import numpy as np
 import pytest
@@ -38,7 +38,7 @@ def test_longitudes_begin_after_the_widest_gap() -> None:
 
 
 def test_uneven_steps_are_made_even_and_rounded_ones_are_taken_as_they_are() -> None:
-    """Rows of a Mercator chart come out at even latitudes, as deep as the seabed there; rounding alone moves nothing."""
+    """Rows of a Mercator chart come out at even latitudes, as deep as the seabed there; rounding moves nothing."""
     mercator = np.degrees(np.arctan(np.sinh(np.linspace(*np.arcsinh(np.tan(np.radians([40.0, 55.0]))), 90))))
     values = -50 - 3 * (mercator[:, None] - 40) - 0 * LONGITUDES[None]
     chart = chart_of_grid("c", mercator, LONGITUDES, values)
@@ -71,7 +71,7 @@ def test_nodes_of_an_even_grid_keep_it_though_land_is_missing() -> None:
 
 
 def test_a_turned_grid_is_resampled_at_its_own_density() -> None:
-    """As many cells as there were nodes, as far apart by geographiclib as the nodes were, as deep as the seabed there."""
+    """As many cells as nodes, as far apart by geographiclib as these were, as deep as the seabed there."""
     latitude, longitude = turned()
     chart = chart_of_nodes("c", latitude, longitude, elevation(latitude, longitude))
     known = np.isfinite(chart.depth_m)
@@ -82,7 +82,9 @@ def test_a_turned_grid_is_resampled_at_its_own_density() -> None:
     ]
     assert between == pytest.approx([150, 150], rel=0.01)
     truth = -elevation(chart.latitude_deg[:, None], chart.longitude_deg[None, :])
-    assert np.abs(chart.depth_m - truth)[known].max() < 0.2
+    assert (
+        np.abs(chart.depth_m - truth)[known].max() < 0.35
+    )  # half the curvature, 2 h / s^2, times the squared circumradius
 
 
 def test_resampled_depths_are_those_of_scipy() -> None:

@@ -68,7 +68,7 @@ def test_cells_are_never_more_than_asked_for_and_a_finer_chart_is_averaged_in() 
     """With few cells each holds the mean of the nodes in it, and their spread goes into its error."""
     draw = np.random.default_rng(9)
     rough = Chart(
-        "rough", np.arange(400.0), np.arange(400.0), 100 + draw.normal(size=(400, 400)), np.full((400, 400), 2.0)
+        "rough", np.arange(400) / 10, np.arange(400) / 10, 100 + draw.normal(size=(400, 400)), np.full((400, 400), 2.0)
     )
     few = merge([rough], most_cells=1000)
     assert 900 < few.depth_m.size <= 1000
