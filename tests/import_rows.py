@@ -260,9 +260,14 @@ SHELL = {
     "until_stopped verify | rich uvloop",
 }
 
-# An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
+# An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
 AUDIT = {
     "chart": "| numpy",
+    "filled": "chart | numpy",
+    "error_law": "chart filled | numpy scipy",
+    "likelihood": "chart | numpy scipy",
+    "match": "attack chart evidence filled likelihood | numpy scipy",
+    "calibration": "attack chart evidence filled match | numpy",
     "chart_error": "chart | numpy scipy",
     "chart_placeholder": "chart chart_error | numpy",
     "chart_grid": "chart chart_error chart_placeholder core.errors | numpy scipy",
@@ -277,4 +282,6 @@ AUDIT = {
     "evidence": "chart | numpy",
     "posterior": "chart | numpy",
     "attack": "chart core.wire",
+    "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
+    "soundings_of": "attack chart evidence seabed_bounds | numpy",
 }
