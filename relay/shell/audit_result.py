@@ -137,7 +137,10 @@ def _read(value: dict[str, Any]) -> Kept:
 
 def _write(private: Path, kept: dict[str, Kept]) -> None:
     """Write the file whole or not at all."""
-    value = {"offing": "results of audits: for the operator alone", "audiences": {k: asdict(v) for k, v in kept.items()}}
+    value = {
+        "offing": "results of audits: for the operator alone",
+        "audiences": {k: asdict(v) for k, v in kept.items()},
+    }
     path, new = private / NAME, private / f"{NAME}.new"
     try:
         private.mkdir(parents=True, exist_ok=True, mode=0o700)
