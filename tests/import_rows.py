@@ -281,7 +281,8 @@ SHELL = {
 AUDIT = {
     "chart": "| numpy",
     "chart_error": "chart | numpy scipy",
-    "chart_grid": "chart chart_error core.errors | numpy scipy",
+    "chart_placeholder": "chart chart_error | numpy",
+    "chart_grid": "chart chart_error chart_placeholder core.errors | numpy scipy",
     "chart_sampling": "chart | numpy",
     "chart_words": "chart core.errors",
     "chart_plane": "chart chart_grid chart_sampling | numpy pyproj",
