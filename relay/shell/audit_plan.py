@@ -63,7 +63,10 @@ def _faults_of(audience: AudiencePart, promise_km2: float, file: File, area: Are
         why = "can't be measured without a chart of the area as an outsider has it"
         yield "promise", f'{why}: add [audit] with charts = ["chart.nc"]'
     if audience.place is Place.EXACT:
-        yield "promise", 'place = "exact" tells the place, so no area is left: take promise away, or set place = "local"'
+        yield (
+            "promise",
+            'place = "exact" tells the place, so no area is left: take promise away, or set place = "local"',
+        )
     elif audience.delay < LEAST_DELAY_US:
         why = "a promise is watched by working out, before a record leaves, what it gives away, which takes minutes"
         yield "delay", f'{why}: set delay = "10 min" or more, or take promise away'
