@@ -5,14 +5,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dives import INVENTED_SITE, sealed
+from dives import INVENTED_SITE, SIGNER, sealed
 from relay.audit.attack import Case, Dive, Finding, Progress, quiet
 from relay.audit.chart import Chart, Floats
 from relay.audit.evidence import Soundings
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Place, Plan, Policy
 from relay.core.release import ReleaseLog
-from relay.core.wire import decode
+from relay.core.wire import decode, encode
 
 TICK_US = 15_000_000
 STEP_DEG = 0.004
@@ -30,7 +30,12 @@ def invented_chart(rows: int = 40, columns: int = 50) -> Chart:
 
 
 def released_dive(
-    reports: Sequence[Report], *, audience: str = "public", name: str = "dive-001", **changes: object
+    reports: Sequence[Report],
+    *,
+    audience: str = "public",
+    name: str = "dive-001",
+    signed: bool = True,
+    **changes: object,
 ) -> Dive:
     """Return a dive of one vehicle as it was released, a report a tick."""
     values: dict[str, object] = {
@@ -39,10 +44,10 @@ def released_dive(
     }  # fmt: skip
     policy = Policy(**{**values, **changes})  # type: ignore[arg-type]
     plan = Plan(expedition=EXPEDITION, vehicles=("Lantern",), sources=(), policies=(policy,))
-    log = ReleaseLog(policy, plan, 1, 0)
+    log = ReleaseLog(policy, plan, 1, 0, SIGNER.key if signed else None)
     made = [log.open(0), *(log.tick(at * TICK_US, [report]) for at, report in enumerate(reports))]
     made += [log.note(len(reports) * TICK_US, 0, "on the bottom"), log.end(len(reports) * TICK_US)]
-    records = tuple(decode(sealed(record)) for record in made)
+    records = tuple(decode(sealed(record) if signed else encode(record)) for record in made)
     return Dive(name, records[0].body, records)
 
 
