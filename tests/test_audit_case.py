@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from audited import invented_chart, released_dive
 from expeditions import RIGHT
+from played_cases import invented_chart, released_dive
 from relay.audit.chart import Chart
 from relay.core.disclosure import Report
 from relay.core.errors import OperatorError

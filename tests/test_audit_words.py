@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from audited import DepthReader, Teller, Trials, depths_of, invented_case
+from played_cases import DepthReader, Teller, Trials, depths_of, invented_case
 from relay.audit.attack import Finding
 from relay.audit.played import Outsider, Played, play
 from relay.shell.audit_words import attack_lines, field_lines, headline, meaning, numbers, say_distance, say_km2

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from audited import invented_chart
 from dives import INVENTED_SITE
+from played_cases import invented_chart
 from relay.audit.chart import Chart
 from relay.audit.declared import declared_cells
 from relay.core.area import Area

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from audited import DepthReader, Teller, Trials, bottom, depths_of, invented_case, released_dive, with_prior
+from played_cases import DepthReader, Teller, Trials, bottom, depths_of, invented_case, released_dive, with_prior
 from relay.audit.attack import Attack, Case, Finding
 from relay.audit.played import LEVEL, Outsider, Played, Score, play
 from relay.core.policy import Disclosed

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 import pytest
 from PIL import Image
 
-from audited import EXPEDITION, DepthReader, Teller, Trials, depths_of, invented_case
+from played_cases import EXPEDITION, DepthReader, Teller, Trials, depths_of, invented_case
 from relay.audit.attack import Finding
 from relay.audit.played import Outsider, Played, play
 from relay.core.errors import OperatorError

@@ -6,7 +6,7 @@ import numpy as np
 from geographiclib.geodesic import Geodesic
 from PIL import Image
 
-from audited import Teller, Trials, depths_of, invented_case, with_prior
+from played_cases import Teller, Trials, depths_of, invented_case, with_prior
 from relay.audit.attack import Finding
 from relay.audit.played import Outsider, Score, play
 from relay.shell.residual_map import near, residual_map, whole

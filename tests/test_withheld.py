@@ -3,7 +3,7 @@
 import msgpack
 import pytest
 
-from audited import bottom, released_dive
+from played_cases import bottom, released_dive
 from relay.audit.attack import Dive
 from relay.audit.withheld import COLUMNS, told_fields, without
 from relay.core.disclosure import Report
