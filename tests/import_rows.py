@@ -266,4 +266,9 @@ AUDIT = {
     "evidence": "chart | numpy",
     "posterior": "chart | numpy",
     "attack": "chart core.wire",
+    # attacks on motion and on sources beside the chart
+    "shown_track": "attack chart core.release | numpy",
+    "spots": "chart | numpy scipy",
+    "earth_tied": "chart shown_track | numpy pyproj",
+    "cell_edges": "attack chart earth_tied shown_track spots core.quantise | numpy scipy",
 }
