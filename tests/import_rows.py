@@ -260,7 +260,7 @@ SHELL = {
     "until_stopped verify | rich uvloop",
 }
 
-# An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
+# An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
 AUDIT = {
     "chart": "| numpy",
     "evidence": "chart | numpy",
@@ -271,4 +271,6 @@ AUDIT = {
     "spots": "chart | numpy scipy",
     "earth_tied": "chart shown_track | numpy pyproj",
     "cell_edges": "attack chart earth_tied shown_track spots core.quantise | numpy scipy",
+    "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
+    "soundings_of": "attack chart evidence seabed_bounds | numpy",
 }
