@@ -270,6 +270,8 @@ AUDIT = {
     "shown_track": "attack chart core.release | numpy",
     "spots": "chart | numpy scipy",
     "earth_tied": "chart shown_track | numpy pyproj",
+    "zone_edges": "attack chart earth_tied shown_track spots | numpy scipy",
+    "averaging": "attack chart earth_tied shown_track spots | numpy",
     "cell_edges": "attack chart earth_tied shown_track spots core.quantise | numpy scipy",
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
     "soundings_of": "attack chart evidence seabed_bounds | numpy",

@@ -2,7 +2,7 @@
 
 Rules: at a change the exact value was just past the edge of the cell it left, half a cell and the hysteresis' slack
 from its middle; between changes a vehicle moves smoothly. So the smoothest course through the edges is the track, far
-within a cell. On a grid that is tied to the Earth that is the place; in a secret frame it is a better track, and no place.
+within a cell. On a grid that is tied to the Earth that is the place; in a secret frame it is a better track alone.
 
 The course is the smoothing that Whittaker proposed ("On a new method of graduation", Proceedings of the Edinburgh
 Mathematical Society 41, 1922; from memory): least squared second differences, and squared misses at the edges.
