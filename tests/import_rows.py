@@ -270,6 +270,7 @@ AUDIT = {
     "shown_track": "attack chart core.release | numpy",
     "spots": "chart | numpy scipy",
     "earth_tied": "chart shown_track | numpy pyproj",
+    "totals": "attack chart earth_tied shown_track spots core.figures core.release | numpy scipy",
     "zone_edges": "attack chart earth_tied shown_track spots | numpy scipy",
     "averaging": "attack chart earth_tied shown_track spots | numpy",
     "cell_edges": "attack chart earth_tied shown_track spots core.quantise | numpy scipy",
