@@ -260,10 +260,17 @@ SHELL = {
     "until_stopped verify | rich uvloop",
 }
 
-# An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
+# An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
 AUDIT = {
     "chart": "| numpy",
     "evidence": "chart | numpy",
     "posterior": "chart | numpy",
     "attack": "chart core.wire",
+    # attacks on motion and on sources beside the chart
+    "shown_track": "attack chart core.release | numpy",
+    "spots": "chart | numpy scipy",
+    "earth_tied": "chart shown_track | numpy pyproj",
+    "cell_edges": "attack chart earth_tied shown_track spots core.quantise | numpy scipy",
+    "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
+    "soundings_of": "attack chart evidence seabed_bounds | numpy",
 }
