@@ -21,6 +21,7 @@ from relay.core.place_in_text import find_places
 from relay.core.place_tokens import Kind, Token, tokenize
 from relay.core.place_words import Axis
 
+
 class Reading(NamedTuple):
     """A place that a text was read as, degrees, and by how much the notation's last figure leaves it open, metres."""
 
