@@ -306,7 +306,8 @@ AUDIT = {
     "attack": "chart core.wire",
     "declared": "chart core.area | numpy pyproj",
     "withheld": "attack core.policy core.release core.wire | msgpack",
-    "attacks": "attack",
+    "attacks": "attack averaging cell_edges differencing environment free_text known_wrecks leak_scan send_times totals "
+    "zone_edges",
     "played": "attack chart core.policy evidence posterior withheld | numpy",
     # attacks on motion and on sources beside the chart
     "shown_track": "attack chart core.release | numpy",
