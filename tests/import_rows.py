@@ -230,15 +230,16 @@ SHELL = {
     "audit_result": "core.errors core.policy expedition quantities | datetime",
     "audit_gate": "audit_result core.decision core.errors core.ranges expedition",
     "foresight_process": "core.policy",
-    "foresight": "audit.attack audit.chart_files audit.chart_merge audit.residual checkpoint core.channel core.decision "
-    "core.desk_record core.errors core.model core.pipeline core.release core.secrets core.wire foresight_process journal "
-    "recording secrets_file",
+    "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
+    "foresight_process",
+    "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.residual checkpoint core.desk_record "
+    "core.errors core.model core.pipeline core.secrets foresight foresight_process journal recording secrets_file",
     "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.release "
     "expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
-    "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet promises "
-    "recording secrets_file site standing taking uplink",
+    "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "
+    "promises recording secrets_file site standing taking uplink",
     "running": "expedition page_words public_files site site_files",
     "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
@@ -281,7 +282,8 @@ SHELL = {
     "guest_arguments": "reading_arguments",
     "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
     "expedition guest_book guest_door inviting journal secrets_file taking",
-    "app": "core.errors core.figures core.policy core.release core.seal core.secrets audit_gate audit_result briefing clock demo_run deploy "
+    "app": "core.errors core.figures core.policy core.release core.seal core.secrets audit_gate audit_result "
+    "briefing clock demo_run deploy "
     "desk_token exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground "
     "plain_words public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
     "until_stopped verify | rich uvloop",

@@ -34,7 +34,7 @@ class Residual:
     def __init__(
         self, chart: Chart, area: Area | None, level: float, *, turns: int = 72, match: Matching = chart_match
     ) -> None:
-        """`level`: the mass of the posterior that was found to be a 95 % region. OperatorError: chart and area differ."""
+        """`level`: the mass of the posterior that is a 95 % region. OperatorError: chart and area lie apart."""
         self._chart, self._level, self._turns, self._match = chart, level, turns, match
         self._prior = chart.candidates if area is None else area_mask(chart, area) & chart.candidates
         if not self._prior.any():

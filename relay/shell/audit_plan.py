@@ -5,10 +5,9 @@ looked at by whoever reads the files, not here.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import pi
 from pathlib import Path
-from types import MappingProxyType
 
 from relay.core.area import Area
 from relay.core.geodesy import Anchor, plane
@@ -25,7 +24,7 @@ LEAST_DELAY_US = 10 * 60 * MICROSECONDS
 class AuditPlan:
     """The promises by audience (km2 that must be left to an outsider), and the files an outsider is taken to have."""
 
-    promises: Mapping[str, float] = MappingProxyType({})
+    promises: Mapping[str, float] = field(default_factory=dict)
     charts: tuple[Path, ...] = ()
     ship_track: Path | None = None
     wrecks: Path | None = None

@@ -1,7 +1,7 @@
 """What the last audits found, kept beside the journal: `audit.json`, by audience, mode 0600.
 
-Rules (R4): a result counts for the very policy, area and charts that were audited (SHA-256, FIPS 180-4), for no other; an
-audience with a promise starts only on one that has passed. A result that has not passed takes the place of one that
+Rules (R4): a result counts for the very policy, area and charts that were audited (SHA-256, FIPS 180-4), for no other;
+an audience with a promise starts only on one that has passed. A result that has not passed takes the place of one that
 had. Nothing in the file tells a place, but what it says of the policy's weakness is the operator's alone.
 """
 

@@ -19,7 +19,7 @@ from relay.core.policy import Plan
 
 LIMIT_S = 480.0
 MOST_ANSWER = 1 << 20
-COMMAND = (sys.executable, "-m", "relay.shell.foresight")
+COMMAND = (sys.executable, "-m", "relay.shell.foresight_run")
 ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 Number = tuple[int, int]
 
