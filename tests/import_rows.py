@@ -260,10 +260,16 @@ SHELL = {
     "until_stopped verify | rich uvloop",
 }
 
-# An attack reads what was released, so a row here may hold core modules and `shell.recording`, nothing else.
+# An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
 AUDIT = {
     "chart": "| numpy",
+    "chart_error": "chart | numpy scipy.ndimage",
+    "chart_grid": "chart chart_error core.errors | numpy scipy.spatial",
+    "chart_csv": "chart chart_grid core.errors | csv numpy re",
+    "chart_files": "chart chart_csv core.errors | gzip io pathlib",
     "evidence": "chart | numpy",
     "posterior": "chart | numpy",
     "attack": "chart core.wire",
+    "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
+    "soundings_of": "attack chart evidence seabed_bounds | numpy",
 }

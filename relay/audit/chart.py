@@ -23,6 +23,7 @@ class Chart:
 
     `latitude_deg` (rows,) and `longitude_deg` (columns,), both ascending by equal steps; `depth_m` and `error_m`
     (rows, columns) in metres: the charted depth, and the standard deviation of what the seabed may differ from it.
+    `land` (rows, columns): where it is known to be dry; None where the file told depths alone.
     """
 
     name: str
@@ -30,6 +31,7 @@ class Chart:
     longitude_deg: Floats
     depth_m: Floats
     error_m: Floats
+    land: Mask | None = None
 
     @property
     def shape(self) -> tuple[int, int]:

@@ -1,0 +1,255 @@
+"""From released records of one site to soundings of its seabed: few, and the most telling ones.
+
+Rules: ticks are gathered in tiles; within one the seabed lies where all its ticks agree, allowing for a slope of
+`SLOPE`, and where they don't, where they say on average. A tick without a place (the touchdown before a track begins)
+counts for the place shown nearest to it in time, spread as far as the vehicle may have gone meanwhile. All soundings of
+a site are in its one frame.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import hypot, inf, isfinite
+
+import numpy as np
+
+from relay.audit.attack import Dive
+from relay.audit.chart import Floats
+from relay.audit.evidence import Soundings
+from relay.audit.seabed_bounds import HALF_M, Bound, bounds_of, steps_of
+
+SLOPE = 0.1  # metres of depth to a metre: steeper than most seabeds; common practice, no source
+UNBOUNDED_HEIGHT_M = 200.0  # how high a vehicle may be where nothing bounds it, to play a dive again
+WIDEST_M = 2_000.0  # a spread beyond it says nothing of a place
+SLOWEST_MPS = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Sounding:
+    """Between which depths (metres, positive down) the seabed lies at a place of the frame, and how far off that is.
+
+    Heights and `step_m` are how it was told: see `Soundings`.
+    """
+
+    place: tuple[float, float]
+    shallowest_m: float
+    deepest_m: float
+    least_height_m: float
+    most_height_m: float
+    spread_m: float
+
+    @property
+    def width_m(self) -> float:
+        """How much of the depth is left open; infinite where nothing bounds it below."""
+        return self.deepest_m - self.shallowest_m
+
+    @property
+    def step_m(self) -> float:
+        """The step of depth that would have left as much open."""
+        if not isfinite(self.width_m):
+            return 0.0
+        return max(0.0, self.width_m - (self.most_height_m - self.least_height_m))
+
+
+def soundings_of(dives: Sequence[Dive], *, most: int = 24, tile_m: float = 50.0) -> Soundings | None:
+    """Return what dives of one site, released to one audience, tell of the seabed together; None for nothing.
+
+    `most`: how many soundings are kept; `tile_m`: the side of a tile, about a third of the chart's spacing. Where
+    depths are relative each vehicle and dive counts from a depth of its own, so the one that tells most is taken: for
+    all of them see `soundings_by_dive`.
+    """
+    each = soundings_by_dive(dives, most=most, tile_m=tile_m)
+    return max(each, key=len, default=None) if any(one.relative for one in each) else _joined(each, most)
+
+
+def soundings_by_dive(dives: Sequence[Dive], *, most: int = 24, tile_m: float = 50.0) -> tuple[Soundings, ...]:
+    """Return the soundings dive by dive, `most` in each; where depths are relative, by dive and vehicle.
+
+    Dives may be of several audiences: each is read by its own header.
+    """
+    found: list[Soundings] = []
+    for dive in dives:
+        like = [other for other in dives if other.audience == dive.audience]
+        steps = steps_of(like)
+        if steps is None:
+            continue
+        relative = dive.header.get("depth") == "relative"
+        every = [
+            _of_vehicle(bounds_of(dive, vehicle, steps), _cell_m(dive), tile_m, relative)
+            for vehicle in range(len(dive.header["vehicles"]))
+        ]
+        together = every if relative else [[item for one in every for item in one]]
+        found += [_kept(soundings, most, tile_m, relative) for soundings in together if soundings]
+    return tuple(found)
+
+
+def soundings_of_exact(
+    time_s: Floats, east_m: Floats, north_m: Floats, depth_m: Floats, altitude_m: Floats,
+    *, most: int = 24, tile_m: float = 50.0, off_m: float = 0.5, turned: bool = True,
+) -> Soundings | None:  # fmt: skip
+    """Return the soundings of an exact track, as of a release that nothing protects; None where there are none.
+
+    All arrays are (reports,), NaN where a report lacks the value; `time_s` ascends. Places and depths between two
+    reports at most ten minutes apart are filled in evenly, altitudes never. What differs from the reports about it in
+    its tile by more than 3.5 robust deviations (of the median, Iglewicz and Hoaglin; from memory) is left out. `off_m`:
+    how far off depth and altitude together may be.
+    """
+    told = np.isfinite(altitude_m) & (altitude_m >= 0)
+    filled = [_filled(time_s, values)[told] for values in (east_m, north_m, depth_m)]
+    rows = np.column_stack([*filled, altitude_m[told]])
+    rows = rows[np.isfinite(rows).all(axis=1)]
+    tiles: dict[tuple[int, int], list[Floats]] = {}
+    for row in rows:
+        tiles.setdefault(_tile((row[0], row[1]), tile_m), []).append(row)
+    soundings = [_of_exact(np.array(tile), off_m) for tile in tiles.values()]
+    if not soundings:
+        return None
+    kept = _kept(soundings, most, tile_m, relative=False)
+    return kept if turned else _as_table(_rows_of(kept), relative=False, turned=False)
+
+
+def _of_exact(rows: Floats, off_m: float) -> Sounding:
+    """Return the sounding of a tile's exact rows: east, north, depth, altitude."""
+    seabed_m = rows[:, 2] + rows[:, 3]
+    median_m = float(np.median(seabed_m))
+    deviation_m = 1.4826 * float(np.median(np.abs(seabed_m - median_m)))
+    good = rows[np.abs(seabed_m - median_m) <= max(3.5 * deviation_m, 1.0)]
+    mean_m = float(np.mean(good[:, 2] + good[:, 3]))
+    height_m = float(np.mean(good[:, 3]))
+    place = float(np.mean(good[:, 0])), float(np.mean(good[:, 1]))
+    return Sounding(place, mean_m - off_m, mean_m + off_m, height_m - off_m, height_m + off_m, 0.0)
+
+
+def _filled(time_s: Floats, values: Floats, gap_s: float = 600.0) -> Floats:
+    """Return values (reports,) with gaps of up to `gap_s` filled in evenly."""
+    known = np.isfinite(values)
+    if not known.any():
+        return values
+    times = time_s[known]
+    filled: Floats = np.interp(time_s, times, values[known], left=np.nan, right=np.nan)
+    after = np.clip(np.searchsorted(times, time_s), 0, len(times) - 1)
+    gap = times[after] - times[np.clip(after - 1, 0, None)]
+    return np.where(known, values, np.where(gap <= gap_s, filled, np.nan))
+
+
+def _cell_m(dive: Dive) -> float:
+    return float(dive.header.get("cell_m") or 0.0)
+
+
+def _tile(place: tuple[float, float], tile_m: float) -> tuple[int, int]:
+    return int(place[0] // tile_m), int(place[1] // tile_m)
+
+
+def _of_vehicle(bounds: Sequence[Bound], cell_m: float, tile_m: float, relative: bool) -> list[Sounding]:
+    """Return a sounding for each touchdown and ascent without a place, and for each tile that a vehicle was in."""
+    tiles: dict[tuple[int, int], list[Bound]] = {}
+    for bound in bounds:
+        if bound.place is not None:
+            tiles.setdefault(_tile(bound.place, tile_m), []).append(bound)
+    placed = [bound for tile in tiles.values() for bound in tile]
+    off_m = HALF_M * cell_m
+    turns = [now for before, now in pairwise(bounds) if before.bottom != now.bottom]
+    turns = list(bounds[:1]) if relative else turns
+    if not placed:
+        bounded = [bound for bound in bounds if isfinite(bound.deepest_m)]
+        turns = [*turns, *sorted(bounded, key=lambda bound: bound.low_m)[:: max(1, len(bounded) - 1)]]
+    unplaced = (now for now in turns if now.place is None and isfinite(now.deepest_m))
+    return [*_near(unplaced, placed, off_m), *(_agreed(tile, off_m) for tile in tiles.values())]
+
+
+def _agreed(tile: Sequence[Bound], off_m: float) -> Sounding:
+    """Return where the ticks of a tile, each allowed its distance from their middle times the slope, agree."""
+    places = [bound.place for bound in tile if bound.place is not None]
+    middle = sum(east for east, _ in places) / len(places), sum(north for _, north in places) / len(places)
+    apart_m = [SLOPE * hypot(east - middle[0], north - middle[1]) for east, north in places]
+    low_m = max(bound.shallowest_m - far for bound, far in zip(tile, apart_m, strict=True))
+    high_m = min(bound.deepest_m + far for bound, far in zip(tile, apart_m, strict=True))
+    if low_m > high_m:
+        bounded = [bound for bound in tile if isfinite(bound.deepest_m)]
+        low_m = sum(bound.shallowest_m for bound in bounded) / len(bounded)
+        high_m = sum(bound.deepest_m for bound in bounded) / len(bounded)
+    narrowest = min(tile, key=lambda bound: bound.deepest_m - bound.shallowest_m)
+    return _sounding(middle, low_m, high_m, narrowest, off_m)
+
+
+def _sounding(place: tuple[float, float], low_m: float, high_m: float, told: Bound, spread_m: float) -> Sounding:
+    """Return a sounding with the heights of the tick that told most, no farther apart than its depths."""
+    least_m, most_m = told.least_height_m, told.most_height_m
+    if not isfinite(high_m):
+        return Sounding(place, low_m, inf, least_m, least_m + UNBOUNDED_HEIGHT_M, spread_m)
+    if not isfinite(most_m) or most_m - least_m > high_m - low_m:
+        most_m = least_m + (high_m - low_m)
+    return Sounding(place, low_m, high_m, least_m, most_m, spread_m)
+
+
+def _near(unplaced: Iterable[Bound], placed: Sequence[Bound], off_m: float) -> Iterator[Sounding]:
+    """Yield what ticks without a place tell, at the place shown nearest in time; if none is, of the whole site."""
+    fast_mps = _speed_mps(placed)
+    for now in unplaced:
+        near = min(placed, key=lambda bound: abs(bound.at_s - now.at_s), default=None)
+        place = (0.0, 0.0) if near is None or near.place is None else near.place
+        spread_m = WIDEST_M if near is None else off_m + fast_mps * abs(near.at_s - now.at_s)
+        if spread_m <= WIDEST_M:
+            yield _sounding(place, now.shallowest_m, now.deepest_m, now, spread_m)
+
+
+def _speed_mps(placed: Sequence[Bound], over_s: float = 120.0) -> float:
+    """Return how fast a vehicle goes where it is shown: nine tenths of its two-minute legs were no faster, m/s."""
+    found: list[float] = []
+    start: Bound | None = None
+    for bound in sorted(placed, key=lambda item: item.at_s):
+        if start is None or bound.at_s - start.at_s > 2 * over_s:
+            start = bound
+        elif bound.at_s - start.at_s >= over_s and start.place is not None and bound.place is not None:
+            gone_m = hypot(bound.place[0] - start.place[0], bound.place[1] - start.place[1])
+            found.append(gone_m / (bound.at_s - start.at_s))
+            start = bound
+    return max(SLOWEST_MPS, float(np.quantile(found, 0.9))) if found else SLOWEST_MPS
+
+
+def _kept(soundings: Sequence[Sounding], most: int, tile_m: float, relative: bool) -> Soundings:
+    """Return the most telling soundings: the narrowest, then whatever differs most from those that are in already.
+
+    Two differ by their distance in tiles and in depth, by as much as they leave open; one that nothing bounds below
+    counts as a very wide one.
+    """
+    if len(soundings) > most:
+        width_m = np.array([min(one.width_m, 500.0) + SLOPE * one.spread_m + 1.0 for one in soundings])
+        low_m = np.array([one.shallowest_m for one in soundings])
+        places = np.array([one.place for one in soundings]) / (10 * tile_m)
+        weight = 1 / np.sqrt(width_m)
+        chosen = [int(np.argmin(width_m))]
+        nearest = np.full(len(soundings), inf)
+        while len(chosen) < most:
+            last = chosen[-1]
+            apart = np.hypot(*(places - places[last]).T) + np.abs(low_m - low_m[last]) / np.maximum(width_m, 5.0)
+            nearest = np.minimum(nearest, apart)
+            nearest[last] = 0.0
+            chosen.append(int(np.argmax(nearest * weight)))
+        soundings = [soundings[at] for at in sorted(set(chosen))]
+    return _as_table(soundings, relative)
+
+
+def _joined(each: Sequence[Soundings], most: int) -> Soundings | None:
+    every = [row for soundings in each for row in _rows_of(soundings)]
+    return _kept(every, most, 50.0, relative=False) if every else None
+
+
+def _rows_of(soundings: Soundings) -> list[Sounding]:
+    return [
+        Sounding(
+            (float(soundings.east_m[at]), float(soundings.north_m[at])),
+            float(soundings.shallowest_m[at]), float(soundings.deepest_m[at]),
+            float(soundings.least_height_m[at]), float(soundings.most_height_m[at]), float(soundings.spread_m[at]),
+        )
+        for at in range(len(soundings))
+    ]  # fmt: skip
+
+
+def _as_table(soundings: Sequence[Sounding], relative: bool, turned: bool = True) -> Soundings:
+    rows = [
+        (*one.place, one.shallowest_m, one.deepest_m, one.step_m, one.least_height_m, one.most_height_m, one.spread_m)
+        for one in soundings
+    ]
+    east_m, north_m, shallowest_m, deepest_m, step_m, least_m, most_m, spread_m = np.array(rows).T
+    return Soundings(east_m, north_m, shallowest_m, deepest_m, step_m, least_m, most_m, spread_m, relative, turned)
