@@ -156,12 +156,17 @@ class Advice:
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How much is tried: places in the search, fresh ones to audit the choice, settings at most, audits at most."""
+    """How much is tried: places in the search, fresh ones to audit the choice, settings at most, audits at most.
+
+    `cells`: of how many cells at least an area as large as the promise is made, in the search; four times that in the
+    audit.
+    """
 
     places: int = 60
     fresh: int = 200
     most: int = 80
     audits: int = 5
+    cells: int = 40
 
 
 def advise(
@@ -175,10 +180,10 @@ def advise(
     """Return the most detailed of `settings` with which `policy` keeps the promise over the places of `ground`."""
     effort = effort or Effort()
     hardest = Hardest(range(effort.places))
-    allowed = spare(effort.places)
+    allowed, stride = spare(effort.places), ground.stride(promise_km2, effort.cells)
 
     def keep(one: Settings) -> Kept:
-        kept = keeps(lambda at: ground.left(applied(one, policy), at), hardest.order, promise_km2, allowed)
+        kept = keeps(lambda at: ground.left(applied(one, policy), at, stride), hardest.order, promise_km2, allowed)
         hardest.learn(kept)
         return kept
 
@@ -191,7 +196,7 @@ def advise(
             break
         fresh = range(effort.places + turn * effort.fresh, effort.places + (turn + 1) * effort.fresh)
         progress("auditing the choice at fresh places", 0.0)
-        audited = audit(ground, applied(found.settings, policy), promise_km2, fresh)
+        audited = audit(ground, applied(found.settings, policy), promise_km2, fresh, 4 * effort.cells)
         found = replace(found, audited=audited)
         if found.enough:
             choice = found
@@ -202,9 +207,10 @@ def advise(
     return Advice(policy, promise_km2, choice, tried, _largest_km2(ground, policy, settings, effort), search.whole)
 
 
-def audit(ground: Ground, policy: Policy, promise_km2: float, places: Sequence[int]) -> Kept:
-    """Return how a policy fares at all of some places."""
-    return keeps(lambda at: ground.left(policy, at), places, promise_km2, len(places), to_the_end=True)
+def audit(ground: Ground, policy: Policy, promise_km2: float, places: Sequence[int], cells: int = 160) -> Kept:
+    """Return how a policy fares at all of some places; `cells`: as in `Effort`."""
+    stride = ground.stride(promise_km2, cells)
+    return keeps(lambda at: ground.left(policy, at, stride), places, promise_km2, len(places), to_the_end=True)
 
 
 def _largest_km2(ground: Ground, policy: Policy, settings: Sequence[Settings], effort: Effort) -> float:
