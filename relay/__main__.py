@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 from relay import __version__
+from relay.shell.audit_arguments import add_audit
 from relay.shell.exit_code import exit_code
 from relay.shell.guest_arguments import add_guests
 from relay.shell.reading_arguments import Commands, add_command, add_reading
@@ -48,6 +49,10 @@ def main(arguments: list[str] | None = None) -> int:
         from relay.shell.shore_command import shore
 
         return exit_code(shore, options)
+    if options.command == "audit":  # it alone needs the extra `audit`
+        from relay.shell.audit_command import audit
+
+        return exit_code(audit, options)
     from relay.shell import app
 
     return app.run(options)
@@ -70,6 +75,7 @@ def _parser() -> argparse.ArgumentParser:
     _check(commands)
     _rehearse(commands)
     add_reading(commands)
+    add_audit(commands)
     _import(commands)
     _record(commands)
     add_guests(commands)

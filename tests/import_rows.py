@@ -247,6 +247,23 @@ SHELL = {
     "reading_arguments": "",
     "tell_words": "quantities",
     "tell_arguments": "",
+    # the audit's command: what it was given, what came of it
+    "table_file": "core.errors",
+    "ship_track_file": "audit.attack core.errors table_file | numpy",
+    "wreck_list_file": "audit.attack core.errors ship_track_file table_file",
+    "true_place": "audit.attack audit.chart core.errors core.geodesy core.model core.policy core.release core.sources "
+    "journal | numpy",
+    "audit_arguments": "reading_arguments",
+    "audit_libraries": "core.errors",
+    "audit_case": "audit.attack audit.chart audit.chart_files audit.chart_merge audit.declared core.errors expedition "
+    "recording ship_track_file wreck_list_file",
+    "audit_words": "audit.played",
+    "residual_map": "audit.chart audit.played track_picture | matplotlib matplotlib.backends.backend_agg "
+    "matplotlib.figure numpy",
+    "report_page": "audit.played audit_words core.errors residual_map | jinja2 markupsafe",
+    "audit_run": "audit.attack audit.attacks audit.calibration audit.chart_match audit.evidence audit.played "
+    "audit.soundings_of audit_case audit_words core.errors report_page true_place | numpy",
+    "audit_command": "audit.attack audit_libraries audit_run core.errors exit_code | rich",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "shore_words": "certificate_end quantities shore_file shore_named uplink_tls",
     "shore_command": "log_lines shore shore_file shore_named shore_run shore_words until_stopped | uvloop",
@@ -270,6 +287,10 @@ AUDIT = {
     "evidence": "chart | numpy",
     "posterior": "chart | numpy",
     "attack": "chart core.wire",
+    "declared": "chart core.area | numpy pyproj",
+    "withheld": "attack core.policy core.release core.wire | msgpack",
+    "attacks": "attack",
+    "played": "attack chart core.policy evidence posterior withheld | numpy",
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
     "soundings_of": "attack chart evidence seabed_bounds | numpy",
 }
