@@ -4,7 +4,7 @@ Rules: whatever is at least as fine in every part as settings that broke the pro
 what is chosen has been audited at places that the search never saw, and what fails there counts as broken.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from relay.audit.attack import Progress, quiet
 from relay.audit.chart import Mask
 from relay.audit.settings import Settings, applied, detail
-from relay.audit.trial import SHARE, Ground, Kept, keeps, spare
+from relay.audit.trial import SHARE, Ground, Kept, covered, keeps, level_of, spare
 from relay.core.policy import Policy
 
 # The parts in the order in which they are made finer: first those that tell an outsider least.
@@ -143,15 +143,29 @@ class Advice:
     """What was found for a policy: the choice (None: nothing keeps the promise), and all that was tried, by detail.
 
     `largest_km2`: the largest promise that the coarsest settings keep. `whole`: no settings are left untried that could
-    be better. `promise_km2`: what was asked for.
+    be better. `promise_km2`: what was asked for. `known`: policies made by hand, for comparison. `level`: of the region
+    that is taken; `covered`: the share of `trials` in which it held the truth.
     """
 
     policy: Policy
     promise_km2: float
     choice: Tried | None
     tried: tuple[Tried, ...]
+    known: tuple[Known, ...]
     largest_km2: float
     whole: bool
+    level: float
+    covered: float
+    trials: int
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A policy somebody made by hand: its name, its detail, and how it fares."""
+
+    name: str
+    detail: float
+    kept: Kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,36 +189,82 @@ def advise(
     promise_km2: float,
     settings: Sequence[Settings],
     effort: Effort | None = None,
+    by_hand: Mapping[str, Policy] | None = None,
     progress: Progress = quiet,
 ) -> Advice:
-    """Return the most detailed of `settings` with which `policy` keeps the promise over the places of `ground`."""
-    effort = effort or Effort()
-    hardest = Hardest(range(effort.places))
-    allowed, stride = spare(effort.places), ground.stride(promise_km2, effort.cells)
+    """Return the most detailed of `settings` with which `policy` keeps the promise over the places of `ground`.
+
+    Policies made `by_hand` (the policy itself, if there are none) are tried first: by them the level is set.
+    """
+    effort, by_hand = effort or Effort(), by_hand or {"as it is": policy}
+    ground, known = _calibrated(ground, by_hand, promise_km2, effort, progress)
+    search = _search(ground, policy, promise_km2, settings, effort, progress)
+    choice = _audited(ground, policy, promise_km2, search, effort)
+    left = [one for tried in search.tried.values() for kept in (tried.kept, tried.audited) if kept for one in kept.left]
+    return Advice(
+        policy=policy,
+        promise_km2=promise_km2,
+        choice=choice,
+        tried=tuple(sorted(search.tried.values(), key=lambda one: one.detail)),
+        known=known,
+        largest_km2=promise_km2 if choice else _largest_km2(ground, policy, settings, effort),
+        whole=search.whole,
+        level=ground.level,
+        covered=covered(left, ground.level),
+        trials=len(left),
+    )
+
+
+def _calibrated(
+    ground: Ground, by_hand: Mapping[str, Policy], promise_km2: float, effort: Effort, progress: Progress
+) -> tuple[Ground, tuple[Known, ...]]:
+    """Return the ground with its level, and how policies made by hand fare there."""
+    places = range(effort.places)
+    for _ in range(2):
+        known = []
+        for at, (name, policy) in enumerate(by_hand.items()):
+            progress("trying policies made by hand", at / len(by_hand))
+            known.append(Known(name, detail(policy), audit(ground, policy, promise_km2, places, effort.cells)))
+        level = level_of([left for one in known for left in one.kept.left])
+        if level == ground.level:
+            break
+        ground = replace(ground, level=level)
+    return ground, tuple(known)
+
+
+def _search(
+    ground: Ground, policy: Policy, promise_km2: float, settings: Sequence[Settings], effort: Effort, progress: Progress
+) -> Search:
+    """Return a search of the settings, which tries first the places at which others fell short."""
+    hardest, allowed = Hardest(range(effort.places)), spare(effort.places)
+    stride = ground.stride(promise_km2, effort.cells)
 
     def keep(one: Settings) -> Kept:
-        kept = keeps(lambda at: ground.left(applied(one, policy), at, stride), hardest.order, promise_km2, allowed)
+        tried = applied(one, policy)
+        kept = keeps(lambda at: ground.left(tried, at, stride), hardest.order, promise_km2, allowed)
         hardest.learn(kept)
         return kept
 
     details = np.array([detail(applied(one, policy)) for one in settings])
-    search = Search(settings, details, keep, effort.most, progress)
-    choice = None
+    return Search(settings, details, keep, effort.most, progress)
+
+
+def _audited(ground: Ground, policy: Policy, promise_km2: float, search: Search, effort: Effort) -> Tried | None:
+    """Return the best settings of a search that keep the promise at fresh places, too; None when none do."""
     for turn in range(effort.audits):
         found = search.run()
         if found is None:
-            break
-        fresh = range(effort.places + turn * effort.fresh, effort.places + (turn + 1) * effort.fresh)
-        progress("auditing the choice at fresh places", 0.0)
-        audited = audit(ground, applied(found.settings, policy), promise_km2, fresh, 4 * effort.cells)
-        found = replace(found, audited=audited)
+            return None
+        search.progress("auditing the choice at fresh places", 0.0)
+        first = effort.places + turn * effort.fresh
+        fresh = range(first, first + effort.fresh)
+        kept = audit(ground, applied(found.settings, policy), promise_km2, fresh, 4 * effort.cells)
+        found = replace(found, audited=kept)
         if found.enough:
-            choice = found
             search.tried[found.settings] = found
-            break
+            return found
         search.reject(found)
-    tried = tuple(sorted(search.tried.values(), key=lambda one: one.detail))
-    return Advice(policy, promise_km2, choice, tried, _largest_km2(ground, policy, settings, effort), search.whole)
+    return None
 
 
 def audit(ground: Ground, policy: Policy, promise_km2: float, places: Sequence[int], cells: int = 160) -> Kept:

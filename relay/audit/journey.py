@@ -1,4 +1,4 @@
-"""The dive that a policy is tried on: where a vehicle goes over the seabed and how high above it, but not where on Earth.
+"""The dive that a policy is tried on: where a vehicle goes over the seabed and how high above it, wherever on Earth.
 
 Rules: metres and seconds from where and when it reaches the bottom, in a frame of its own; the way down and up is
 straight. Without a dive of the operator's own it is an invented one, with everything in it that gives a place away:
@@ -8,7 +8,7 @@ lines over a wreck, and a long way to another target.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import atan2, ceil, cos, hypot, pi, sin
+from math import ceil, cos, hypot, pi, sin
 from typing import Any
 
 import numpy as np
@@ -92,8 +92,3 @@ def journey_of(name: str, header: Mapping[str, Any], records: Sequence[WireRecor
 def turned(east_m: Floats, north_m: Floats, turn_rad: float) -> tuple[Floats, Floats]:
     """Return places turned clockwise about the origin by an angle."""
     return east_m * cos(turn_rad) + north_m * sin(turn_rad), north_m * cos(turn_rad) - east_m * sin(turn_rad)
-
-
-def bearing_rad(east_m: float, north_m: float) -> float:
-    """Return the bearing of a place from the origin, clockwise from north."""
-    return atan2(east_m, north_m)

@@ -2,7 +2,8 @@
 
 Rules: a choice further on in its row shows more; `ranks` orders settings in each part by itself, and whatever is at
 least as fine in every part gives away at least as much. `detail` counts doublings, so that a step finer is worth the
-same wherever it is taken; it knows of no place, and says nothing of what is given away.
+same wherever it is taken; it knows of no place, and says nothing of what is given away. What an audience isn't told at
+all it isn't told with any settings.
 """
 
 from collections.abc import Iterator
@@ -64,12 +65,17 @@ class Lattice:
     radius_m: tuple[float | None, ...] = (250.0, 500.0, 1500.0, 5000.0, None)
 
     def settings_for(self, policy: Policy) -> list[Settings]:
-        """Return all settings that can stand in a policy, coarsest first; its own among them, where they can."""
-        rows = product(*(getattr(self, name) for name in self.__slots__))
-        found = {one for row in rows if _can_stand(one := Settings(*row), policy)}
-        if policy.place is Place.LOCAL and Disclosed.TRACK in policy.fields:
-            found.add(settings_of(policy))
-        return sorted(found, key=lambda one: (detail(applied(one, policy)), one.ranks))
+        """Return all settings that can stand in a policy, coarsest first; its own among them."""
+        own = settings_of(policy)
+        choices = {name: getattr(self, name) for name in self.__slots__}
+        if Disclosed.DEPTH not in policy.fields:
+            choices |= {"depth_step_m": (None,), "relative": (False,), "descent_step_m": (None,)}
+        if Disclosed.ALTITUDE not in policy.fields:
+            choices["altitude"] = (False,)
+        if Disclosed.TRACK not in policy.fields or policy.place is Place.AREA:
+            choices |= {name: (getattr(own, name),) for name in ("cell_m", "legs", "radius_m")}
+        found = {one for row in product(*choices.values()) if _can_stand(one := Settings(*row), policy)}
+        return sorted(found | {own}, key=lambda one: (detail(applied(one, policy)), one.ranks))
 
 
 def _can_stand(one: Settings, policy: Policy) -> bool:
@@ -101,7 +107,7 @@ def settings_of(policy: Policy) -> Settings:
 
 def applied(settings: Settings, policy: Policy) -> Policy:
     """Return the policy with these settings; what they don't name stays as it is."""
-    fields = set(policy.fields) | {Disclosed.TRACK}
+    fields = set(policy.fields)
     for field, told in ((Disclosed.DEPTH, settings.depth_step_m is not None), (Disclosed.ALTITUDE, settings.altitude)):
         (fields.add if told else fields.discard)(field)
     return replace(

@@ -24,6 +24,7 @@ from relay.core.policy import Policy
 
 SHARE = 0.95  # of the places at which a promise must be kept
 SURE = 0.8
+LEAST_COVERED, MOST_COVERED = 0.93, 0.97  # beyond these an area is no measure
 
 Read = Callable[[Dive], Soundings | None]
 Match = Callable[[Soundings, Mask], Floats]
@@ -134,10 +135,17 @@ class Kept:
         """The share of the places at which the promise is kept."""
         return 1 - self.short / len(self.left)
 
-    @property
-    def covered(self) -> float:
-        """The share of the places that lie in the region left, if that holds 95 % of the belief."""
-        return float(np.mean([one.rank <= SHARE for one in self.left]))
+
+def covered(left: Sequence[Left], level: float) -> float:
+    """Return the share of places that lie in the region which holds `level` of the outsider's belief."""
+    return float(np.mean([one.rank <= level for one in left]))
+
+
+def level_of(left: Sequence[Left]) -> float:
+    """Return the level whose region holds the truth at 95 % of places: 0.95 itself where that is near enough."""
+    if LEAST_COVERED <= covered(left, SHARE) <= MOST_COVERED:
+        return SHARE
+    return float(np.quantile([one.rank for one in left], SHARE))
 
 
 @cache
