@@ -306,7 +306,8 @@ AUDIT = {
     "soundings_of": "attack chart evidence seabed_bounds | numpy",
     "settings": "core.policy",
     "journey": "chart core.policy core.wire | numpy",
-    "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey | numpy",
+    "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
+    "| numpy",
     "sites": "chart journey | numpy",
     "trial": "attack chart core.policy evidence journey posterior sites told | numpy scipy.stats",
     "advise": "attack chart core.policy settings trial | numpy",

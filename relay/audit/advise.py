@@ -4,8 +4,8 @@ Rules: whatever is at least as fine in every part as settings that broke the pro
 what is chosen has been audited at places that the search never saw, and what fails there counts as broken.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -139,6 +139,15 @@ class Search:
 
 
 @dataclass(frozen=True, slots=True)
+class Known:
+    """A policy somebody made by hand: its name, its detail, and how it fares."""
+
+    name: str
+    detail: float
+    kept: Kept
+
+
+@dataclass(frozen=True, slots=True)
 class Advice:
     """What was found for a policy: the choice (None: nothing keeps the promise), and all that was tried, by detail.
 
@@ -157,15 +166,6 @@ class Advice:
     level: float
     covered: float
     trials: int
-
-
-@dataclass(frozen=True, slots=True)
-class Known:
-    """A policy somebody made by hand: its name, its detail, and how it fares."""
-
-    name: str
-    detail: float
-    kept: Kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,16 +220,18 @@ def _calibrated(
 ) -> tuple[Ground, tuple[Known, ...]]:
     """Return the ground with its level, and how policies made by hand fare there."""
     places = range(effort.places)
-    for _ in range(2):
-        known = []
+
+    def tried(on: Ground) -> Iterator[Known]:
         for at, (name, policy) in enumerate(by_hand.items()):
             progress("trying policies made by hand", at / len(by_hand))
-            known.append(Known(name, detail(policy), audit(ground, policy, promise_km2, places, effort.cells)))
-        level = level_of([left for one in known for left in one.kept.left])
-        if level == ground.level:
-            break
-        ground = replace(ground, level=level)
-    return ground, tuple(known)
+            yield Known(name, detail(policy), audit(on, policy, promise_km2, places, effort.cells))
+
+    known = tuple(tried(ground))
+    level = level_of([left for one in known for left in one.kept.left])
+    if level == ground.level:
+        return ground, known
+    ground = replace(ground, level=level)
+    return ground, tuple(tried(ground))
 
 
 def _search(
@@ -290,8 +292,3 @@ class Hardest:
         for number, left in zip(self.order, kept.left, strict=False):
             self._short[number] += left.area_km2 < kept.promise_km2
         self.order = sorted(self.order, key=lambda number: -self._short[number])
-
-
-def parts_of(settings: Settings) -> dict[str, object]:
-    """Return the parts of settings by name."""
-    return {part.name: getattr(settings, part.name) for part in fields(settings)}

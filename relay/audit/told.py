@@ -61,10 +61,9 @@ def _ticks(policy: Policy, journey: Journey, seabed: Seabed) -> Iterator[tuple[i
     depth_m = np.minimum(at_s * SINK_MPS, ground_m - height_m) - after_s * SINK_MPS
     depth_m = np.maximum(depth_m, 0.0)
     altitude_m = ground_m - depth_m
-    for row in zip(
-        at_s.tolist(), east_m.tolist(), north_m.tolist(), depth_m.tolist(), altitude_m.tolist(), strict=True
-    ):
-        yield (*row[:4], row[4] if row[4] <= ECHO_M else None)
+    columns = (at_s, east_m, north_m, depth_m, altitude_m)
+    for second, east, north, depth, altitude in zip(*(column.tolist() for column in columns), strict=True):
+        yield second, east, north, depth, altitude if altitude <= ECHO_M else None
 
 
 def _row(

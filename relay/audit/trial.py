@@ -46,8 +46,8 @@ class Ground:
     """Where dives are tried, and with what the outsider looks for them.
 
     `where` (rows, columns of the chart): the declared area; `read`: what he makes of a recording; `match`: the log
-    likelihood he lays on cells of the chart, -inf on others. `truth`: a finer chart that the seabed is taken from, where
-    there is one.
+    likelihood he lays on cells of the chart, -inf on others. `truth`: a finer chart that the seabed is taken from,
+    where there is one.
     """
 
     chart: Chart

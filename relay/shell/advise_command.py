@@ -8,7 +8,7 @@ import argparse
 import sys
 import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from getpass import getuser
 from typing import TYPE_CHECKING
@@ -94,7 +94,7 @@ def _say(advised: "Advised") -> None:
     )
 
 
-def _table(heads: tuple[str, ...], rows: "Iterator[tuple[str, ...]] | list[tuple[str, ...]]") -> Table:
+def _table(heads: tuple[str, ...], rows: "Iterable[tuple[str, ...]]") -> Table:
     table = Table(*heads, box=None, pad_edge=False)
     for row in rows:
         table.add_row(*row)

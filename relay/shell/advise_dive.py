@@ -1,7 +1,7 @@
 """The dive that `offing advise` tries, from a file: a recording, or the journal of a dive run through the relay.
 
-Rules: of a journal what is exact is used for its shape alone, in a folder of this user's that is removed at once; nothing
-of it is printed.
+Rules: of a journal what is exact is used for its shape alone, in a folder of this user's that is removed at once;
+nothing of it is printed.
 """
 
 from dataclasses import replace

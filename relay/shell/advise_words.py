@@ -67,8 +67,9 @@ def summary(advice: Advice) -> Iterator[str]:
     promise = say_area(advice.promise_km2)
     if advice.choice is None:
         yield (
-            f"No settings keep {promise} for {advice.policy.audience}: the coarsest leave {say_area(advice.largest_km2)} "
-            f"at 19 places in 20. That is the largest promise there is room for: promise less, or declare a larger area."
+            f"No settings keep {promise} for {advice.policy.audience}: the coarsest leave "
+            f"{say_area(advice.largest_km2)} at 19 places in 20, the largest promise there is room for. Promise less, "
+            "or declare a larger area."
         )
         return
     audited = advice.choice.audited
@@ -81,8 +82,8 @@ def summary(advice: Advice) -> Iterator[str]:
     yield covered_words(advice)
     if advice.whole:
         yield (
-            f"Nothing else that shows more keeps it: {len(advice.tried)} settings were tried, and every other is at least as "
-            "fine as one that doesn't, or shows less."
+            f"Nothing else that shows more keeps it: {len(advice.tried)} settings were tried, and every other is at "
+            "least as fine as one that doesn't, or shows less."
         )
     else:
         yield f"The search ended after {len(advice.tried)} settings: there may be better ones (--most tries more)."
@@ -123,7 +124,7 @@ def _finer(advice: Advice, part: str) -> str:
 
 
 def trade_rows(advice: Advice) -> list[tuple[str, str, str, str]]:
-    """Return detail, what is left, whether the promise is kept, and what it is: most detail first, the choice marked."""
+    """Return detail, what is left, whether that keeps the promise, and what it is: most detail first."""
     chosen = advice.choice
     rows = [(one.detail, _row(one, chosen)) for one in _shown(advice.tried, chosen)]
     rows += [(one.detail, _known_row(one, advice.promise_km2)) for one in advice.known]

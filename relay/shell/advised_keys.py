@@ -12,7 +12,7 @@ from relay.shell.quantities import length_m, say_length, say_number
 
 
 def changed_keys(before: Policy, after: Policy, own: Mapping[str, object]) -> dict[str, str | None]:
-    """Return by key what must stand behind it (None: it goes), in TOML; `own`: the keys the file has for the audience."""
+    """Return by key what must stand behind it, in TOML (None: it goes); `own`: what the file says of the audience."""
     old, new = settings_of(before), settings_of(after)
     keys: dict[str, str | None] = {}
     if old.tick_s != new.tick_s:

@@ -1,7 +1,7 @@
 """Changes the settings of one audience in the text of an expedition file, and nothing else of it.
 
-Rules: remarks, blank lines and the order of keys stay; a key that is there keeps its line, a new one follows the last of
-its audience, one that must go becomes a remark. What comes out is read again as `offing ship` would.
+Rules: remarks, blank lines and the order of keys stay; a key that is there keeps its line, a new one follows the last
+of its audience, one that must go becomes a remark. What comes out is read again as `offing ship` would.
 """
 
 import os
