@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 from relay import __version__
+from relay.shell.advise_arguments import add_advise
 from relay.shell.audit_arguments import add_audit
 from relay.shell.exit_code import exit_code
 from relay.shell.guest_arguments import add_guests
@@ -53,6 +54,10 @@ def main(arguments: list[str] | None = None) -> int:
         from relay.shell.audit_command import audit
 
         return exit_code(audit, options)
+    if options.command == "advise":
+        from relay.shell.advise_command import advise
+
+        return exit_code(advise, options)
     from relay.shell import app
 
     return app.run(options)
@@ -76,6 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     _rehearse(commands)
     add_reading(commands)
     add_audit(commands)
+    add_advise(commands)
     _import(commands)
     _record(commands)
     add_guests(commands)

@@ -274,6 +274,17 @@ SHELL = {
     "report_page": "audit.played audit_words core.errors residual_map | jinja2 markupsafe",
     "audit_run": "audit.attack audit.attacks audit.calibration audit.chart_match audit.evidence audit.played "
     "audit.soundings_of audit_case audit_words core.errors report_page true_place | numpy",
+    "policy_file": "core.errors toml_lines",
+    "advise_arguments": "reading_arguments",
+    "advised_keys": "audit.settings core.policy expedition_form quantities",
+    "advise_dive": "audit.journey core.errors core.policy core.wire expedition recording rehearse secrets_file",
+    "advise_words": "audit.advise audit.settings audit.trial core.policy audit_result quantities",
+    "advise_picture": "audit.advise audit.trial audit_result core.errors | matplotlib matplotlib.axes "
+    "matplotlib.backends.backend_agg matplotlib.backends.backend_svg matplotlib.figure",
+    "advise_run": "audit.advise audit.attack audit.chart audit.declared audit.evidence audit.match audit.settings "
+    "audit.sites audit.soundings_of audit.trial core.errors core.policy advise_dive audit_case expedition quantities",
+    "advise_command": "advise_picture advise_run advise_words advised_keys audit.attack audit.settings audit_libraries "
+    "audit_result core.errors core.policy expedition policy_file quantities | rich",
     "audit_command": "audit.attack audit_libraries audit_run core.errors exit_code | rich",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "shore_words": "certificate_end quantities shore_file shore_named uplink_tls",
@@ -340,4 +351,11 @@ AUDIT = {
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
     "residual": "attack chart evidence match posterior soundings_of core.area core.errors | numpy pyproj",
     "soundings_of": "attack chart evidence seabed_bounds | numpy",
+    "settings": "core.policy",
+    "journey": "chart core.policy core.wire | numpy",
+    "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
+    "| numpy",
+    "sites": "chart journey | numpy",
+    "trial": "attack chart core.policy evidence journey posterior sites told | numpy scipy.stats",
+    "advise": "attack chart core.policy settings trial | numpy",
 }

@@ -195,3 +195,8 @@ def _policy(audience: AudiencePart) -> Policy:
         depth_relative=audience.depth == "relative",
         check_text=audience.text == "checked",
     )
+
+
+def preset_policy(preset: str, audience: str) -> Policy:
+    """Return the policy that a preset alone gives an audience."""
+    return _policy(AudiencePart.model_validate({"name": audience, **PRESETS[preset]}))
