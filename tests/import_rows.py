@@ -266,14 +266,14 @@ SHELL = {
     "journal | numpy",
     "audit_arguments": "reading_arguments",
     "audit_libraries": "core.errors",
-    "audit_case": "audit.attack audit.chart audit.chart_files audit.chart_merge audit.declared core.errors expedition "
-    "recording ship_track_file wreck_list_file",
+    "audit_case": "audit.attack audit.chart audit.chart_files audit.chart_merge audit.declared audit.known_seabed "
+    "core.errors expedition recording ship_track_file wreck_list_file | numpy",
     "audit_words": "audit.played",
     "residual_map": "audit.chart audit.played track_picture | matplotlib matplotlib.backends.backend_agg "
     "matplotlib.figure numpy",
     "report_page": "audit.played audit_words core.errors residual_map | jinja2 markupsafe",
-    "audit_run": "audit.attack audit.attacks audit.calibration audit.chart_match audit.evidence audit.played "
-    "audit.soundings_of audit_case audit_words core.errors report_page true_place | numpy",
+    "audit_run": "audit.attack audit.attacks audit.calibration audit.chart_match audit.evidence audit.known_seabed "
+    "audit.played audit.soundings_of audit_case audit_words core.errors report_page true_place | numpy",
     "policy_file": "core.errors toml_lines",
     "advise_arguments": "reading_arguments",
     "advised_keys": "audit.settings core.policy expedition_form quantities",
@@ -326,6 +326,7 @@ AUDIT = {
     "withheld": "attack core.policy core.release core.wire | msgpack",
     "attacks": "attack averaging cell_edges differencing environment free_text known_wrecks leak_scan send_times totals "
     "zone_edges",
+    "known_seabed": "chart error_law | numpy",
     "played": "attack chart core.policy evidence posterior withheld | numpy",
     # attacks on motion and on sources beside the chart
     "shown_track": "attack chart core.release | numpy",

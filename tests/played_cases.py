@@ -103,6 +103,7 @@ class Trials:
     covered: float = 0.95
     trials: int = 200
     holds: bool = True
+    why: str = ""
 
 
 def depths_of(dives: Sequence[Dive]) -> Soundings | None:

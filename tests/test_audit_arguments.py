@@ -11,10 +11,10 @@ from relay.shell.audit_arguments import TRIALS, TURNS
 
 
 def test_defaults_are_those_of_the_method() -> None:
-    """72 turns, 200 trials, the chart's own error, and nothing else public."""
+    """72 turns, 400 trials, the chart's own error, and nothing else public."""
     options = _parser().parse_args(["audit", "a.recording", "--chart", "c.nc", "--chart", "d.csv"])
     assert ([Path("a.recording")], [Path("c.nc"), Path("d.csv")]) == (options.recordings, options.chart)
-    assert (72, 200, 1.0, 1) == (options.turns, options.trials, options.chart_error, options.seed)
+    assert (72, 400, 1.0, 1) == (options.turns, options.trials, options.chart_error, options.seed)
     assert (TURNS, TRIALS) == (options.turns, options.trials)
     unset = (options.area, options.expedition, options.ship_track, options.wrecks, options.truth, options.html)
     assert {None} == set(unset)
@@ -30,7 +30,9 @@ def test_help_says_what_each_option_is_for(capsys: pytest.CaptureFixture[str]) -
     with pytest.raises(SystemExit):
         _parser().parse_args(["audit", "--help"])
     said = capsys.readouterr().out
-    for option in "--chart --area --for --ship-track --wrecks --truth --turns --trials --seed --html --json".split():
+    for (
+        option
+    ) in "--chart --area --for --ship-track --wrecks --truth --seabed --turns --trials --seed --html --json".split():
         assert option in said
     assert "for the operator alone" in said
     assert "offing audit tryout/released/public" in said

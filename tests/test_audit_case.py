@@ -1,6 +1,7 @@
 """The case put together from files: recordings as anybody has them, charts joined, the declared area, send times."""
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,10 +10,11 @@ import pytest
 from expeditions import RIGHT
 from played_cases import invented_chart, released_dive
 from relay.audit.chart import Chart
+from relay.audit.filled import at_places
 from relay.core.disclosure import Report
 from relay.core.errors import OperatorError
 from relay.core.wire import footer
-from relay.shell.audit_case import read_case, read_charts, read_dives
+from relay.shell.audit_case import read_case, read_dives
 
 AREA = '\n[area]\nname = "off the invented coast"\ncentre = [-38.61472, -21.93306]\nradius = "5 km"\n'
 
@@ -50,11 +52,24 @@ def expedition_file(folder: Path, text: str = RIGHT + AREA) -> Path:
     return path
 
 
+def resampled(chart: Chart, times: int) -> Chart:
+    """Return a chart with so many nodes to each cell, ripples between the old ones, without the margin."""
+    latitude, longitude = (
+        np.linspace(axis[5], axis[-2], times * (len(axis) - 7) + 1)
+        for axis in (chart.latitude_deg, chart.longitude_deg)
+    )
+    north, east = np.meshgrid(latitude, longitude, indexing="ij")
+    depth = at_places(chart, north.ravel(), east.ravel()).reshape(north.shape)
+    depth = depth + 2 * np.sin(north * 3_000) * np.cos(east * 2_000)
+    return Chart("finer", latitude, longitude, depth, np.full(depth.shape, 1.0))
+
+
 def asked(folder: Path, **changes: object) -> argparse.Namespace:
     """Return what `offing audit` is asked with one recording, one chart and an expedition file."""
     options: dict[str, object] = {
         "recordings": [recording(folder / "released" / "public")], "chart": [chart_file(folder)], "chart_error": 1.0,
         "area": expedition_file(folder), "expedition": None, "ship_track": None, "wrecks": None,
+        "seabed": None, "seed": 1,
     }  # fmt: skip
     return argparse.Namespace(**{**options, **changes})
 
@@ -67,7 +82,7 @@ def test_case_holds_what_an_outsider_has(tmp_path: Path) -> None:
     assert case.prior is not None
     assert float(case.chart.cell_km2[case.prior].sum()) == pytest.approx(np.pi * 25, rel=0.03)
     assert (None, (), False) == (case.ship, case.wrecks, case.dives[0].live)
-    assert () == given.notes
+    assert ["no finer chart (--seabed): trials are made on the chart with every second node left out"] == [*given.notes]
 
 
 def test_ship_track_and_wrecks_are_read(tmp_path: Path) -> None:
@@ -107,12 +122,23 @@ def test_send_times_of_a_rehearsal_are_found_beside(tmp_path: Path) -> None:
 
 def test_chart_error_is_a_factor_of_the_charts_own(tmp_path: Path) -> None:
     """Twice the factor, twice the error; none or less is refused."""
-    path = chart_file(tmp_path)
-    once, twice = read_charts([path], 1.0), read_charts([path], 2.0)
+    once, twice = (read_case(asked(tmp_path, chart_error=factor)).case.chart for factor in (1.0, 2.0))
     assert np.allclose(2 * once.error_m, twice.error_m, equal_nan=True)
     for factor in (0.0, -1.0, float("nan")):
         with pytest.raises(OperatorError, match="--chart-error"):
-            read_charts([path], factor)
+            read_case(asked(tmp_path, chart_error=factor))
+
+
+def test_finer_chart_is_what_trials_are_made_on(tmp_path: Path) -> None:
+    """It is never what the outsider has; of another place it is refused."""
+    (tmp_path / "finer").mkdir()
+    finer = resampled(invented_chart(), 3)
+    given = read_case(asked(tmp_path, seabed=chart_file(tmp_path / "finer", finer)))
+    assert given.seabed.truth is not given.case.chart
+    assert given.seabed.tried is given.case.chart
+    elsewhere = replace(finer, latitude_deg=finer.latitude_deg + 20)
+    with pytest.raises(OperatorError, match="no water in common"):
+        read_case(asked(tmp_path, seabed=chart_file(tmp_path / "finer", elsewhere)))
 
 
 def test_expedition_without_an_area_searches_all_of_the_chart(tmp_path: Path) -> None:

@@ -57,6 +57,11 @@ class Trial(Protocol):
         """Whether the share is near enough to `LEVEL`."""
         ...
 
+    @property
+    def why(self) -> str:
+        """Why it doesn't hold."""
+        ...
+
 
 Evidence = Callable[[Sequence[Dive]], Soundings | None]
 Try = Callable[[Case, Soundings, Progress], Trial]
@@ -190,9 +195,9 @@ def _tried(outsider: Outsider, case: Case, findings: Sequence[Finding], progress
     if trial.holds:
         return trial, ""
     return trial, (
-        f"The chart match failed its trials: in {trial.trials} dives at known places the area it named held the truth "
-        f"in {trial.covered:.0%}, where 93 to 97 % are needed. So no area is given: it would be a guess. Try more "
-        "trials (--trials), or state how wrong the chart is (--chart-error)."
+        f"The chart match failed its trials: {trial.why or 'the truth lay inside too seldom'}. So no area is given: it "
+        "would be a guess. Try it more often (--trials), on a finer chart (--seabed), or say how wrong the chart is "
+        "(--chart-error)."
     )
 
 

@@ -10,11 +10,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from relay.audit.attack import Case, Dive
 from relay.audit.chart import Chart, Mask
 from relay.audit.chart_files import read_chart
 from relay.audit.chart_merge import merge
 from relay.audit.declared import declared_cells
+from relay.audit.known_seabed import KnownSeabed, known_seabed
 from relay.core.errors import OperatorError
 from relay.shell.expedition import Expedition, read_expedition
 from relay.shell.recording import load_signed
@@ -24,9 +27,10 @@ from relay.shell.wreck_list_file import read_wreck_list
 
 @dataclass(frozen=True)
 class Given:
-    """The case, the expedition file if one was given, and what is to be said of the files (`notes`)."""
+    """The case, what its trials are made on, the expedition file if one was given, and what is to be said (`notes`)."""
 
     case: Case
+    seabed: KnownSeabed
     expedition: Expedition | None
     notes: tuple[str, ...]
 
@@ -36,7 +40,8 @@ def read_case(options: argparse.Namespace) -> Given:
     path = options.expedition or options.area
     expedition = None if path is None else read_expedition(path)
     dives, notes = read_dives(options.recordings)
-    chart = read_charts(options.chart, options.chart_error)
+    seabed = _seabed(options)
+    chart = seabed.chart
     area = None if expedition is None else expedition.plan.area
     if expedition is not None and area is None:
         notes.append(f"{path} declares no area ([area]): all of the chart is searched")
@@ -47,7 +52,9 @@ def read_case(options: argparse.Namespace) -> Given:
         ship=None if options.ship_track is None else read_ship_track(options.ship_track),
         wrecks=() if options.wrecks is None else read_wreck_list(options.wrecks),
     )
-    return Given(case, expedition, tuple(notes))
+    if options.seabed is None:
+        notes.append("no finer chart (--seabed): trials are made on the chart with every second node left out")
+    return Given(case, seabed, expedition, tuple(notes))
 
 
 def read_dives(given: Sequence[Path]) -> tuple[list[Dive], list[str]]:
@@ -89,12 +96,23 @@ def _sent(recording: Path, count: int) -> tuple[float, ...] | None:
     return times if len(times) == count else None
 
 
-def read_charts(paths: Sequence[Path], error_factor: float) -> Chart:
+def _seabed(options: argparse.Namespace) -> KnownSeabed:
+    """Read the charts and learn how wrong they are."""
+    factor = options.chart_error
+    if not factor > 0:
+        raise OperatorError(f"--chart-error {factor}: how many times its own error the chart is off, above 0")
+    chart = read_charts(options.chart)
+    finer = None if options.seabed is None else read_chart(options.seabed)
+    try:
+        return known_seabed(chart, np.random.default_rng(options.seed), finer, factor)
+    except ValueError as error:
+        raise OperatorError(f"{error}: give a chart with water, and a seabed (--seabed) of the same place") from error
+
+
+def read_charts(paths: Sequence[Path], error_factor: float = 1.0) -> Chart:
     """Read one chart or several as one."""
     if not paths:
         raise OperatorError("name the chart that an outsider has: --chart FILE (NetCDF, GeoTIFF or CSV)")
-    if not error_factor > 0:
-        raise OperatorError(f"--chart-error {error_factor}: how many times its own error the chart is off, above 0")
     return merge([read_chart(path, error_factor=error_factor) for path in paths])
 
 

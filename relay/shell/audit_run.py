@@ -18,6 +18,7 @@ from relay.audit.attacks import ATTACKS
 from relay.audit.calibration import calibrate
 from relay.audit.chart_match import ChartMatch
 from relay.audit.evidence import Soundings
+from relay.audit.known_seabed import KnownSeabed
 from relay.audit.played import Outsider, Place, Played, Trial, play
 from relay.audit.soundings_of import soundings_of
 from relay.core.errors import OperatorError
@@ -47,7 +48,8 @@ def run_audit(options: argparse.Namespace, progress: Progress) -> Said:
     if report is not None and report.exists() and not options.force:
         raise OperatorError(f"{report} is there already: name another file, or add --force")
     truth = _truth(options, given)
-    played = play(outsider(options.turns, options.trials, options.seed), case, truth=truth, progress=progress)
+    player = outsider(given.seabed, options.turns, options.trials, options.seed)
+    played = play(player, case, truth=truth, progress=progress)
     lines = _lines(options, given)
     if report is not None:
         name = str(case.dives[0].header["expedition"])
@@ -57,13 +59,15 @@ def run_audit(options: argparse.Namespace, progress: Progress) -> Said:
     return Said(text, notes, bool(played.leaks))
 
 
-def outsider(turns: int, trials: int, seed: int) -> Outsider:
-    """Return the strongest outsider there is: every attack, the chart match tried on known places."""
+def outsider(seabed: KnownSeabed, turns: int, trials: int, seed: int) -> Outsider:
+    """Return the strongest outsider there is: every attack, the chart match tried on a known seabed."""
     attacks: list[Attack] = [replace(each, turns=turns) if isinstance(each, ChartMatch) else each for each in ATTACKS]
 
     def try_on_known(case: Case, soundings: Soundings, progress: Progress) -> Trial:
-        draw = np.random.default_rng(seed)
-        return calibrate(case.chart, soundings, truth=None, trials=trials, draw=draw, progress=progress)
+        draw, where = np.random.default_rng(seed), seabed.where(case.prior)
+        return calibrate(
+            seabed.tried, soundings, seabed.truth, draw, trials=trials, turns=turns, where=where, progress=progress
+        )
 
     return Outsider(attacks, soundings_of, try_on_known)
 
