@@ -11,7 +11,7 @@ from shapely.affinity import scale
 from audited import Point, apart, case_of, on_earth, recorded, shows, step
 from dives import SECRETS
 from relay.audit.attack import Dive
-from relay.audit.dead_reckoning import DRIFT_MPS, DeadReckoning, hole_km2, reckoned
+from relay.audit.dead_reckoning import DRIFT_MPS, DeadReckoning, hole_km2
 from relay.audit.posterior import Posterior
 from relay.audit.shown_track import ShownTrack, tracks_of
 from relay.core import channel
@@ -91,7 +91,7 @@ def test_released_track_leaves_drift_about_every_stay() -> None:
     near = [posterior.near(*on_earth(*place), within_m=900) for place in STATIONS]
     assert near == pytest.approx([0.25] * 4, abs=0.05)
     assert posterior.region()[case.chart.index(*first_told(dive)) or (0, 0)]
-    assert posterior.area_km2() > 4 * math.pi * (2.0 * DRIFT_MPS) ** 2
+    assert posterior.area_km2() > 4 * math.pi * (2e-3 * found.facts["known_to_m"]) ** 2
 
 
 def test_without_ais_a_released_track_is_nothing_to_reckon_from() -> None:
@@ -102,13 +102,33 @@ def test_without_ais_a_released_track_is_nothing_to_reckon_from() -> None:
         assert not found.worked and found.log_likelihood is None and why in found.words
 
 
-def test_headings_in_the_frame_alone_give_a_ring() -> None:
-    """A way known in the frame's turn alone is laid in all directions: as long as it is, and no place."""
-    track = tracks_of(released())[0]
-    way = reckoned(track)
-    assert way.way_m is None and not way.from_north
-    assert way.seconds == pytest.approx(1_200, abs=120)
-    assert way.speed_mps == pytest.approx(SPEED_MPS, rel=0.1)
+class SteeringInFrame(Disclosure):
+    """The leak: headings in the frame's turn where no place is told."""
+
+    def _placed(
+        self, state: VehicleState, ground: Ground | None, leg: Leg, at_us: int
+    ) -> tuple[tuple[float, float] | None, float | None]:
+        cell, told = super()._placed(state, ground, leg, at_us)
+        heading_deg, position = self._known(state, "heading_deg", at_us), state.fresh("position", at_us, 10**9)
+        if heading_deg is None or position is None or ground is None or cell is not None:
+            return cell, told
+        turned = (heading_deg + ground.frame.place(*position).heading_turn_deg) % 360
+        return None, self._stepped(Disclosed.HEADING, self._heading, turned)
+
+
+def test_headings_in_the_frames_turn_give_a_ring(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Told on withheld legs, but in the secret turn, they give how far it went, not where to: a ring about the ship."""
+    monkeypatch.setattr(channel, "Disclosure", SteeringInFrame)
+    dive = released()
+    case = case_of(dive, ship=ais([(AWAY, 60), (STATIONS[0], 8_000), (AWAY, 60)]))
+    found = DeadReckoning().play(case)
+    assert found.place is None and len(found.leaks) == 1 and found.log_likelihood is not None
+    posterior = Posterior.of(case.chart, found.log_likelihood)
+    away_m = apart(first_told(dive), on_earth(0.0, 0.0))
+    ring = posterior.near(*on_earth(0.0, 0.0), away_m + 250) - posterior.near(*on_earth(0.0, 0.0), away_m - 250)
+    assert ring > 0.9
+    east_half = (case.chart.longitude_deg > on_earth(0.0, 0.0)[1])[None, :]
+    assert float(posterior.mass[np.broadcast_to(east_half, case.chart.shape)].sum()) == pytest.approx(0.5, abs=0.05)
 
 
 def test_hole_is_bounded_by_an_ellipse() -> None:

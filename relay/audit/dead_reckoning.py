@@ -35,8 +35,9 @@ ELSEWHERE = 0.01
 class Reckoned:
     """What is known of the way from the launch to the first told place.
 
-    `launch_s`: when it began, from the dive's begin; `seconds`: how long it took. `way_m`: (east, north) by told headings, in the frame or (`from_north`) on the Earth;
-    None where none were told. `off_deg`: by how much headings differ from courses on the shown track, NaN if unknown.
+    `launch_s`: when it began, from the dive's begin; `seconds`: how long it took. `way_m`: (east, north) by told
+    headings, in the frame or (`from_north`) on the Earth; None where none were told. `off_deg`: by how much headings
+    differ from courses on the shown track, NaN if unknown. `speed_mps`: the usual one where it was shown.
     """
 
     launch_s: float
@@ -117,7 +118,7 @@ class DeadReckoning:
     name: str = "dead reckoning"
 
     def play(self, case: Case, progress: Progress = quiet) -> Finding:
-        """Return where the first told place is, reckoned from the ship's stays; without AIS what is known of the way."""
+        """Return where the first told place is, reckoned from the ship's stays; without AIS, what the way tells."""
         tracks = all_tracks(case)
         if not tracks:
             return Finding(self.name, "Nothing to work on: no place was told to reckon to.", worked=False)
@@ -181,7 +182,7 @@ def _leaks(way: Reckoned) -> tuple[str, ...]:
 
 def _way(way: Reckoned) -> str:
     if way.way_m is None:
-        return f"the way of {way.seconds / 60:.0f} min to the first told place is withheld, and no direction is known of it"
+        return f"the way of {way.seconds / 60:.0f} min to the first told place is withheld, its direction unknown"
     length = float(np.hypot(*way.way_m))
     where = "and from north" if way.from_north else "in the frame's own turn alone"
     return f"headings told on the withheld way of {way.seconds / 60:.0f} min, {where}, reckon {length:.0f} m"
