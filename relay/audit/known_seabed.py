@@ -6,11 +6,14 @@ level is taken for the whole chart's.
 """
 
 from dataclasses import dataclass, replace
+from math import prod
 
 import numpy as np
 
 from relay.audit.chart import Chart, Mask
 from relay.audit.error_law import halved, learn
+
+_FINER = 0.9  # of the area of a cell
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,7 @@ def known_seabed(
     ValueError when the finer chart has no water in common with it, or isn't finer.
     """
     if finer is not None:
-        if min(finer.spacing_m) >= max(chart.spacing_m):
+        if prod(finer.spacing_m) >= _FINER * prod(chart.spacing_m):
             raise ValueError(f"{finer.name} is no finer than {chart.name}")
         ready = _times(learn(chart, draw, finer), factor)
         return KnownSeabed(ready, ready, finer, 1)

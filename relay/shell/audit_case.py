@@ -18,6 +18,7 @@ from relay.audit.chart_files import read_chart
 from relay.audit.chart_merge import merge
 from relay.audit.declared import declared_cells
 from relay.audit.known_seabed import KnownSeabed, known_seabed
+from relay.core.area import Area
 from relay.core.errors import OperatorError
 from relay.shell.expedition import Expedition, read_expedition
 from relay.shell.recording import load_signed
@@ -40,21 +41,28 @@ def read_case(options: argparse.Namespace) -> Given:
     path = options.expedition or options.area
     expedition = None if path is None else read_expedition(path)
     dives, notes = read_dives(options.recordings)
-    seabed = _seabed(options)
-    chart = seabed.chart
+    chart, finer = read_charts(options.chart), None if options.seabed is None else read_chart(options.seabed)
+    if not options.chart_error > 0:
+        raise OperatorError(f"--chart-error {options.chart_error}: how many times its own error the chart is off")
     area = None if expedition is None else expedition.plan.area
+    prior = None if area is None else _declared(chart, area)
+    ship = None if options.ship_track is None else read_ship_track(options.ship_track)
+    wrecks = () if options.wrecks is None else read_wreck_list(options.wrecks)
     if expedition is not None and area is None:
         notes.append(f"{path} declares no area ([area]): all of the chart is searched")
-    case = Case(
-        chart,
-        tuple(dives),
-        prior=None if area is None else _declared(chart, expedition),
-        ship=None if options.ship_track is None else read_ship_track(options.ship_track),
-        wrecks=() if options.wrecks is None else read_wreck_list(options.wrecks),
-    )
-    if options.seabed is None:
+    if finer is None:
         notes.append("no finer chart (--seabed): trials are made on the chart with every second node left out")
+    seabed = _seabed(options, chart, finer)
+    case = Case(seabed.chart, tuple(dives), prior, ship, wrecks)
     return Given(case, seabed, expedition, tuple(notes))
+
+
+def _seabed(options: argparse.Namespace, chart: Chart, finer: Chart | None) -> KnownSeabed:
+    """Learn how wrong the chart is."""
+    try:
+        return known_seabed(chart, np.random.default_rng(options.seed), finer, options.chart_error)
+    except ValueError as error:
+        raise OperatorError(f"{error}: give a chart with water, and a seabed (--seabed) of the same place") from error
 
 
 def read_dives(given: Sequence[Path]) -> tuple[list[Dive], list[str]]:
@@ -96,19 +104,6 @@ def _sent(recording: Path, count: int) -> tuple[float, ...] | None:
     return times if len(times) == count else None
 
 
-def _seabed(options: argparse.Namespace) -> KnownSeabed:
-    """Read the charts and learn how wrong they are."""
-    factor = options.chart_error
-    if not factor > 0:
-        raise OperatorError(f"--chart-error {factor}: how many times its own error the chart is off, above 0")
-    chart = read_charts(options.chart)
-    finer = None if options.seabed is None else read_chart(options.seabed)
-    try:
-        return known_seabed(chart, np.random.default_rng(options.seed), finer, factor)
-    except ValueError as error:
-        raise OperatorError(f"{error}: give a chart with water, and a seabed (--seabed) of the same place") from error
-
-
 def read_charts(paths: Sequence[Path], error_factor: float = 1.0) -> Chart:
     """Read one chart or several as one."""
     if not paths:
@@ -116,11 +111,8 @@ def read_charts(paths: Sequence[Path], error_factor: float = 1.0) -> Chart:
     return merge([read_chart(path, error_factor=error_factor) for path in paths])
 
 
-def _declared(chart: Chart, expedition: Expedition | None) -> Mask:
-    assert expedition is not None and expedition.plan.area is not None
-    where = declared_cells(chart, expedition.plan.area)
+def _declared(chart: Chart, area: Area) -> Mask:
+    where = declared_cells(chart, area)
     if not (where & chart.candidates).any():
-        raise OperatorError(
-            f"{chart.name} has no water in the declared area {expedition.plan.area.name!r}: give a chart of that place"
-        )
+        raise OperatorError(f"{chart.name} has no water in the declared area {area.name!r}: give a chart of that place")
     return where
