@@ -156,7 +156,9 @@ def _resampled(name: str, latitudes: Floats, longitudes: Floats, elevation_m: Fl
     east, north = np.meshgrid(spacing_m * np.arange(columns), spacing_m * np.arange(rows))
     cells = np.column_stack([east.ravel(), north.ravel()])
     values = _linear(triangles, elevation_m, cells, WIDEST * spacing_m)
-    values[cKDTree(plane).query(cells)[0] > FARTHEST * spacing_m] = np.nan
+    held = np.flatnonzero(np.isfinite(values))
+    away_m, _ = cKDTree(plane).query(cells[held], distance_upper_bound=FARTHEST * spacing_m)
+    values[held[np.isinf(away_m)]] = np.nan
     return chart_of_grid(name, axes[0], axes[1], values.reshape(rows, columns), error_factor=error_factor)
 
 

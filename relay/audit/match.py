@@ -23,9 +23,9 @@ from relay.audit.likelihood import log_density, log_mean_over, log_sum, log_with
 
 CHUNK = 16_384
 LEVELS = 24
-VALUE_M = 2.0
+VALUE_M = 1.0
 FLAT_M = 3_000.0
-BLOCK_LENGTHS = 1.5
+BLOCK_LENGTHS, ALIKE = 1.5, 0.8
 HOPELESS = 7.0
 
 
@@ -142,7 +142,7 @@ class Match:
         self.east_m = soundings.east_m - soundings.east_m[0]
         self.north_m = soundings.north_m - soundings.north_m[0]
         self._width_m = soundings.deepest_m - soundings.shallowest_m
-        self._values = bool(np.all(self._width_m <= VALUE_M))
+        self._values = self._are_values()
         # What a cell and a turn stand for: their neighbours, up to halfway to the next.
         cell_m = np.hypot(*ground.chart.spacing_m) / np.sqrt(24)
         turned_m = np.hypot(self.east_m, self.north_m) * (2 * pi / self.turns) / np.sqrt(12) * soundings.turned
@@ -160,6 +160,11 @@ class Match:
                 done.append(logs)
                 progress("laying the dive on the chart", at / len(parts))
         return np.concatenate(done)
+
+    def _are_values(self) -> bool:
+        """Return whether bands are so narrow, beside the chart's error, that they are as good as normal values."""
+        error_m = float(np.median(self.ground.error_m[self.ground.cells]))
+        return bool(np.sqrt((self._width_m**2).mean() / 12) <= max(error_m, VALUE_M))
 
     def _part(self, part: slice) -> Floats:
         total: Floats | None = None
@@ -250,13 +255,26 @@ class Match:
         return total
 
     def _in_blocks(self) -> list[tuple[NDArray[np.int64], float]]:
-        """Return which soundings lie within a correlation length or so, and how much of their error they share."""
-        if len(self.east_m) == 1:
-            return [(np.array([0]), 1.0)]
-        tree = linkage(np.stack([self.east_m, self.north_m], axis=1), "complete")
-        block = fcluster(tree, BLOCK_LENGTHS * self.law.length_m, "distance")
-        blocks = [np.nonzero(block == at)[0] for at in range(1, int(block.max()) + 1)]
+        """Return which soundings lie within a correlation length or so, and how much of their error they share.
+
+        Of soundings so near each other that they err alike the one with the narrowest band stands for all: together
+        they would be believed as if each erred by itself.
+        """
+        alike_m = self.law.length_m * float(-np.log(ALIKE)) ** (1 / self.law.power)
+        narrowest = [
+            group[np.argmin(self._width_m[group])] for group in self._within(np.arange(len(self.east_m)), alike_m)
+        ]
+        kept = np.sort(np.array(narrowest))
+        blocks = self._within(kept, BLOCK_LENGTHS * self.law.length_m)
         return [(block, self._shared(block)) for block in blocks]
+
+    def _within(self, chosen: NDArray[np.int64], apart_m: float) -> list[NDArray[np.int64]]:
+        """Return groups of soundings that lie at most `apart_m` from each other."""
+        if len(chosen) == 1:
+            return [chosen]
+        tree = linkage(np.stack([self.east_m[chosen], self.north_m[chosen]], axis=1), "complete")
+        group = fcluster(tree, apart_m, "distance")
+        return [chosen[group == at] for at in range(1, int(group.max()) + 1)]
 
     def _shared(self, block: NDArray[np.int64]) -> float:
         if len(block) == 1:
