@@ -273,7 +273,7 @@ SHELL = {
     "matplotlib.figure numpy",
     "report_page": "audit.played audit_words core.errors residual_map | jinja2 markupsafe",
     "audit_run": "audit.attack audit.attacks audit.calibration audit.chart_match audit.evidence audit.known_seabed "
-    "audit.played audit.soundings_of audit_case audit_words core.errors report_page true_place | numpy",
+    "audit.played audit_case audit_words core.errors report_page true_place | numpy",
     "policy_file": "core.errors toml_lines",
     "advise_arguments": "reading_arguments",
     "advised_keys": "audit.settings core.policy expedition_form quantities",
@@ -325,9 +325,9 @@ AUDIT = {
     "attack": "chart core.wire",
     "declared": "chart core.area | numpy pyproj",
     "withheld": "attack core.policy core.release core.wire | msgpack",
-    "attacks": "attack averaging cell_edges differencing environment free_text known_wrecks leak_scan send_times totals "
-    "zone_edges",
-    "known_seabed": "chart error_law | numpy",
+    "attacks": "attack averaging cell_edges chart_match dead_reckoning differencing environment free_text known_wrecks "
+    "leak_scan send_times ship_alignment totals zone_edges",
+    "known_seabed": "calibration chart | numpy",
     "played": "attack chart core.policy evidence posterior withheld | numpy",
     # attacks on motion and on sources beside the chart
     "shown_track": "attack chart core.release | numpy",

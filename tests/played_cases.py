@@ -106,9 +106,9 @@ class Trials:
     why: str = ""
 
 
-def depths_of(dives: Sequence[Dive]) -> Soundings | None:
+def depths_of(case: Case) -> Soundings | None:
     """Return the depths told as soundings at their places; None where none is told."""
-    rows = [row for dive in dives for record in dive.records if record.kind == 1 for row in record.body]
+    rows = [row for dive in case.dives for record in dive.records if record.kind == 1 for row in record.body]
     told = np.array([row[:4][1:] for row in rows if row[3] is not None and row[1] is not None], dtype=float)
     if not len(told):
         return None

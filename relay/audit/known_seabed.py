@@ -10,8 +10,8 @@ from math import prod
 
 import numpy as np
 
+from relay.audit.calibration import grounds
 from relay.audit.chart import Chart, Mask
-from relay.audit.error_law import halved, learn
 
 _FINER = 0.9  # of the area of a cell
 
@@ -40,13 +40,10 @@ def known_seabed(
 
     ValueError when the finer chart has no water in common with it, or isn't finer.
     """
-    if finer is not None:
-        if prod(finer.spacing_m) >= _FINER * prod(chart.spacing_m):
-            raise ValueError(f"{finer.name} is no finer than {chart.name}")
-        ready = _times(learn(chart, draw, finer), factor)
-        return KnownSeabed(ready, ready, finer, 1)
-    tried = _times(learn(halved(chart), draw, chart), factor)
-    return KnownSeabed(_times(learn(chart, draw), factor), tried, chart, 2)
+    if finer is not None and prod(finer.spacing_m) >= _FINER * prod(chart.spacing_m):
+        raise ValueError(f"{finer.name} is no finer than {chart.name}")
+    ready, tried, truth = grounds(chart, draw, finer)
+    return KnownSeabed(_times(ready, factor), _times(tried, factor), truth, 2 if finer is None else 1)
 
 
 def _times(chart: Chart, factor: float) -> Chart:

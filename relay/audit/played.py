@@ -19,7 +19,7 @@ from typing import Protocol
 
 import numpy as np
 
-from relay.audit.attack import Attack, Case, Dive, Finding, Progress, quiet
+from relay.audit.attack import Attack, Case, Finding, Progress, quiet
 from relay.audit.chart import Chart, Floats
 from relay.audit.evidence import Soundings
 from relay.audit.posterior import Posterior
@@ -63,7 +63,7 @@ class Trial(Protocol):
         ...
 
 
-Evidence = Callable[[Sequence[Dive]], Soundings | None]
+Evidence = Callable[[Case], Soundings | None]
 Try = Callable[[Case, Soundings, Progress], Trial]
 
 
@@ -188,7 +188,7 @@ def _named(progress: Progress, name: str) -> Progress:
 def _tried(outsider: Outsider, case: Case, findings: Sequence[Finding], progress: Progress) -> tuple[Trial | None, str]:
     """Return what came of the trials, None where nothing is to be tried; and why there is no number, if so."""
     worked = any(finding.attack == BY_CHART and finding.log_likelihood is not None for finding in findings)
-    soundings = outsider.evidence(case.dives) if worked else None
+    soundings = outsider.evidence(case) if worked else None
     if soundings is None:
         return None, ""
     trial = outsider.try_on_known(case, soundings, _named(progress, "trials on known places"))
@@ -259,7 +259,7 @@ def _again(outsider: Outsider, case: Case, less: Case, finding: Finding) -> Find
     """Return what an attack makes of the case with less in it; what said nothing of the place says no more then."""
     if not _tells_place(finding, case.chart):
         return finding
-    if finding.attack == BY_CHART and _same(outsider.evidence(case.dives), outsider.evidence(less.dives)):
+    if finding.attack == BY_CHART and _same(outsider.evidence(case), outsider.evidence(less)):
         return finding
     attack = next(attack for attack in outsider.attacks if attack.name == finding.attack)
     return attack.play(less)

@@ -5,7 +5,6 @@ else, and which ticks there are, stays as it was.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import Any
 
 import msgpack
@@ -63,7 +62,7 @@ def without(dive: Dive, field: Disclosed) -> Dive:
         records.append(_again(record._replace(body=body)))
         if dive.sent_s is not None:
             sent_s.append(dive.sent_s[at])
-    return replace(dive, header=header, records=tuple(records), sent_s=None if dive.sent_s is None else tuple(sent_s))
+    return Dive(dive.name, header, tuple(records), None if dive.sent_s is None else tuple(sent_s), dive.live)
 
 
 def _header(header: Any, field: Disclosed) -> dict[str, Any]:

@@ -8,7 +8,7 @@ import argparse
 import json
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,11 +16,10 @@ import numpy as np
 from relay.audit.attack import Attack, Case, Progress
 from relay.audit.attacks import ATTACKS
 from relay.audit.calibration import calibrate
-from relay.audit.chart_match import ChartMatch
+from relay.audit.chart_match import ChartMatch, soundings_for
 from relay.audit.evidence import Soundings
 from relay.audit.known_seabed import KnownSeabed
 from relay.audit.played import Outsider, Place, Played, Trial, play
-from relay.audit.soundings_of import soundings_of
 from relay.core.errors import OperatorError
 from relay.shell.audit_case import Given, read_case
 from relay.shell.audit_words import attack_lines, field_lines, meaning, numbers, say_distance
@@ -61,7 +60,7 @@ def run_audit(options: argparse.Namespace, progress: Progress) -> Said:
 
 def outsider(seabed: KnownSeabed, turns: int, trials: int, seed: int) -> Outsider:
     """Return the strongest outsider there is: every attack, the chart match tried on a known seabed."""
-    attacks: list[Attack] = [replace(each, turns=turns) if isinstance(each, ChartMatch) else each for each in ATTACKS]
+    attacks: list[Attack] = [ChartMatch(turns) if isinstance(each, ChartMatch) else each for each in ATTACKS]
 
     def try_on_known(case: Case, soundings: Soundings, progress: Progress) -> Trial:
         draw, where = np.random.default_rng(seed), seabed.where(case.prior)
@@ -69,13 +68,13 @@ def outsider(seabed: KnownSeabed, turns: int, trials: int, seed: int) -> Outside
             seabed.tried, soundings, seabed.truth, draw, trials=trials, turns=turns, where=where, progress=progress
         )
 
-    return Outsider(attacks, soundings_of, try_on_known)
+    return Outsider(attacks, soundings_for, try_on_known)
 
 
 def _truth(options: argparse.Namespace, given: Given) -> Place | None:
     if options.truth is None or given.expedition is None:
         return None
-    soundings = soundings_of(given.case.dives)
+    soundings = soundings_for(given.case)
     reference = None if soundings is None else (float(soundings.east_m[0]), float(soundings.north_m[0]))
     return true_place(options.truth, given.expedition.plan, given.case.dives, reference)
 
