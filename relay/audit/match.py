@@ -19,13 +19,13 @@ from relay.audit.attack import Progress, quiet
 from relay.audit.chart import Chart, ErrorLaw, Floats, Mask
 from relay.audit.evidence import Soundings
 from relay.audit.filled import filled
-from relay.audit.likelihood import log_density, log_mean_over, log_sum, log_within, wanted
+from relay.audit.likelihood import log_density, log_inside, log_mean_over, log_sum, log_within, wanted
 
 CHUNK = 16_384
 LEVELS = 24
 VALUE_M = 1.0
 FLAT_M = 3_000.0
-BLOCK_LENGTHS, ALIKE = 1.5, 0.8
+BLOCK_LENGTHS, ALIKE, WIDE = 1.5, 0.8, 8.0
 HOPELESS = 7.0
 
 
@@ -150,6 +150,7 @@ class Match:
         apart = np.hypot(self.east_m[:, None] - self.east_m, self.north_m[:, None] - self.north_m)
         self._correlation = np.exp(-((apart / self.law.length_m) ** self.law.power))
         self._blocks = self._in_blocks()
+        self._scales = self._telling_scales()
 
     def logs(self, progress: Progress = quiet, threads: int = 1) -> Floats:
         """Return the log likelihood of each of the ground's cells (cells,)."""
@@ -165,6 +166,14 @@ class Match:
         """Return whether bands are so narrow, beside the chart's error, that they are as good as normal values."""
         error_m = float(np.median(self.ground.error_m[self.ground.cells]))
         return bool(np.sqrt((self._width_m**2).mean() / 12) <= max(error_m, VALUE_M))
+
+    def _telling_scales(self) -> tuple[tuple[float, float], ...]:
+        """Return the scales of the chart's error that bands can tell apart: one, where they are wide beside it."""
+        bounded = self._width_m[np.isfinite(self._width_m)]
+        typical_m = float(np.median(self.ground.error_m[self.ground.cells]))
+        if len(bounded) and bounded.min() < WIDE * typical_m:
+            return self.law.scales
+        return ((float(np.sqrt(sum(share * scale**2 for scale, share in self.law.scales))), 1.0),)
 
     def _part(self, part: slice) -> Floats:
         total: Floats | None = None
@@ -232,7 +241,7 @@ class Match:
 
     def _of_near(self, low: Floats, high: Floats, error_m: Floats, bias: Floats, width: Floats) -> Floats:
         logs = []
-        for scale, share in self.law.scales:
+        for scale, share in self._scales:
             given = partial(self._of_blocks, low, high, scale * error_m)
             if self.soundings.relative:
                 common = np.float32(self.errors.common_m)
@@ -245,13 +254,16 @@ class Match:
     def _of_blocks(self, low: Floats, high: Floats, error_m: Floats, factor: Floats) -> Floats:
         """Return the log probability (cells,) of bands, block by block, given the bias of all as a standard score."""
         bias = factor * np.float32(self.errors.common_m)
-        total = np.zeros(low.shape[1])
         common_m = 0.0 if self.soundings.relative else self.errors.common_m
+        alone = [int(block[0]) for block, _ in self._blocks if len(block) == 1]
+        spread_m = np.sqrt(common_m**2 + self.errors.sounding_m**2 + error_m[alone] ** 2).astype(low.dtype)
+        total = log_inside(low[alone] - bias, high[alone] - bias, spread_m).astype(float)
         for block, share in self._blocks:
-            error = error_m[block]
-            shared = np.sqrt(common_m**2 + share * error**2).astype(low.dtype)
-            own = np.sqrt(self.errors.sounding_m**2 + (1 - share) * error**2).astype(low.dtype)
-            total += log_within(low[block] - bias, high[block] - bias, shared, own)
+            if len(block) > 1:
+                error = error_m[block]
+                shared = np.sqrt(common_m**2 + share * error**2).astype(low.dtype)
+                own = np.sqrt(self.errors.sounding_m**2 + (1 - share) * error**2).astype(low.dtype)
+                total += log_within(low[block] - bias, high[block] - bias, shared, own)
         return total
 
     def _in_blocks(self) -> list[tuple[NDArray[np.int64], float]]:
