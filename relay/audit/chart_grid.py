@@ -4,10 +4,13 @@ Rules: nothing is made up: a cell is as deep as the nodes about it say, or unkno
 gap wider than two and a half times the nodes' own spacing. Elevation here is positive up, as in most files.
 """
 
+from typing import Any
+
 import numpy as np
 
 from relay.audit.chart import Chart, Floats, Mask
 from relay.audit.chart_error import seabed_error
+from relay.audit.chart_placeholder import sounded
 from relay.core.errors import ChartError
 
 EVEN = 0.05  # how far, in steps, an axis may be from even steps and still be taken for them: coordinates are rounded
@@ -32,9 +35,10 @@ def chart_of_grid(
     elevation_m = elevation_m[np.ix_(rows, columns)].astype(np.float64)
     if min(elevation_m.shape) < 2:
         raise ChartError(f"{name}: a chart needs two rows and two columns at least, this one is {elevation_m.shape}")
-    latitudes, elevation_m = _even(name, "latitude", latitudes, elevation_m)
-    longitudes, turned = _even(name, "longitude", longitudes, elevation_m.T)
-    return _finished(name, latitudes, longitudes, turned.T, error_factor)
+    elevation_m, doubt_m = sounded(elevation_m)
+    laid = [_even(name, "latitude", latitudes, held) for held in (elevation_m, doubt_m)]
+    turned = [_even(name, "longitude", longitudes, held.T) for _, held in laid]
+    return _finished(name, laid[0][0], turned[0][0], turned[0][1].T, turned[1][1].T, error_factor)
 
 
 def chart_of_nodes(
@@ -51,8 +55,9 @@ def chart_of_nodes(
         raise ChartError(f"{name}: {len(elevation_m)} nodes with a depth are too few for a chart")
     rows, columns = _steps_of(latitudes), _steps_of(longitudes)
     if rows and columns and rows[1] * columns[1] <= 50 * len(elevation_m):
-        axes = [low + step * np.arange(count) for low, count, step in (rows, columns)]
-        return _finished(name, *axes, _placed(axes, latitudes, longitudes, elevation_m), error_factor)
+        axes: list[Floats] = [low + step * np.arange(count) for low, count, step in (rows, columns)]
+        values = _placed(axes, latitudes, longitudes, elevation_m)
+        return chart_of_grid(name, axes[0], axes[1], values, error_factor=error_factor)
     return _resampled(name, latitudes, longitudes, elevation_m, error_factor)
 
 
@@ -69,16 +74,15 @@ def unwrapped(longitude_deg: Floats) -> Floats:
     return unrolled
 
 
-def _finished(name: str, latitudes: Floats, longitudes: Floats, elevation_m: Floats, error_factor: float) -> Chart:
+def _finished(
+    name: str, latitudes: Floats, longitudes: Floats, elevation_m: Floats, doubt_m: Floats, error_factor: float
+) -> Chart:
     land = elevation_m >= 0
     depth_m = np.where(elevation_m < 0, -elevation_m, np.nan)
     if not np.isfinite(depth_m).any():
-        raise ChartError(
-            f"{name}: nothing lies under water; elevations are taken as positive up, depths as positive down"
-        )
-    empty = np.full(depth_m.shape, 1.0)
-    chart = Chart(name, latitudes, longitudes, depth_m, empty, land if land.any() else None)
-    return Chart(name, latitudes, longitudes, depth_m, seabed_error(chart) * error_factor, chart.land)
+        raise ChartError(f"{name}: nothing lies under water; elevations are positive up, depths positive down")
+    error_m = np.hypot(seabed_error(elevation_m), doubt_m) * error_factor
+    return Chart(name, latitudes, longitudes, depth_m, error_m, land if land.any() else None)
 
 
 def _even(name: str, axis: str, degrees: Floats, values: Floats) -> tuple[Floats, Floats]:
@@ -118,7 +122,7 @@ def _steps_of(degrees: Floats) -> tuple[float, int, float] | None:
 
 def _placed(axes: list[Floats], latitudes: Floats, longitudes: Floats, elevation_m: Floats) -> Floats:
     rows, columns = (len(axis) for axis in axes)
-    _fits(rows, columns)
+    fits(rows, columns)
     row, column = (
         np.round((held - axis[0]) / (axis[1] - axis[0])).astype(np.int64)
         for held, axis in zip((latitudes, longitudes), axes, strict=True)
@@ -126,7 +130,8 @@ def _placed(axes: list[Floats], latitudes: Floats, longitudes: Floats, elevation
     cell = row * columns + column
     count = np.bincount(cell, minlength=rows * columns)
     total = np.bincount(cell, weights=elevation_m, minlength=rows * columns)
-    return np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0).reshape(rows, columns)
+    mean: Floats = np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0)
+    return mean.reshape(rows, columns)
 
 
 def _resampled(name: str, latitudes: Floats, longitudes: Floats, elevation_m: Floats, error_factor: float) -> Chart:
@@ -144,7 +149,7 @@ def _resampled(name: str, latitudes: Floats, longitudes: Floats, elevation_m: Fl
     spacing_m = _density(plane[triangles.simplices])
     span = plane.max(axis=0)
     columns, rows = (int(np.floor(length / spacing_m)) + 1 for length in span)
-    _fits(rows, columns)
+    fits(rows, columns)
     if min(rows, columns) < 2:
         raise ChartError(f"{name}: the nodes make a strip narrower than their spacing of {spacing_m:.0f} m, no chart")
     axes = [origin[at] + scale[at] * spacing_m * np.arange(count) for at, count in ((1, rows), (0, columns))]
@@ -152,7 +157,7 @@ def _resampled(name: str, latitudes: Floats, longitudes: Floats, elevation_m: Fl
     cells = np.column_stack([east.ravel(), north.ravel()])
     values = _linear(triangles, elevation_m, cells, WIDEST * spacing_m)
     values[cKDTree(plane).query(cells)[0] > FARTHEST * spacing_m] = np.nan
-    return _finished(name, axes[0], axes[1], values.reshape(rows, columns), error_factor)
+    return chart_of_grid(name, axes[0], axes[1], values.reshape(rows, columns), error_factor=error_factor)
 
 
 def _density(corners: Floats) -> float:
@@ -162,7 +167,7 @@ def _density(corners: Floats) -> float:
     return float(np.sqrt(2 * np.median(area_m2)))
 
 
-def _linear(triangles, elevation_m: Floats, cells: Floats, longest_m: float) -> Floats:  # type: ignore[no-untyped-def]
+def _linear(triangles: Any, elevation_m: Floats, cells: Floats, longest_m: float) -> Floats:
     """Return the elevation at cells (cells, 2), NaN outside triangles whose sides are all short enough."""
     corners = triangles.points[triangles.simplices]
     sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)
@@ -177,7 +182,8 @@ def _linear(triangles, elevation_m: Floats, cells: Floats, longest_m: float) -> 
     return values
 
 
-def _fits(rows: int, columns: int) -> None:
+def fits(rows: int, columns: int) -> None:
+    """Raise ChartError where a grid is too large to be worked with."""
     if rows * columns > MOST_CELLS:
         raise ChartError(
             f"a chart of {rows:,} by {columns:,} cells is more than can be matched; cut it to the area about the dive"
