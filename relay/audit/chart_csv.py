@@ -5,7 +5,6 @@ elevation or a height positive up. An empty cell is unknown; anything else that 
 """
 
 import csv
-import re
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple, TextIO
 
@@ -13,15 +12,9 @@ import numpy as np
 
 from relay.audit.chart import Chart, Floats
 from relay.audit.chart_grid import chart_of_grid, chart_of_nodes
+from relay.audit.chart_words import DEGREES, DOWN, LATITUDE, LONGITUDE, UNITS_M, UP, word_and_unit
 from relay.core.errors import ChartError
 
-UNITS_M = {
-    "m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0, "km": 1e3,
-    "ft": 0.3048, "feet": 0.3048, "fathom": 1.8288, "fathoms": 1.8288, "fm": 1.8288,
-}  # fmt: skip
-DOWN, UP = {"depth"}, {"elevation", "elev", "height", "topo", "topography"}
-LATITUDE, LONGITUDE = {"lat", "latitude"}, {"lon", "long", "lng", "longitude"}
-DEGREES = {"", "deg", "degree", "degrees", "degrees_north", "degrees_east", "n", "e"}
 UNKNOWN = {"", "nan", "na", "null", "none", "-9999", "-9999.0", "-99999", "-32768"}
 HIGHEST_M, DEEPEST_M = 9_000.0, 12_000.0
 WHAT = "longitude, latitude and depth_m (positive down) or elevation_m (positive up)"
@@ -97,7 +90,7 @@ def _columns(name: str, head: Sequence[str]) -> tuple[int, int, _Column]:
     """Return where latitude, longitude and the value are."""
     latitude = longitude = value = None
     for at, cell in enumerate(head):
-        word, unit = _word_and_unit(cell)
+        word, unit = word_and_unit(cell)
         if word in LATITUDE and unit in DEGREES:
             latitude = at
         elif word in LONGITUDE and unit in DEGREES:
@@ -107,17 +100,6 @@ def _columns(name: str, head: Sequence[str]) -> tuple[int, int, _Column]:
     if latitude is None or longitude is None or value is None:
         raise ChartError(f"{name}: the columns are {', '.join(head)}; a chart of nodes needs {WHAT} among them")
     return latitude, longitude, value
-
-
-def _word_and_unit(cell: str) -> tuple[str, str]:
-    """Return what a head's cell names and its unit: `depth_m`, `Depth (m)`, `elevation [ft]`, `lat`."""
-    found = re.fullmatch(r"([a-z]+?)(?:[_\s]*[\[(]?\s*([a-z_]+?)\s*[\])]?)?", cell.strip().lower())
-    if found is None:
-        return cell, ""
-    known = DOWN | UP | LATITUDE | LONGITUDE
-    word = max((word for word in known if cell.strip().lower().startswith(word)), key=len, default="")
-    unit = re.sub(r"[^a-z_]", "", cell.strip().lower()[len(word) :]).strip("_")
-    return word, unit
 
 
 def _is_number(cell: str) -> bool:

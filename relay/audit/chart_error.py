@@ -25,7 +25,8 @@ def seabed_error(chart: Chart) -> Floats:
     rough_m2 = _about(np.square(_misfit(depth_m)))
     slope_m2 = _about(_steps_squared(depth_m)) * WITHIN_CELL**2
     floor_m2 = FLOOR_M**2 + np.square(FLOOR_SHARE * depth_m)
-    return np.sqrt(np.nan_to_num(rough_m2) + np.nan_to_num(slope_m2) + floor_m2)
+    error_m: Floats = np.sqrt(np.nan_to_num(rough_m2) + np.nan_to_num(slope_m2) + floor_m2)
+    return error_m
 
 
 def _misfit(depth_m: Floats) -> Floats:
@@ -52,7 +53,8 @@ def _steps_squared(depth_m: Floats) -> Floats:
 def _mean_of_known(first: Floats, second: Floats) -> Floats:
     known = np.isfinite(first).astype(np.float64) + np.isfinite(second)
     total = np.nan_to_num(first) + np.nan_to_num(second)
-    return np.divide(total, known, out=np.full(total.shape, np.nan), where=known > 0)
+    mean: Floats = np.divide(total, known, out=np.full(total.shape, np.nan), where=known > 0)
+    return mean
 
 
 def _about(values: Floats) -> Floats:
@@ -64,4 +66,5 @@ def _about(values: Floats) -> Floats:
     total = uniform_filter(np.where(known, values, 0.0), ABOUT, mode="constant")
     everywhere = float(values[known].mean()) if known.any() else 0.0
     near = share > 0.5 / ABOUT**2
-    return np.divide(total, share, out=np.full(values.shape, everywhere), where=near)
+    mean: Floats = np.divide(total, share, out=np.full(values.shape, everywhere), where=near)
+    return mean

@@ -1,7 +1,7 @@
 """Charts from files, told apart by what is in them rather than by their names.
 
-Rules: reads the file it is given and no other; a file that is no chart is a ChartError that says what, where and what to
-do. Needs the extra `audit`.
+Rules: reads the file it is given and no other; a file that is no chart is a ChartError that says what, where and what
+to do. Needs the extra `audit`.
 """
 
 import gzip
@@ -10,6 +10,8 @@ from pathlib import Path
 
 from relay.audit.chart import Chart
 from relay.audit.chart_csv import read_text
+from relay.audit.chart_geotiff import MAGIC, read_geotiff
+from relay.audit.chart_netcdf import CLASSIC, HDF5, read_netcdf
 from relay.core.errors import ChartError
 
 MOST_OCTETS = 1 << 30
@@ -17,11 +19,15 @@ GZIP = b"\x1f\x8b"
 
 
 def read_chart(path: Path, *, error_factor: float = 1.0) -> Chart:
-    """Return the chart in a file: a CSV matrix or nodes, also compressed by gzip.
+    """Return the chart in a file: NetCDF, GeoTIFF, a CSV matrix or CSV nodes, also compressed by gzip.
 
     `error_factor`: how many times the chart's own estimate the seabed may differ from it. Raises ChartError.
     """
     content = _content(path)
+    if content.startswith((*CLASSIC, HDF5)):
+        return read_netcdf(path.name, content, error_factor)
+    if content.startswith(MAGIC):
+        return read_geotiff(path.name, content, error_factor)
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -4,6 +4,8 @@ Rules: nothing is made up: a cell is as deep as the nodes about it say, or unkno
 gap wider than two and a half times the nodes' own spacing. Elevation here is positive up, as in most files.
 """
 
+from typing import Any
+
 import numpy as np
 
 from relay.audit.chart import Chart, Floats, Mask
@@ -51,8 +53,8 @@ def chart_of_nodes(
         raise ChartError(f"{name}: {len(elevation_m)} nodes with a depth are too few for a chart")
     rows, columns = _steps_of(latitudes), _steps_of(longitudes)
     if rows and columns and rows[1] * columns[1] <= 50 * len(elevation_m):
-        axes = [low + step * np.arange(count) for low, count, step in (rows, columns)]
-        return _finished(name, *axes, _placed(axes, latitudes, longitudes, elevation_m), error_factor)
+        axes: list[Floats] = [low + step * np.arange(count) for low, count, step in (rows, columns)]
+        return _finished(name, axes[0], axes[1], _placed(axes, latitudes, longitudes, elevation_m), error_factor)
     return _resampled(name, latitudes, longitudes, elevation_m, error_factor)
 
 
@@ -118,7 +120,7 @@ def _steps_of(degrees: Floats) -> tuple[float, int, float] | None:
 
 def _placed(axes: list[Floats], latitudes: Floats, longitudes: Floats, elevation_m: Floats) -> Floats:
     rows, columns = (len(axis) for axis in axes)
-    _fits(rows, columns)
+    fits(rows, columns)
     row, column = (
         np.round((held - axis[0]) / (axis[1] - axis[0])).astype(np.int64)
         for held, axis in zip((latitudes, longitudes), axes, strict=True)
@@ -126,7 +128,8 @@ def _placed(axes: list[Floats], latitudes: Floats, longitudes: Floats, elevation
     cell = row * columns + column
     count = np.bincount(cell, minlength=rows * columns)
     total = np.bincount(cell, weights=elevation_m, minlength=rows * columns)
-    return np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0).reshape(rows, columns)
+    mean: Floats = np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0)
+    return mean.reshape(rows, columns)
 
 
 def _resampled(name: str, latitudes: Floats, longitudes: Floats, elevation_m: Floats, error_factor: float) -> Chart:
@@ -144,7 +147,7 @@ def _resampled(name: str, latitudes: Floats, longitudes: Floats, elevation_m: Fl
     spacing_m = _density(plane[triangles.simplices])
     span = plane.max(axis=0)
     columns, rows = (int(np.floor(length / spacing_m)) + 1 for length in span)
-    _fits(rows, columns)
+    fits(rows, columns)
     if min(rows, columns) < 2:
         raise ChartError(f"{name}: the nodes make a strip narrower than their spacing of {spacing_m:.0f} m, no chart")
     axes = [origin[at] + scale[at] * spacing_m * np.arange(count) for at, count in ((1, rows), (0, columns))]
@@ -162,7 +165,7 @@ def _density(corners: Floats) -> float:
     return float(np.sqrt(2 * np.median(area_m2)))
 
 
-def _linear(triangles, elevation_m: Floats, cells: Floats, longest_m: float) -> Floats:  # type: ignore[no-untyped-def]
+def _linear(triangles: Any, elevation_m: Floats, cells: Floats, longest_m: float) -> Floats:
     """Return the elevation at cells (cells, 2), NaN outside triangles whose sides are all short enough."""
     corners = triangles.points[triangles.simplices]
     sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)
@@ -177,7 +180,8 @@ def _linear(triangles, elevation_m: Floats, cells: Floats, longest_m: float) -> 
     return values
 
 
-def _fits(rows: int, columns: int) -> None:
+def fits(rows: int, columns: int) -> None:
+    """Raise ChartError where a grid is too large to be worked with."""
     if rows * columns > MOST_CELLS:
         raise ChartError(
             f"a chart of {rows:,} by {columns:,} cells is more than can be matched; cut it to the area about the dive"
