@@ -115,6 +115,15 @@ def _ship(commands: Commands) -> None:
         "where it was: nothing is early, lost or sent twice.",
     )
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+    parser.add_argument(
+        "--without-audit",
+        nargs=2,
+        action="append",
+        default=[],
+        metavar=("AUDIENCE", "WHY"),
+        help="start an audience whose promise no audit has passed, on your own word, which is journalled and stays on "
+        "the desk until the relay ends",
+    )
     _log(parser)
 
 

@@ -113,9 +113,10 @@ SHELL = {
     "feed_url": "core.errors",
     "expedition_form": "core.errors core.policy desk_address feed_url quantities uplink_plan | pydantic",
     "expedition_faults": "expedition_form toml_lines | pydantic",
-    "expedition_sense": "core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
+    "audit_plan": "core.area core.geodesy core.policy expedition_faults expedition_form quantities",
+    "expedition_sense": "audit_plan core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
     "core.swath expedition_faults expedition_form feed_url toml_lines",
-    "expedition": "core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
+    "expedition": "audit_plan core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
     "expedition_sense feed_url uplink_plan | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
@@ -218,17 +219,27 @@ SHELL = {
     "desk_decided": "core.decision core.desk_record core.hiding core.pipeline core.programme desk_seen desk_watch "
     "quantities",
     "desk_state": "core.decision core.notices core.pipeline core.policy core.silence desk_audiences desk_decided "
-    "desk_disk desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site standing",
+    "desk_disk desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds promises site standing",
     "desk_line": "gate | aiohttp",
     "desk_stream": "",
     "desk": "core.errors core.pipeline core.ranges conversation deciding desk_address desk_line desk_stream "
     "desk_token representation | aiohttp",
     "desk_room": "core.model core.pipeline core.silence deciding desk desk_disk desk_legs desk_line desk_seen "
     "desk_state desk_token desk_watch outlet pages site_files",
+    # the promises: who may start, and what is about to leave
+    "audit_result": "core.errors core.policy expedition quantities | datetime",
+    "audit_gate": "audit_result core.decision core.errors core.ranges expedition",
+    "foresight_process": "core.policy",
+    "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
+    "foresight_process",
+    "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.residual checkpoint core.desk_record "
+    "core.errors core.model core.pipeline core.secrets foresight foresight_process journal recording secrets_file",
+    "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.release "
+    "expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
-    "core.wire checkpoint clock control deciding desk_room expedition feeds inviting journal outlet recording "
-    "secrets_file site standing taking uplink",
+    "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "
+    "promises recording secrets_file site standing taking uplink",
     "running": "expedition page_words public_files site site_files",
     "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
@@ -282,7 +293,8 @@ SHELL = {
     "guest_arguments": "reading_arguments",
     "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
     "expedition guest_book guest_door inviting journal secrets_file taking",
-    "app": "core.errors core.figures core.policy core.release core.seal core.secrets briefing clock demo_run deploy "
+    "app": "core.errors core.figures core.policy core.release core.seal core.secrets audit_gate audit_result "
+    "briefing clock demo_run deploy "
     "desk_token exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground "
     "plain_words public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
     "until_stopped verify | rich uvloop",
@@ -315,6 +327,7 @@ AUDIT = {
     "attacks": "attack",
     "played": "attack chart core.policy evidence posterior withheld | numpy",
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
+    "residual": "attack chart evidence match posterior soundings_of core.area core.errors | numpy pyproj",
     "soundings_of": "attack chart evidence seabed_bounds | numpy",
     "settings": "core.policy",
     "journey": "chart core.policy core.wire | numpy",

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from audit_settings import WRONG_PROMISES
 from expeditions import RIGHT, WRONG_ADDRESSES, changed, line_with
 from relay.core.area import Area, Zone, ZoneAction
 from relay.core.errors import ExpeditionError
@@ -239,6 +240,7 @@ WRONG = [
     *PARTS,
     *WRONG_ADDRESSES,
     *WRONG_SURVEY,
+    *WRONG_PROMISES,
 ]
 
 

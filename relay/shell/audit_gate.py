@@ -1,7 +1,7 @@
 """Who may start: an audience with a promise needs a passed audit, or somebody's word that it goes without one.
 
-Rules (R4): the gate is asked by the relay itself, not by a command, so nothing starts past it. Going without is said for
-each start anew, names the audience and the reason, is journalled with who said it, and stands on the desk until the end.
+Rules (R4): the gate is asked by the relay itself, not by a command, so nothing starts past it. Going without is said at
+each start anew, names audience and reason, is journalled with who said it, and stands on the desk until the end.
 """
 
 from collections.abc import Mapping

@@ -5,10 +5,9 @@ looked at by whoever reads the files, not here.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import pi
 from pathlib import Path
-from types import MappingProxyType
 
 from relay.core.area import Area
 from relay.core.geodesy import Anchor, plane
@@ -25,7 +24,7 @@ LEAST_DELAY_US = 10 * 60 * MICROSECONDS
 class AuditPlan:
     """The promises by audience (km2 that must be left to an outsider), and the files an outsider is taken to have."""
 
-    promises: Mapping[str, float] = MappingProxyType({})
+    promises: Mapping[str, float] = field(default_factory=dict)
     charts: tuple[Path, ...] = ()
     ship_track: Path | None = None
     wrecks: Path | None = None
@@ -63,7 +62,10 @@ def _faults_of(audience: AudiencePart, promise_km2: float, file: File, area: Are
         why = "can't be measured without a chart of the area as an outsider has it"
         yield "promise", f'{why}: add [audit] with charts = ["chart.nc"]'
     if audience.place is Place.EXACT:
-        yield "promise", 'place = "exact" tells the place, so no area is left: take promise away, or set place = "local"'
+        yield (
+            "promise",
+            'place = "exact" tells the place, so no area is left: take promise away, or set place = "local"',
+        )
     elif audience.delay < LEAST_DELAY_US:
         why = "a promise is watched by working out, before a record leaves, what it gives away, which takes minutes"
         yield "delay", f'{why}: set delay = "10 min" or more, or take promise away'

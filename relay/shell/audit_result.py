@@ -1,6 +1,6 @@
 """What the last audits found, kept beside the journal: `audit.json`, by audience, mode 0600.
 
-Rules (R4): a result counts for the very policy, area and charts that were audited (SHA-256, FIPS 180-4) and for no other;
+Rules (R4): a result counts for the very policy, area and charts that were audited (SHA-256, FIPS 180-4), for no other;
 an audience with a promise starts only on one that has passed. A result that has not passed takes the place of one that
 had. Nothing in the file tells a place, but what it says of the policy's weakness is the operator's alone.
 """
@@ -30,8 +30,8 @@ HOW = "run `offing audit --for {}`"
 class Audited:
     """What an audit found of one audience's policy.
 
-    `low_km2`: the 5th percentile of RSA95 over `sites` random places of the area, km2. `level`: the mass of the posterior
-    that is a 95 % region; `covered`: the share of fresh places that lay in it.
+    `low_km2`: the 5th percentile of RSA95 over `sites` random places of the area, km2. `level`: the mass of the
+    posterior that is a 95 % region; `covered`: the share of fresh places that lay in it.
     """
 
     audience: str
@@ -137,7 +137,10 @@ def _read(value: dict[str, Any]) -> Kept:
 
 def _write(private: Path, kept: dict[str, Kept]) -> None:
     """Write the file whole or not at all."""
-    value = {"offing": "results of audits: for the operator alone", "audiences": {k: asdict(v) for k, v in kept.items()}}
+    value = {
+        "offing": "results of audits: for the operator alone",
+        "audiences": {k: asdict(v) for k, v in kept.items()},
+    }
     path, new = private / NAME, private / f"{NAME}.new"
     try:
         private.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -196,13 +199,13 @@ def _fault_of(found: Audited, promise_km2: float) -> str | None:
         return f"it tried {found.sites} places, too few to tell: try {LEAST_SITES} or more"
     if not LEAST_COVERED <= found.covered <= MOST_COVERED:
         return (
-            f"its 95 % region held the true place in {100 * found.covered:.0f} % of trials, so its areas are no measure: "
-            "give a chart whose errors are known better (--chart-error)"
+            f"its 95 % region held the true place in {100 * found.covered:.0f} % of trials, so its areas "
+            "are no measure: give a chart whose errors are known better (--chart-error)"
         )
     if not found.low_km2 >= promise_km2:
         return (
-            f"at one place in twenty it leaves {say_area(found.low_km2)} or less, and {say_area(promise_km2)} are promised: "
-            "coarsen the policy (`offing advise` finds how), or promise less"
+            f"at one place in twenty it leaves {say_area(found.low_km2)} or less, and {say_area(promise_km2)} are "
+            "promised: coarsen the policy (`offing advise` finds how), or promise less"
         )
     return None
 

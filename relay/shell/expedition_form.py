@@ -240,7 +240,7 @@ class ZonePart(_Part):
 
 
 class AuditPart(_Part):
-    """What an outsider has who looks for the place, as files from this file's own folder: charts, AIS, lists of wrecks."""
+    """What an outsider has who looks for the place, as files from this file's folder: charts, AIS, lists of wrecks."""
 
     charts: Annotated[list[Annotated[str, Field(min_length=1)]], Field(min_length=1, max_length=16)]
     ship_track: Annotated[str, Field(min_length=1)] | None = None
