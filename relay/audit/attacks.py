@@ -1,5 +1,26 @@
 """The attacks, in the order in which they are played."""
 
 from relay.audit.attack import Attack
+from relay.audit.averaging import Averaging
+from relay.audit.cell_edges import CellEdges
+from relay.audit.differencing import Differencing
+from relay.audit.environment import Environment
+from relay.audit.free_text import FreeText
+from relay.audit.known_wrecks import KnownWrecks
+from relay.audit.leak_scan import LeakScan
+from relay.audit.send_times import SendTimes
+from relay.audit.totals import Totals
+from relay.audit.zone_edges import ZoneEdges
 
-ATTACKS: tuple[Attack, ...] = ()
+ATTACKS: tuple[Attack, ...] = (
+    LeakScan(),
+    FreeText(),
+    Averaging(),
+    CellEdges(),
+    ZoneEdges(),
+    Totals(),
+    Differencing(),
+    Environment(),
+    SendTimes(),
+    KnownWrecks(),
+)

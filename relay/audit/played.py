@@ -5,7 +5,8 @@ Rules:
 1. The area is the smallest set of the chart's cells that holds `LEVEL` of the probability (RSA95). Where the chart was
    compared with the dive, the level is the one that held the truth that often in trials (`Trial.level`); where the
    trials failed, there is no number for the chart match nor for all attacks together, and words say why.
-2. Attacks are taken together by adding their log likelihoods: that takes them as independent of each other.
+2. Attacks are taken together by adding their log likelihoods: that takes them as independent of each other. Where two
+   use the same field (the chart and a list of wrecks use depth) it counts twice, which leaves less, not more.
 3. A place that was told outright leaves the one cell that holds it, whatever became of the trials.
 4. An attack that says nothing of the place leaves the declared area as it was.
 5. What a field gave away is how much more would be left without it, judged at the same level.

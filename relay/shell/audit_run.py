@@ -107,7 +107,7 @@ def in_text(played: Played, lines: Sequence[str]) -> str:
         out.append(f"  {attack.name}: {attack.left}")
         out += textwrap.wrap(attack.words, _WIDTH, initial_indent="    ", subsequent_indent="    ")
     if fields := field_lines(played):
-        out += ["", "Left to search if a field were withheld:", *(f"  {name:<10} {left}" for name, left in fields)]
+        out += ["", "Left to search if a field were withheld:", *(f"  {name}: {left}" for name, left in fields)]
     return "\n".join([*out, "", *lines])
 
 

@@ -1,6 +1,6 @@
 """What an audit found, in words for the operator: what is left, attack by attack, and what to do about it.
 
-Rules: no place is told here (the report's map shows it); where there is no number, it says why and gives none; areas
+Rules: no place is told here (the report's map shows it, and an attack that read one off the release names it); where there is no number, it says why and gives none; areas
 have no more figures than a chart of cells can bear.
 """
 
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from relay.audit.played import LEVEL, WITHIN_M, Played, Score
 
 NO_NUMBER = "no number"
+_SAME = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,8 @@ def meaning(played: Played) -> str:
 
 def _of_joint(played: Played, joint: Score) -> Iterator[str]:
     share = joint.area_km2 / played.prior_km2
-    yield f"That is {_percent(share)} of the area, and takes {_bits(joint.posterior.lost_bits)} of his uncertainty."
+    bits = _bits(joint.posterior.lost_bits)
+    yield f"That is {_percent(share)} of the area: {bits} of uncertainty are lost, and each halves what is left."
     if played.floor_km2 is not None:
         if joint.area_km2 > played.floor_km2:
             yield _beside_floor(joint, played.floor_km2)
@@ -143,7 +145,13 @@ def _left(played: Played, at: int) -> str:
 
 
 def field_lines(played: Played) -> list[tuple[str, str]]:
-    """Return what would be left without each field, most first."""
-    return [
-        (str(item.field), NO_NUMBER if item.area_km2 is None else say_km2(item.area_km2)) for item in played.withheld
-    ]
+    """Return what would be left without each field, most first; those that make no difference on one line."""
+    lines, same = list[tuple[str, str]](), list[str]()
+    for item in played.withheld:
+        if item.area_km2 is None:
+            lines.append((str(item.field), NO_NUMBER))
+        elif played.joint is not None and abs(item.area_km2 / played.joint.area_km2 - 1) < _SAME:
+            same.append(str(item.field))
+        else:
+            lines.append((str(item.field), say_km2(item.area_km2)))
+    return [*lines, *([(", ".join(same), "no difference")] if same else [])]

@@ -19,6 +19,7 @@ Window = tuple[slice, slice]
 
 _WIDE_IN, _DOTS = 7.2, 150
 _MARGIN_CELLS = 3
+_FINER, _FINE_CELLS = 4, 60_000
 
 
 def whole(score: Score) -> Window:
@@ -58,7 +59,7 @@ def residual_map(score: Score, window: Window, truth: Place | None = None) -> by
     tall_in = _WIDE_IN * stretch * float(np.ptp(latitude)) / max(float(np.ptp(longitude)), 1e-9)
     figure = Figure(figsize=(_WIDE_IN, float(np.clip(tall_in, 3.0, 9.0))), dpi=_DOTS, facecolor=PAPER)
     FigureCanvasAgg(figure)
-    axes = figure.add_axes((0.11, 0.1, 0.86, 0.87), facecolor=PAPER)
+    axes = figure.add_axes((0.13, 0.1, 0.84, 0.87), facecolor=PAPER)
     axes.set_aspect(stretch, adjustable="box")
     _seabed(axes, longitude, latitude, chart.depth_m[window])
     _declared(axes, longitude, latitude, score.posterior.prior[window])
@@ -84,7 +85,7 @@ def _seabed(axes: Any, longitude: Floats, latitude: Floats, depth_m: Floats) -> 
         if levels.size:
             depths = np.ma.masked_invalid(depth_m)
             lines = axes.contour(longitude, latitude, depths, levels=levels, colors=[SOFT], linewidths=0.4)
-            axes.clabel(lines, fmt="%.0f", fontsize=6, colors=SOFT)
+            axes.clabel(lines, fmt="%.0f", fontsize=8, colors=SOFT)
 
 
 def _declared(axes: Any, longitude: Floats, latitude: Floats, prior: Mask) -> None:
@@ -94,21 +95,31 @@ def _declared(axes: Any, longitude: Floats, latitude: Floats, prior: Mask) -> No
 
 
 def _region(axes: Any, longitude: Floats, latitude: Floats, region: Mask) -> None:
-    """Draw the area to search: hatched, in the accent, with an outline."""
-    inside = region.astype(float)
+    """Draw the area to search, cell by cell: hatched, in the accent, with an outline."""
+    times = _FINER if region.size <= _FINE_CELLS else 1
+    inside = np.repeat(np.repeat(region.astype(float), times, axis=0), times, axis=1)
+    across, up = _between(longitude, times), _between(latitude, times)
     if not region.all() and region.any():
-        axes.contour(longitude, latitude, inside, levels=[0.5], colors=[ACCENT], linewidths=1.1)
-    filled = axes.contourf(longitude, latitude, inside, levels=[0.5, 1.5], colors=[ACCENT], alpha=0.25)
+        axes.contour(across, up, inside, levels=[0.5], colors=[ACCENT], linewidths=1.1)
+    filled = axes.contourf(across, up, inside, levels=[0.5, 1.5], colors=[ACCENT], alpha=0.25)
     filled.set_hatch("////")
     filled.set_edgecolor(ACCENT)
     filled.set_linewidth(0.0)
 
 
+def _between(degrees: Floats, times: int) -> Floats:
+    """Return the middles of the parts when each cell is divided into so many."""
+    step = float(degrees[-1] - degrees[0]) / (len(degrees) - 1)
+    parts = (np.arange(times) + 0.5) / times - 0.5
+    middles: Floats = (degrees[:, None] + step * parts).ravel()
+    return middles
+
+
 def _marks(axes: Any, score: Score, truth: Place | None) -> None:
     best = score.best
-    axes.plot(_beside(score, best), best[0], "x", color=INK, markersize=9, markeredgewidth=1.8)
+    axes.plot(_beside(score, best), best[0], "x", color=INK, markersize=10, markeredgewidth=2.2, clip_on=False)
     if truth is not None:
-        axes.plot(_beside(score, truth), truth[0], "o", color=INK, fillstyle="none", markersize=12, markeredgewidth=1.8)
+        axes.plot(_beside(score, truth), truth[0], "o", color=INK, fillstyle="none", markersize=15, markeredgewidth=2.2)
 
 
 def _beside(score: Score, place: Place) -> float:
@@ -118,12 +129,13 @@ def _beside(score: Score, place: Place) -> float:
 
 
 def _frame(axes: Any) -> None:
-    axes.tick_params(colors=INK, labelsize=7)
+    axes.tick_params(colors=INK, labelsize=10)
+    axes.locator_params(nbins=5)
     for name in axes.spines:
         axes.spines[name].set_color(INK)
     axes.ticklabel_format(useOffset=False, style="plain")
-    axes.set_xlabel("longitude, degrees east", color=INK, fontsize=7, fontfamily="serif")
-    axes.set_ylabel("latitude, degrees north", color=INK, fontsize=7, fontfamily="serif")
+    axes.set_xlabel("longitude, degrees east", color=INK, fontsize=10, fontfamily="serif")
+    axes.set_ylabel("latitude, degrees north", color=INK, fontsize=10, fontfamily="serif")
 
 
 def _scale(axes: Any, chart: Chart, window: Window) -> None:
@@ -133,9 +145,9 @@ def _scale(axes: Any, chart: Chart, window: Window) -> None:
     to_degree_m = float(chart.metres_per_degree[1][middle])
     longitude, latitude = chart.longitude_deg[columns], chart.latitude_deg[rows]
     span_deg, tall_deg = float(np.ptp(longitude)), float(np.ptp(latitude))
-    length_m = nice(span_deg * to_degree_m / 8)
+    length_m = nice(span_deg * to_degree_m / 5)
     left, low = float(longitude[0]) + 0.03 * span_deg, float(latitude[0]) + 0.04 * tall_deg
     right = left + length_m / to_degree_m
     axes.plot([left, right], [low, low], color=INK, linewidth=2.2, solid_capstyle="butt")
     said = f"{length_m / 1_000:g} km" if length_m >= 1_000 else f"{length_m:g} m"
-    axes.text(left, low + 0.015 * tall_deg, said, color=INK, fontsize=8, fontfamily="serif")
+    axes.text(left, low + 0.015 * tall_deg, said, color=INK, fontsize=11, fontfamily="serif")

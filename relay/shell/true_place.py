@@ -25,7 +25,8 @@ from relay.core.sources import Source
 from relay.shell.journal import NAME, read_rows
 
 MOST_POINTS = 120
-STALE_S = 30.0
+STALE_S = 30.0  # as long as a policy shows a fix, if it doesn't say otherwise
+LEAST_FRESH = 0.8
 _SLACK_M = 15.0
 
 Place = tuple[float, float]
@@ -119,7 +120,7 @@ def _found(journal: Path, dive: Dive, vehicle: int, track: ExactTrack, reference
     moments_s, shown = _shown(dive, vehicle)
     tick_s = float(dive.header["tick_s"])
     first = np.floor((track.t_s[0] - moments_s[0]) / tick_s)
-    last = np.ceil((track.t_s[-1] - moments_s[-1]) / tick_s)
+    last = np.ceil((track.t_s[-1] + STALE_S - moments_s[-1]) / tick_s)
     fits = (_fit(track, moments_s + at * tick_s, shown) for at in np.arange(first, last + 1))
     best = min(fits, key=lambda fit: fit[0], default=None)
     allowed_m = float(dive.header["cell_m"] or 0.0) + _SLACK_M
@@ -147,8 +148,9 @@ def _shown(dive: Dive, vehicle: int) -> tuple[Floats, _Complex]:
 def _fit(track: ExactTrack, moments_s: Floats, shown: _Complex) -> tuple[float, float, complex, complex]:
     """Return how far off the best fit is (root of the mean square, metres), its turn, and the middles of both."""
     exact, fresh = track.when(moments_s)
-    if not fresh.all():
+    if fresh.mean() < LEAST_FRESH:
         return float("inf"), 0.0, 0j, 0j
+    exact, shown = exact[fresh], shown[fresh]
     middle_exact, middle_shown = complex(exact.mean()), complex(shown.mean())
     one, other = shown - middle_shown, exact - middle_exact
     product = complex((np.conj(one) * other).sum())
