@@ -93,8 +93,10 @@ def random_site(truth: Chart, where: Mask, chart: Chart, journey: Journey, draw:
     if weight.sum() == 0:
         raise NoRoomForDiveError("the declared area holds no charted water: give a chart that covers it")
     knots_m = _knots(journey)
-    for cell in draw.choice(weight.size, size=_TRIES, p=weight / weight.sum()):
-        row, column = divmod(int(cell), truth.shape[1])
+    heaped = np.cumsum(weight)
+    for _ in range(_TRIES):
+        cell = int(np.searchsorted(heaped, draw.uniform(0, heaped[-1]), side="right"))
+        row, column = divmod(cell, truth.shape[1])
         latitude, longitude = _within(truth, row, column, draw)
         turn, off_m = draw.uniform(0, 2 * pi), draw.normal(0, TIDE_M) + np.zeros(len(knots_m))
         site = Site(truth, latitude, longitude, turn, knots_m, off_m)
