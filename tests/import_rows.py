@@ -281,8 +281,9 @@ SHELL = {
     "advise_words": "audit.advise audit.settings audit.trial core.policy audit_result quantities",
     "advise_picture": "audit.advise audit.trial audit_result core.errors | matplotlib matplotlib.axes "
     "matplotlib.backends.backend_agg matplotlib.backends.backend_svg matplotlib.figure",
-    "advise_run": "audit.advise audit.attack audit.chart audit.declared audit.evidence audit.match audit.settings "
-    "audit.sites audit.soundings_of audit.trial core.errors core.policy advise_dive audit_case expedition quantities",
+    "advise_run": "audit.advise audit.attack audit.chart audit.declared audit.error_law audit.settings "
+    "audit.sites audit.soundings_of audit.trial core.errors core.policy advise_dive audit_case expedition "
+    "quantities | numpy",
     "advise_command": "advise_picture advise_run advise_words advised_keys audit.attack audit.settings audit_libraries "
     "audit_result core.errors core.policy expedition policy_file quantities | rich",
     "audit_command": "audit.attack audit_libraries audit_run core.errors exit_code | rich",
@@ -361,6 +362,6 @@ AUDIT = {
     "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
     "| numpy",
     "sites": "chart journey | numpy",
-    "trial": "attack chart core.policy evidence journey posterior sites told | numpy scipy.stats",
+    "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy.stats",
     "advise": "attack chart core.policy settings trial | numpy",
 }

@@ -4,7 +4,7 @@ Rules: whatever is at least as fine in every part as settings that broke the pro
 what is chosen has been audited at places that the search never saw, and what fails there counts as broken.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from relay.audit.attack import Progress, quiet
 from relay.audit.chart import Mask
 from relay.audit.settings import Settings, applied, detail
-from relay.audit.trial import SHARE, Ground, Kept, covered, keeps, level_of, spare
+from relay.audit.trial import PLENTY, SHARE, Ground, Kept, Left, calibrated, keeps, level_for, spare
 from relay.core.policy import Policy
 
 # The parts in the order in which they are made finer: first those that tell an outsider least.
@@ -53,10 +53,12 @@ class Search:
     whole: bool = False
     _ranks: NDArray[np.floating] = field(init=False)
     _open: Mask = field(init=False)
+    _at: dict[Settings, int] = field(init=False)
 
     def __post_init__(self) -> None:
         self._ranks = np.array([one.ranks for one in self.settings])
         self._open = np.ones(len(self.settings), dtype=bool)
+        self._at = {one: at for at, one in enumerate(self.settings)}
 
     def run(self) -> Tried | None:
         """Return the most detailed settings that keep the promise; None when not even the coarsest do."""
@@ -68,14 +70,15 @@ class Search:
             if not left.any():
                 self.whole = True
                 break
-            self._try(self._coarsest(left))
+            if len(self.tried) < self.most:
+                self._try(self._coarsest(left))
         return self.best
 
     def reject(self, audited: Tried) -> None:
         """Count settings that were audited and failed as broken, and go back to the best of the others."""
         self._close(audited.settings)
         self.tried[audited.settings] = audited
-        kept = [one for one in self.tried.values() if one.enough and self._open[self.settings.index(one.settings)]]
+        kept = [one for one in self.tried.values() if one.enough and self._open[self._at[one.settings]]]
         self.best, self.whole = max(kept, key=lambda one: one.detail, default=None), False
 
     def _begin(self) -> bool:
@@ -124,7 +127,7 @@ class Search:
         return self.settings[int(looked[int(np.argmax(above))])]
 
     def _try(self, settings: Settings) -> bool:
-        at = self.settings.index(settings)
+        at = self._at[settings]
         one = Tried(settings, float(self.details[at]), self.keep(settings))
         self.tried[settings] = one
         self.progress(f"trying settings: {len(self.tried)}", min(1.0, len(self.tried) / self.most))
@@ -152,8 +155,7 @@ class Advice:
     """What was found for a policy: the choice (None: nothing keeps the promise), and all that was tried, by detail.
 
     `largest_km2`: the largest promise that the coarsest settings keep. `whole`: no settings are left untried that could
-    be better. `promise_km2`: what was asked for. `known`: policies made by hand, for comparison. `level`: of the region
-    that is taken; `covered`: the share of `trials` in which it held the truth.
+    be better. `promise_km2`: what was asked for. `known`: policies made by hand, for comparison.
     """
 
     policy: Policy
@@ -163,24 +165,20 @@ class Advice:
     known: tuple[Known, ...]
     largest_km2: float
     whole: bool
-    level: float
-    covered: float
-    trials: int
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
     """How much is tried: places in the search, fresh ones to audit the choice, settings at most, audits at most.
 
-    `cells`: of how many cells at least an area as large as the promise is made, in the search; four times that in the
-    audit.
+    `cells`: of how many cells at least an area as large as the promise is made, in the search; twice that in the audit.
     """
 
-    places: int = 60
-    fresh: int = 200
+    places: int = 40
+    fresh: int = 100
     most: int = 80
     audits: int = 5
-    cells: int = 40
+    cells: int = 24
 
 
 def advise(
@@ -197,41 +195,31 @@ def advise(
     Policies made `by_hand` (the policy itself, if there are none) are tried first: by them the level is set.
     """
     effort, by_hand = effort or Effort(), by_hand or {"as it is": policy}
-    ground, known = _calibrated(ground, by_hand, promise_km2, effort, progress)
+    ground, known = _by_hand(ground, by_hand, promise_km2, effort, progress)
     search = _search(ground, policy, promise_km2, settings, effort, progress)
     choice = _audited(ground, policy, promise_km2, search, effort)
-    left = [one for tried in search.tried.values() for kept in (tried.kept, tried.audited) if kept for one in kept.left]
     return Advice(
         policy=policy,
         promise_km2=promise_km2,
         choice=choice,
         tried=tuple(sorted(search.tried.values(), key=lambda one: one.detail)),
         known=known,
-        largest_km2=promise_km2 if choice else _largest_km2(ground, policy, settings, effort),
+        largest_km2=promise_km2 if choice else _largest_km2(ground, policy, promise_km2, settings, effort),
         whole=search.whole,
-        level=ground.level,
-        covered=covered(left, ground.level),
-        trials=len(left),
     )
 
 
-def _calibrated(
-    ground: Ground, by_hand: Mapping[str, Policy], promise_km2: float, effort: Effort, progress: Progress
+def _by_hand(
+    ground: Ground, policies: Mapping[str, Policy], promise_km2: float, effort: Effort, progress: Progress
 ) -> tuple[Ground, tuple[Known, ...]]:
-    """Return the ground with its level, and how policies made by hand fare there."""
-    places = range(effort.places)
-
-    def tried(on: Ground) -> Iterator[Known]:
-        for at, (name, policy) in enumerate(by_hand.items()):
-            progress("trying policies made by hand", at / len(by_hand))
-            yield Known(name, detail(policy), audit(on, policy, promise_km2, places, effort.cells))
-
-    known = tuple(tried(ground))
-    level = level_of([left for one in known for left in one.kept.left])
-    if level == ground.level:
-        return ground, known
-    ground = replace(ground, level=level)
-    return ground, tuple(tried(ground))
+    """Return how policies made by hand fare, and the ground with the level that their trials show."""
+    known = []
+    for at, (name, policy) in enumerate(policies.items()):
+        progress("trying policies made by hand", at / len(policies))
+        kept = audit(ground, policy, promise_km2, range(effort.places), effort.cells)
+        known.append(Known(name, detail(policy), kept))
+    level = level_for([left for one in known for left in one.kept.left])
+    return replace(ground, level=level), tuple(known)
 
 
 def _search(
@@ -239,11 +227,11 @@ def _search(
 ) -> Search:
     """Return a search of the settings, which tries first the places at which others fell short."""
     hardest, allowed = Hardest(range(effort.places)), spare(effort.places)
-    stride = ground.stride(promise_km2, effort.cells)
+    strides, plenty_km2 = ground.strides(promise_km2, effort.cells), PLENTY * promise_km2
 
     def keep(one: Settings) -> Kept:
         tried = applied(one, policy)
-        kept = keeps(lambda at: ground.left(tried, at, stride), hardest.order, promise_km2, allowed)
+        kept = keeps(lambda at: ground.left(tried, at, strides, plenty_km2), hardest.order, promise_km2, allowed)
         hardest.learn(kept)
         return kept
 
@@ -260,7 +248,7 @@ def _audited(ground: Ground, policy: Policy, promise_km2: float, search: Search,
         search.progress("auditing the choice at fresh places", 0.0)
         first = effort.places + turn * effort.fresh
         fresh = range(first, first + effort.fresh)
-        kept = audit(ground, applied(found.settings, policy), promise_km2, fresh, 4 * effort.cells)
+        kept = audit(ground, applied(found.settings, policy), promise_km2, fresh, 2 * effort.cells)
         found = replace(found, audited=kept)
         if found.enough:
             search.tried[found.settings] = found
@@ -269,15 +257,23 @@ def _audited(ground: Ground, policy: Policy, promise_km2: float, search: Search,
     return None
 
 
-def audit(ground: Ground, policy: Policy, promise_km2: float, places: Sequence[int], cells: int = 160) -> Kept:
-    """Return how a policy fares at all of some places; `cells`: as in `Effort`."""
-    stride = ground.stride(promise_km2, cells)
-    return keeps(lambda at: ground.left(policy, at, stride), places, promise_km2, len(places), to_the_end=True)
+def audit(ground: Ground, policy: Policy, promise_km2: float, places: Sequence[int], cells: int = 48) -> Kept:
+    """Return how a policy fares at all of some places, calibrated there; `cells`: as in `Effort`."""
+    strides, plenty_km2 = ground.strides(promise_km2, cells), PLENTY * promise_km2
+
+    def left(number: int) -> Left:
+        return ground.left(policy, number, strides, plenty_km2)
+
+    found, calibration = calibrated([left(number) for number in places])
+    short = sum(one.area_km2 < promise_km2 for one in found)
+    return Kept(promise_km2, tuple(found), short, short <= spare(len(found)), True, calibration)
 
 
-def _largest_km2(ground: Ground, policy: Policy, settings: Sequence[Settings], effort: Effort) -> float:
+def _largest_km2(
+    ground: Ground, policy: Policy, promise_km2: float, settings: Sequence[Settings], effort: Effort
+) -> float:
     """Return the 5th percentile that the coarsest settings leave, km2."""
-    return audit(ground, applied(settings[0], policy), 0.0, range(effort.places)).fifth_km2
+    return audit(ground, applied(settings[0], policy), promise_km2, range(effort.places), effort.cells).fifth_km2
 
 
 class Hardest:

@@ -5,17 +5,15 @@ drawn, and so are the water level and how the seabed differs from the chart. Ran
 """
 
 from dataclasses import dataclass
-from math import hypot, pi
+from math import pi
 
 import numpy as np
 
-from relay.audit.chart import Chart, Floats, Mask
+from relay.audit.chart import Chart, ErrorLaw, Floats, Mask
 from relay.audit.journey import Journey, turned
 
 LEAST_DEPTH_M = 8.0
 TIDE_M = 1.0  # standard deviation of the water level over chart datum: common practice, no source
-SHARED = 0.7  # of the variance of the chart's error, what neighbouring places share
-LENGTH_M = 1_000.0
 _TRIES = 400
 _KNOTS = 60
 
@@ -51,6 +49,12 @@ class Site:
         depth: Floats = charted + self.off_m[nearest]
         return depth
 
+    def error_m(self) -> Floats:
+        """Return how far the seabed may differ from the chart at the knots, metres (standard deviation)."""
+        latitude, longitude = self._places(self.knots_m[:, 0], self.knots_m[:, 1])
+        error: Floats = np.nan_to_num(grid_at(self.chart, self.chart.error_m, latitude, longitude))
+        return error
+
     def _places(self, east_m: Floats, north_m: Floats) -> tuple[Floats, Floats]:
         east, north = turned(east_m, north_m, self.turn_rad)
         row = int(np.argmin(np.abs(self.chart.latitude_deg - self.latitude_deg)))
@@ -60,6 +64,11 @@ class Site:
 
 def depth_at(chart: Chart, latitude_deg: Floats, longitude_deg: Floats) -> Floats:
     """Return charted depths (places,) between the nodes, bilinear; NaN beside a node without one, or off the chart."""
+    return grid_at(chart, chart.depth_m, latitude_deg, longitude_deg)
+
+
+def grid_at(chart: Chart, grid: Floats, latitude_deg: Floats, longitude_deg: Floats) -> Floats:
+    """Return the values (places,) of a grid (rows, columns of the chart), as `depth_at`."""
     rows, columns = chart.shape
     up = (latitude_deg - chart.latitude_deg[0]) / (chart.latitude_deg[-1] - chart.latitude_deg[0]) * (rows - 1)
     across = (longitude_deg - chart.longitude_deg[0]) / (chart.longitude_deg[-1] - chart.longitude_deg[0])
@@ -67,9 +76,9 @@ def depth_at(chart: Chart, latitude_deg: Floats, longitude_deg: Floats) -> Float
     off = (up < 0) | (up > rows - 1) | (across < 0) | (across > columns - 1)
     row = np.clip(np.floor(up).astype(int), 0, rows - 2)
     column = np.clip(np.floor(across).astype(int), 0, columns - 2)
-    up, across, depth = up - row, across - column, chart.depth_m
-    south = depth[row, column] * (1 - across) + depth[row, column + 1] * across
-    north = depth[row + 1, column] * (1 - across) + depth[row + 1, column + 1] * across
+    up, across = up - row, across - column
+    south = grid[row, column] * (1 - across) + grid[row, column + 1] * across
+    north = grid[row + 1, column] * (1 - across) + grid[row + 1, column + 1] * across
     found: Floats = np.where(off, np.nan, south * (1 - up) + north * up)
     return found
 
@@ -84,13 +93,15 @@ def random_site(truth: Chart, where: Mask, chart: Chart, journey: Journey, draw:
     if weight.sum() == 0:
         raise NoRoomForDiveError("the declared area holds no charted water: give a chart that covers it")
     knots_m = _knots(journey)
-    for cell in draw.choice(weight.size, size=_TRIES, p=weight / weight.sum()):
-        row, column = divmod(int(cell), truth.shape[1])
+    heaped = np.cumsum(weight)
+    for _ in range(_TRIES):
+        cell = int(np.searchsorted(heaped, draw.uniform(0, heaped[-1]), side="right"))
+        row, column = divmod(cell, truth.shape[1])
         latitude, longitude = _within(truth, row, column, draw)
         turn, off_m = draw.uniform(0, 2 * pi), draw.normal(0, TIDE_M) + np.zeros(len(knots_m))
         site = Site(truth, latitude, longitude, turn, knots_m, off_m)
         if truth is chart:
-            off_m += _errors(float(chart.error_m[row, column]), knots_m, draw)
+            off_m += _errors(chart, site.error_m(), knots_m, draw)
         depth_m = site.seabed(journey.east_m, journey.north_m)
         if np.all(depth_m >= LEAST_DEPTH_M + journey.height_m):
             return site
@@ -114,17 +125,14 @@ def _knots(journey: Journey) -> Floats:
     return knots
 
 
-def _errors(error_m: float, knots_m: Floats, draw: np.random.Generator) -> Floats:
-    """Return how a seabed differs from the chart at places (knots, 2): a part that falls off over LENGTH_M."""
+def _errors(chart: Chart, error_m: Floats, knots_m: Floats, draw: np.random.Generator) -> Floats:
+    """Return how a seabed differs from a chart at places (knots, 2), as the law of its errors says."""
+    law = chart.law or ErrorLaw(0.8 * max(chart.spacing_m))
     apart = np.hypot(*(knots_m[:, None, :] - knots_m[None, :, :]).transpose(2, 0, 1))
-    shared = SHARED * np.exp(-apart / LENGTH_M)
-    covariance = error_m**2 * (shared + (1 - SHARED) * np.eye(len(knots_m)))
-    drawn: Floats = np.linalg.cholesky(covariance + 1e-9 * np.eye(len(knots_m))) @ draw.normal(size=len(knots_m))
+    correlation = np.exp(-((apart / law.length_m) ** law.power))
+    values, vectors = np.linalg.eigh(correlation)
+    scales, shares = zip(*law.scales, strict=True)
+    scale = draw.choice(scales, p=np.array(shares) / sum(shares))
+    alike = vectors @ (np.sqrt(np.maximum(values, 0.0)) * draw.normal(size=len(knots_m)))
+    drawn: Floats = scale * error_m * alike
     return drawn
-
-
-def apart_m(chart: Chart, first: tuple[float, float], second: tuple[float, float]) -> float:
-    """Return the distance of two places of a chart, metres, by its metres to a degree."""
-    row = int(np.argmin(np.abs(chart.latitude_deg - first[0])))
-    north, east = (float(metres[row]) for metres in chart.metres_per_degree)
-    return hypot((second[0] - first[0]) * north, (second[1] - first[1]) * east)

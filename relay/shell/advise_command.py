@@ -124,12 +124,13 @@ def _write(advised: "Advised", who: str) -> None:
     if not expedition.audit.charts or set(expedition.audit.charts) != {chart.resolve() for chart in advised.charts}:
         print("The result isn't kept for `offing ship`: it was found with other charts than [audit] charts names.")
         return
-    audited = choice.audited
+    audited, calibration = choice.audited, choice.audited.calibration
+    assert calibration is not None
     found = Audited(
         audience=policy.audience,
         low_km2=audited.fifth_km2,
-        level=advised.advice.level,
-        covered=advised.advice.covered,
+        level=calibration.level,
+        covered=calibration.covered,
         sites=len(audited.left),
     )
     for words in write_passed(expedition, [found], who=who, wall_s=time.time()):

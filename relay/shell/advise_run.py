@@ -8,16 +8,17 @@ import argparse
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from relay.audit.advise import Advice, Effort, advise
 from relay.audit.attack import Progress
-from relay.audit.chart import Chart, Floats, Mask
+from relay.audit.chart import Chart
 from relay.audit.declared import declared_cells
-from relay.audit.evidence import Soundings
-from relay.audit.match import log_likelihood
+from relay.audit.error_law import learn
 from relay.audit.settings import Lattice
 from relay.audit.sites import NoRoomForDiveError
 from relay.audit.soundings_of import soundings_of
-from relay.audit.trial import Ground
+from relay.audit.trial import Ground, matcher
 from relay.core.errors import OperatorError
 from relay.core.policy import Place, Policy
 from relay.shell.advise_dive import read_dive
@@ -25,7 +26,7 @@ from relay.shell.audit_case import read_charts
 from relay.shell.expedition import Expedition, preset_policy, read_expedition
 from relay.shell.quantities import area_km2
 
-MOST_SOUNDINGS = 24
+MOST_SOUNDINGS, MARGIN_M = 24, 500.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +46,7 @@ def run_advise(options: argparse.Namespace, progress: Progress) -> Advised:
     policy = chosen_policy(expedition, options.audience)
     promise_km2 = promised_km2(expedition, policy, options.promise)
     charts = tuple(options.chart) or expedition.audit.charts
-    chart = read_charts(charts, options.chart_error)
+    chart = learn(read_charts(charts, options.chart_error), np.random.default_rng(options.seed))
     ground, notes = _ground(options, expedition, chart)
     effort = Effort(places=options.sites, fresh=options.fresh, most=options.most)
     try:
@@ -101,18 +102,13 @@ def _ground(options: argparse.Namespace, expedition: Expedition, chart: Chart) -
         where = where & declared_cells(chart, area)
         if not where.any():
             raise OperatorError(f"{chart.name} has no water in the declared area {area.name!r}: give a chart of it")
-    tile_m = min(chart.spacing_m) / 3
-
-    def match(soundings: Soundings, cells: Mask) -> Floats:
-        return log_likelihood(chart, soundings, turns=options.turns, where=cells)
-
-    journey = read_dive(options.dive, expedition)
+    tile_m, journey = min(chart.spacing_m) / 3, read_dive(options.dive, expedition)
     ground = Ground(
         chart,
         where,
         journey,
         read=lambda dive: soundings_of([dive], most=MOST_SOUNDINGS, tile_m=tile_m),
-        match=match,
+        match=matcher(chart, where, 2 * journey.reach_m + MARGIN_M, options.turns),
         seed=options.seed,
     )
     return ground, tuple(notes)

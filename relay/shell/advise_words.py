@@ -8,7 +8,7 @@ from dataclasses import fields, replace
 
 from relay.audit.advise import Advice, Known, Tried
 from relay.audit.settings import DETAIL_IN_WORDS, Settings, settings_of
-from relay.audit.trial import LEAST_COVERED, MOST_COVERED, Kept
+from relay.audit.trial import Kept
 from relay.core.policy import Leg
 from relay.shell.audit_result import say_area
 from relay.shell.quantities import say_length
@@ -91,8 +91,11 @@ def summary(advice: Advice) -> Iterator[str]:
 
 def covered_words(advice: Advice) -> str:
     """Return whether the areas can be trusted."""
-    told = f"The true place lay in the outsider's region in {100 * advice.covered:.0f} % of {advice.trials} trials"
-    if LEAST_COVERED <= advice.covered <= MOST_COVERED:
+    assert advice.choice is not None and advice.choice.audited is not None
+    calibration = advice.choice.audited.calibration
+    assert calibration is not None
+    told = f"The true place lay in the outsider's region in {100 * calibration.covered:.0f} % of these"
+    if calibration.holds:
         return f"{told}, as it should (93 to 97 %)."
     return f"{told}: not in 93 to 97 %, so DON'T trust these areas. Give the chart's error better (--chart-error)."
 

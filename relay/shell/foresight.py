@@ -9,7 +9,7 @@ Rules: exact and private; a function of the journal's rows, plan and secrets, ru
 """
 
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -38,6 +38,8 @@ class Coming:
 def foresee(pipeline: Pipeline, rows: Iterable[Row], upto_us: int) -> dict[str, list[Coming]]:
     """Return by audience what leaves of the rows up to a moment, if nothing more comes in and nobody holds it."""
     found: dict[str, list[Coming]] = {channel.policy.audience: [] for channel in pipeline.channels}
+    for channel in pipeline.channels:
+        channel.may_leave = upto_us.__ge__
     clocks = {channel.policy.audience: _Begun(channel) for channel in pipeline.channels}
 
     def take(due: list[Due]) -> None:
@@ -52,8 +54,9 @@ def foresee(pipeline: Pipeline, rows: Iterable[Row], upto_us: int) -> dict[str, 
         if not _only_stops(row):
             take(pipeline.receive(row))
     for channel in pipeline.channels:
-        for due in _rest(channel, upto_us):
-            take(due)
+        latest_us = upto_us + channel.policy.delay_us + channel.policy.extra_us + 2 * channel.policy.tick_us
+        while (moment_us := channel.next_us()) is not None and moment_us <= latest_us:
+            take(channel.advance(moment_us))
     return found
 
 
@@ -66,13 +69,6 @@ def _only_stops(row: Row) -> bool:
     except OperatorError:
         return False
     return isinstance(decision, Hold) or (isinstance(decision, Resume) and not decision.means_outside)
-
-
-def _rest(channel: Channel, upto_us: int) -> Iterator[list[Due]]:
-    policy = channel.policy
-    latest_us = upto_us + policy.delay_us + policy.extra_us + 2 * policy.tick_us
-    while channel.from_us <= upto_us and (moment_us := channel.next_us()) is not None and moment_us <= latest_us:
-        yield channel.advance(moment_us)
 
 
 class _Begun:

@@ -1,6 +1,6 @@
 """The process of `foresight`: one job on standard input, one answer on standard output, with little of the machine.
 
-Rules: it reads journal, secrets, charts and recordings, and writes nothing but its answer, in which there is no position;
+Rules: it reads journal, secrets, charts and recordings, and writes nothing but its answer, which holds no position;
 it runs niced, within bounds of memory and processor time; what goes wrong is words in the answer.
 """
 
