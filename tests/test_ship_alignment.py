@@ -8,8 +8,6 @@ from itertools import islice
 import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
-from shapely import Point as Spot
-from shapely import union_all
 
 from audited import Point, apart, case_of, on_earth, recorded, shows, step
 from relay.audit.attack import Dive
@@ -89,16 +87,6 @@ def test_released_track_is_left_to_every_stay_that_fits() -> None:
     assert posterior.area_km2() > 0.8 * found.facts["floor_km2"]
 
 
-def test_floor_is_the_area_about_her_stays() -> None:
-    """The floor is the union of discs about stays that are long enough, by shapely, and not about the shorter ones."""
-    ship = ais([(STATIONS[0], 8_000), ((300.0, 0.0), 8_000), (STATIONS[2], 3_000)])
-    path = ShipPath.of(ship)
-    floor_km2, stays = path.floor_km2(6_000, 500.0)
-    discs = union_all([Spot(0, 0).buffer(500), Spot(300, 0).buffer(500)])
-    assert floor_km2 == pytest.approx(discs.area / 1e6, rel=0.06)
-    assert stays == len(path.stays(6_000, 500.0)) <= 2
-
-
 def test_alignment_agrees_with_a_general_solution() -> None:
     """At a lag, turn and misfit are those of scipy's general minimum over the same two tracks."""
     ship = of_places(following((1_000.0, -2_000.0), 3.0))
@@ -118,15 +106,6 @@ def test_alignment_agrees_with_a_general_solution() -> None:
         least = minimize_scalar(misfit, bounds=(turn - 2.0, turn + 2.0), method="bounded", options={"xatol": 1e-9})
         assert least.x == pytest.approx(turn, abs=1e-4)
         assert misfit(float(turn)) <= min(misfit(at) for at in np.linspace(-np.pi, np.pi, 73))
-
-
-def test_plane_of_the_ship_has_the_scale_of_the_ellipsoid() -> None:
-    """Distances on her plane times its scale are geographiclib's, at high latitudes and over the antimeridian too."""
-    for site in ((48.5, -123.2), (-71.0, 179.99)):
-        path = ShipPath.of(of_places([(0.0, 0.0), (800.0, 600.0), (1_600.0, 1_200.0)], site=site))
-        apart_m = abs(path.place[-1] - path.place[0]) * path.scale[len(path) // 2]
-        ends = [(float(path.latitude_deg[at]), float(path.longitude_deg[at])) for at in (0, -1)]
-        assert apart_m == pytest.approx(apart(*ends), rel=1e-4)
 
 
 def test_when_it_was_sent_narrows_the_lags() -> None:
