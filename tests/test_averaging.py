@@ -5,12 +5,26 @@ import random
 
 import pytest
 
-from audited import PublicGrid, apart, case_of, in_frame, lay_public_grid, on_earth, recorded, shows, step
+from audited import (
+    PublicGrid,
+    apart,
+    case_of,
+    dive_of,
+    in_frame,
+    journal,
+    lay_public_grid,
+    on_earth,
+    recorded,
+    shows,
+    step,
+)
+from dives import SECRETS, plan, policy, run
 from relay.audit.averaging import Averaging, noise_m, stay_of
 from relay.audit.shown_track import tracks_of
 from relay.core import channel, release, track
 from relay.core.disclosure import Report
 from relay.core.geodesy import Placed
+from relay.core.pipeline import Pipeline
 from relay.core.policy import Place
 
 SPOT = (310.0, -140.0)
@@ -85,6 +99,22 @@ def test_shifts_drawn_for_each_recording_are_averaged_over_recordings(monkeypatc
     assert found.place is not None and found.facts["recordings"] == 40
     assert apart(found.place, on_earth(*SPOT)) < 50
     assert found.facts["known_to_m"] < 50
+
+
+def test_noise_is_averaged_over_audiences(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of one dive told to six audiences, each with noise of its own, all together give the spot better than each."""
+    lay_public_grid(monkeypatch)
+    monkeypatch.setattr(track, "Step", Noise)
+    names = [f"audience-{number}" for number in range(6)]
+    shown = plan(*(policy(name, cell_m=NOISE_M) for name in names))
+    due = run(Pipeline(shown, SECRETS), journal(hovering(600)))
+    dives = [dive_of(due, name, name) for name in names]
+    together = Averaging().play(case_of(*dives))
+    alone = [Averaging().play(case_of(dive)) for dive in dives]
+    assert together.place is not None and together.facts["recordings"] == 6
+    assert apart(together.place, on_earth(*SPOT)) < 50
+    errors = [apart(one.place, on_earth(*SPOT)) for one in alone if one.place is not None]
+    assert apart(together.place, on_earth(*SPOT)) < sum(errors) / len(errors)
 
 
 def test_steps_that_hold_still_are_nothing_to_average() -> None:

@@ -24,6 +24,7 @@ from relay.audit.spots import blurred, gathered, or_elsewhere
 
 REACH_SHARE, LEAST_REACH_M, MOST_REACH_M = 0.5, 150.0, 2_000.0  # how far a vehicle goes from under its ship, of depth
 HULL_M = 25.0
+LAYBACK = 1 / np.sqrt(-2 * np.log(0.05))  # of the reach, a deviation: 95 % of a round Gaussian lie within the reach
 APART_S = 600.0  # between moments at which tether and drift are independent
 ELSEWHERE = 0.01
 TURNS = 36
@@ -164,7 +165,7 @@ def candidates(fits: Fits, told: Told, path: ShipPath, wanted: complex, reach: f
         centre = pinned
     moved = centre + turning * (wanted - fits.mean_told[:, None]) - (path.place[sample] * scale)[:, None]
     latitude, longitude = path.moved(np.repeat(sample[:, None], TURNS, axis=1), moved)
-    return Candidates(latitude, longitude, log, HULL_M if deck.size else reach / 2)
+    return Candidates(latitude, longitude, log, HULL_M if deck.size else reach * LAYBACK)
 
 
 @dataclass(frozen=True)
@@ -182,8 +183,9 @@ class ShipAlignment:
         except ValueError as error:
             return self._nothing(f"{error}.")
         reach, found = reach_m(case), []
-        for at, dive in enumerate(case.dives):
-            progress(self.name, at / len(case.dives))
+        each = each_once(case.dives)
+        for at, dive in enumerate(each):
+            progress(self.name, at / len(each))
             placed = self._of_dive(case, dive, path, reach)
             found += [placed] if placed is not None else []
         if not found:
@@ -229,6 +231,17 @@ class ShipAlignment:
         )
 
 
+def each_once(dives: Sequence[Dive]) -> list[Dive]:
+    """Return of all recordings of one dive (other audiences, live and replayed) the one that tells most places."""
+    best: dict[int, tuple[int, Dive]] = {}
+    for dive in dives:
+        number = dive.records[0].dive if dive.records else 0
+        told = sum(int(track.placed.sum()) for track in tracks_of(dive))
+        if number not in best or told > best[number][0]:
+            best[number] = told, dive
+    return [dive for _, dive in best.values()]
+
+
 def length_s(dive: Dive) -> float:
     """Return how long a dive lasted as told, seconds."""
     return float(dive.records[-1].elapsed_s) if dive.records else 0.0
@@ -242,7 +255,7 @@ def under_stays(path: ShipPath, seconds: float, reach: float) -> Candidates | No
         return None
     sample = np.concatenate(runs)[:, None]
     latitude, longitude = path.moved(sample, np.zeros(sample.shape, complex))
-    return Candidates(latitude, longitude, np.zeros(sample.shape), reach / 2)
+    return Candidates(latitude, longitude, np.zeros(sample.shape), reach * LAYBACK)
 
 
 def in_time(fits: Fits, dive: Dive, path: ShipPath) -> Fits | None:

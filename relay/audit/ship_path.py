@@ -114,8 +114,9 @@ class ShipPath:
         for first, last in found:
             middles = np.arange(first, last + 1, max(1, length // 4)) + length // 2
             scale = float(self.scale[middles].mean())
-            places = self.place[middles] * scale
-            disc = MultiPoint(np.column_stack([places.real, places.imag])).buffer(within_m, quad_segs=32)
+            places, close_m = self.place[middles] * scale, max(within_m / 100, 5.0)
+            apart = np.unique(np.round(np.column_stack([places.real, places.imag]) / close_m), axis=0) * close_m
+            disc = MultiPoint(apart).buffer(within_m, quad_segs=32)
             alike = [piece for piece, theirs in pieces if abs(theirs / scale - 1) < 1e-3]
             pieces.append((difference(simplify(disc, 1.0), union_all(alike)), scale))
         return sum(piece.area for piece, _ in pieces) / 1e6, len(found)

@@ -68,7 +68,8 @@ def stated(dive: Dive) -> list[Stated]:
     """Return the totals in the annotations of a dive."""
     found = []
     for at, record in enumerate(dive.records):
-        text = record.body[1] if record.kind in (Kind.NOTE, Kind.STILL) and isinstance(record.body, list) else None
+        told = record.body if record.kind in (Kind.NOTE, Kind.STILL) else None
+        text = told[1] if isinstance(told, list) and len(told) > 1 else None
         if isinstance(text, str):
             found += [
                 Stated(dive.name, float(record.elapsed_s), what, told, _shown(dive, at, what))
