@@ -14,7 +14,6 @@ from typing import NamedTuple
 import numpy as np
 
 from relay.audit.attack import Case, Dive, Finding, Progress, quiet
-from relay.audit.chart import Floats
 from relay.audit.earth_tied import earth_tied
 from relay.audit.frame_on_earth import Bounds, bounds_of_told, laid, smallest
 from relay.audit.shown_track import ShownTrack, tracks_of
@@ -217,7 +216,7 @@ def _told_bounds(case: Case, track: ShownTrack) -> Bounds | None:
     return bounds_of_told(tied) if case.chart.index(*tied.to_earth(*middle)) is not None else None
 
 
-def _ticks_of(track: ShownTrack, told: ShownTrack, overlaps: Sequence[Overlap]) -> tuple[Floats, np.ndarray]:
+def _ticks_of(track: ShownTrack, told: ShownTrack, overlaps: Sequence[Overlap]) -> tuple[np.ndarray, np.ndarray]:
     """Return which rows of `track` and of `told` are of one moment: (ticks,) indices of each."""
     if told is track:
         at = np.arange(len(track.elapsed_s))

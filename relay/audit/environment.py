@@ -25,8 +25,8 @@ from relay.audit.attack import Case, Dive, Finding, Progress, quiet
 from relay.audit.chart import Chart, Floats
 from relay.audit.compass import compass_of
 from relay.audit.shown_track import ShownTrack, tracks_of
-from relay.audit.told_texts import listed, names_beyond, texts_of
 from relay.audit.tide import M2_S, Tide, tide_of
+from relay.audit.told_texts import listed, names_beyond, texts_of
 
 FIELD_ERROR = {"temperature": 0.3, "salinity": 0.05, "declination": 0.5, "sound": 1.0, "oxygen": 0.2}
 UNIX_S = 1e9

@@ -124,7 +124,7 @@ def _step(values: Floats, finest_m: float) -> float:
     if not len(steps):
         return max(EXACT_M, finest_m)
     step = float(steps.min())
-    return step if step >= EXACT_M else EXACT_M
+    return max(step, EXACT_M)
 
 
 def _decimals(more: Floats, column: int) -> float:
