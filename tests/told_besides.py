@@ -22,7 +22,7 @@ from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Plan
 from relay.core.release import ReleaseLog
-from relay.core.wire import decode
+from relay.core.wire import decode, pad_start
 
 Steps = Sequence[dict[str, float]]
 
@@ -129,3 +129,9 @@ def in_cells_of(step_deg: float) -> Callable[[VehicleState], list[Any]]:
 def named(dive: Dive, name: str, **changes: Any) -> Dive:
     """Return a recording under another name."""
     return replace(dive, name=name, **changes)
+
+
+def with_pad(frame: bytes, content: bytes) -> bytes:
+    """Return a frame whose padding begins with `content` instead of what the ship put there."""
+    start = pad_start(frame)
+    return (frame[:start] + content)[: len(frame)] + frame[start + len(content) :]

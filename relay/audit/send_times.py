@@ -24,7 +24,7 @@ from relay.core.release import Kind
 from relay.core.wire import BLOCK, WireRecord
 
 UNIX_S = 1e9  # no clock that counts from a ship's start or a first input gets here
-JITTER_S = 0.5  # what a link and a busy machine may add to a sound release's lag; common practice, no source
+JITTER_S = 2.0  # what a link and a busy machine may add to a sound release's lag; common practice, no source
 TETHER_M = 150.0  # how far a vehicle is from her ship, standard deviation; common practice, no source
 _SHOWN = 3
 
