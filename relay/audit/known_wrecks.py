@@ -71,12 +71,14 @@ class KnownWrecks:
         best, share = ranked[0]
         named = [fit for fit in fits if fit.named is not None]
         leaks = tuple(f"{fit.named} names “{fit.wreck.name}”, which is on the list with a place" for fit in named)
+        # More probable than before, and than all others of the list together.
+        stands_out = share > 1.01 * ON_THE_LIST / len(fits) and share > 0.5 * sum(shares)
         facts = {f"probability of {wreck.name}": share for wreck, share in ranked[:10]}
         return Finding(
             self.name,
             _words(ranked, compared or bool(named), sum(shares)),
             log_likelihood=_log(case, ranked),
-            place=(best.latitude_deg, best.longitude_deg) if share > 0.5 else None,
+            place=(best.latitude_deg, best.longitude_deg) if stands_out else None,
             leaks=leaks,
             facts={"wrecks": len(fits), "probability of none on the list": 1 - sum(shares), **facts},
         )
