@@ -1,7 +1,7 @@
 """Positions read out of texts, against general-purpose libraries.
 
 Texts are written by `utm`, `mgrs`, `openlocationcode`, `pygeohash`, `maidenhead` and `pyproj` (by way of
-`place_spellings` and `canary_spellings`), distances are geographiclib's: nothing of them is used by the reader but PROJ.
+`place_spellings` and `canary_spellings`), distances are geographiclib's: the reader uses nothing of them but PROJ.
 """
 
 import random

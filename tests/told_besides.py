@@ -28,7 +28,7 @@ Steps = Sequence[dict[str, float]]
 
 
 def survey(seconds: int, every_s: int = 4, speed_mps: float = 0.5, leg_s: int = 400) -> list[dict[str, float]]:
-    """Return a survey on the bottom in lanes that turn by 75 degrees each: all courses, some 1.5 km across in an hour."""
+    """Return a survey on the bottom in lanes of `leg_s` seconds that turn by 75 degrees each, so on many courses."""
     out, east, north = [], 0.0, 0.0
     for second in range(0, seconds, every_s):
         heading = 75.0 * (second // leg_s) % 360

@@ -107,7 +107,7 @@ def _lengths(case: Case) -> list[float]:
 
 
 def _within(depth_m: float, error_m: float, case: Case, depths: tuple[float, float]) -> float:
-    """Return the probability that a seabed or wreck charted at a depth is one between `depths`, tide and error aside."""
+    """Return the probability that what is charted at a depth lies between `depths`, with tide and charting error."""
     low_m, high_m = depths[0] - STANDS_M - case.tide_m[1], depths[1] - case.tide_m[0]
     scale = error_m * sqrt(2)
     return 0.5 * (erf((high_m - depth_m) / scale) - erf((low_m - depth_m) / scale))
@@ -174,8 +174,11 @@ def _log(case: Case, ranked: list[tuple[Wreck, float]]) -> Floats:
 def _words(ranked: list[tuple[Wreck, float]], compared: bool, on_list: float) -> str:
     shown = ", ".join(f"{wreck.name} ({share:.0%})" for wreck, share in ranked[:_SHOWN])
     if not compared:
-        return f"Neither depth, size nor name was told, so the {len(ranked)} wrecks of the list are hardly told apart: {shown}."
+        return (
+            f"Neither depth, size nor name was told, so the {len(ranked)} wrecks of the list are hardly told apart: "
+            f"{shown}."
+        )
     return (
-        f"Of {len(ranked)} wrecks on the list those that fit what was told best are {shown}; that it is one of the list "
-        f"at all: {on_list:.0%}."
+        f"Of {len(ranked)} wrecks on the list those that fit what was told best are {shown}; that it is one of the "
+        f"list at all: {on_list:.0%}."
     )

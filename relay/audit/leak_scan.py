@@ -1,9 +1,10 @@
 """The direct leak scan: every value and every byte of the recordings, for what should never have been there.
 
 Rules: whatever `leak_shape` finds besides the format is read as a position in every way that instruments and programs
-write one (degrees, radians, whole numbers of small parts of a degree, UTM and world-map metres, binary numbers in either
-order); a reading counts when both axes stand together and lie on the chart. Texts are looked through for raw sentences
-(NMEA 0183). With the true places in hand (`spelled`, for the operator's own check) every spelling of them is looked for.
+write one (degrees, radians, whole numbers of small parts of a degree, UTM and world-map metres, binary numbers in
+either order); a reading counts when both axes stand together and lie on the chart. Texts are looked through for raw
+sentences (NMEA 0183). With the true places in hand (`spelled`, for the operator's own check) every spelling of them is
+looked for.
 """
 
 import re
