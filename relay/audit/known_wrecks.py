@@ -91,7 +91,10 @@ def _may_be(case: Case, wreck: Wreck) -> bool:
 
 def _depths(case: Case) -> tuple[float, float] | None:
     """Return between which depths (metres) the seabed of the dives lies; None where nothing absolute was told."""
-    soundings = soundings_of([dive for dive in case.dives if dive.header.get("depth") == "absolute"])
+    try:
+        soundings = soundings_of([dive for dive in case.dives if dive.header.get("depth") == "absolute"])
+    except (TypeError, ValueError, LookupError, OverflowError):
+        return None  # records that keep to no format have no depths to go by: the leak scan says what is wrong
     if soundings is None or soundings.relative:
         return None
     bounded = np.isfinite(soundings.deepest_m)

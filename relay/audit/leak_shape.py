@@ -96,7 +96,7 @@ def _tick(body: Any, header: Mapping[str, Any], odd: Odd) -> None:
         for (name, allowed, step), value in zip(_COLUMNS, row, strict=False):
             if value is not None and allowed is not None and str(allowed) not in fields:
                 odd.note(f"tick records tell {name}, which the header doesn't name", [value])
-            elif name in _WORDS and value is not None and value not in _WORDS[name]:
+            elif name in _WORDS and value is not None and not (isinstance(value, str) and value in _WORDS[name]):
                 odd.note(f"tick records have for {name} what is none of its words", [value])
             elif step is not None and value is not None and not _on_step(value, header.get(step)):
                 odd.note(f"tick records tell {name} finer than the header says", row[1:3])
