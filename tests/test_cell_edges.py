@@ -6,7 +6,7 @@ import pytest
 
 from audited import Point, apart, case_of, in_frame, lay_public_grid, on_earth, recorded, shows, step
 from relay.audit.attack import Dive
-from relay.audit.cell_edges import CellEdges, cells_of, courses
+from relay.audit.cell_edges import CellEdges, cells_of, longest_course
 from relay.audit.shown_track import tracks_of
 from relay.core import release
 from relay.core.disclosure import Report
@@ -63,7 +63,8 @@ def test_cells_of_the_secret_frame_give_a_finer_track_and_no_place() -> None:
     assert found.worked and found.place is None and found.log_likelihood is None and not found.leaks
     assert found.facts["known_to_m"] < 5
     (track, _) = tracks_of(dive)
-    (course,) = courses(track, (100.0, 100.0), SLACK)
+    course = longest_course(track, (100.0, 100.0), SLACK)
+    assert course is not None
     errors = []
     for at in range(course.first, course.last):
         there = winding(round(float(track.elapsed_s[course.begin + at]) / EVERY_S))

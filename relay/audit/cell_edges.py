@@ -2,13 +2,13 @@
 
 Rules: at a change the exact value was just past the edge of the cell it left, half a cell and the hysteresis' slack
 from its middle; between changes a vehicle moves smoothly. So the smoothest course through the edges is the track, far
-within a cell. On a grid that is tied to the Earth that is the place; in a secret frame it is a better track, and no place.
+within a cell. On a grid that is tied to the Earth that is the place; in a secret frame it is a better track alone.
 
 The course is the smoothing that Whittaker proposed ("On a new method of graduation", Proceedings of the Edinburgh
 Mathematical Society 41, 1922; from memory): least squared second differences, and squared misses at the edges.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -100,21 +100,26 @@ class _Axis:
         return np.array(missed)
 
 
-def courses(track: ShownTrack, cell_m: Sequence[float], slack: float) -> Iterator[Course]:
-    """Yield the course within the cells (east, north, metres) of each stretch that changes them often enough."""
+def longest_course(track: ShownTrack, cell_m: Sequence[float], slack: float) -> Course | None:
+    """Return the course within the cells (east, north, metres) of the stretch that changes them most often, if any."""
+    curve = 1.0 / (TURN_MPS2 * track.tick_s**2) ** 2
+    found = None
     for begin, end in stretches(track.placed):
         told = track.points[begin:end]
-        curve = 1.0 / (TURN_MPS2 * track.tick_s**2) ** 2
         axes = [_axis(told[:, axis], cell_m[axis], slack, curve) for axis in (0, 1)]
-        changes = np.concatenate([axis.change for axis in axes])
-        if end - begin < 5 or min(len(axis.change) for axis in axes) < LEAST_CHANGES:
-            continue
-        missed = float(np.median(np.concatenate([axis.misses() for axis in axes])))
-        points = np.column_stack([axis.solve(np.ones(len(axis.change))) for axis in axes])
-        first = int(max(axis.change.min() for axis in axes))
-        last = int(min(axis.change.max() for axis in axes))
-        yield Course(begin, points, missed, len(changes), int(np.clip((first + last) // 2, 0, end - begin - 1)),
-                     first, last)  # fmt: skip
+        count = [len(axis.change) for axis in axes]
+        if end - begin >= 5 and min(count) >= LEAST_CHANGES and (found is None or sum(count) > found[0]):
+            found = sum(count), begin, axes
+    return None if found is None else _course(*found)
+
+
+def _course(changes: int, begin: int, axes: Sequence[_Axis]) -> Course:
+    missed = float(np.median(np.concatenate([axis.misses() for axis in axes])))
+    points = np.column_stack([axis.solve(np.ones(len(axis.change))) for axis in axes])
+    first = int(max(axis.change.min() for axis in axes))
+    last = int(min(axis.change.max() for axis in axes))
+    surest = int(np.clip((first + last) // 2, 0, len(points) - 1))
+    return Course(begin, points, missed, changes, surest, first, last)
 
 
 def _axis(told_m: Floats, cell_m: float, slack: float, curve: float) -> _Axis:
@@ -191,14 +196,13 @@ def _multiples(points: Floats, cell_m: float) -> bool:
 
 
 def _likeliest(track: ShownTrack, cell_m: tuple[float, float], tied: Tied | None) -> Course | None:
-    """Return the longest course, with the relay's slack unless without it far less is missed; degrees have none."""
+    """Return the longest course, with the relay's slack unless without it far less is missed; degrees have none.
+
+    In the relay's own frame its own slack holds, so that nothing else is tried.
+    """
     usual = 0.0 if tied is not None and tied.by_degrees else SLACK
-    tried = {slack: _longest(track, cell_m, slack) for slack in (usual, SLACK - usual)}
-    first, other = tried[usual], tried[SLACK - usual]
+    first = longest_course(track, cell_m, usual)
+    other = None if tied is None else longest_course(track, cell_m, SLACK - usual)
     if first is None or other is None:
         return first or other
     return other if other.missed_m < first.missed_m / 2 else first
-
-
-def _longest(track: ShownTrack, cell_m: tuple[float, float], slack: float) -> Course | None:
-    return max(courses(track, cell_m, slack), key=lambda course: course.changes, default=None)

@@ -17,19 +17,20 @@ from relay.audit.shown_track import ShownTrack
 
 FRAME_REACH_M = 26_000.0
 
-ToEarth = Callable[[float, float], tuple[float, float]]
+Turned = Callable[[float, float], tuple[float, float]]
 
 
 @dataclass(frozen=True)
 class Tied:
     """A track whose metres belong to the Earth: `to_earth` gives latitude and longitude, degrees, of east and north.
 
-    `how`: in words. `by_degrees`: it was told as latitude and longitude.
+    `from_earth`: the same backwards. `how`: in words. `by_degrees`: it was told as latitude and longitude.
     """
 
     how: str
     track: ShownTrack
-    to_earth: ToEarth
+    to_earth: Turned
+    from_earth: Turned
     by_degrees: bool = False
 
 
@@ -54,7 +55,10 @@ def _by_degrees(track: ShownTrack) -> Tied | None:
     def to_earth(east_m: float, north_m: float) -> tuple[float, float]:
         return origin[0] + north_m / north, (origin[1] + east_m / east + 180) % 360 - 180
 
-    return Tied("the records hold latitude and longitude", track.at(plane), to_earth, by_degrees=True)
+    def from_earth(latitude_deg: float, longitude_deg: float) -> tuple[float, float]:
+        return ((longitude_deg - origin[1] + 180) % 360 - 180) * east, (latitude_deg - origin[0]) * north
+
+    return Tied("the records hold latitude and longitude", track.at(plane), to_earth, from_earth, by_degrees=True)
 
 
 def _metres_per_degree(latitude_deg: float) -> tuple[float, float]:
@@ -74,7 +78,7 @@ def _by_grid(track: ShownTrack, chart: Chart) -> Tied | None:
         longitude, latitude = _inverse(code).transform(middle[0], middle[1])
         where = chart.index(latitude, longitude) if np.isfinite(latitude) and np.isfinite(longitude) else None
         if where is not None and chart.candidates[where]:
-            return Tied(f"the metres are those of {name}", track, _by_code(code))
+            return Tied(f"the metres are those of {name}", track, *_by_code(code))
     return None
 
 
@@ -91,12 +95,16 @@ def _inverse(code: int) -> Transformer:
     return Transformer.from_crs(code, 4326, always_xy=True)
 
 
-def _by_code(code: int) -> ToEarth:
+def _by_code(code: int) -> tuple[Turned, Turned]:
     def to_earth(east_m: float, north_m: float) -> tuple[float, float]:
         longitude, latitude = _inverse(code).transform(east_m, north_m)
         return float(latitude), float(longitude)
 
-    return to_earth
+    def from_earth(latitude_deg: float, longitude_deg: float) -> tuple[float, float]:
+        east_m, north_m = _inverse(code).transform(longitude_deg, latitude_deg, direction="INVERSE")
+        return float(east_m), float(north_m)
+
+    return to_earth, from_earth
 
 
 def step_of(values: Floats) -> float | None:

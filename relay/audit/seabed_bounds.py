@@ -6,10 +6,11 @@ step has just crossed an edge: between ticks it changes no faster than `Speeds`,
 those before and after it, and the fine steps of a descent bound the coarse ones of the bottom.
 """
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
-from itertools import pairwise
+from itertools import pairwise, takewhile
 from math import gcd, inf, isfinite
 from typing import Any, NamedTuple
 
@@ -23,6 +24,7 @@ LIMITS = LegLimits()
 ON, NEAR, MID_WATER = "on the bottom", "near the bottom", "mid-water"
 FINEST_M = 0.01  # steps are whole multiples of it
 HALF_M = 0.5 + SLACK  # of a step: how far off what it shows can be
+HAUL_S = 150.0  # to rise by `bottom_leave_m` faster than `Speeds.bottom_mps` takes less
 
 
 class Row(NamedTuple):
@@ -69,8 +71,8 @@ class Steps:
 class Bound:
     """Between which depths a vehicle was at a tick, and between which heights over the seabed, metres.
 
-    `place`: metres east and north in the frame, None where it wasn't told. `most_height_m` is infinite where nothing
-    bounds it.
+    `place`: metres east and north in the frame, off by up to `off_m` each way; None where it wasn't told.
+    `most_height_m` is infinite where nothing bounds it.
     """
 
     at_s: float
@@ -80,6 +82,7 @@ class Bound:
     least_height_m: float
     most_height_m: float
     bottom: bool
+    off_m: float = 0.0
 
     @property
     def shallowest_m(self) -> float:
@@ -93,15 +96,19 @@ class Bound:
 
 
 def rows_of(dive: Dive, vehicle: int) -> list[Row]:
-    """Return the rows of one vehicle, by its number in the header, in which it was heard of."""
-    rows = []
+    """Return the rows of one vehicle, by its number in the header, in which it was heard of.
+
+    Where the leg isn't told, a relative depth says that it is at the bottom: elsewhere there is none.
+    """
+    rows, relative = [], dive.header.get("depth") == "relative"
     for record in dive.records:
         if record.kind != Kind.TICK or vehicle >= len(record.body):
             continue
         heard, east_m, north_m, depth_m, _, word, _, leg, *_ = record.body[vehicle]
         if heard == "reporting":
             place = None if east_m is None or north_m is None else (float(east_m), float(north_m))
-            rows.append(Row(record.elapsed_s, place, depth_m, word, leg))
+            known = "bottom" if leg is None and relative and depth_m is not None else leg
+            rows.append(Row(record.elapsed_s, place, depth_m, word, known))
     return rows
 
 
@@ -114,15 +121,23 @@ def steps_of(dives: Sequence[Dive]) -> Steps | None:
     step = dives[0].header.get("depth_step_m") if dives else None
     if not step:
         return None
-    elsewhere = [
+    told = [
         round(row.depth_m / FINEST_M)
         for dive in dives
         for vehicle in range(len(dive.header["vehicles"]))
-        for row in rows_of(dive, vehicle)
-        if row.depth_m is not None and row.leg != "bottom"
+        for row in _surely_elsewhere(rows_of(dive, vehicle))
+        if row.depth_m is not None
     ]
-    common = reduce(gcd, elsewhere, 0) * FINEST_M
-    return Steps(float(step), min(common, float(step)) if common else float(step))
+    common = reduce(gcd, told, 0) * FINEST_M
+    return Steps(float(step), common or float(step))
+
+
+def _surely_elsewhere(rows: Sequence[Row]) -> list[Row]:
+    """Return the rows off the bottom; where legs aren't told, those before half of the greatest depth was reached."""
+    if any(row.leg is not None for row in rows):
+        return [row for row in rows if row.leg != "bottom"]
+    deepest_m = max((row.depth_m for row in rows if row.depth_m is not None), default=0.0)
+    return list(takewhile(lambda row: row.depth_m is None or row.depth_m < deepest_m / 2, rows))
 
 
 def bounds_of(dive: Dive, vehicle: int, steps: Steps, speeds: Speeds | None = None) -> list[Bound]:
@@ -130,42 +145,60 @@ def bounds_of(dive: Dive, vehicle: int, steps: Steps, speeds: Speeds | None = No
 
     `speeds` None: as the dive shows them.
     """
-    relative = dive.header.get("depth") == "relative"
-    rows = [row for row in rows_of(dive, vehicle) if row.depth_m is not None]
-    heights = _heights(rows, dive.header)
-    bounds = []
-    for at, (row, (least_m, most_m)) in enumerate(zip(rows, heights, strict=True)):
-        assert row.depth_m is not None
-        off_m = HALF_M * _step(row, steps)
-        if relative and at == 0:
-            off_m = 0.0  # depths count from this one
-        bottom = row.leg == "bottom"
-        bounds.append(Bound(row.at_s, row.place, row.depth_m - off_m, row.depth_m + off_m, least_m, most_m, bottom))
+    heard = rows_of(dive, vehicle)
+    rows = [row for row in heard if row.depth_m is not None]
+    heights = [span for row, span in zip(heard, _heights(heard, dive.header), strict=True) if row.depth_m is not None]
+    place_off_m = HALF_M * float(dive.header.get("cell_m") or 0.0)
+    spans = [_depths(row, before, steps) for before, row in zip([None, *rows], rows, strict=False)]
+    if rows and dive.header.get("depth") == "relative":
+        spans[0] = (0.0, 0.0)  # depths count from this one
+    bounds = [
+        Bound(row.at_s, row.place, *span, *height, row.leg == "bottom", place_off_m)
+        for row, span, height in zip(rows, spans, heights, strict=True)
+    ]
     speeds = Speeds.of(rows) if speeds is None else speeds
-    _narrow(bounds, speeds)
-    _narrow(bounds[::-1], speeds)
+    hauls = [row.at_s for row in heard if row.leg != "bottom"]
+    _narrow(bounds, speeds, hauls)
+    _narrow(bounds[::-1], speeds, hauls)
     _limit_ascents(bounds, speeds, words="altitude" in dive.header["fields"])
     return bounds
 
 
+def _depths(row: Row, before: Row | None, steps: Steps) -> tuple[float, float]:
+    """Return between which depths a row was: its step with the slack, or, where it has just changed, past the edge."""
+    assert row.depth_m is not None
+    step_m = _step(row, steps)
+    same = before is not None and (row.leg is None) == (before.leg is None) and row.leg is not None
+    same = same and (row.leg == "bottom") == (before is not None and before.leg == "bottom")
+    if not same or before is None or before.depth_m is None or before.depth_m == row.depth_m:
+        return row.depth_m - HALF_M * step_m, row.depth_m + HALF_M * step_m
+    low_m, high_m = row.depth_m - step_m / 2, row.depth_m + step_m / 2
+    if row.depth_m > before.depth_m:
+        return max(low_m, before.depth_m + HALF_M * step_m), high_m
+    return low_m, min(high_m, before.depth_m - HALF_M * step_m)
+
+
 def _step(row: Row, steps: Steps) -> float:
-    """Return the step a row's depth is in; where the leg isn't told, the coarse one if it can be."""
-    if row.leg == "bottom":
-        return steps.bottom_m
-    if row.leg is None and row.depth_m is not None and _whole(row.depth_m / steps.bottom_m):
-        return steps.bottom_m
-    return steps.elsewhere_m
+    """Return the step a row's depth is in; where the leg isn't told, the coarser of those it can be."""
+    assert row.depth_m is not None
+    if row.leg is not None:
+        return steps.bottom_m if row.leg == "bottom" else steps.elsewhere_m
+    return max([step for step in (steps.bottom_m, steps.elsewhere_m) if _whole(row.depth_m / step)], default=0.0)
 
 
 def _whole(value: float) -> bool:
     return abs(value - round(value)) < 1e-6
 
 
-def _narrow(bounds: Sequence[Bound], speeds: Speeds) -> None:
-    """Keep each depth within reach of the one before it; where that can't be, it stays as it was told."""
+def _narrow(bounds: Sequence[Bound], speeds: Speeds, hauls: Sequence[float]) -> None:
+    """Keep each depth within reach of the one before it; where that can't be, it stays as it was told.
+
+    Within `HAUL_S` of a moment off the bottom (`hauls`, ascending) a vehicle may still, or already, sink or rise.
+    """
     for before, now in pairwise(bounds):
-        fast_mps = speeds.bottom_mps if before.bottom and now.bottom else speeds.elsewhere_mps
-        reach_m = fast_mps * abs(now.at_s - before.at_s)
+        at = bisect_left(hauls, now.at_s)
+        calm = all(abs(now.at_s - haul_s) > HAUL_S for haul_s in hauls[max(0, at - 1) : at + 1])
+        reach_m = (speeds.bottom_mps if calm else speeds.elsewhere_mps) * abs(now.at_s - before.at_s)
         low_m, high_m = max(now.low_m, before.low_m - reach_m), min(now.high_m, before.high_m + reach_m)
         if low_m <= high_m:
             now.low_m, now.high_m = low_m, high_m
@@ -182,15 +215,18 @@ def _limit_ascents(bounds: Sequence[Bound], speeds: Speeds, *, words: bool) -> N
 
 def _heights(rows: Sequence[Row], header: Mapping[str, Any]) -> list[tuple[float, float]]:
     """Return the least and the most height over the seabed at each row, metres."""
-    words, legs = "altitude" in header["fields"], "leg" in header["fields"]
+    words = "altitude" in header["fields"]
+    legs = "leg" in header["fields"] or header.get("depth") == "relative"
     deepest_m = max((row.depth_m for row in rows if row.depth_m is not None), default=0.0)
     heights: list[tuple[float, float]] = []
     before: Row | None = None
     for row in rows:
-        arrived = row.leg == "bottom" and (before is None or before.leg != "bottom")
+        if before is not None and row.at_s - before.at_s > 1.01 * header["tick_s"]:
+            before = None  # ticks between in which it wasn't heard of: what they held is unknown
         if words:
-            heights.append(_by_word(row, before.word if before else None))
+            heights.append(_by_word(row, before))
         elif legs:
+            arrived = row.leg == "bottom" and before is not None and before.leg != "bottom"
             most_m = LIMITS.bottom_enter_m if arrived else LIMITS.bottom_leave_m
             heights.append((0.0, most_m if row.leg == "bottom" else inf))
         else:  # nothing says that it is at the bottom: that it works there where it is deepest is the outsider's guess
@@ -200,14 +236,15 @@ def _heights(rows: Sequence[Row], header: Mapping[str, Any]) -> list[tuple[float
     return heights
 
 
-def _by_word(row: Row, held: str | None) -> tuple[float, float]:
-    """Return the heights that a word stands for, with the slack of one that is held."""
-    on_m = ON_THE_BOTTOM_M * (1 + SLACK if held == ON else 1)
-    near_m = NEAR_THE_BOTTOM_M * (1 + SLACK if held == NEAR else 1)
+def _by_word(row: Row, before: Row | None) -> tuple[float, float]:
+    """Return the heights that a word stands for, with the slack of one that is, or may have been, held."""
+    held = None if before is None else before.word
+    on_m = [ON_THE_BOTTOM_M * (1 + SLACK if may else 1) for may in (held == ON, before is None or held == ON)]
+    near_m = [NEAR_THE_BOTTOM_M * (1 + SLACK if may else 1) for may in (held == NEAR, before is None or held == NEAR)]
     if row.word == ON:
-        return 0.0, on_m
+        return 0.0, on_m[1]
     if row.word == NEAR:
-        return on_m, near_m
+        return on_m[0], near_m[1]
     if row.word == MID_WATER:
-        return near_m, LIMITS.bottom_leave_m if row.leg == "bottom" else inf
+        return near_m[0], LIMITS.bottom_leave_m if row.leg == "bottom" else inf
     return 0.0, inf

@@ -6,7 +6,7 @@ counts for the place shown nearest to it in time, spread as far as the vehicle m
 a site are in its one frame.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import hypot, inf, isfinite
@@ -16,12 +16,13 @@ import numpy as np
 from relay.audit.attack import Dive
 from relay.audit.chart import Floats
 from relay.audit.evidence import Soundings
-from relay.audit.seabed_bounds import HALF_M, Bound, bounds_of, steps_of
+from relay.audit.seabed_bounds import Bound, bounds_of, steps_of
 
 SLOPE = 0.1  # metres of depth to a metre: steeper than most seabeds; common practice, no source
 UNBOUNDED_HEIGHT_M = 200.0  # how high a vehicle may be where nothing bounds it, to play a dive again
 WIDEST_M = 2_000.0  # a spread beyond it says nothing of a place
-SLOWEST_MPS = 0.25
+SLOWEST_MPS = 0.25  # how far a vehicle may go unseen, where its track doesn't say more
+UNSEEN_MPS = 0.5  # the same, of one that is never shown; both common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,35 +53,47 @@ class Sounding:
 
 
 def soundings_of(dives: Sequence[Dive], *, most: int = 24, tile_m: float = 50.0) -> Soundings | None:
-    """Return what dives of one site, released to one audience, tell of the seabed together; None for nothing.
+    """Return what dives of one site tell of its seabed together; None for nothing.
 
-    `most`: how many soundings are kept; `tile_m`: the side of a tile, about a third of the chart's spacing. Where
-    depths are relative each vehicle and dive counts from a depth of its own, so the one that tells most is taken: for
-    all of them see `soundings_by_dive`.
+    `most`: how many soundings are kept; `tile_m`: the side of a tile, about a third of the chart's spacing. Dives may
+    be of several audiences. Where all depths are relative each vehicle and dive counts from a depth of its own, so the
+    one that tells most is taken: for each of them see `soundings_by_dive`.
     """
-    each = soundings_by_dive(dives, most=most, tile_m=tile_m)
-    return max(each, key=len, default=None) if any(one.relative for one in each) else _joined(each, most)
+    told = _told(dives)
+    absolute = _gathered([part for dive, parts in told if not _relative(dive) for part in parts], tile_m)
+    if absolute:
+        return _kept(absolute, most, tile_m, relative=False)
+    return max(_by_dive(told, most, tile_m), key=len, default=None)
 
 
 def soundings_by_dive(dives: Sequence[Dive], *, most: int = 24, tile_m: float = 50.0) -> tuple[Soundings, ...]:
-    """Return the soundings dive by dive, `most` in each; where depths are relative, by dive and vehicle.
+    """Return the soundings dive by dive, `most` in each; where depths are relative, by dive and vehicle."""
+    return tuple(_by_dive(_told(dives), most, tile_m))
 
-    Dives may be of several audiences: each is read by its own header.
-    """
-    found: list[Soundings] = []
-    for dive in dives:
-        like = [other for other in dives if other.audience == dive.audience]
-        steps = steps_of(like)
-        if steps is None:
-            continue
-        relative = dive.header.get("depth") == "relative"
-        every = [
-            _of_vehicle(bounds_of(dive, vehicle, steps), _cell_m(dive), tile_m, relative)
-            for vehicle in range(len(dive.header["vehicles"]))
-        ]
-        together = every if relative else [[item for one in every for item in one]]
-        found += [_kept(soundings, most, tile_m, relative) for soundings in together if soundings]
-    return tuple(found)
+
+def _by_dive(told: Sequence[tuple[Dive, list[list[Bound]]]], most: int, tile_m: float) -> Iterator[Soundings]:
+    for dive, parts in told:
+        relative = _relative(dive)
+        for together in [[part] for part in parts] if relative else [parts]:
+            if soundings := _gathered(together, tile_m):
+                yield _kept(soundings, most, tile_m, relative)
+
+
+def _relative(dive: Dive) -> bool:
+    return dive.header.get("depth") == "relative"
+
+
+def _told(dives: Sequence[Dive]) -> list[tuple[Dive, list[list[Bound]]]]:
+    """Return each dive with the bounds of each of its vehicles; the steps of depth are those of all its audience's."""
+    steps = {
+        audience: steps_of([dive for dive in dives if dive.audience == audience])
+        for audience in {dive.audience for dive in dives}
+    }
+    return [
+        (dive, [bounds_of(dive, vehicle, known) for vehicle in range(len(dive.header["vehicles"]))])
+        for dive in dives
+        if (known := steps[dive.audience]) is not None
+    ]
 
 
 def soundings_of_exact(
@@ -132,32 +145,29 @@ def _filled(time_s: Floats, values: Floats, gap_s: float = 600.0) -> Floats:
     return np.where(known, values, np.where(gap <= gap_s, filled, np.nan))
 
 
-def _cell_m(dive: Dive) -> float:
-    return float(dive.header.get("cell_m") or 0.0)
-
-
 def _tile(place: tuple[float, float], tile_m: float) -> tuple[int, int]:
     return int(place[0] // tile_m), int(place[1] // tile_m)
 
 
-def _of_vehicle(bounds: Sequence[Bound], cell_m: float, tile_m: float, relative: bool) -> list[Sounding]:
-    """Return a sounding for each touchdown and ascent without a place, and for each tile that a vehicle was in."""
+def _gathered(parts: Sequence[list[Bound]], tile_m: float) -> list[Sounding]:
+    """Return a sounding for each touchdown and ascent without a place, and for each tile that any vehicle was in.
+
+    A part is a vehicle's bounds in a dive. One that is never shown a place tells something only where none is.
+    """
     tiles: dict[tuple[int, int], list[Bound]] = {}
-    for bound in bounds:
-        if bound.place is not None:
-            tiles.setdefault(_tile(bound.place, tile_m), []).append(bound)
-    placed = [bound for tile in tiles.values() for bound in tile]
-    off_m = HALF_M * cell_m
-    turns = [now for before, now in pairwise(bounds) if before.bottom != now.bottom]
-    turns = list(bounds[:1]) if relative else turns
-    if not placed:
-        bounded = [bound for bound in bounds if isfinite(bound.deepest_m)]
-        turns = [*turns, *sorted(bounded, key=lambda bound: bound.low_m)[:: max(1, len(bounded) - 1)]]
-    unplaced = (now for now in turns if now.place is None and isfinite(now.deepest_m))
-    return [*_near(unplaced, placed, off_m), *(_agreed(tile, off_m) for tile in tiles.values())]
+    for part in parts:
+        for bound in part:
+            if bound.place is not None:
+                tiles.setdefault(_tile(bound.place, tile_m), []).append(bound)
+    if not tiles:
+        return [sounding for part in parts for sounding in _nowhere(part)]
+    return [
+        *(sounding for part in parts for sounding in _near(part)),
+        *(_agreed(tile) for tile in tiles.values()),
+    ]
 
 
-def _agreed(tile: Sequence[Bound], off_m: float) -> Sounding:
+def _agreed(tile: Sequence[Bound]) -> Sounding:
     """Return where the ticks of a tile, each allowed its distance from their middle times the slope, agree."""
     places = [bound.place for bound in tile if bound.place is not None]
     middle = sum(east for east, _ in places) / len(places), sum(north for _, north in places) / len(places)
@@ -169,7 +179,7 @@ def _agreed(tile: Sequence[Bound], off_m: float) -> Sounding:
         low_m = sum(bound.shallowest_m for bound in bounded) / len(bounded)
         high_m = sum(bound.deepest_m for bound in bounded) / len(bounded)
     narrowest = min(tile, key=lambda bound: bound.deepest_m - bound.shallowest_m)
-    return _sounding(middle, low_m, high_m, narrowest, off_m)
+    return _sounding(middle, low_m, high_m, narrowest, min(bound.off_m for bound in tile))
 
 
 def _sounding(place: tuple[float, float], low_m: float, high_m: float, told: Bound, spread_m: float) -> Sounding:
@@ -182,15 +192,32 @@ def _sounding(place: tuple[float, float], low_m: float, high_m: float, told: Bou
     return Sounding(place, low_m, high_m, least_m, most_m, spread_m)
 
 
-def _near(unplaced: Iterable[Bound], placed: Sequence[Bound], off_m: float) -> Iterator[Sounding]:
-    """Yield what ticks without a place tell, at the place shown nearest in time; if none is, of the whole site."""
+def _turns(part: Sequence[Bound]) -> list[Bound]:
+    """Return the ticks at which a vehicle came to the bottom or left it, without a place but with a depth of it."""
+    turns = [now for before, now in pairwise(part) if before.bottom != now.bottom]
+    turns = list(part[:1]) + turns if part and part[0].bottom else turns
+    return [now for now in turns if now.place is None and isfinite(now.deepest_m)]
+
+
+def _near(part: Sequence[Bound]) -> Iterator[Sounding]:
+    """Yield what a vehicle's touchdowns and ascents tell, at the place shown nearest in time."""
+    placed = [bound for bound in part if bound.place is not None]
     fast_mps = _speed_mps(placed)
-    for now in unplaced:
-        near = min(placed, key=lambda bound: abs(bound.at_s - now.at_s), default=None)
-        place = (0.0, 0.0) if near is None or near.place is None else near.place
-        spread_m = WIDEST_M if near is None else off_m + fast_mps * abs(near.at_s - now.at_s)
+    for now in _turns(part) if placed else []:
+        near = min(placed, key=lambda bound: abs(bound.at_s - now.at_s))
+        assert near.place is not None
+        spread_m = near.off_m + fast_mps * abs(near.at_s - now.at_s)
         if spread_m <= WIDEST_M:
-            yield _sounding(place, now.shallowest_m, now.deepest_m, now, spread_m)
+            yield _sounding(near.place, now.shallowest_m, now.deepest_m, now, spread_m)
+
+
+def _nowhere(part: Sequence[Bound]) -> Iterator[Sounding]:
+    """Yield what a vehicle tells whose place is never shown: the seabed where it was shallowest and deepest."""
+    bounded = sorted((bound for bound in part if isfinite(bound.deepest_m)), key=lambda bound: bound.shallowest_m)
+    deepest = max(bounded, key=lambda bound: bound.deepest_m, default=None)
+    for now in [*_turns(part)[:1], *bounded[-1:], *([deepest] if deepest else [])]:
+        spread_m = min(WIDEST_M, UNSEEN_MPS * (part[-1].at_s - part[0].at_s))
+        yield _sounding((0.0, 0.0), now.shallowest_m, now.deepest_m, now, spread_m)
 
 
 def _speed_mps(placed: Sequence[Bound], over_s: float = 120.0) -> float:
@@ -228,11 +255,6 @@ def _kept(soundings: Sequence[Sounding], most: int, tile_m: float, relative: boo
             chosen.append(int(np.argmax(nearest * weight)))
         soundings = [soundings[at] for at in sorted(set(chosen))]
     return _as_table(soundings, relative)
-
-
-def _joined(each: Sequence[Soundings], most: int) -> Soundings | None:
-    every = [row for soundings in each for row in _rows_of(soundings)]
-    return _kept(every, most, 50.0, relative=False) if every else None
 
 
 def _rows_of(soundings: Soundings) -> list[Sounding]:

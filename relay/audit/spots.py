@@ -52,12 +52,12 @@ def blurred(chart: Chart, mass: Floats, spread_m: float) -> Floats:
     return spread
 
 
-def or_elsewhere(chart: Chart, mass: Floats, elsewhere: float) -> Floats:
+def or_elsewhere(chart: Chart, mass: Floats, elsewhere: float, share: float = 1.0) -> Floats:
     """Return the log likelihood of mass by cell (rows, columns), were it wrong with the probability `elsewhere`.
 
-    Mass is a probability, so a cell's likelihood is its density; without any mass on the chart all cells are alike.
+    Mass is a probability, so a cell's likelihood is its density. `share`: of how much of all the probability this is a
+    part, such as one turn of many.
     """
-    total, area = float(mass.sum()), chart.cell_km2
-    density = mass / area / total if total > 0 else np.zeros(chart.shape)
-    log: Floats = np.log((1 - elsewhere) * density + elsewhere / float(area[chart.candidates].sum()))
+    area = chart.cell_km2
+    log: Floats = np.log((1 - elsewhere) * mass / area + elsewhere * share / float(area[chart.candidates].sum()))
     return log

@@ -9,6 +9,7 @@ OffingError                  everything below
 │   ├── RefusedError         the running relay doesn't take a message: nothing was journalled
 │   ├── RecordingError       a recording is not one, is of another version, or is torn
 │   ├── NoRelayError         no relay runs on a private folder, so none can be asked
+│   ├── ChartError           a chart for the audit is none, or can't be read or joined with the others
 │   ├── InvitationError      a guest, a day or a list of guests is not what it should be, or not the ship's
 │   └── SurveyError          a number given to the survey's arithmetic is none, or can't be true
 ├── LinkError                what the other end of the link said is not what it may say: ends that connection alone
@@ -57,6 +58,10 @@ class RecordingError(OperatorError):
 
 class NoRelayError(OperatorError):
     """No relay runs on a private folder, so none can be asked."""
+
+
+class ChartError(OperatorError):
+    """A file is no chart that can be read, or charts don't go together."""
 
 
 class InvitationError(OperatorError):
