@@ -343,7 +343,8 @@ AUDIT = {
     "cell_edges": "attack chart earth_tied shown_track spots core.quantise | numpy scipy",
     # attacks on what is told besides the track
     "told_texts": "attack core.policy core.release",
-    "told_places": "chart core.place_angles core.place_fold core.place_in_text core.place_tokens core.place_words | pyproj",
+    "told_places": "chart core.place_angles core.place_fold core.place_in_text core.place_tokens core.place_words "
+    "| pyproj",
     "free_text": "attack spots told_places told_texts core.place_in_text core.time_in_text",
     "send_times": "attack chart shown_track spots told_texts core.release core.wire | numpy scipy",
     "leak_shape": "attack told_texts core.errors core.policy core.release core.seal core.wire",

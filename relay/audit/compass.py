@@ -1,8 +1,8 @@
 """Headings against the courses that a vehicle made good: the difference of a compass from true north.
 
-Rules: the heading and the track are told in one turned frame, so their difference is free of the turn. A course is taken
-over straight runs alone (`RUN_CELLS` cells and more, headings together); a side current pushes one way on one course and
-the other way on the opposite one, so runs on many courses are asked for, and the mean over courses is taken.
+Rules: the heading and the track are told in one turned frame, so their difference is free of the turn. A course is
+taken over straight runs alone (`RUN_CELLS` cells and more, headings together); a side current pushes one way on one
+course and the other way on the opposite one, so runs on many courses are asked for, and the mean over courses is taken.
 """
 
 from collections.abc import Iterator, Sequence

@@ -14,7 +14,6 @@ from typing import NamedTuple
 import numpy as np
 
 from relay.audit.attack import Case, Dive, Finding, Progress, quiet
-from relay.audit.chart import Floats
 from relay.audit.earth_tied import earth_tied
 from relay.audit.frame_on_earth import Bounds, bounds_of_told, laid, smallest
 from relay.audit.shown_track import ShownTrack, tracks_of
@@ -23,16 +22,21 @@ from relay.core.quantise import SLACK
 
 _FEWEST = 5  # ticks in common that are enough to call two recordings the same dive
 _AGREE = 0.9
+SPEED_MPS = 1.0  # how fast a vehicle goes at the most while nobody is sure of the moment: common practice, no source
 _SHOWN = 3
 
 
 class Overlap(NamedTuple):
-    """Two tracks of one vehicle on one dive: whose moments are `lag_s` apart, and which ticks they share."""
+    """Two tracks of one vehicle on one dive: whose moments are `lag_s` apart, and which ticks they share.
+
+    `open_s`: by how much the lag may be wrong.
+    """
 
     first: ShownTrack
     second: ShownTrack
     lag_s: float
     pairs: np.ndarray
+    open_s: float = 0.0
 
 
 class Differencing:
@@ -50,10 +54,11 @@ class Differencing:
         overlaps = list(_overlaps(tracks))
         progress("holding recordings against each other", 0.6)
         found = _on_earth(case, [track for each in tracks for track in each], overlaps)
-        if found is None and not overlaps and not leaks:
+        sure = [overlap for overlap in overlaps if not overlap.open_s]
+        if found is None and not sure and not leaks:
             alone = "Only one recording was given" if len(case.dives) == 1 else "No two recordings are of the same dive"
             return Finding(self.name, f"{alone}, so there is nothing to hold it against.", worked=False)
-        words, facts = _together(overlaps)
+        words, facts = _together(sure)
         if found is None:
             return Finding(self.name, f"{_of_leaks(leaks)}{words}", leaks=tuple(leaks), facts=facts)
         place, within_m = found
@@ -85,8 +90,8 @@ def _told_twice(dives: Sequence[Dive]) -> Iterator[str]:
         if differs:
             how = "live and in the recording" if one.live != other.live else "in two releases"
             yield (
-                f"{one.name} and {other.name} tell dive {one.records[0].dive} differently {how}: {len(differs)} records, "
-                f"the first is number {differs[0]}"
+                f"{one.name} and {other.name} tell dive {one.records[0].dive} differently {how}: {len(differs)} "
+                f"records, the first is number {differs[0]}"
             )
         yield from _taken_back(one, other)
         yield from _taken_back(other, one)
@@ -115,12 +120,22 @@ def _laid_over(first: ShownTrack, second: ShownTrack) -> Overlap | None:
     most_s = round(max(first.tick_s, second.tick_s))
     best: Overlap | None = None
     score = 0.0
+    comparable = False
     for lag_s in sorted(range(-most_s, most_s + 1, step_s), key=abs):
         pairs = _common(first, second, lag_s)
         agreed = _agreement(first, second, pairs)
-        if agreed > score:
+        comparable = comparable or agreed is not None
+        if agreed is not None and agreed > score:
             best, score = Overlap(first, second, float(lag_s), pairs), agreed
-    return best
+    return best if comparable else _by_length(first, second, most_s)
+
+
+def _by_length(first: ShownTrack, second: ShownTrack, most_s: float) -> Overlap | None:
+    """Take tracks that share no field for one dive if they last alike; their lag stays open by up to a tick."""
+    ends_apart_s = abs(float(first.elapsed_s[-1] - second.elapsed_s[-1]))
+    if not (first.placed.any() or second.placed.any()) or len(first.elapsed_s) < _FEWEST or ends_apart_s > 2 * most_s:
+        return None
+    return Overlap(first, second, 0.0, _common(first, second, 0.0), open_s=float(most_s))
 
 
 def _common(first: ShownTrack, second: ShownTrack, lag_s: float) -> np.ndarray:
@@ -128,8 +143,9 @@ def _common(first: ShownTrack, second: ShownTrack, lag_s: float) -> np.ndarray:
     return np.column_stack([one, other])
 
 
-def _agreement(first: ShownTrack, second: ShownTrack, pairs: np.ndarray) -> float:
-    """Return the share of ticks at which both can be true, counted alike for place and depth; 0 where they aren't.
+def _agreement(first: ShownTrack, second: ShownTrack, pairs: np.ndarray) -> float | None:
+    """Return the share of ticks at which both can be true, by place or else by depth; 0 where they aren't, None where
+    they share neither.
 
     Weighed by how many ticks there are, slightly, so that of equally good lags the one with the most in common wins.
     """
@@ -146,7 +162,9 @@ def _agreement(first: ShownTrack, second: ShownTrack, pairs: np.ndarray) -> floa
     if not shares and known.sum() >= _FEWEST and len(np.unique(first.depth_m[one][known])) > 3:
         shares.append(float((depth_m[known] <= 10.0).mean()))
         weights.append(float(depth_m[known].mean()) / 10.0)
-    if not shares or min(shares) < _AGREE:
+    if not shares:
+        return None
+    if min(shares) < _AGREE:
         return 0.0
     return float(np.mean(shares) - 0.01 * np.mean(weights))
 
@@ -217,14 +235,14 @@ def _told_bounds(case: Case, track: ShownTrack) -> Bounds | None:
     return bounds_of_told(tied) if case.chart.index(*tied.to_earth(*middle)) is not None else None
 
 
-def _ticks_of(track: ShownTrack, told: ShownTrack, overlaps: Sequence[Overlap]) -> tuple[Floats, np.ndarray]:
-    """Return which rows of `track` and of `told` are of one moment: (ticks,) indices of each."""
+def _ticks_of(track: ShownTrack, told: ShownTrack, overlaps: Sequence[Overlap]) -> tuple[np.ndarray, np.ndarray, float]:
+    """Return which rows of `track` and of `told` are of one moment, (ticks,) each, and the metres that is off by."""
     if told is track:
         at = np.arange(len(track.elapsed_s))
-        return at, at
+        return at, at, 0.0
     for overlap in overlaps:
         if overlap.first is track and overlap.second is told:
-            return overlap.pairs[:, 0], overlap.pairs[:, 1]
+            return overlap.pairs[:, 0], overlap.pairs[:, 1], SPEED_MPS * overlap.open_s
         if overlap.second is track and overlap.first is told:
-            return overlap.pairs[:, 1], overlap.pairs[:, 0]
-    return np.array([], dtype=int), np.array([], dtype=int)
+            return overlap.pairs[:, 1], overlap.pairs[:, 0], SPEED_MPS * overlap.open_s
+    return np.array([], dtype=int), np.array([], dtype=int), 0.0

@@ -25,15 +25,15 @@ from relay.audit.attack import Case, Dive, Finding, Progress, quiet
 from relay.audit.chart import Chart, Floats
 from relay.audit.compass import compass_of
 from relay.audit.shown_track import ShownTrack, tracks_of
-from relay.audit.told_texts import listed, names_beyond, texts_of
 from relay.audit.tide import M2_S, Tide, tide_of
+from relay.audit.told_texts import listed, names_beyond, texts_of
 
 FIELD_ERROR = {"temperature": 0.3, "salinity": 0.05, "declination": 0.5, "sound": 1.0, "oxygen": 0.2}
 UNIX_S = 1e9
 _FINEST_DBAR = 1e-4
 _TEXT = re.compile(
-    r"\b(temperature|temp|water|salinity|declination|variation|sound speed|oxygen)\b[^\d\n]{0,12}?(-?\d{1,4}(?:[.,]\d{1,4})?)"
-    r"\s?(°\s?C\b|C\b|PSU\b|m/s\b|°|deg|ml/l\b)?",
+    r"\b(temperature|temp|water|salinity|declination|variation|sound speed|oxygen)\b[^\d\n]{0,12}?"
+    r"(-?\d{1,4}(?:[.,]\d{1,4})?)\s?(°\s?C\b|C\b|PSU\b|m/s\b|°|deg|ml/l\b)?",
     re.IGNORECASE,
 )
 _STEMS = {"temp": "temperature", "water": "temperature", "variation": "declination", "sound speed": "sound"}
@@ -70,7 +70,7 @@ class Environment:
             leaks += [leak] if leak else []
         if not said:
             words = (
-                "Nothing measured of the sea was told, depths are too coarse or too short on the seabed to show a tide, "
+                "Nothing measured of the sea was told, depths are too coarse or the dive too short to show a tide, "
                 "and headings too few to show a compass."
             )
             return Finding(self.name, words, worked=False, facts=facts)

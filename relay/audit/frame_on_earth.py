@@ -22,7 +22,7 @@ EXACT_M = 1.0  # a step finer than this is none
 
 
 class Row(NamedTuple):
-    """Which ticks of a frame's track (ticks,) lie within which cells: their middles in degrees, half widths in metres."""
+    """Which ticks of a frame's track (ticks,) lie in which cells: their middles in degrees, half widths in metres."""
 
     ticks: np.ndarray
     latitude_deg: Floats
@@ -38,12 +38,12 @@ class Bounds:
     longitude_deg: Floats
     half_m: Floats
 
-    def of(self, ticks: np.ndarray, told: np.ndarray) -> Row | None:
-        """Return the bounds of the ticks `ticks` of a track that are the ticks `told` of this one."""
+    def of(self, ticks: np.ndarray, told: np.ndarray, off_m: float = 0.0) -> Row | None:
+        """Return the bounds of the ticks `ticks` of a track that are the ticks `told` of this one, to `off_m`."""
         known = np.isfinite(self.latitude_deg[told]) if len(told) else np.array([], dtype=bool)
         if not known.any():
             return None
-        return Row(ticks[known], self.latitude_deg[told][known], self.longitude_deg[told][known], self.half_m)
+        return Row(ticks[known], self.latitude_deg[told][known], self.longitude_deg[told][known], self.half_m + off_m)
 
 
 def bounds_of_told(tied: Tied) -> Bounds:
@@ -124,7 +124,7 @@ def _step(values: Floats, finest_m: float) -> float:
     if not len(steps):
         return max(EXACT_M, finest_m)
     step = float(steps.min())
-    return step if step >= EXACT_M else EXACT_M
+    return max(step, EXACT_M)
 
 
 def _decimals(more: Floats, column: int) -> float:

@@ -38,9 +38,11 @@ class FreeText:
         times: list[str] = []
         readings: list[Reading] = []
         for at, (where, text) in enumerate(texts):
-            leaks += [f"{where}: “{found.excerpt}” ({found.notation})" for found in find_places(text)]
+            here, found_here = places_in(text, case.chart), find_places(text)
+            leaks += [f"{where}: “{found.excerpt}” ({found.notation})" for found in found_here]
+            leaks += [f"{where}: “{text}” reads as a place on the chart"] if here and not found_here else []
             times += [f"{where}: “{found.excerpt}” ({found.notation})" for found in find_times(text)]
-            readings += places_in(text, case.chart)
+            readings += here
             progress("reading what was written", (at + 1) / len(texts))
         best = min(readings, key=lambda reading: reading.within_m, default=None)
         return Finding(
@@ -49,7 +51,12 @@ class FreeText:
             log_likelihood=None if best is None else at_spot(case.chart, *best[:2], max(SITE_M, best.within_m)),
             place=None if best is None else (best.latitude_deg, best.longitude_deg),
             leaks=tuple(leaks),
-            facts={"texts": len(texts), "texts_that_tell_a_place": len(leaks), "texts_that_tell_when": len(times)},
+            facts={
+                "texts": len(texts),
+                "texts_that_tell_a_place": len(leaks),
+                "texts_that_tell_when": len(times),
+                **({} if best is None else {"place_within_m": best.within_m}),
+            },
         )
 
 

@@ -71,12 +71,14 @@ class KnownWrecks:
         best, share = ranked[0]
         named = [fit for fit in fits if fit.named is not None]
         leaks = tuple(f"{fit.named} names “{fit.wreck.name}”, which is on the list with a place" for fit in named)
+        # More probable than before, and than all others of the list together.
+        stands_out = share > 1.01 * ON_THE_LIST / len(fits) and share > 0.5 * sum(shares)
         facts = {f"probability of {wreck.name}": share for wreck, share in ranked[:10]}
         return Finding(
             self.name,
             _words(ranked, compared or bool(named), sum(shares)),
             log_likelihood=_log(case, ranked),
-            place=(best.latitude_deg, best.longitude_deg) if share > 0.5 else None,
+            place=(best.latitude_deg, best.longitude_deg) if stands_out else None,
             leaks=leaks,
             facts={"wrecks": len(fits), "probability of none on the list": 1 - sum(shares), **facts},
         )
@@ -89,7 +91,10 @@ def _may_be(case: Case, wreck: Wreck) -> bool:
 
 def _depths(case: Case) -> tuple[float, float] | None:
     """Return between which depths (metres) the seabed of the dives lies; None where nothing absolute was told."""
-    soundings = soundings_of([dive for dive in case.dives if dive.header.get("depth") == "absolute"])
+    try:
+        soundings = soundings_of([dive for dive in case.dives if dive.header.get("depth") == "absolute"])
+    except (TypeError, ValueError, LookupError, OverflowError):
+        return None  # records that keep to no format have no depths to go by: the leak scan says what is wrong
     if soundings is None or soundings.relative:
         return None
     bounded = np.isfinite(soundings.deepest_m)
@@ -105,7 +110,7 @@ def _lengths(case: Case) -> list[float]:
 
 
 def _within(depth_m: float, error_m: float, case: Case, depths: tuple[float, float]) -> float:
-    """Return the probability that a seabed or wreck charted at a depth is one between `depths`, tide and error aside."""
+    """Return the probability that what is charted at a depth lies between `depths`, with tide and charting error."""
     low_m, high_m = depths[0] - STANDS_M - case.tide_m[1], depths[1] - case.tide_m[0]
     scale = error_m * sqrt(2)
     return 0.5 * (erf((high_m - depth_m) / scale) - erf((low_m - depth_m) / scale))
@@ -172,8 +177,11 @@ def _log(case: Case, ranked: list[tuple[Wreck, float]]) -> Floats:
 def _words(ranked: list[tuple[Wreck, float]], compared: bool, on_list: float) -> str:
     shown = ", ".join(f"{wreck.name} ({share:.0%})" for wreck, share in ranked[:_SHOWN])
     if not compared:
-        return f"Neither depth, size nor name was told, so the {len(ranked)} wrecks of the list are hardly told apart: {shown}."
+        return (
+            f"Neither depth, size nor name was told, so the {len(ranked)} wrecks of the list are hardly told apart: "
+            f"{shown}."
+        )
     return (
-        f"Of {len(ranked)} wrecks on the list those that fit what was told best are {shown}; that it is one of the list "
-        f"at all: {on_list:.0%}."
+        f"Of {len(ranked)} wrecks on the list those that fit what was told best are {shown}; that it is one of the "
+        f"list at all: {on_list:.0%}."
     )

@@ -1,9 +1,10 @@
 """The direct leak scan: every value and every byte of the recordings, for what should never have been there.
 
 Rules: whatever `leak_shape` finds besides the format is read as a position in every way that instruments and programs
-write one (degrees, radians, whole numbers of small parts of a degree, UTM and world-map metres, binary numbers in either
-order); a reading counts when both axes stand together and lie on the chart. Texts are looked through for raw sentences
-(NMEA 0183). With the true places in hand (`spelled`, for the operator's own check) every spelling of them is looked for.
+write one (degrees, radians, whole numbers of small parts of a degree, UTM and world-map metres, binary numbers in
+either order); a reading counts when both axes stand together and lie on the chart. Texts are looked through for raw
+sentences (NMEA 0183). With the true places in hand (`spelled`, for the operator's own check) every spelling of them is
+looked for.
 """
 
 import re
@@ -23,7 +24,7 @@ from relay.audit.earth_tied import earth_tied
 from relay.audit.leak_shape import odd_in
 from relay.audit.shown_track import tracks_of
 from relay.audit.spots import at_spot
-from relay.audit.told_places import grid_places
+from relay.audit.told_places import grid_places, places_in
 from relay.audit.told_texts import strings, texts_of
 
 Place = tuple[float, float]
@@ -162,13 +163,27 @@ def spelled(dives: Sequence[Dive], truths: Iterable[Place]) -> tuple[str, ...]:
 
     For the operator, who knows it. One axis is enough: half a position halves the search already.
     """
-    looked_for = [spelling for place in truths for spelling in _spellings(place)]
+    places = list(truths)
+    looked_for = [spelling for place in places for spelling in _spellings(place)]
     found = []
     for dive in dives:
         data = b"".join(record.data for record in dive.records)
         told = {what for what, octets in looked_for if octets in data}
         found += [f"{dive.name}: the true {what} stands in it" for what in sorted(told)]
+        found += [f"{dive.name}: “{text}” reads as a true place" for text in _read_so(dive, places)]
     return tuple(found)
+
+
+def _read_so(dive: Dive, places: Sequence[Place]) -> list[str]:
+    """Return the texts that read as a place in the box about the true ones, 0.01 degrees wider each way."""
+    if not places:
+        return []
+    spots = np.array(places)
+    spots[:, 1] = np.unwrap(spots[:, 1], period=360)
+    low, high = spots.min(axis=0) - 0.01, spots.max(axis=0) + 0.01
+    latitude, longitude = (np.linspace(low[axis], high[axis], 3) for axis in (0, 1))
+    box = Chart("the true places", latitude, longitude, np.ones((3, 3)), np.ones((3, 3)))
+    return [text for text in {text for _, _, text in texts_of(dive)} if places_in(text, box)]
 
 
 def _spellings(place: Place) -> Iterator[tuple[str, bytes]]:

@@ -19,8 +19,8 @@ from relay.core.seal import is_sealed, parse_key
 from relay.core.wire import SIGNATURE_OCTETS, WireRecord, pad_of
 
 HEADER = frozenset(
-    "format version expedition audience vehicles tick_s delay_s cell_m depth_step_m heading_step_deg fields place depth "
-    "area swath_m key".split()
+    "format version expedition audience vehicles tick_s delay_s cell_m depth_step_m heading_step_deg fields place "
+    "depth area swath_m key".split()
 )
 _COLUMNS: tuple[tuple[str, Disclosed | None, str | None], ...] = (
     ("heard", None, None),
@@ -90,14 +90,13 @@ def _header(header: Mapping[str, Any], odd: Odd) -> None:
 def _tick(body: Any, header: Mapping[str, Any], odd: Odd) -> None:
     wide = len(_COLUMNS) + (2 if header.get("place") == Place.EXACT else 0)
     fields = {str(name) for name in listed(header.get("fields"))}
-    for row in listed(body):
-        row = listed(row)
+    for row in map(listed, listed(body)):
         if len(row) > wide:
             odd.note(f"tick records have {len(row)} columns where {wide} were due", row[wide:])
         for (name, allowed, step), value in zip(_COLUMNS, row, strict=False):
             if value is not None and allowed is not None and str(allowed) not in fields:
                 odd.note(f"tick records tell {name}, which the header doesn't name", [value])
-            elif name in _WORDS and value is not None and value not in _WORDS[name]:
+            elif name in _WORDS and value is not None and not (isinstance(value, str) and value in _WORDS[name]):
                 odd.note(f"tick records have for {name} what is none of its words", [value])
             elif step is not None and value is not None and not _on_step(value, header.get(step)):
                 odd.note(f"tick records tell {name} finer than the header says", row[1:3])

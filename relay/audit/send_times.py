@@ -24,7 +24,7 @@ from relay.core.release import Kind
 from relay.core.wire import BLOCK, WireRecord
 
 UNIX_S = 1e9  # no clock that counts from a ship's start or a first input gets here
-JITTER_S = 0.5  # what a link and a busy machine may add to a sound release's lag; common practice, no source
+JITTER_S = 2.0  # what a link and a busy machine may add to a sound release's lag; common practice, no source
 TETHER_M = 150.0  # how far a vehicle is from her ship, standard deviation; common practice, no source
 _SHOWN = 3
 
@@ -102,7 +102,7 @@ def _uneven_lag(dive: Dive) -> Iterator[str]:
         at = int(np.argmax(odd))
         yield (
             f"{int(odd.sum())} of {len(lags)} records left with a delay of their own, {np.ptp(lags[odd]):.3g} s apart "
-            f"(the first at {clock(float(dive.records[at].elapsed_s))}): what made them leave isn't on the grid of ticks"
+            f"(the first at {clock(float(dive.records[at].elapsed_s))}): what made them leave is no grid of ticks"
         )
 
 
@@ -144,13 +144,13 @@ def _left_out(case: Case, dive: Dive, told: _Told) -> None:
     told.facts["left_out_s"] = told.facts.get("left_out_s", 0.0) + total_s
     if dive.header.get("area") is None:
         told.leaks.append(
-            f"{dive.name}: nothing was sent for {total_s:.0f} s in {len(gaps)} stretches (first at {clock(gaps[0][0])}), "
-            "so silence itself tells when something was hidden"
+            f"{dive.name}: nothing was sent for {total_s:.0f} s in {len(gaps)} stretches (first at "
+            f"{clock(gaps[0][0])}), so silence itself tells when something was hidden"
         )
         return
     told.words.append(
-        f"{dive.name} leaves out {total_s:.0f} s at {clock(gaps[0][0])}: a vehicle was outside the declared area, so it "
-        "was by its edge just before."
+        f"{dive.name} leaves out {total_s:.0f} s at {clock(gaps[0][0])}: a vehicle was outside the declared area, so "
+        "it was by its edge just before."
     )
     if case.prior is not None and not case.prior.all():
         told.logs.append(_by_the_edge(case, dive, gaps[0][0]))
@@ -212,6 +212,6 @@ def _beside_the_ship(case: Case, during: np.ndarray, told: _Told) -> None:
     far_m = np.hypot(*(np.ptp(latitude_deg) * 111_320.0, np.ptp(longitude_deg) * 111_320.0))
     told.facts["ship_moved_m"] = float(far_m)
     told.words.append(
-        "The moments of sending and the header's delay say when the dive was, and the ship's public track says where she "
-        f"was then (within {far_m:.0f} m): no setting of a policy can hide that."
+        "The moments of sending and the header's delay say when the dive was, and the ship's public track says where "
+        f"she was then (within {far_m:.0f} m): no setting of a policy can hide that."
     )

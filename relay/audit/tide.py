@@ -55,7 +55,7 @@ def _rests(dive: Dive, vehicle: int) -> tuple[Floats, Floats, list[object]] | No
         if record.kind != Kind.TICK or not isinstance(record.body, list) or vehicle >= len(record.body):
             continue
         row = record.body[vehicle]
-        if len(row) < 6 or row[5] != ON_THE_BOTTOM or not isinstance(row[3], int | float):
+        if not isinstance(row, list) or len(row) < 6 or row[5] != ON_THE_BOTTOM or not isinstance(row[3], int | float):
             rest += 1
             continue
         times.append(float(record.elapsed_s))

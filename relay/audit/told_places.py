@@ -1,13 +1,14 @@
 """Positions read out of texts: where a text that tells a place puts it, in degrees.
 
-Rules: what is read is what `core.place_in_text` finds, so the attack is as good as the defence's own eye; a reading
-outside the chart is left out; half a position (one axis) is none. Sources: UTM by PROJ (EPSG 32601 to 32760) and Web
+Rules: what is read is what `core.place_in_text` finds, and any two long numbers side by side besides; a reading outside
+the chart is left out; half a position (one axis) is none. Sources: UTM by PROJ (EPSG 32601 to 32760) and Web
 Mercator (EPSG 3857); the letters of NGA.SIG.0012 for the military grid, the open location code specification, the
 base-32 letters of geohashes and the locator's letters, all from memory and held against libraries in the tests.
 """
 
 import re
 from collections.abc import Iterator
+from functools import lru_cache
 from itertools import pairwise, product
 from math import degrees, pi
 from typing import NamedTuple
@@ -31,15 +32,16 @@ class Reading(NamedTuple):
 
 
 _GRID = re.compile(
-    r"(?:(?P<zone>\d{1,2})\s?(?P<band>[c-hj-np-x])\b)?\D{0,9}?(?P<east>\d{6}(?:\.\d+)?)\D{1,9}(?P<north>\d{6,7}(?:\.\d+)?)",
+    r"(?:(?P<zone>\d{1,2})\s?(?P<band>[c-hj-np-x])\b)?\D{0,9}?(?P<east>\d{6}(?:\.\d+)?)\D{1,14}(?P<north>\d{6,7}(?:\.\d+)?)",
     re.IGNORECASE,
 )
 _NORTH_FIRST = re.compile(
-    r"(?:(?P<zone>\d{1,2})\s?(?P<band>[c-hj-np-x])\b)?\D{0,9}?(?P<north>\d{7}(?:\.\d+)?)\D{1,9}(?P<east>\d{6}(?:\.\d+)?)",
+    r"(?:(?P<zone>\d{1,2})\s?(?P<band>[c-hj-np-x])\b)?\D{0,9}?(?P<north>\d{6,7}(?:\.\d+)?)\D{1,14}(?P<east>\d{6}(?:\.\d+)?)",
     re.IGNORECASE,
 )
+_THOUSANDS = re.compile(r"(?<=\d)[ ,.'](?=\d{3}(?!\d))")
 _WORLD = re.compile(r"(?P<x>-?\d{6,8}(?:\.\d+)?)[\s,;:/|]{1,3}(?P<y>-?\d{6,8}(?:\.\d+)?)")
-_WHOLE = re.compile(r"(?<!\d)(-?\d{7,10})[\s,;:/|]{1,3}(-?\d{7,10})(?!\d)")
+_WHOLE = re.compile(r"(?<!\d)(-?\d{6,10})[\s,;:/|]{1,3}(-?\d{6,10})(?!\d)")
 _SCALES = (1e7, 1e6, 1e5, 6e5, 3.6e6)  # degrees as instruments count them: also 1e-4 minutes, milliseconds of arc
 _MILITARY = re.compile(r"(\d{1,2})([C-HJ-NP-X])([A-HJ-NP-Z])([A-HJ-NP-V])(\d{4,10})")
 _PLUS = re.compile(r"([2-9CFGHJMPQRVWX]{2,8})\+([2-9CFGHJMPQRVWX]{2,7})?")
@@ -60,7 +62,8 @@ def places_in(text: str, chart: Chart) -> list[Reading]:
     # An axis each belong together, and a finding may end before its notation does: read on, too.
     if found:
         pieces += [text[found[0].start : found[-1].end], text[found[0].start :]]
-    here = set[Reading]()
+    # Two long numbers side by side are read whatever the finder makes of them: an outsider tries them on the chart.
+    here = {reading for reading in grid_places(fold(text).text, chart) if chart.index(*reading[:2]) is not None}
     for piece in pieces:
         here |= {reading for reading in read_piece(piece, chart) if chart.index(*reading[:2]) is not None}
         if here:
@@ -142,13 +145,14 @@ def _is_minus(tokens: list[Token], angle: Angle) -> bool:
 def grid_places(text: str, chart: Chart) -> Iterator[Reading]:
     """Yield readings as UTM metres (in the chart's zone where none is told), world-map metres, and counted degrees."""
     middle = float(chart.longitude_deg[len(chart.longitude_deg) // 2])
-    for match in (*_GRID.finditer(text), *_NORTH_FIRST.finditer(text)):
+    whole = _THOUSANDS.sub("", text)
+    for match in (*_GRID.finditer(whole), *_NORTH_FIRST.finditer(whole)):
         zone = int(match["zone"] or int((middle + 180) % 360 // 6) + 1)
         north = match["band"] is None or match["band"].upper() >= "N"
         for hemisphere in (north,) if match["band"] else (True, False):
             yield from _utm(zone, hemisphere, float(match["east"]), float(match["north"]))
     for match in _WORLD.finditer(text):
-        yield from _in_order(Transformer.from_crs(3857, 4326), float(match["x"]), float(match["y"]), 0.5)
+        yield from _in_order(3857, float(match["x"]), float(match["y"]), 0.5)
     for match in _WHOLE.finditer(text):
         for scale in _SCALES:
             yield Reading(int(match[1]) / scale, int(match[2]) / scale, METRES_A_DEGREE / scale)
@@ -156,11 +160,16 @@ def grid_places(text: str, chart: Chart) -> Iterator[Reading]:
 
 def _utm(zone: int, north: bool, east_m: float, north_m: float, within_m: float = 0.5) -> Iterator[Reading]:
     if 1 <= zone <= 60:
-        yield from _in_order(Transformer.from_crs((32600 if north else 32700) + zone, 4326), east_m, north_m, within_m)
+        yield from _in_order((32600 if north else 32700) + zone, east_m, north_m, within_m)
 
 
-def _in_order(transformer: Transformer, x: float, y: float, within_m: float) -> Iterator[Reading]:
-    latitude, longitude = transformer.transform(x, y)
+@lru_cache(maxsize=128)
+def _to_degrees(code: int) -> Transformer:
+    return Transformer.from_crs(code, 4326)
+
+
+def _in_order(code: int, x: float, y: float, within_m: float) -> Iterator[Reading]:
+    latitude, longitude = _to_degrees(code).transform(x, y)
     if abs(latitude) <= 90 and abs(longitude) <= 180:
         yield Reading(latitude, longitude, within_m)
 
