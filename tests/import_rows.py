@@ -277,5 +277,5 @@ AUDIT = {
     "posterior": "chart | numpy",
     "attack": "chart core.wire",
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
-    "soundings_of": "attack chart evidence seabed_bounds | numpy",
+    "soundings_of": "attack chart evidence seabed_bounds | numpy scipy",
 }
