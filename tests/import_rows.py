@@ -263,6 +263,11 @@ SHELL = {
 # An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
 AUDIT = {
     "chart": "| numpy",
+    "filled": "chart | numpy",
+    "error_law": "chart filled | numpy scipy",
+    "likelihood": "chart | numpy scipy",
+    "match": "attack chart evidence filled likelihood | numpy scipy",
+    "calibration": "attack chart evidence filled match | numpy",
     "chart_error": "chart | numpy scipy",
     "chart_grid": "chart chart_error core.errors | numpy scipy",
     "chart_sampling": "chart | numpy",

@@ -82,7 +82,7 @@ class Finding:
 
     `words`: a plain sentence or two for the operator, what was found or why there was nothing to work on (`worked`).
     `log_likelihood`: over the chart's cells, or None where it says nothing of the place. `place`: one that was
-    told outright. `leaks`: what should never have been there at all. `facts`: numbers for the report, by name with the
+        told outright. `leaks`: what should never have been there at all. `facts`: numbers for the report, by name with the
     unit in it.
     """
 

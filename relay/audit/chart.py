@@ -18,12 +18,26 @@ WGS84_AREA = 6_378.137, 0.00669437999014  # semi-major axis in km and first ecce
 
 
 @dataclass(frozen=True)
+class ErrorLaw:
+    """How the errors of a chart hang together.
+
+    Two of them `apart_m` metres apart are correlated by exp(-(apart_m / `length_m`) ** `power`); `scales`: by how much
+    a place's errors are larger or smaller than its chart's `error_m` says, and for which share of places.
+    """
+
+    length_m: float
+    power: float = 2.0
+    scales: tuple[tuple[float, float], ...] = ((0.35, 0.4), (1.0, 0.45), (2.2, 0.15))
+
+
+@dataclass(frozen=True)
 class Chart:
     """A grid of depths.
 
     `latitude_deg` (rows,) and `longitude_deg` (columns,), both ascending by equal steps; `depth_m` and `error_m`
     (rows, columns) in metres: the charted depth, and the standard deviation of what the seabed may differ from it.
     `land` (rows, columns): where it is known to be dry; None where the file told depths alone.
+    `law`: how these errors hang together; by default over most of a cell (`error_law` learns it).
     """
 
     name: str
@@ -32,11 +46,21 @@ class Chart:
     depth_m: Floats
     error_m: Floats
     land: Mask | None = None
+    law: ErrorLaw | None = None
 
     @property
     def shape(self) -> tuple[int, int]:
         """Rows and columns."""
         return self.depth_m.shape[0], self.depth_m.shape[1]
+
+    @cached_property
+    def step_deg(self) -> tuple[float, float]:
+        """Degrees between rows, and between columns."""
+        latitudes, longitudes = self.latitude_deg, self.longitude_deg
+        return (
+            float(latitudes[-1] - latitudes[0]) / (len(latitudes) - 1),
+            float(longitudes[-1] - longitudes[0]) / (len(longitudes) - 1),
+        )
 
     @cached_property
     def metres_per_degree(self) -> tuple[Floats, Floats]:
@@ -53,15 +77,13 @@ class Chart:
         """Metres between rows, and between columns in the middle of the chart."""
         north, east = self.metres_per_degree
         middle = len(north) // 2
-        return float(north[middle] * self._step(self.latitude_deg)), float(
-            east[middle] * self._step(self.longitude_deg)
-        )
+        return float(north[middle] * self.step_deg[0]), float(east[middle] * self.step_deg[1])
 
     @cached_property
     def cell_km2(self) -> Floats:
         """The area of each cell, square kilometres (rows, columns)."""
         north, east = self.metres_per_degree
-        row = north * self._step(self.latitude_deg) * east * self._step(self.longitude_deg) / 1e6
+        row = north * self.step_deg[0] * east * self.step_deg[1] / 1e6
         return np.repeat(row[:, None], self.shape[1], axis=1)
 
     @cached_property
@@ -77,14 +99,10 @@ class Chart:
 
     def index(self, latitude_deg: float, longitude_deg: float) -> tuple[int, int] | None:
         """Return row and column of the cell that holds a place; None outside the chart."""
-        row = round((latitude_deg - float(self.latitude_deg[0])) / self._step(self.latitude_deg))
+        row = round((latitude_deg - float(self.latitude_deg[0])) / self.step_deg[0])
         east_deg = (longitude_deg - float(self.longitude_deg[0]) + 180) % 360 - 180
-        if east_deg < -self._step(self.longitude_deg):
+        if east_deg < -self.step_deg[1]:
             east_deg += 360
-        column = round(east_deg / self._step(self.longitude_deg))
+        column = round(east_deg / self.step_deg[1])
         rows, columns = self.shape
         return (row, column) if 0 <= row < rows and 0 <= column < columns else None
-
-    @staticmethod
-    def _step(degrees: Floats) -> float:
-        return float(degrees[-1] - degrees[0]) / (len(degrees) - 1)

@@ -36,8 +36,12 @@ class Soundings:
         return len(self.east_m)
 
     def observed_over(self, seabed_m: Floats, draw: np.random.Generator) -> "Soundings":
-        """Return what the same dive would have told over another seabed: (soundings,) depths in metres."""
-        height_m = draw.uniform(self.least_height_m, self.most_height_m)
+        """Return what the same dive would have told over another seabed: (soundings,) depths in metres.
+
+        The vehicle keeps to one height, drawn between its limits, with a tenth of their distance to and fro.
+        """
+        share = np.clip(draw.uniform() + draw.normal(0, 0.1, len(self)), 0, 1)
+        height_m = self.least_height_m + share * (self.most_height_m - self.least_height_m)
         depth_m = seabed_m - height_m
         if self.relative:
             depth_m = depth_m - depth_m[0]

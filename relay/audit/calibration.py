@@ -1,0 +1,192 @@
+"""Whether the audit's region holds the truth as often as it says, and the level at which it does.
+
+Rules: the same dive is played at random places over a seabed finer than the attacked chart; what counts is the share of
+the posterior that is more probable than the true place. The level is the one that holds 95 of 100 such places (split
+conformal prediction, Vovk and others; from memory), and it is tried on places that had no part in choosing it. What
+can't be calibrated is given no number.
+"""
+
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from relay.audit.attack import Progress, quiet
+from relay.audit.chart import Chart, Floats, Mask
+from relay.audit.evidence import Soundings
+from relay.audit.filled import at_places
+from relay.audit.match import Errors, Ground, Match, reach_m
+
+GOAL, LEAST, MOST = 0.95, 0.93, 0.97
+CELLS = 4_000
+DRAWS = 400
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """The posterior mass that holds the truth as often as `GOAL`, and how often it did where it was tried.
+
+    `scores` (trials,): at each true place the mass of the cells more probable than its own; `why`: why there is no
+    calibration, or nothing.
+    """
+
+    level: float
+    covered: float
+    scores: Floats
+    why: str = ""
+
+    @property
+    def trials(self) -> int:
+        """How many places it was tried at."""
+        return len(self.scores)
+
+    @property
+    def holds(self) -> bool:
+        """Whether a region of this level may be told: the truth lay inside at 93 to 97 places of 100."""
+        return not self.why and LEAST <= self.covered <= MOST
+
+
+def calibrate(
+    chart: Chart,
+    soundings: Soundings,
+    truth: Chart,
+    draw: np.random.Generator,
+    *,
+    trials: int = 200,
+    turns: int = 72,
+    errors: Errors | None = None,
+    where: Mask | None = None,
+    cells: int = CELLS,
+    progress: Progress = quiet,
+    threads: int = 2,
+) -> Calibration:
+    """Play `soundings` at random places of `truth`, attack each with `chart`, and return the calibration.
+
+    `where`: the cells of `chart` in which a dive may be. Each posterior is taken over its true cell and `cells` others,
+    drawn anew, which stand for all.
+    """
+    chance = Trials(chart, soundings, truth, turns, errors or Errors(), where, cells)
+    scores = []
+    with ThreadPoolExecutor(threads) as pool:
+        for at, score in enumerate(pool.map(chance.score, chance.places(trials, draw), draw.spawn(trials)), 1):
+            scores.append(score)
+            progress("trying the audit at places known", at / trials)
+    if len(scores) < trials:
+        why = f"of {trials} random places of {truth.name} the dive fits in {len(scores)} alone"
+        return Calibration(1.0, 0.0, np.array(scores), why)
+    return judged(np.array(scores))
+
+
+def judged(scores: Floats) -> Calibration:
+    """Return the calibration of scores (trials,): its level, and the share of each half within the other's level."""
+    halves = scores[::2], scores[1::2]
+    inside = [halves[at] <= level_of(halves[1 - at]) for at in (0, 1)]
+    covered = float(np.concatenate(inside).mean())
+    calibration = Calibration(level_of(scores), covered, scores)
+    if calibration.holds:
+        return calibration
+    share = f"{covered:.1%} of {len(scores)} places known"
+    return replace(calibration, why=f"the region held the truth at {share}, where 93 to 97 % are asked")
+
+
+def level_of(scores: Floats) -> float:
+    """Return the level that holds `GOAL` of places like these, one more among them."""
+    ordered = np.sort(scores)
+    at = min(ceil((len(ordered) + 1) * GOAL), len(ordered)) - 1
+    return float(ordered[at])
+
+
+@dataclass(frozen=True)
+class Place:
+    """A true place: degrees, the turn of the dive's frame (radians), and the seabed under each sounding (metres)."""
+
+    latitude_deg: float
+    longitude_deg: float
+    turn: float
+    seabed_m: Floats
+
+
+class Trials:
+    """One dive, to be played at places of a known seabed and sought on a chart."""
+
+    def __init__(
+        self,
+        chart: Chart,
+        soundings: Soundings,
+        truth: Chart,
+        turns: int,
+        errors: Errors,
+        where: Mask | None,
+        cells: int,
+    ) -> None:
+        self._soundings, self._truth = soundings, truth
+        self._turns, self._errors, self._cells = turns, errors, cells
+        self._ground = Ground.of(chart, reach_m(soundings), where)
+        self._order = np.full(chart.shape, -1)
+        self._order[self._ground.where()] = np.arange(len(self._ground.cells))
+
+    def places(self, trials: int, draw: np.random.Generator) -> Iterator[Place]:
+        """Yield `trials` random places at which the dive fits in the water and the chart may be searched.
+
+        Fewer, when `DRAWS` times as many attempts find no more.
+        """
+        rows, columns = np.nonzero(np.isfinite(self._truth.depth_m))
+        found = 0
+        for _ in range(DRAWS * trials):
+            at = int(draw.integers(len(rows)))
+            place = self._place(int(rows[at]), int(columns[at]), draw)
+            if place is None:
+                continue
+            yield place
+            found += 1
+            if found == trials:
+                return
+
+    def _place(self, row: int, column: int, draw: np.random.Generator) -> Place | None:
+        truth, dive = self._truth, self._soundings
+        latitude = float(truth.latitude_deg[row] + truth.step_deg[0] * draw.uniform(-0.5, 0.5))
+        longitude = float(truth.longitude_deg[column] + truth.step_deg[1] * draw.uniform(-0.5, 0.5))
+        cell = self._ground.chart.index(latitude, longitude)
+        if cell is None or self._order[cell] < 0:
+            return None
+        turn = draw.uniform(0, 2 * np.pi) if dive.turned else 0.0
+        east, north = dive.east_m - dive.east_m[0], dive.north_m - dive.north_m[0]
+        north_m, east_m = truth.metres_per_degree
+        seabed_m = at_places(
+            truth,
+            latitude + (north * np.cos(turn) - east * np.sin(turn)) / north_m[row],
+            longitude + (east * np.cos(turn) + north * np.sin(turn)) / east_m[row],
+        )
+        return Place(latitude, longitude, turn, seabed_m) if np.isfinite(seabed_m).all() else None
+
+    def score(self, place: Place, draw: np.random.Generator) -> float:
+        """Return the share of the posterior more probable than the true cell, and a random part of its own."""
+        errors = self._errors
+        bias_m = 0.0 if self._soundings.relative else draw.normal(0, errors.common_m)
+        seabed_m = place.seabed_m + bias_m + draw.normal(0, errors.sounding_m, len(place.seabed_m))
+        told = self._soundings.observed_over(seabed_m, draw)
+        cell = self._ground.chart.index(place.latitude_deg, place.longitude_deg)
+        assert cell is not None
+        count = len(self._ground.cells)
+        others = draw.choice(count - 1, min(self._cells, count - 1), replace=False)
+        true = int(self._order[cell])
+        chosen = np.concatenate([[true], np.sort(others + (others >= true))])
+        logs = Match(self._ground.of_cells(chosen), told, self._turns, errors).logs()
+        return _score(logs, self._area_of(chosen) * np.r_[1.0, np.full(len(others), (count - 1) / len(others))], draw)
+
+    def _area_of(self, chosen: NDArray[np.int64]) -> Floats:
+        """Return the area of chosen cells, as parts of the largest."""
+        areas = self._ground.chart.cell_km2[self._ground.row[chosen], 0]
+        part: Floats = areas / areas.max()
+        return part
+
+
+def _score(logs: Floats, weights: Floats, draw: np.random.Generator) -> float:
+    """Return the mass of what is more probable than the first, and a random part of what is as probable."""
+    mass = np.exp(logs - logs.max()) * weights
+    mass /= mass.sum()
+    before, tied = mass[logs > logs[0]].sum(), mass[logs == logs[0]].sum()
+    return float(before + draw.uniform() * tied)

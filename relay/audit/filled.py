@@ -1,0 +1,46 @@
+"""A chart without gaps, and its depth at any place: what the chart match and the learning of errors both need.
+
+Rules: between nodes bilinear; gaps beside known cells are filled by their neighbours' mean, for a few rings, their
+error growing; what lies beyond is shore.
+"""
+
+import numpy as np
+
+from relay.audit.chart import Chart, Floats
+
+RINGS, GROWS = 3, 1.5
+SHORE_M = 30.0
+
+
+def filled(chart: Chart) -> tuple[Floats, Floats]:
+    """Return depth and error (rows, columns) of a chart without gaps."""
+    depth, error = chart.depth_m.astype(float), chart.error_m.astype(float)
+    for _ in range(RINGS):
+        depth, error = _ring(depth, 1.0), _ring(error, GROWS)
+    return np.where(np.isfinite(depth), depth, 0.0), np.where(np.isfinite(error), error, SHORE_M)
+
+
+def _ring(grid: Floats, factor: float) -> Floats:
+    """Return `grid` with gaps beside known cells filled by their neighbours' mean, times `factor`."""
+    known, padded = np.isfinite(grid), np.pad(grid, 1, constant_values=np.nan)
+    rows, columns = grid.shape
+    around = np.stack([padded[y : y + rows, x : x + columns] for y in range(3) for x in range(3)])
+    count = np.isfinite(around).sum(axis=0)
+    total = np.nansum(around, axis=0)
+    whole: Floats = np.where(known | (count == 0), grid, factor * total / np.maximum(count, 1))
+    return whole
+
+
+def at_places(chart: Chart, latitude_deg: Floats, longitude_deg: Floats) -> Floats:
+    """Return the charted depth (places,), bilinear; NaN outside, and where one of the four nodes about it is."""
+    rows, columns = chart.shape
+    up = (latitude_deg - chart.latitude_deg[0]) / chart.step_deg[0]
+    across = (longitude_deg - chart.longitude_deg[0]) / chart.step_deg[1]
+    row, column = np.floor(up).astype(np.int64), np.floor(across).astype(np.int64)
+    inside = (row >= 0) & (row < rows - 1) & (column >= 0) & (column < columns - 1)
+    row, column = np.where(inside, row, 0), np.where(inside, column, 0)
+    up, across = up - row, across - column
+    depth = chart.depth_m
+    south = (1 - across) * depth[row, column] + across * depth[row, column + 1]
+    north = (1 - across) * depth[row + 1, column] + across * depth[row + 1, column + 1]
+    return np.where(inside, (1 - up) * south + up * north, np.nan)

@@ -1,0 +1,75 @@
+"""How probable what a dive told of the seabed is, were the dive at a place: normal errors, values or bands.
+
+Rules: pure arithmetic on arrays, the places last; logarithms of densities per metre for values, of probabilities for
+bands. Errors that soundings share are factors, integrated over; what each has of its own is independent.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy.special import ndtr, roots_hermitenorm
+
+from relay.audit.chart import Floats
+
+
+def log_density(residual_m: Floats, covariance: Floats) -> Floats:
+    """Return the log density (places,) of residuals (soundings, places) under a normal law of mean 0."""
+    root = np.linalg.cholesky(covariance)
+    white = np.linalg.solve(root, residual_m)
+    constant = np.log(np.diag(root)).sum() + len(root) / 2 * np.log(2 * np.pi)
+    log: Floats = -0.5 * np.einsum("sp,sp->p", white, white) - constant
+    return log
+
+
+def log_within(low_m: Floats, high_m: Floats, shared_m: Floats, own_m: Floats, nodes: int = 5) -> Floats:
+    """Return the log probability (places,) that every error lies from `low_m` to `high_m` (soundings, places).
+
+    Each error is `shared_m` (soundings, places; with sign) times one standard normal factor of the place, plus one of
+    standard deviation `own_m` (soundings, places; above 0) of its own.
+    """
+    low, high, slope = low_m / own_m, high_m / own_m, shared_m / own_m
+
+    def given(factor: Floats) -> Floats:
+        moved = slope * factor
+        inside = _between(low - moved, high - moved)
+        logs: Floats = np.log(np.maximum(inside, np.finfo(inside.dtype).tiny)).sum(axis=0)
+        return logs
+
+    return log_mean_over(given, *wanted(low_m, high_m, shared_m, own_m), nodes)
+
+
+def log_mean_over(given: Callable[[Floats], Floats], centre: Floats, width: Floats, nodes: int) -> Floats:
+    """Return the log (places,) of the mean, over a standard normal factor, of what `given(factor)` is the log of.
+
+    By Gauss and Hermite's rule of `nodes` points, laid about `centre` with `width` (places,), where the integrand is
+    large (adaptive quadrature; from memory: Naylor and Smith 1982).
+    """
+    terms = np.empty((nodes, len(centre)), dtype=centre.dtype)
+    for at, (point, weight) in enumerate(zip(*roots_hermitenorm(nodes), strict=True)):
+        factor = (centre + width * point).astype(centre.dtype)
+        terms[at] = given(factor) + np.log(weight) + (point**2 - factor**2) / 2
+    mean: Floats = log_sum(terms) + np.log(width) - np.log(2 * np.pi) / 2
+    return mean
+
+
+def wanted(low_m: Floats, high_m: Floats, shared_m: Floats, own_m: Floats) -> tuple[Floats, Floats]:
+    """Return middle and spread (places,) of the shared factor, were each band a normal law of its own variance."""
+    bounded = np.isfinite(low_m) & np.isfinite(high_m)
+    middle = np.where(bounded, (low_m + high_m) / 2, 0)
+    weight = np.where(bounded, 1 / (own_m**2 + np.where(bounded, high_m - low_m, 0) ** 2 / 12), 0)
+    precision = 1 + (weight * shared_m**2).sum(axis=0)
+    return (weight * shared_m * middle).sum(axis=0) / precision, 1 / np.sqrt(precision)
+
+
+def log_sum(logs: Floats) -> Floats:
+    """Return the logarithm of the sum over the first axis of what `logs` are logarithms of."""
+    highest = logs.max(axis=0)
+    total: Floats = highest + np.log(np.exp(logs - highest).sum(axis=0))
+    return total
+
+
+def _between(low: Floats, high: Floats) -> Floats:
+    """Return the probability between two standard scores, taken in the tail where it keeps its digits."""
+    flip = low > 0
+    between: Floats = ndtr(np.where(flip, -low, high)) - ndtr(np.where(flip, -high, low))
+    return between

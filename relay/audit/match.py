@@ -1,0 +1,266 @@
+"""Where on a chart a dive can have been: what it told of the seabed, laid on every cell at every turn.
+
+Rules: the likelihood of a cell is the mean over the turns; all that is exact is the dive's own geometry, so a turn or a
+cell that stands for its neighbours is paid for by an error of its own (slope times distance). Depths between nodes are
+bilinear; beyond the shore the chart is filled, with an error that grows.
+"""
+
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+from math import ceil, pi
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.cluster.hierarchy import fcluster, linkage
+
+from relay.audit.attack import Progress, quiet
+from relay.audit.chart import Chart, ErrorLaw, Floats, Mask
+from relay.audit.evidence import Soundings
+from relay.audit.filled import filled
+from relay.audit.likelihood import log_density, log_mean_over, log_sum, log_within, wanted
+
+CHUNK = 16_384
+LEVELS = 24
+VALUE_M = 2.0
+FLAT_M = 3_000.0
+BLOCK_LENGTHS = 1.5
+HOPELESS = 7.0
+
+
+@dataclass(frozen=True)
+class Errors:
+    """What separates soundings from the seabed, metres (standard deviations), beside the chart's own error.
+
+    `common_m`: of the bias that all soundings of a dive share (tide, datum of the chart); `sounding_m`: of each alone.
+    """
+
+    common_m: float = 2.0
+    sounding_m: float = 1.0
+
+
+@dataclass(frozen=True)
+class Ground:
+    """A chart made ready: flat arrays of depth, error and slope with a margin, and the cells to try.
+
+    `cells`: their index in the flat arrays; `row`: their row in the chart; `east_columns`: columns to a metre, by row.
+    """
+
+    chart: Chart
+    margin: int
+    width: int
+    depth_m: Floats
+    error_m: Floats
+    slope: Floats
+    cells: NDArray[np.int64]
+    row: NDArray[np.int64]
+    north_rows: float
+    east_columns: Floats
+
+    @classmethod
+    def of(cls, chart: Chart, reach_m: float, where: Mask | None = None) -> "Ground":
+        """Prepare a chart for dives that reach `reach_m` from their first sounding; `where`: the cells to try."""
+        depth_m, error_m = filled(chart)
+        north_m, east_m = chart.spacing_m
+        narrowest = float(np.min(chart.metres_per_degree[1])) * chart.step_deg[1]
+        margin = ceil(reach_m / min(north_m, narrowest)) + 2
+        up, across = np.gradient(depth_m, north_m, east_m)
+        padded = [np.pad(grid, margin, mode="edge").astype(np.float32) for grid in (depth_m, error_m)]
+        slope = np.pad(np.hypot(up, across), margin, mode="edge").astype(np.float32)
+        row, column = np.nonzero(chart.candidates if where is None else where & chart.candidates)
+        width = chart.shape[1] + 2 * margin
+        return cls(
+            chart, margin, width, padded[0].ravel(), padded[1].ravel(), slope.ravel(),
+            (row + margin) * width + column + margin, row,
+            1 / north_m, 1 / (chart.metres_per_degree[1] * chart.step_deg[1]),
+        )  # fmt: skip
+
+    def where(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Return row and column in the chart of the cells to try (cells,), in their order."""
+        return self.row, self.cells - (self.row + self.margin) * self.width - self.margin
+
+    def of_cells(self, chosen: NDArray[np.int64]) -> "Ground":
+        """Return the same ground with some of its cells to try, by their place in `cells`."""
+        return replace(self, cells=self.cells[chosen], row=self.row[chosen])
+
+    def under(self, east_m: float, north_m: float, part: slice) -> tuple[Floats, Floats, Floats]:
+        """Return depth, error and slope (cells of `part`,) so far east and north of each cell."""
+        cells, columns = self.cells[part], (east_m * self.east_columns)[self.row[part]]
+        down = north_m * self.north_rows
+        whole_row, whole_column = int(np.floor(down)), np.floor(columns).astype(np.int64)
+        up, across = np.float32(down - whole_row), (columns - whole_column).astype(np.float32)
+        at = cells + whole_row * self.width + whole_column
+        depth = self.depth_m
+        south = depth[at] + across * (depth[at + 1] - depth[at])
+        north = depth[at + self.width] + across * (depth[at + self.width + 1] - depth[at + self.width])
+        nearest = at + (self.width if up >= 0.5 else 0) + (across >= 0.5)
+        return south + up * (north - south), self.error_m[nearest], self.slope[nearest]
+
+
+def turns_for(soundings: Soundings, chart: Chart, most: int) -> int:
+    """Return how many turns a dive is tried at: each moves its outermost sounding by half a cell; `most` at most."""
+    if not soundings.turned:
+        return 1
+    return int(np.clip(ceil(2 * pi * reach_m(soundings) / (0.5 * min(chart.spacing_m))), 1, most))
+
+
+def reach_m(soundings: Soundings) -> float:
+    """Return how far a dive's soundings lie from its first, metres."""
+    return float(np.hypot(soundings.east_m - soundings.east_m[0], soundings.north_m - soundings.north_m[0]).max())
+
+
+def log_likelihood(
+    chart: Chart,
+    soundings: Soundings,
+    *,
+    turns: int = 72,
+    errors: Errors | None = None,
+    where: Mask | None = None,
+    progress: Progress = quiet,
+    threads: int = 2,
+) -> Floats:
+    """Return the log likelihood (rows, columns) of each cell as the place of the first sounding; -inf: not tried.
+
+    `turns`: the most that are tried where the frame's turn is unknown; `where`: cells to try, of those that may be wet.
+    """
+    ground = Ground.of(chart, reach_m(soundings), where)
+    values = Match(ground, soundings, turns, errors or Errors()).logs(progress, threads)
+    grid = np.full(chart.shape, -np.inf)
+    grid[ground.where()] = values
+    return grid
+
+
+class Match:
+    """One dive on a prepared chart."""
+
+    def __init__(self, ground: Ground, soundings: Soundings, turns: int, errors: Errors) -> None:
+        self.ground, self.soundings = ground, soundings
+        self.errors = replace(errors, common_m=FLAT_M) if soundings.relative else errors
+        self.law = ground.chart.law or ErrorLaw(0.8 * max(ground.chart.spacing_m))
+        self.turns = turns_for(soundings, ground.chart, turns)
+        self.east_m = soundings.east_m - soundings.east_m[0]
+        self.north_m = soundings.north_m - soundings.north_m[0]
+        self._width_m = soundings.deepest_m - soundings.shallowest_m
+        self._values = bool(np.all(self._width_m <= VALUE_M))
+        # What a cell and a turn stand for: their neighbours, up to halfway to the next.
+        cell_m = np.hypot(*ground.chart.spacing_m) / np.sqrt(24)
+        turned_m = np.hypot(self.east_m, self.north_m) * (2 * pi / self.turns) / np.sqrt(12) * soundings.turned
+        self._spread_m = np.sqrt(cell_m**2 + turned_m**2 + soundings.spread_m**2).astype(np.float32)[:, None]
+        apart = np.hypot(self.east_m[:, None] - self.east_m, self.north_m[:, None] - self.north_m)
+        self._correlation = np.exp(-((apart / self.law.length_m) ** self.law.power))
+        self._blocks = self._in_blocks()
+
+    def logs(self, progress: Progress = quiet, threads: int = 1) -> Floats:
+        """Return the log likelihood of each of the ground's cells (cells,)."""
+        parts = [slice(at, at + CHUNK) for at in range(0, len(self.ground.cells), CHUNK)]
+        done = []
+        with ThreadPoolExecutor(threads) as pool:
+            for at, logs in enumerate(pool.map(self._part, parts), 1):
+                done.append(logs)
+                progress("laying the dive on the chart", at / len(parts))
+        return np.concatenate(done)
+
+    def _part(self, part: slice) -> Floats:
+        total: Floats | None = None
+        for depth_m, error_m in self._turned(part):
+            logs = self._of_values(depth_m, error_m) if self._values else self._of_bands(depth_m, error_m)
+            total = logs if total is None else np.logaddexp(total, logs)
+        assert total is not None
+        mean: Floats = total - np.log(self.turns)
+        return mean
+
+    def _turned(self, part: slice) -> Iterator[tuple[Floats, Floats]]:
+        """Yield for each turn the charted depth and its error (soundings, cells)."""
+        for turn in range(self.turns):
+            angle = 2 * pi * turn / self.turns
+            east_m = self.east_m * np.cos(angle) + self.north_m * np.sin(angle)
+            north_m = self.north_m * np.cos(angle) - self.east_m * np.sin(angle)
+            under = [self.ground.under(float(e), float(n), part) for e, n in zip(east_m, north_m, strict=True)]
+            depth_m, error_m, slope = (np.stack(grids) for grids in zip(*under, strict=True))
+            yield depth_m, np.sqrt(error_m**2 + (slope * self._spread_m) ** 2)
+
+    def _of_values(self, depth_m: Floats, error_m: Floats) -> Floats:
+        """Return the log density (cells,) of values; the error of a cell is one of a few levels."""
+        middle = (self.soundings.shallowest_m + self.soundings.deepest_m) / 2
+        residual_m = middle[:, None] - depth_m
+        size = np.sqrt((error_m**2).mean(axis=0))
+        edges = np.geomspace(size.min(), size.max() * 1.001, LEVELS + 1)
+        level = np.clip(np.searchsorted(edges, size, side="right") - 1, 0, LEVELS - 1)
+        logs = np.empty((len(self.law.scales), len(size)))
+        for at in np.unique(level):
+            chosen = level == at
+            typical_m = float(edges[at : at + 2].mean())
+            for row, (scale, share) in enumerate(self.law.scales):
+                covariance = self.covariance(scale * typical_m)
+                logs[row, chosen] = log_density(residual_m[:, chosen], covariance) + np.log(share)
+        return log_sum(logs)
+
+    def covariance(self, error_m: float) -> Floats:
+        """Return the covariance (soundings, soundings) of values where the chart errs by `error_m`."""
+        own = self.errors.sounding_m**2 + self._width_m**2 / 12
+        covariance: Floats = error_m**2 * self._correlation + self.errors.common_m**2 + np.diag(own)
+        return covariance
+
+    def _of_bands(self, depth_m: Floats, error_m: Floats) -> Floats:
+        """Return the log probability (cells,) of bands; where they can't be, of how far they are from it."""
+        low = (self.soundings.shallowest_m[:, None] - depth_m).astype(np.float32)
+        high = (self.soundings.deepest_m[:, None] - depth_m).astype(np.float32)
+        largest = max(scale for scale, _ in self.law.scales)
+        sure_m = np.sqrt(self.errors.sounding_m**2 + (largest * error_m) ** 2)
+        bias, width = self._bias(low, high, sure_m)
+        missed = np.maximum(np.maximum(low - bias, bias - high) / sure_m, 0)
+        near = missed.max(axis=0) < HOPELESS
+        logs: Floats = -0.5 * (missed.astype(float) ** 2).sum(axis=0) - 2 * HOPELESS
+        if near.any():
+            logs[near] = self._of_near(low[:, near], high[:, near], error_m[:, near], bias[near], width[near])
+        return logs
+
+    def _bias(self, low: Floats, high: Floats, sure_m: Floats) -> tuple[Floats, Floats]:
+        """Return bias and its spread (cells,), metres, as the bands want it, if there is one to speak of."""
+        if not self.soundings.relative:
+            return np.zeros(low.shape[1], dtype=low.dtype), np.zeros(low.shape[1], dtype=low.dtype)
+        crowd = np.sqrt(len(self._correlation) / len(self._blocks))
+        shared = np.full(low.shape, self.errors.common_m, dtype=low.dtype)
+        centre, width = wanted(low, high, shared, (crowd * sure_m).astype(low.dtype))
+        return centre * self.errors.common_m, width * self.errors.common_m
+
+    def _of_near(self, low: Floats, high: Floats, error_m: Floats, bias: Floats, width: Floats) -> Floats:
+        logs = []
+        for scale, share in self.law.scales:
+            given = partial(self._of_blocks, low, high, scale * error_m)
+            if self.soundings.relative:
+                common = np.float32(self.errors.common_m)
+                whole = log_mean_over(given, bias / common, width / common, 7)
+            else:
+                whole = given(np.zeros_like(bias))
+            logs.append(whole + np.log(share))
+        return log_sum(np.array(logs))
+
+    def _of_blocks(self, low: Floats, high: Floats, error_m: Floats, factor: Floats) -> Floats:
+        """Return the log probability (cells,) of bands, block by block, given the bias of all as a standard score."""
+        bias = factor * np.float32(self.errors.common_m)
+        total = np.zeros(low.shape[1])
+        common_m = 0.0 if self.soundings.relative else self.errors.common_m
+        for block, share in self._blocks:
+            error = error_m[block]
+            shared = np.sqrt(common_m**2 + share * error**2).astype(low.dtype)
+            own = np.sqrt(self.errors.sounding_m**2 + (1 - share) * error**2).astype(low.dtype)
+            total += log_within(low[block] - bias, high[block] - bias, shared, own)
+        return total
+
+    def _in_blocks(self) -> list[tuple[NDArray[np.int64], float]]:
+        """Return which soundings lie within a correlation length or so, and how much of their error they share."""
+        if len(self.east_m) == 1:
+            return [(np.array([0]), 1.0)]
+        tree = linkage(np.stack([self.east_m, self.north_m], axis=1), "complete")
+        block = fcluster(tree, BLOCK_LENGTHS * self.law.length_m, "distance")
+        blocks = [np.nonzero(block == at)[0] for at in range(1, int(block.max()) + 1)]
+        return [(block, self._shared(block)) for block in blocks]
+
+    def _shared(self, block: NDArray[np.int64]) -> float:
+        if len(block) == 1:
+            return 1.0
+        within = self._correlation[np.ix_(block, block)]
+        mean = (within.sum() - len(block)) / (len(block) * (len(block) - 1))
+        return float(np.clip(mean, 0.0, 0.98))
