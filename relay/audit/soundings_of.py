@@ -22,9 +22,8 @@ from relay.audit.seabed_bounds import Bound, bounds_of, steps_of
 SLOPE = 0.1  # metres of depth to a metre: steeper than most seabeds; common practice, no source
 STEEPEST = 0.3  # the same, of what is still believed of a single echo
 UNBOUNDED_HEIGHT_M = 200.0  # how high a vehicle may be where nothing bounds it, to play a dive again
-WIDEST_M = 2_000.0  # a spread beyond it says nothing of a place
-SLOWEST_MPS = 0.25  # how far a vehicle may go unseen, where its track doesn't say more
-UNSEEN_MPS = 0.5  # the same, of one that is never shown; both common practice, no source
+WIDEST_M = 400.0  # farther from its place a sounding says nothing of it: the slope there isn't that of the place
+SLOWEST_MPS = 0.25  # how fast a vehicle may go unseen, where its track doesn't say more; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +173,7 @@ def _gathered(parts: Sequence[list[Bound]], tile_m: float) -> list[Sounding]:
             if bound.place is not None:
                 tiles.setdefault(_tile(bound.place, tile_m), []).append(bound)
     if not tiles:
-        return [sounding for part in parts for sounding in _nowhere(part)]
+        return _nowhere(parts)
     return [
         *(sounding for part in parts for sounding in _near(part)),
         *(_agreed(tile) for tile in tiles.values()),
@@ -225,13 +224,13 @@ def _near(part: Sequence[Bound]) -> Iterator[Sounding]:
             yield _sounding(near.place, now.shallowest_m, now.deepest_m, now, spread_m)
 
 
-def _nowhere(part: Sequence[Bound]) -> Iterator[Sounding]:
-    """Yield what a vehicle tells whose place is never shown: the seabed where it was shallowest and deepest."""
-    bounded = sorted((bound for bound in part if isfinite(bound.deepest_m)), key=lambda bound: bound.shallowest_m)
-    deepest = max(bounded, key=lambda bound: bound.deepest_m, default=None)
-    for now in [*_turns(part)[:1], *bounded[-1:], *([deepest] if deepest else [])]:
-        spread_m = min(WIDEST_M, UNSEEN_MPS * (part[-1].at_s - part[0].at_s))
-        yield _sounding((0.0, 0.0), now.shallowest_m, now.deepest_m, now, spread_m)
+def _nowhere(parts: Sequence[list[Bound]]) -> list[Sounding]:
+    """Return what vehicles tell whose place is never shown: one sounding, the narrowest, which is itself the place."""
+    bounded = [bound for part in parts for bound in part if isfinite(bound.deepest_m)]
+    if not bounded:
+        return []
+    now = min(bounded, key=lambda bound: bound.deepest_m - bound.shallowest_m)
+    return [_sounding((0.0, 0.0), now.shallowest_m, now.deepest_m, now, 0.0)]
 
 
 def _speed_mps(placed: Sequence[Bound], over_s: float = 120.0) -> float:
