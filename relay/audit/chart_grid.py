@@ -10,6 +10,7 @@ import numpy as np
 
 from relay.audit.chart import Chart, Floats, Mask
 from relay.audit.chart_error import seabed_error
+from relay.audit.chart_placeholder import sounded
 from relay.core.errors import ChartError
 
 EVEN = 0.05  # how far, in steps, an axis may be from even steps and still be taken for them: coordinates are rounded
@@ -34,9 +35,10 @@ def chart_of_grid(
     elevation_m = elevation_m[np.ix_(rows, columns)].astype(np.float64)
     if min(elevation_m.shape) < 2:
         raise ChartError(f"{name}: a chart needs two rows and two columns at least, this one is {elevation_m.shape}")
-    latitudes, elevation_m = _even(name, "latitude", latitudes, elevation_m)
-    longitudes, turned = _even(name, "longitude", longitudes, elevation_m.T)
-    return _finished(name, latitudes, longitudes, turned.T, error_factor)
+    elevation_m, doubt_m = sounded(elevation_m)
+    laid = [_even(name, "latitude", latitudes, held) for held in (elevation_m, doubt_m)]
+    turned = [_even(name, "longitude", longitudes, held.T) for _, held in laid]
+    return _finished(name, laid[0][0], turned[0][0], turned[0][1].T, turned[1][1].T, error_factor)
 
 
 def chart_of_nodes(
@@ -54,7 +56,8 @@ def chart_of_nodes(
     rows, columns = _steps_of(latitudes), _steps_of(longitudes)
     if rows and columns and rows[1] * columns[1] <= 50 * len(elevation_m):
         axes: list[Floats] = [low + step * np.arange(count) for low, count, step in (rows, columns)]
-        return _finished(name, axes[0], axes[1], _placed(axes, latitudes, longitudes, elevation_m), error_factor)
+        values = _placed(axes, latitudes, longitudes, elevation_m)
+        return chart_of_grid(name, axes[0], axes[1], values, error_factor=error_factor)
     return _resampled(name, latitudes, longitudes, elevation_m, error_factor)
 
 
@@ -71,16 +74,15 @@ def unwrapped(longitude_deg: Floats) -> Floats:
     return unrolled
 
 
-def _finished(name: str, latitudes: Floats, longitudes: Floats, elevation_m: Floats, error_factor: float) -> Chart:
+def _finished(
+    name: str, latitudes: Floats, longitudes: Floats, elevation_m: Floats, doubt_m: Floats, error_factor: float
+) -> Chart:
     land = elevation_m >= 0
     depth_m = np.where(elevation_m < 0, -elevation_m, np.nan)
     if not np.isfinite(depth_m).any():
-        raise ChartError(
-            f"{name}: nothing lies under water; elevations are taken as positive up, depths as positive down"
-        )
-    empty = np.full(depth_m.shape, 1.0)
-    chart = Chart(name, latitudes, longitudes, depth_m, empty, land if land.any() else None)
-    return Chart(name, latitudes, longitudes, depth_m, seabed_error(chart) * error_factor, chart.land)
+        raise ChartError(f"{name}: nothing lies under water; elevations are positive up, depths positive down")
+    error_m = np.hypot(seabed_error(elevation_m), doubt_m) * error_factor
+    return Chart(name, latitudes, longitudes, depth_m, error_m, land if land.any() else None)
 
 
 def _even(name: str, axis: str, degrees: Floats, values: Floats) -> tuple[Floats, Floats]:
@@ -154,8 +156,10 @@ def _resampled(name: str, latitudes: Floats, longitudes: Floats, elevation_m: Fl
     east, north = np.meshgrid(spacing_m * np.arange(columns), spacing_m * np.arange(rows))
     cells = np.column_stack([east.ravel(), north.ravel()])
     values = _linear(triangles, elevation_m, cells, WIDEST * spacing_m)
-    values[cKDTree(plane).query(cells)[0] > FARTHEST * spacing_m] = np.nan
-    return _finished(name, axes[0], axes[1], values.reshape(rows, columns), error_factor)
+    held = np.flatnonzero(np.isfinite(values))
+    away_m, _ = cKDTree(plane).query(cells[held], distance_upper_bound=FARTHEST * spacing_m)
+    values[held[np.isinf(away_m)]] = np.nan
+    return chart_of_grid(name, axes[0], axes[1], values.reshape(rows, columns), error_factor=error_factor)
 
 
 def _density(corners: Floats) -> float:

@@ -1,7 +1,7 @@
 """Several charts as one: coarse everywhere, finer in places.
 
-Rules: one grid as fine as the finest chart, or as `most_cells` allows; in each cell the finest chart that knows anything
-there decides, whether that is a depth or land, and its error with it. A chart finer than the grid is averaged in, and
+Rules: one grid as fine as the finest chart, or as `most_cells` allows; in each cell the finest chart that knows it
+decides, whether that is a depth or land, and its error with it. A chart finer than the grid is averaged in, and
 what varies within a cell is added to its error.
 """
 
@@ -116,7 +116,7 @@ def _averaged(chart: Chart, latitudes: Floats, longitudes: Floats) -> tuple[Floa
     cell = np.clip(row, 0, rows - 1)[:, None] * columns + np.clip(column, 0, columns - 1)[None, :]
 
     def total(values: Floats, where: Mask) -> Floats:
-        sums: Floats = np.bincount(cell[where], weights=values[where], minlength=rows * columns)
+        sums = np.bincount(cell[where], weights=values[where], minlength=rows * columns).astype(np.float64)
         return sums.reshape(rows, columns)
 
     wet = np.isfinite(chart.depth_m)

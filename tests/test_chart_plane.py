@@ -1,0 +1,48 @@
+"""Grids in a projection: places of their pixels, against pyproj's projections and geodesics."""
+
+import numpy as np
+import pytest
+from pyproj import CRS, Geod, Transformer
+
+from relay.audit.chart_plane import Plane, chart_of_plane
+
+TURNED = np.array([[40.0, -30.0, 500_000.0], [-30.0, -40.0, 6_000_000.0]])
+
+
+def test_places_and_pixels_undo_each_other() -> None:
+    """Rows and columns of a turned grid to degrees and back, and the places are those of pyproj."""
+    plane = Plane(CRS.from_epsg(32631), TURNED)
+    row, column = np.array([0.0, 3.5, 100.0]), np.array([0.0, 80.0, 7.25])
+    latitude, longitude = plane.placed(row, column)
+    x, y = (line[0] * column + line[1] * row + line[2] for line in TURNED)
+    expected = Transformer.from_crs(32631, 4326, always_xy=True).transform(x, y)
+    assert (longitude, latitude) == (pytest.approx(expected[0]), pytest.approx(expected[1]))
+    assert [*plane.found(latitude, longitude)] == [pytest.approx(row, abs=1e-6), pytest.approx(column, abs=1e-6)]
+
+
+def test_only_degrees_on_wgs84_are_taken_as_they_stand() -> None:
+    """WGS84 and NAD83, which agree to two metres, are upright; ED50, a turn or a projection are resampled."""
+    upright = np.array([[0.01, 0.0, 3.0], [0.0, -0.01, 54.0]])
+    assert Plane(CRS.from_epsg(4326), upright).upright and Plane(CRS.from_epsg(4269), upright).upright
+    assert not Plane(CRS.from_epsg(4230), upright).upright
+    assert not Plane(CRS.from_epsg(4326), upright + np.array([[0, 1e-4, 0], [0, 0, 0]])).upright
+    assert not Plane(CRS.from_epsg(32631), upright).upright
+
+
+@pytest.mark.parametrize(("code", "x", "y"), [(32601, 300_000.0, 7_000_000.0), (3031, 900_000.0, -1_400_000.0)])
+def test_a_plane_is_resampled_at_its_own_pixels_size(code: int, x: float, y: float) -> None:
+    """Beside the antimeridian and near the south pole, cells are as large by pyproj's geodesics as the pixels were."""
+    affine = np.array([[200.0, 0.0, x], [0.0, -200.0, y]])
+    row, column = np.meshgrid(np.arange(50.0), np.arange(60.0), indexing="ij")
+    chart = chart_of_plane("c", Plane(CRS.from_epsg(code), affine), -100 - row - 2 * column)
+    known = np.isfinite(chart.depth_m)
+    corners = x - 100, x + 59.5 * 200, y + 100, y - 49.5 * 200
+    along = np.linspace(0, 1, 50)
+    ring_x = np.concatenate([corners[0] + along * (corners[1] - corners[0]), np.full(50, corners[1])])
+    ring_y = np.concatenate([np.full(50, corners[2]), corners[2] + along * (corners[3] - corners[2])])
+    ring_x, ring_y = np.append(ring_x, [corners[0]]), np.append(ring_y, [corners[3]])
+    longitude, latitude = Transformer.from_crs(code, 4326, always_xy=True).transform(ring_x, ring_y)
+    area_m2 = abs(Geod(ellps="WGS84").polygon_area_perimeter(longitude, latitude)[0])
+    assert chart.cell_km2[known].sum() == pytest.approx(area_m2 / 1e6, rel=0.02)
+    assert known.sum() == pytest.approx(50 * 60, rel=0.03)
+    assert (np.diff(chart.longitude_deg) > 0).all() and np.ptp(chart.longitude_deg) < 5
