@@ -365,4 +365,5 @@ AUDIT = {
     "sites": "chart journey | numpy",
     "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy.stats",
     "advise": "attack chart core.policy settings trial | numpy",
+    "soundings_of": "attack chart evidence seabed_bounds | numpy scipy",
 }
