@@ -39,6 +39,15 @@ def test_passed_audit_starts_without_a_word(tmp_path: Path) -> None:
         without_audit(expedition, leave(public="why not"))
 
 
+def test_ship_without_the_audits_libraries_does_not_start(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where nothing can be worked out the start says what to install; who goes without an audit needs none of it."""
+    monkeypatch.setattr("relay.shell.audit_gate.find_spec", lambda name: None if name == "scipy" else name)
+    expedition = promising(tmp_path)
+    assert len(without_audit(expedition, leave(public="no chart"))) == 1
+    with pytest.raises(OperatorError, match=r"watched with scipy, .* pip install 'offing\[audit\]'"):
+        without_audit(audited(expedition), NO_LEAVE)
+
+
 @pytest.mark.parametrize(
     ("audience", "reason", "why"),
     [
