@@ -57,7 +57,7 @@ def test_promise_within_the_declared_area_is_right() -> None:
     [((-41.0, 17.0), (-41.0, 17.4), (-41.3, 17.4)), ((60.0, 179.9), (60.0, -179.8), (60.1, -179.8), (60.1, 179.9))],
 )
 def test_area_of_a_polygon_is_the_librarys(corners: tuple[tuple[float, float], ...]) -> None:
-    """A polygon's area agrees with the geodesic one of pyproj (Karney 2013) to a thousandth, even across 180 degrees."""
+    """A polygon's area agrees with that of pyproj (Karney 2013) to a thousandth, also across 180."""
     latitudes, longitudes = zip(*corners, strict=True)
     exact_m2, _ = Geod(ellps="WGS84").polygon_area_perimeter(longitudes, latitudes)
     assert expanse_km2(Area("bank", corners)) == pytest.approx(abs(exact_m2) / 1e6, rel=1e-3)

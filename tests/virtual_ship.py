@@ -23,12 +23,9 @@ from relay.core.policy import Plan
 from relay.core.release import NO_DIVE
 from relay.core.secrets import Secrets
 from relay.core.subscriber import Ask, ReplayLimit, Subscriber, admit
-from relay.shell.audit_gate import NO_LEAVE
-from relay.shell.audit_plan import NO_AUDIT
 from relay.shell.checkpoint import read_checkpoint
 from relay.shell.journal import Journal, JournalFile, clock_of
 from relay.shell.outlet import Frame, Outlet
-from relay.shell.promises import Promises
 from relay.shell.ship import BEAT_S, Ship
 from remembering_signer import RememberingSigner
 from virtual_disk import MemoryJournal, MemoryPath
@@ -178,9 +175,8 @@ class VirtualShip(Ship):
 
     def __init__(self, plan: Plan, secrets: Secrets, disk: Disk, machine: Machine, public: Public) -> None:
         self.expedition: Any = SimpleNamespace(plan=plan, released=disk.released)
-        self.promises = Promises(SimpleNamespace(audit=NO_AUDIT), NO_LEAVE)  # type: ignore[arg-type]
-        self.desk: Any = SimpleNamespace(took=lambda row: None, sent=lambda frame: None, alarms=lambda now_us: [])
-        self.site: Any = public
+        self.desk: Any = SimpleNamespace(**dict.fromkeys(("took", "sent", "alarms", "beat"), lambda *_: []))
+        self.site, self.promises = public, self.desk  # type: ignore[assignment]
         self._file = disk.journal()
         marks = self._file.marks()
         self._fingerprint, self.stopped, self.uplink = "of the test", None, None
