@@ -1,6 +1,7 @@
 """Expedition files for tests: promises and charts that are right, and wrong ones with what is told of each."""
 
 from expeditions import changed
+from survey_settings import WRONG_SURVEY
 
 CHARTS = '[audit]\ncharts = ["chart.csv"]\n'
 PUBLIC = 'track_legs = ["bottom"]\n'
@@ -33,3 +34,4 @@ WRONG_PROMISES = [
     (*charts('charts = ["a.nc"]\nwrecks = 3'), "wrecks", "must be text"),
     (*charts('chart = "a.nc"\ncharts = ["a.nc"]'), "chart =", 'did you mean "charts"?'),
 ]
+WRONG_BESIDE = [*WRONG_SURVEY, *WRONG_PROMISES]

@@ -8,7 +8,7 @@ from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, 
 from import_rows import AUDIT, CORE, SHELL
 from relay.audit.attack import Dive
 from relay.core.area import ZoneAction
-from relay.core.decision import Cut, Decision, Hold, HideZone, Resume
+from relay.core.decision import Cut, Decision, HideZone, Hold, Resume
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.release import Kind

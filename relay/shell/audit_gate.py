@@ -6,6 +6,7 @@ each start anew, names audience and reason, is journalled with who said it, and 
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from importlib.util import find_spec
 
 from relay.core.decision import Unaudited
 from relay.core.errors import OperatorError
@@ -22,6 +23,7 @@ class Leave:
     who: str
 
 
+NEEDED = ("numpy", "scipy")
 NO_LEAVE = Leave({}, "")
 
 
@@ -34,6 +36,8 @@ def without_audit(expedition: Expedition, leave: Leave) -> list[Unaudited]:
     if refused:
         lines = [_refusal(expedition, name, why) for name, why in refused.items()]
         raise OperatorError("\n".join(lines))
+    if standing.keys() - leave.reasons.keys():
+        _check_installed()
     return [Unaudited(audience=name, reason=reason) for name, reason in leave.reasons.items()]
 
 
@@ -43,6 +47,15 @@ def _refusal(expedition: Expedition, audience: str, why: str) -> str:
         f'{expedition.path}: audience "{audience}": {promise} are promised, and {why}. To start without, on your own '
         f'word, which is journalled: offing ship {expedition.path} --without-audit {audience} "why"'
     )
+
+
+def _check_installed() -> None:
+    """Refuse a start in which nothing could be worked out, so that nothing would ever leave."""
+    missing = [name for name in NEEDED if find_spec(name) is None]
+    if missing:
+        raise OperatorError(
+            f"a promise is watched with {', '.join(missing)}, which this machine hasn't: pip install 'offing[audit]'"
+        )
 
 
 def _check(audience: str, reason: str, standing: Mapping[str, str | None]) -> None:
