@@ -272,8 +272,10 @@ SHELL = {
     "residual_map": "audit.chart audit.played track_picture | matplotlib matplotlib.backends.backend_agg "
     "matplotlib.figure numpy",
     "report_page": "audit.played audit_words core.errors residual_map | jinja2 markupsafe",
+    "audit_promises": "audit.advise audit.attack audit.error_law audit.sites audit.trial core.errors core.policy "
+    "advise_run audit_case audit_result expedition | numpy",
     "audit_run": "audit.attack audit.attacks audit.calibration audit.chart_match audit.evidence audit.known_seabed "
-    "audit.played audit_case audit_words core.errors report_page true_place | numpy",
+    "audit.played audit_case audit_promises audit_words core.errors expedition report_page true_place | numpy",
     "policy_file": "core.errors toml_lines",
     "advise_arguments": "reading_arguments",
     "advised_keys": "audit.settings core.policy expedition_form quantities",
@@ -357,7 +359,6 @@ AUDIT = {
     "differencing": "attack chart earth_tied frame_on_earth shown_track spots core.quantise | numpy",
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
     "residual": "attack chart evidence match posterior soundings_of core.area core.errors | numpy pyproj",
-    "soundings_of": "attack chart evidence seabed_bounds | numpy",
     "settings": "core.policy",
     "journey": "chart core.policy core.wire | numpy",
     "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
