@@ -232,8 +232,9 @@ SHELL = {
     "foresight_process": "core.policy",
     "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
     "foresight_process",
-    "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.residual checkpoint core.desk_record "
-    "core.errors core.model core.pipeline core.secrets foresight foresight_process journal recording secrets_file",
+    "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual checkpoint "
+    "core.desk_record core.errors core.model core.pipeline core.secrets foresight foresight_process journal recording "
+    "secrets_file | numpy",
     "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.release "
     "expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
@@ -272,8 +273,10 @@ SHELL = {
     "residual_map": "audit.chart audit.played track_picture | matplotlib matplotlib.backends.backend_agg "
     "matplotlib.figure numpy",
     "report_page": "audit.played audit_words core.errors residual_map | jinja2 markupsafe",
+    "audit_promises": "audit.advise audit.attack audit.error_law audit.sites audit.trial core.errors core.policy "
+    "advise_run audit_case audit_result expedition | numpy",
     "audit_run": "audit.attack audit.attacks audit.calibration audit.chart_match audit.evidence audit.known_seabed "
-    "audit.played audit_case audit_words core.errors report_page true_place | numpy",
+    "audit.played audit_case audit_promises audit_words core.errors expedition report_page true_place | numpy",
     "policy_file": "core.errors toml_lines",
     "advise_arguments": "reading_arguments",
     "advised_keys": "audit.settings core.policy expedition_form quantities",
@@ -357,7 +360,6 @@ AUDIT = {
     "differencing": "attack chart earth_tied frame_on_earth shown_track spots core.quantise | numpy",
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
     "residual": "attack chart evidence match posterior soundings_of core.area core.errors | numpy pyproj",
-    "soundings_of": "attack chart evidence seabed_bounds | numpy",
     "settings": "core.policy",
     "journey": "chart core.policy core.wire | numpy",
     "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "

@@ -35,6 +35,7 @@ def released_dive(
     audience: str = "public",
     name: str = "dive-001",
     signed: bool = True,
+    expedition: str = EXPEDITION,
     **changes: object,
 ) -> Dive:
     """Return a dive of one vehicle as it was released, a report a tick."""
@@ -43,7 +44,7 @@ def released_dive(
         "cell_m": 25.0, "depth_step_m": 1.0, "place": Place.LOCAL,
     }  # fmt: skip
     policy = Policy(**{**values, **changes})  # type: ignore[arg-type]
-    plan = Plan(expedition=EXPEDITION, vehicles=("Lantern",), sources=(), policies=(policy,))
+    plan = Plan(expedition=expedition, vehicles=("Lantern",), sources=(), policies=(policy,))
     log = ReleaseLog(policy, plan, 1, 0, SIGNER.key if signed else None)
     made = [log.open(0), *(log.tick(at * TICK_US, [report]) for at, report in enumerate(reports))]
     made += [log.note(len(reports) * TICK_US, 0, "on the bottom"), log.end(len(reports) * TICK_US)]

@@ -98,7 +98,7 @@ def test_depths_to_the_metre_give_the_place_away(folder: Path) -> None:
     assert found["without"]["depth"] > 2 * found["rsa95_km2"]
     assert {attack.name for attack in ATTACKS} == {line["name"] for line in found["attacks"]}
     assert all(line["words"] for line in found["attacks"])
-    assert not said.leaked
+    assert not said.fault
 
 
 def test_exact_places_are_a_leak_and_one_cell(folder: Path) -> None:
@@ -109,7 +109,7 @@ def test_exact_places_are_a_leak_and_one_cell(folder: Path) -> None:
     ]
     said = run(asked(folder, written(folder, exact, "heritage", place=Place.EXACT)))
     found = json.loads(said.text)
-    assert said.leaked
+    assert said.fault
     assert found["leaks"]
     assert found["rsa95_km2"] == pytest.approx(0.444 * 0.347, rel=0.02)
 

@@ -47,7 +47,7 @@ def run_advise(options: argparse.Namespace, progress: Progress) -> Advised:
     promise_km2 = promised_km2(expedition, policy, options.promise)
     charts = tuple(options.chart) or expedition.audit.charts
     chart = learn(read_charts(charts, options.chart_error), np.random.default_rng(options.seed))
-    ground, notes = _ground(options, expedition, chart)
+    ground, notes = ground_of(options, expedition, chart)
     effort = Effort(places=options.sites, fresh=options.fresh, most=options.most)
     try:
         advice = advise(ground, policy, promise_km2, Lattice().settings_for(policy), effort, by_hand(policy), progress)
@@ -93,7 +93,8 @@ def promised_km2(expedition: Expedition, policy: Policy, given: str | None) -> f
     return promise_km2
 
 
-def _ground(options: argparse.Namespace, expedition: Expedition, chart: Chart) -> tuple[Ground, tuple[str, ...]]:
+def ground_of(options: argparse.Namespace, expedition: Expedition, chart: Chart) -> tuple[Ground, tuple[str, ...]]:
+    """Return where dives are tried, and with what an outsider looks for them; and what is to be said of the area."""
     area, notes = expedition.plan.area, list[str]()
     where = chart.candidates
     if area is None:

@@ -26,7 +26,7 @@ MOST_TURNS, LEAST_TRIALS, MOST_TRIALS = 720, 100, 100_000
 
 
 def audit(options: argparse.Namespace) -> int:
-    """Run the audit in `options`; 2 as well if something was released that must never be."""
+    """Run the audit in `options`; 2 as well if something was released that must never be, or a promise isn't kept."""
     if options.method:
         print(files("relay.shell").joinpath("templates/method.txt").read_text(encoding="utf-8"), end="")
         return 0
@@ -39,7 +39,7 @@ def audit(options: argparse.Namespace) -> int:
     for note in said.notes:
         print(note, file=sys.stderr)
     print(said.text)
-    return FAULT if said.leaked else 0
+    return FAULT if said.fault else 0
 
 
 def _check(options: argparse.Namespace) -> None:

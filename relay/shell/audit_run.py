@@ -9,6 +9,7 @@ import json
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -22,7 +23,9 @@ from relay.audit.known_seabed import KnownSeabed
 from relay.audit.played import Outsider, Place, Played, Trial, play
 from relay.core.errors import OperatorError
 from relay.shell.audit_case import Given, read_case
+from relay.shell.audit_promises import audit_promises, with_files_of
 from relay.shell.audit_words import attack_lines, field_lines, meaning, numbers, say_distance
+from relay.shell.expedition import read_expedition
 from relay.shell.report_page import report_html, report_path, write_report
 from relay.shell.true_place import true_place
 
@@ -31,21 +34,32 @@ _WIDTH = 100
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """What is printed, what is remarked, and whether something was released that must never be."""
+    """What is printed, what is remarked, and whether something isn't as it must be: a leak, or a promise not kept."""
 
     text: str
     notes: tuple[str, ...]
-    leaked: bool
+    fault: bool
 
 
 def run_audit(options: argparse.Namespace, progress: Progress) -> Said:
-    """Play the audit that `options` asks for, and write what it asks to be written."""
+    """Try the promises and play the audit that `options` asks for, and write what it asks to be written."""
+    if options.expedition is None:
+        return _played(options, progress)
+    expedition = read_expedition(options.expedition)
+    options = with_files_of(options, expedition)
+    kept = audit_promises(options, expedition, progress)
+    said = Said("\n".join(kept), (), any("NOT passed" in words for words in kept))
+    if not options.recordings:
+        return said
+    played = _played(options, progress)
+    text = played.text if options.json else f"{said.text}\n\n{played.text}"
+    return Said(text, (*(kept if options.json else ()), *played.notes), said.fault or played.fault)
+
+
+def _played(options: argparse.Namespace, progress: Progress) -> Said:
+    report = _report(options)
     given = read_case(options)
-    expedition, case = given.expedition, given.case
-    private, released = (None, None) if expedition is None else (expedition.private, expedition.released)
-    report = None if options.html is None else report_path(options.html, private, released)
-    if report is not None and report.exists() and not options.force:
-        raise OperatorError(f"{report} is there already: name another file, or add --force")
+    case = given.case
     truth = _truth(options, given)
     player = outsider(given.seabed, options.turns, options.trials, options.seed)
     played = play(player, case, truth=truth, progress=progress)
@@ -56,6 +70,19 @@ def run_audit(options: argparse.Namespace, progress: Progress) -> Said:
     text = json.dumps(as_values(played), indent=2) if options.json else in_text(played, lines)
     notes = (*given.notes, *(() if report is None else (f"The report is {report}: keep it private.",)))
     return Said(text, notes, bool(played.leaks))
+
+
+def _report(options: argparse.Namespace) -> Path | None:
+    """Return where the report goes, if one is asked for; OperatorError where it may not lie, or one lies already."""
+    if options.html is None:
+        return None
+    file = options.expedition or options.area
+    expedition = None if file is None else read_expedition(file)
+    private, released = (None, None) if expedition is None else (expedition.private, expedition.released)
+    report = report_path(options.html, private, released)
+    if report.exists() and not options.force:
+        raise OperatorError(f"{report} is there already: name another file, or add --force")
+    return report
 
 
 def outsider(seabed: KnownSeabed, turns: int, trials: int, seed: int) -> Outsider:

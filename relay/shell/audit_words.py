@@ -1,7 +1,7 @@
 """What an audit found, in words for the operator: what is left, attack by attack, and what to do about it.
 
-Rules: no place is told here (the report's map shows it, and an attack that read one off the release names it); where there is no number, it says why and gives none; areas
-have no more figures than a chart of cells can bear.
+Rules: no place is told here (the report's map shows it, and an attack that read one off the release names it); where
+there is no number, it says why and gives none; areas have no more figures than a chart of cells can bear.
 """
 
 from collections.abc import Iterator
