@@ -1,5 +1,6 @@
 """Dives of a few shapes, and the published charts they are sought on: for the tests of the chart match."""
 
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -41,6 +42,7 @@ def dive(
     )
 
 
+@lru_cache(maxsize=1)
 def charts(data: Path, which: str) -> tuple[Chart, Chart]:
     """Return the true seabed and the chart to attack with, which has learnt how wrong it is.
 

@@ -31,7 +31,7 @@ def _truth_and_chart(error_m: float, cells: float) -> tuple[Chart, Chart]:
 
 @pytest.mark.parametrize("error_m", [3.0, 12.0])
 def test_size_and_length_of_a_known_error_are_learnt(error_m: float) -> None:
-    """An error made by smoothing noise by a Gaussian of s cells is correlated by exp(-(d / 2 s)²): known, not fitted."""
+    """Noise smoothed by a Gaussian of s cells is correlated by exp(-(d / 2 s)²): known, not fitted."""
     truth, chart = _truth_and_chart(error_m, 4.0)
     learnt = learn(chart, np.random.default_rng(2), truth)
     assert learnt.law is not None
