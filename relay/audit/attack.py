@@ -81,9 +81,9 @@ class Finding:
     """What an attack made of a case.
 
     `words`: a plain sentence or two for the operator, what was found or why there was nothing to work on (`worked`).
-    `log_likelihood`: over the chart's cells, or None where it says nothing of the place. `place`: one that was
-        told outright. `leaks`: what should never have been there at all. `facts`: numbers for the report, by name with the
-    unit in it.
+    `log_likelihood`: over the chart's cells, or None where it says nothing of the place. `place`: one that was told
+    outright. `leaks`: what should never have been there at all. `facts`: numbers for the report, with the unit in the
+    name.
     """
 
     attack: str

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from relay.audit.attack import Progress, quiet
 from relay.audit.chart import Chart, Floats, Mask
+from relay.audit.error_law import halved, learn
 from relay.audit.evidence import Soundings
 from relay.audit.filled import at_places
 from relay.audit.match import Errors, Ground, Match, reach_m
@@ -78,6 +79,18 @@ def calibrate(
         why = f"of {trials} random places of {truth.name} the dive fits in {len(scores)} alone"
         return Calibration(1.0, 0.0, np.array(scores), why)
     return judged(np.array(scores))
+
+
+def grounds(chart: Chart, draw: np.random.Generator, finer: Chart | None = None) -> tuple[Chart, Chart, Chart]:
+    """Return the chart to attack with, and for the calibration a chart to attack with and the seabed it is tried over.
+
+    With a finer chart that is the seabed; without one the chart itself is, attacked with every second node of it. All
+    attacked ones have learnt how wrong they are. ValueError when the charts have no water in common.
+    """
+    if finer is not None:
+        attacked = learn(chart, draw, finer)
+        return attacked, attacked, finer
+    return learn(chart, draw), learn(halved(chart), draw), chart
 
 
 def judged(scores: Floats) -> Calibration:

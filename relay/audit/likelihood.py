@@ -31,11 +31,14 @@ def log_within(low_m: Floats, high_m: Floats, shared_m: Floats, own_m: Floats, n
 
     def given(factor: Floats) -> Floats:
         moved = slope * factor
-        inside = _between(low - moved, high - moved)
-        logs: Floats = np.log(np.maximum(inside, np.finfo(inside.dtype).tiny)).sum(axis=0)
-        return logs
+        return _log_between(low - moved, high - moved)
 
     return log_mean_over(given, *wanted(low_m, high_m, shared_m, own_m), nodes)
+
+
+def log_inside(low_m: Floats, high_m: Floats, spread_m: Floats) -> Floats:
+    """Return the log probability (places,) that independent errors of deviation `spread_m` (soundings, places) do."""
+    return _log_between(low_m / spread_m, high_m / spread_m)
 
 
 def log_mean_over(given: Callable[[Floats], Floats], centre: Floats, width: Floats, nodes: int) -> Floats:
@@ -68,8 +71,9 @@ def log_sum(logs: Floats) -> Floats:
     return total
 
 
-def _between(low: Floats, high: Floats) -> Floats:
-    """Return the probability between two standard scores, taken in the tail where it keeps its digits."""
+def _log_between(low: Floats, high: Floats) -> Floats:
+    """Return the log of the product of what lies between standard scores, in the tail where it keeps its digits."""
     flip = low > 0
-    between: Floats = ndtr(np.where(flip, -low, high)) - ndtr(np.where(flip, -high, low))
-    return between
+    between = ndtr(np.where(flip, -low, high)) - ndtr(np.where(flip, -high, low))
+    logs: Floats = np.log(np.maximum(between, np.finfo(between.dtype).tiny)).sum(axis=0)
+    return logs

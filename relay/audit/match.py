@@ -19,13 +19,13 @@ from relay.audit.attack import Progress, quiet
 from relay.audit.chart import Chart, ErrorLaw, Floats, Mask
 from relay.audit.evidence import Soundings
 from relay.audit.filled import filled
-from relay.audit.likelihood import log_density, log_mean_over, log_sum, log_within, wanted
+from relay.audit.likelihood import log_density, log_inside, log_mean_over, log_sum, log_within, wanted
 
 CHUNK = 16_384
 LEVELS = 24
-VALUE_M = 2.0
+VALUE_M = 1.0
 FLAT_M = 3_000.0
-BLOCK_LENGTHS = 1.5
+BLOCK_LENGTHS, ALIKE, WIDE = 1.5, 0.8, 8.0
 HOPELESS = 7.0
 
 
@@ -142,7 +142,7 @@ class Match:
         self.east_m = soundings.east_m - soundings.east_m[0]
         self.north_m = soundings.north_m - soundings.north_m[0]
         self._width_m = soundings.deepest_m - soundings.shallowest_m
-        self._values = bool(np.all(self._width_m <= VALUE_M))
+        self._values = self._are_values()
         # What a cell and a turn stand for: their neighbours, up to halfway to the next.
         cell_m = np.hypot(*ground.chart.spacing_m) / np.sqrt(24)
         turned_m = np.hypot(self.east_m, self.north_m) * (2 * pi / self.turns) / np.sqrt(12) * soundings.turned
@@ -150,6 +150,7 @@ class Match:
         apart = np.hypot(self.east_m[:, None] - self.east_m, self.north_m[:, None] - self.north_m)
         self._correlation = np.exp(-((apart / self.law.length_m) ** self.law.power))
         self._blocks = self._in_blocks()
+        self._scales = self._telling_scales()
 
     def logs(self, progress: Progress = quiet, threads: int = 1) -> Floats:
         """Return the log likelihood of each of the ground's cells (cells,)."""
@@ -160,6 +161,19 @@ class Match:
                 done.append(logs)
                 progress("laying the dive on the chart", at / len(parts))
         return np.concatenate(done)
+
+    def _are_values(self) -> bool:
+        """Return whether bands are so narrow, beside the chart's error, that they are as good as normal values."""
+        error_m = float(np.median(self.ground.error_m[self.ground.cells]))
+        return bool(np.sqrt((self._width_m**2).mean() / 12) <= max(error_m, VALUE_M))
+
+    def _telling_scales(self) -> tuple[tuple[float, float], ...]:
+        """Return the scales of the chart's error that bands can tell apart: one, where they are wide beside it."""
+        bounded = self._width_m[np.isfinite(self._width_m)]
+        typical_m = float(np.median(self.ground.error_m[self.ground.cells]))
+        if len(bounded) and bounded.min() < WIDE * typical_m:
+            return self.law.scales
+        return ((float(np.sqrt(sum(share * scale**2 for scale, share in self.law.scales))), 1.0),)
 
     def _part(self, part: slice) -> Floats:
         total: Floats | None = None
@@ -227,7 +241,7 @@ class Match:
 
     def _of_near(self, low: Floats, high: Floats, error_m: Floats, bias: Floats, width: Floats) -> Floats:
         logs = []
-        for scale, share in self.law.scales:
+        for scale, share in self._scales:
             given = partial(self._of_blocks, low, high, scale * error_m)
             if self.soundings.relative:
                 common = np.float32(self.errors.common_m)
@@ -240,23 +254,39 @@ class Match:
     def _of_blocks(self, low: Floats, high: Floats, error_m: Floats, factor: Floats) -> Floats:
         """Return the log probability (cells,) of bands, block by block, given the bias of all as a standard score."""
         bias = factor * np.float32(self.errors.common_m)
-        total = np.zeros(low.shape[1])
         common_m = 0.0 if self.soundings.relative else self.errors.common_m
+        alone = [int(block[0]) for block, _ in self._blocks if len(block) == 1]
+        spread_m = np.sqrt(common_m**2 + self.errors.sounding_m**2 + error_m[alone] ** 2).astype(low.dtype)
+        total = log_inside(low[alone] - bias, high[alone] - bias, spread_m).astype(float)
         for block, share in self._blocks:
-            error = error_m[block]
-            shared = np.sqrt(common_m**2 + share * error**2).astype(low.dtype)
-            own = np.sqrt(self.errors.sounding_m**2 + (1 - share) * error**2).astype(low.dtype)
-            total += log_within(low[block] - bias, high[block] - bias, shared, own)
+            if len(block) > 1:
+                error = error_m[block]
+                shared = np.sqrt(common_m**2 + share * error**2).astype(low.dtype)
+                own = np.sqrt(self.errors.sounding_m**2 + (1 - share) * error**2).astype(low.dtype)
+                total += log_within(low[block] - bias, high[block] - bias, shared, own)
         return total
 
     def _in_blocks(self) -> list[tuple[NDArray[np.int64], float]]:
-        """Return which soundings lie within a correlation length or so, and how much of their error they share."""
-        if len(self.east_m) == 1:
-            return [(np.array([0]), 1.0)]
-        tree = linkage(np.stack([self.east_m, self.north_m], axis=1), "complete")
-        block = fcluster(tree, BLOCK_LENGTHS * self.law.length_m, "distance")
-        blocks = [np.nonzero(block == at)[0] for at in range(1, int(block.max()) + 1)]
+        """Return which soundings lie within a correlation length or so, and how much of their error they share.
+
+        Of soundings so near each other that they err alike the one with the narrowest band stands for all: together
+        they would be believed as if each erred by itself.
+        """
+        alike_m = self.law.length_m * float(-np.log(ALIKE)) ** (1 / self.law.power)
+        narrowest = [
+            group[np.argmin(self._width_m[group])] for group in self._within(np.arange(len(self.east_m)), alike_m)
+        ]
+        kept = np.sort(np.array(narrowest))
+        blocks = self._within(kept, BLOCK_LENGTHS * self.law.length_m)
         return [(block, self._shared(block)) for block in blocks]
+
+    def _within(self, chosen: NDArray[np.int64], apart_m: float) -> list[NDArray[np.int64]]:
+        """Return groups of soundings that lie at most `apart_m` from each other."""
+        if len(chosen) == 1:
+            return [chosen]
+        tree = linkage(np.stack([self.east_m[chosen], self.north_m[chosen]], axis=1), "complete")
+        group = fcluster(tree, apart_m, "distance")
+        return [chosen[group == at] for at in range(1, int(group.max()) + 1)]
 
     def _shared(self, block: NDArray[np.int64]) -> float:
         if len(block) == 1:
