@@ -1,7 +1,7 @@
 """What the chart match costs by size of chart and of dive: time on two cores, and the most memory.
 
-Each case runs in a process of its own, held to two cores; beside it a floor in the same process: the charted depth under
-each sounding alone, at every cell and turn. The seabed is drawn, rough at all lengths as real ones are.
+Each case runs in a process of its own, held to two cores; beside it a floor in the same process: the charted depth
+under each sounding alone, at every cell and turn. The seabed is drawn, rough at all lengths as real ones are.
 """
 
 import json
@@ -13,10 +13,11 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
-from time import perf_counter
+from time import perf_counter, process_time
 from typing import Any
 
 import numpy as np
+
 from relay.audit.chart import Chart, Floats
 from relay.audit.chart_grid import chart_of_grid
 from relay.audit.evidence import Soundings
@@ -33,14 +34,20 @@ KINDS = "values", "bands", "relative bands"
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """A dive of so many soundings of a kind laid on a chart of so many nodes: seconds, floor in seconds, MiB."""
+    """A dive of so many soundings of a kind laid on a chart of so many nodes.
+
+    `match_s` and `floor_s` by the clock, `match_cpu_s` and `floor_cpu_s` of processor: on two idle cores the clock takes
+    half of these, where other work goes on much more.
+    """
 
     kind: str
     nodes: int
     soundings: int
     turns: int
     match_s: float
+    match_cpu_s: float
     floor_s: float
+    floor_cpu_s: float
     most_mib: float
 
 
@@ -55,7 +62,7 @@ def audit_costs(nodes: tuple[int, ...] = NODES, soundings: tuple[int, ...] = SOU
 def _apart(kind: str, nodes: int, soundings: int) -> Cost:
     """Measure one case in a process of its own."""
     case = json.dumps([kind, nodes, soundings])
-    threads = {name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}  # the match's own threads are counted
+    threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")  # the match's own threads are counted
     done = subprocess.run(
         [sys.executable, __file__, case],
         env=os.environ | threads | {"PYTHONPATH": str(ROOT)},
@@ -73,11 +80,11 @@ def measured(kind: str, nodes: int, soundings: int) -> Cost:
     chart = drawn_chart(nodes, draw)
     dive = drawn_dive(kind, soundings, chart, draw)
     empty_mib = _most_mib()
-    match_s = _timed(lambda: log_likelihood(chart, dive, turns=TURNS, threads=CORES))
+    match = _timed(lambda: log_likelihood(chart, dive, turns=TURNS, threads=CORES))
     most_mib = _most_mib()
     assert empty_mib <= most_mib
-    floor_s = _timed(lambda: _looked_up(chart, dive))
-    return Cost(kind, int(chart.candidates.sum()), soundings, turns_for(dive, chart, TURNS), match_s, floor_s, most_mib)
+    floor = _timed(lambda: _looked_up(chart, dive))
+    return Cost(kind, int(chart.candidates.sum()), soundings, turns_for(dive, chart, TURNS), *match, *floor, most_mib)
 
 
 def drawn_chart(nodes: int, draw: np.random.Generator) -> Chart:
@@ -125,10 +132,11 @@ def _turned(dive: Soundings, angle: float) -> tuple[Floats, Floats]:
     return dive.east_m * cosine + dive.north_m * sine, dive.north_m * cosine - dive.east_m * sine
 
 
-def _timed(work: Callable[[], Any]) -> float:
-    began = perf_counter()
+def _timed(work: Callable[[], Any]) -> tuple[float, float]:
+    """Return how long work took, by the clock and of processor, seconds."""
+    began, used = perf_counter(), process_time()
     work()
-    return perf_counter() - began
+    return perf_counter() - began, process_time() - used
 
 
 def _most_mib() -> float:

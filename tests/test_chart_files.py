@@ -95,7 +95,9 @@ def test_the_strait_has_its_figures(shared_data: Path, name: str, nodes: int, sp
     table = np.loadtxt(path, delimiter=",", skiprows=1, usecols=(2, 3, 4))
     assert len(table) == nodes
     assert chart.spacing_m == pytest.approx([np.sqrt(spacing_m[0] * spacing_m[1])] * 2, rel=0.01)
-    assert chart.cell_km2[np.isfinite(chart.depth_m)].sum() == pytest.approx(nodes * spacing_m[0] * spacing_m[1] / 1e6, rel=0.04)
+    assert chart.cell_km2[np.isfinite(chart.depth_m)].sum() == pytest.approx(
+        nodes * spacing_m[0] * spacing_m[1] / 1e6, rel=0.04
+    )
     some = table[np.random.default_rng(10).permutation(nodes)[:5000]]
     cells = [chart.index(latitude, longitude) for longitude, latitude, _ in some]
     inside = [(*cell, depth) for cell, depth in zip(cells, some[:, 2], strict=True) if cell]
