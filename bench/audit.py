@@ -36,8 +36,8 @@ KINDS = "values", "bands", "relative bands"
 class Cost:
     """A dive of so many soundings of a kind laid on a chart of so many nodes.
 
-    `match_s` and `floor_s` by the clock, `match_cpu_s` and `floor_cpu_s` of processor: on two idle cores the clock takes
-    half of these, where other work goes on much more.
+    `match_s` and `floor_s` by the clock, `match_cpu_s` and `floor_cpu_s` of processor: on two idle cores the clock
+    takes half of these, where other work goes on much more.
     """
 
     kind: str
