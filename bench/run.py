@@ -7,6 +7,7 @@ import argparse
 from pathlib import Path
 from statistics import median
 
+from audit import MOST_MIB, MOST_S, audit_costs
 from decoding import rates
 from fanout import FLOOR, Cost, compile_tools, costs
 from journal_rows import journal_rate
@@ -36,6 +37,8 @@ def main() -> None:
         console.print(_page())
     if options.only in (None, "stop"):
         console.print(_stop())
+    if options.only in (None, "audit"):
+        console.print(_audit())
     if options.only in (None, "link"):
         console.print(_link())
     if options.only in (None, "fan-out"):
@@ -47,7 +50,7 @@ def main() -> None:
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument(
-        "--only", choices=("decoding", "journal", "page", "stop", "link", "fan-out"), help="run one part"
+        "--only", choices=("decoding", "journal", "page", "stop", "audit", "link", "fan-out"), help="run one part"
     )
     parser.add_argument("--viewers", type=int, nargs="+", help="open websockets (default 1000, 5000 and 10000)")
     parser.add_argument("--rate", type=float, help="messages a second to each (default: 10000 a second to all)")
@@ -103,6 +106,24 @@ def _page() -> Table:
     table.add_row("dragging, times the empty page at the median", f"{seen.scrub.median_ms / seen.floor.median_ms:.2f}")
     heap = ", ".join(f"{octets / 2**20:.2f}" for octets in seen.heap_octets)
     table.add_row("heap by the quarters of an hour followed, full speed", f"{heap} MiB")
+    return table
+
+
+def _audit() -> Table:
+    table = _table(f"The chart match on two cores (to take {MOST_S:.0f} s and {MOST_MIB:,.0f} MiB at most)")
+    for heading in ("dive", "soundings", "nodes", "turns", "by the clock", "of processor", "times a look-up", "memory"):
+        table.add_column(heading, justify="left" if heading == "dive" else "right")
+    for cost in audit_costs():
+        table.add_row(
+            cost.kind,
+            f"{cost.soundings}",
+            f"{cost.nodes:,}",
+            f"{cost.turns}",
+            f"{cost.match_s:.1f} s",
+            f"{cost.match_cpu_s:.1f} s",
+            f"{cost.match_cpu_s / cost.floor_cpu_s:.1f}",
+            f"{cost.most_mib:,.0f} MiB",
+        )
     return table
 
 

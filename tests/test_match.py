@@ -111,6 +111,24 @@ def test_bands_are_scipys_probability_of_lying_between(relative: bool) -> None:
     assert logs[4, 4] == pytest.approx(logsumexp(terms), abs=0.05)  # of five and seven nodes, as it is used
 
 
+def test_where_a_bias_is_hardly_probable_one_point_stands_for_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Relative bands over relief, few points where they hardly fit: the posterior that seven points everywhere give."""
+    draw = np.random.default_rng(11)
+    north, east = np.meshgrid(np.arange(30), np.arange(30), indexing="ij")
+    relief = 120 + 40 * np.sin(east / 3) * np.cos(north / 4) + draw.normal(scale=4, size=(30, 30))
+    chart = Chart("relief", 10 + np.arange(30) / 200, 20 + np.arange(30) / 200, relief, np.full((30, 30), 4.0), law=LAW)
+    away, none = np.linspace(0, 6_000, 12), np.zeros(12)
+    told = Soundings(away, none, none, none, none + 10, none, none + 15, none, relative=True, turned=True)
+    told = told.observed_over(relief[12, (5 + away / 548).astype(int)], draw)
+    ground = Ground.of(chart, reach_m(told))
+    few = Match(ground, told, 24, Errors()).logs()
+    monkeypatch.setattr("relay.audit.match.POINTS", ((-np.inf, 7),))
+    all_points = Match(ground, told, 24, Errors()).logs()
+    posteriors = [np.exp(logs - logs.max()) / np.exp(logs - logs.max()).sum() for logs in (few, all_points)]
+    assert (few != all_points).any()  # some of it was cut short
+    assert np.abs(posteriors[0] - posteriors[1]).sum() / 2 < 1e-4
+
+
 def test_likelihood_doesnt_depend_on_threads_or_on_other_cells() -> None:
     """The same cells tried alone, or by two threads, come out the same."""
     told = _three([84.0, 79.0, 82.5], 12.0, turned=True)

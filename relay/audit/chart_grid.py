@@ -81,7 +81,7 @@ def _finished(
     depth_m = np.where(elevation_m < 0, -elevation_m, np.nan)
     if not np.isfinite(depth_m).any():
         raise ChartError(f"{name}: nothing lies under water; elevations are positive up, depths positive down")
-    error_m = np.hypot(seabed_error(elevation_m), doubt_m) * error_factor
+    error_m = np.where(elevation_m < 0, np.hypot(seabed_error(elevation_m), doubt_m) * error_factor, np.nan)
     return Chart(name, latitudes, longitudes, depth_m, error_m, land if land.any() else None)
 
 

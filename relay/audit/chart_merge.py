@@ -2,7 +2,8 @@
 
 Rules: one grid as fine as the finest chart, or as `most_cells` allows; in each cell the finest chart that knows it
 decides, whether that is a depth or land, and its error with it. A chart finer than the grid is averaged in, and
-what varies within a cell is added to its error.
+what varies within a cell is added to its error. Laws learnt of single charts (`error_law`) don't hold for all together:
+the joint chart has none until it is learnt of it.
 """
 
 from collections.abc import Sequence
@@ -34,9 +35,8 @@ def merge(charts: Sequence[Chart], *, most_cells: int = MOST_CELLS) -> Chart:
         depth, error, dry = _onto(chart, latitudes, longitudes)
         wet = np.isfinite(depth)
         depth_m = np.where(wet, depth, np.where(dry, np.nan, depth_m))
-        error_m = np.where(wet, error, error_m)
+        error_m = np.where(wet, error, np.where(dry, np.nan, error_m))
         land = (land & ~wet) | dry
-    error_m = np.where(np.isfinite(error_m), error_m, np.nanmax(error_m, initial=1.0))
     name = " + ".join(chart.name for chart in charts)
     return Chart(name, latitudes, longitudes, depth_m, error_m, land if land.any() else None)
 

@@ -27,6 +27,7 @@ VALUE_M = 1.0
 FLAT_M = 3_000.0
 BLOCK_LENGTHS, ALIKE, WIDE = 1.5, 0.8, 8.0
 HOPELESS = 7.0
+POINTS = (-30.0, 3), (-15.0, 7)  # from which log probability on a bias is integrated over so many points
 
 
 @dataclass(frozen=True)
@@ -242,14 +243,28 @@ class Match:
     def _of_near(self, low: Floats, high: Floats, error_m: Floats, bias: Floats, width: Floats) -> Floats:
         logs = []
         for scale, share in self._scales:
-            given = partial(self._of_blocks, low, high, scale * error_m)
             if self.soundings.relative:
                 common = np.float32(self.errors.common_m)
-                whole = log_mean_over(given, bias / common, width / common, 7)
+                whole = self._over_bias(low, high, scale * error_m, bias / common, width / common)
             else:
-                whole = given(np.zeros_like(bias))
+                whole = self._of_blocks(low, high, scale * error_m, np.zeros_like(bias))
             logs.append(whole + np.log(share))
         return log_sum(np.array(logs))
+
+    def _over_bias(self, low: Floats, high: Floats, error_m: Floats, centre: Floats, width: Floats) -> Floats:
+        """Return the log probability (cells,) of bands, the bias of all integrated over: the finer, the likelier.
+
+        Where the bands are hardly probable even at the bias that they want, one point stands for all (Laplace).
+        """
+        at_best = self._of_blocks(low, high, error_m, centre)
+        whole: Floats = at_best + np.log(width) - centre.astype(float) ** 2 / 2
+        limits = [limit for limit, _ in POINTS] + [np.inf]
+        for (limit, points), above in zip(POINTS, limits[1:], strict=True):
+            some = (at_best >= limit) & (at_best < above)
+            if some.any():
+                given = partial(self._of_blocks, low[:, some], high[:, some], error_m[:, some])
+                whole[some] = log_mean_over(given, centre[some], width[some], points)
+        return whole
 
     def _of_blocks(self, low: Floats, high: Floats, error_m: Floats, factor: Floats) -> Floats:
         """Return the log probability (cells,) of bands, block by block, given the bias of all as a standard score."""
