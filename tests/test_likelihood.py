@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
-from relay.audit.likelihood import log_density, log_inside, log_mean_over, log_sum, log_within, wanted
+from relay.audit.likelihood import NormalLaw, log_inside, log_mean_over, log_sum, log_within, wanted
 
 
 def _covariance(draw: np.random.Generator, size: int) -> np.ndarray:
@@ -14,14 +14,18 @@ def _covariance(draw: np.random.Generator, size: int) -> np.ndarray:
     return covariance
 
 
-@pytest.mark.parametrize("size", [1, 2, 5, 24])
-def test_log_density_is_that_of_scipy(size: int) -> None:
-    """Source of the reference: scipy.stats.multivariate_normal, place by place, to 1e-9."""
-    draw = np.random.default_rng(size)
-    covariance, residual = _covariance(draw, size), draw.normal(size=(size, 40)) * 3
-    reference = multivariate_normal(np.zeros(size), covariance)
-    expected = np.array([reference.logpdf(residual[:, place]) for place in range(40)])
-    np.testing.assert_allclose(log_density(residual, covariance), expected, rtol=1e-9, atol=1e-9)
+@pytest.mark.parametrize("soundings", [1, 2, 5, 24])
+def test_density_is_that_of_scipy_at_every_size(soundings: int) -> None:
+    """Source of the reference: scipy.stats.multivariate_normal with each place's covariance, to 1e-9."""
+    draw = np.random.default_rng(soundings)
+    scaled, fixed = _covariance(draw, soundings), _covariance(draw, soundings)
+    residual, size = draw.normal(size=(soundings, 40)) * 3, draw.uniform(0, 9, 40)
+    law = NormalLaw(scaled, fixed)
+    expected = [
+        multivariate_normal(np.zeros(soundings), size[place] ** 2 * scaled + fixed).logpdf(residual[:, place])
+        for place in range(40)
+    ]
+    np.testing.assert_allclose(law.log_density(law.squared(residual), size), expected, rtol=1e-9, atol=1e-9)
 
 
 @pytest.mark.parametrize("seed", range(20))

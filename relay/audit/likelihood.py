@@ -8,18 +8,34 @@ from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
+from scipy.linalg import eigh
 from scipy.special import ndtr, roots_hermitenorm
 
 from relay.audit.chart import Floats
 
 
-def log_density(residual_m: Floats, covariance: Floats) -> Floats:
-    """Return the log density (places,) of residuals (soundings, places) under a normal law of mean 0."""
-    root = np.linalg.cholesky(covariance)
-    white = np.linalg.solve(root, residual_m)
-    constant = np.log(np.diag(root)).sum() + len(root) / 2 * np.log(2 * np.pi)
-    log: Floats = -0.5 * np.einsum("sp,sp->p", white, white) - constant
-    return log
+class NormalLaw:
+    """Residuals whose covariance is a squared size, by place, times one matrix, plus another: all sizes at once."""
+
+    def __init__(self, scaled: Floats, fixed: Floats) -> None:
+        """`scaled` and `fixed` (soundings, soundings): what grows with the size, and what doesn't (positive definite).
+
+        By the two matrices' common eigenvectors the covariance is diagonal whatever the size.
+        """
+        values, self._vectors = eigh(scaled, fixed)
+        self._values = np.maximum(values, 0)
+        self._constant = np.linalg.slogdet(fixed)[1] + len(fixed) * np.log(2 * np.pi)
+
+    def squared(self, residual_m: Floats) -> Floats:
+        """Return residuals (soundings, places) along the common eigenvectors, squared."""
+        along: Floats = self._vectors.T @ residual_m
+        return along**2
+
+    def log_density(self, squared: Floats, size: Floats) -> Floats:
+        """Return the log density (places,) of what `squared` made of residuals, where the size is `size` (places,)."""
+        variance = 1 + self._values[:, None] * size**2
+        logs: Floats = -0.5 * ((squared / variance).sum(axis=0) + np.log(variance).sum(axis=0) + self._constant)
+        return logs
 
 
 def log_within(low_m: Floats, high_m: Floats, shared_m: Floats, own_m: Floats, nodes: int = 5) -> Floats:

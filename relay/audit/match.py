@@ -19,10 +19,9 @@ from relay.audit.attack import Progress, quiet
 from relay.audit.chart import Chart, ErrorLaw, Floats, Mask
 from relay.audit.evidence import Soundings
 from relay.audit.filled import filled
-from relay.audit.likelihood import log_density, log_inside, log_mean_over, log_sum, log_within, wanted
+from relay.audit.likelihood import NormalLaw, log_inside, log_mean_over, log_sum, log_within, wanted
 
 CHUNK = 16_384
-LEVELS = 24
 VALUE_M = 1.0
 FLAT_M = 3_000.0
 BLOCK_LENGTHS, ALIKE, WIDE = 1.5, 0.8, 8.0
@@ -150,6 +149,9 @@ class Match:
         self._spread_m = np.sqrt(cell_m**2 + turned_m**2 + soundings.spread_m**2).astype(np.float32)[:, None]
         apart = np.hypot(self.east_m[:, None] - self.east_m, self.north_m[:, None] - self.north_m)
         self._correlation = np.exp(-((apart / self.law.length_m) ** self.law.power))
+        if self._values:
+            own = self.errors.sounding_m**2 + self._width_m**2 / 12
+            self._law = NormalLaw(self._correlation, self.errors.common_m**2 + np.diag(own))
         self._blocks = self._in_blocks()
         self._scales = self._telling_scales()
 
@@ -196,26 +198,12 @@ class Match:
             yield depth_m, np.sqrt(error_m**2 + (slope * self._spread_m) ** 2)
 
     def _of_values(self, depth_m: Floats, error_m: Floats) -> Floats:
-        """Return the log density (cells,) of values; the error of a cell is one of a few levels."""
+        """Return the log density (cells,) of values: all of a cell's soundings have the mean of its errors."""
         middle = (self.soundings.shallowest_m + self.soundings.deepest_m) / 2
-        residual_m = middle[:, None] - depth_m
-        size = np.sqrt((error_m**2).mean(axis=0))
-        edges = np.geomspace(size.min(), size.max() * 1.001, LEVELS + 1)
-        level = np.clip(np.searchsorted(edges, size, side="right") - 1, 0, LEVELS - 1)
-        logs = np.empty((len(self.law.scales), len(size)))
-        for at in np.unique(level):
-            chosen = level == at
-            typical_m = float(size[chosen].mean())
-            for row, (scale, share) in enumerate(self.law.scales):
-                covariance = self.covariance(scale * typical_m)
-                logs[row, chosen] = log_density(residual_m[:, chosen], covariance) + np.log(share)
-        return log_sum(logs)
-
-    def covariance(self, error_m: float) -> Floats:
-        """Return the covariance (soundings, soundings) of values where the chart errs by `error_m`."""
-        own = self.errors.sounding_m**2 + self._width_m**2 / 12
-        covariance: Floats = error_m**2 * self._correlation + self.errors.common_m**2 + np.diag(own)
-        return covariance
+        size = np.sqrt((error_m.astype(float) ** 2).mean(axis=0))
+        squared = self._law.squared(middle[:, None] - depth_m)
+        logs = [self._law.log_density(squared, scale * size) + np.log(share) for scale, share in self.law.scales]
+        return log_sum(np.array(logs))
 
     def _of_bands(self, depth_m: Floats, error_m: Floats) -> Floats:
         """Return the log probability (cells,) of bands; where they can't be, of how far they are from it."""
