@@ -12,6 +12,7 @@ from itertools import pairwise
 from math import hypot, inf, isfinite
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from relay.audit.attack import Dive
 from relay.audit.chart import Floats
@@ -19,10 +20,10 @@ from relay.audit.evidence import Soundings
 from relay.audit.seabed_bounds import Bound, bounds_of, steps_of
 
 SLOPE = 0.1  # metres of depth to a metre: steeper than most seabeds; common practice, no source
+STEEPEST = 0.3  # the same, of what is still believed of a single echo
 UNBOUNDED_HEIGHT_M = 200.0  # how high a vehicle may be where nothing bounds it, to play a dive again
-WIDEST_M = 2_000.0  # a spread beyond it says nothing of a place
-SLOWEST_MPS = 0.25  # how far a vehicle may go unseen, where its track doesn't say more
-UNSEEN_MPS = 0.5  # the same, of one that is never shown; both common practice, no source
+WIDEST_M = 400.0  # farther from its place a sounding says nothing of it: the slope there isn't that of the place
+SLOWEST_MPS = 0.25  # how fast a vehicle may go unseen, where its track doesn't say more; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,14 +104,13 @@ def soundings_of_exact(
     """Return the soundings of an exact track, as of a release that nothing protects; None where there are none.
 
     All arrays are (reports,), NaN where a report lacks the value; `time_s` ascends. Places and depths between two
-    reports at most ten minutes apart are filled in evenly, altitudes never. What differs from the reports about it in
-    its tile by more than 3.5 robust deviations (of the median, Iglewicz and Hoaglin; from memory) is left out. `off_m`:
-    how far off depth and altitude together may be.
+    reports at most ten minutes apart are filled in evenly, altitudes never. A false echo is left out (`_believed`).
+    `off_m`: how far off depth and altitude together may be.
     """
     told = np.isfinite(altitude_m) & (altitude_m >= 0)
     filled = [_filled(time_s, values)[told] for values in (east_m, north_m, depth_m)]
     rows = np.column_stack([*filled, altitude_m[told]])
-    rows = rows[np.isfinite(rows).all(axis=1)]
+    rows = _believed(rows[np.isfinite(rows).all(axis=1)])
     tiles: dict[tuple[int, int], list[Floats]] = {}
     for row in rows:
         tiles.setdefault(_tile((row[0], row[1]), tile_m), []).append(row)
@@ -121,16 +121,29 @@ def soundings_of_exact(
     return kept if turned else _as_table(_rows_of(kept), relative=False, turned=False)
 
 
-def _of_exact(rows: Floats, off_m: float) -> Sounding:
-    """Return the sounding of a tile's exact rows: east, north, depth, altitude."""
+def _believed(rows: Floats, about: int = 9) -> Floats:
+    """Return the exact rows (reports, 4: east, north, depth, altitude) whose seabed fits that of the nearest ones.
+
+    Left out is what differs from the median of the `about` nearest in place, itself among them, by more than 3.5
+    robust deviations (of the median; Iglewicz and Hoaglin, from memory) and than they lie apart times `STEEPEST`.
+    """
+    if len(rows) < 3:
+        return rows
     seabed_m = rows[:, 2] + rows[:, 3]
-    median_m = float(np.median(seabed_m))
-    deviation_m = 1.4826 * float(np.median(np.abs(seabed_m - median_m)))
-    good = rows[np.abs(seabed_m - median_m) <= max(3.5 * deviation_m, 1.0)]
-    mean_m = float(np.mean(good[:, 2] + good[:, 3]))
-    height_m = float(np.mean(good[:, 3]))
-    place = float(np.mean(good[:, 0])), float(np.mean(good[:, 1]))
-    return Sounding(place, mean_m - off_m, mean_m + off_m, height_m - off_m, height_m + off_m, 0.0)
+    near_m, near = cKDTree(rows[:, :2]).query(rows[:, :2], k=min(about, len(rows)))
+    off_m = np.abs(seabed_m - np.median(seabed_m[near], axis=1))
+    usual_m = 3.5 * 1.4826 * float(np.median(off_m))
+    believed: Floats = rows[off_m <= np.maximum(usual_m, 1.0) + STEEPEST * np.median(near_m, axis=1)]
+    return believed
+
+
+def _of_exact(rows: Floats, off_m: float) -> Sounding:
+    """Return the sounding of a tile's exact rows: the middle of them all."""
+    east_m, north_m, _, height_m = np.median(rows, axis=0).tolist()
+    seabed_m = float(np.median(rows[:, 2] + rows[:, 3]))
+    return Sounding(
+        (east_m, north_m), seabed_m - off_m, seabed_m + off_m, height_m - off_m, height_m + off_m, 0.0
+    )  # fmt: skip
 
 
 def _filled(time_s: Floats, values: Floats, gap_s: float = 600.0) -> Floats:
@@ -160,7 +173,7 @@ def _gathered(parts: Sequence[list[Bound]], tile_m: float) -> list[Sounding]:
             if bound.place is not None:
                 tiles.setdefault(_tile(bound.place, tile_m), []).append(bound)
     if not tiles:
-        return [sounding for part in parts for sounding in _nowhere(part)]
+        return _nowhere(parts)
     return [
         *(sounding for part in parts for sounding in _near(part)),
         *(_agreed(tile) for tile in tiles.values()),
@@ -211,13 +224,13 @@ def _near(part: Sequence[Bound]) -> Iterator[Sounding]:
             yield _sounding(near.place, now.shallowest_m, now.deepest_m, now, spread_m)
 
 
-def _nowhere(part: Sequence[Bound]) -> Iterator[Sounding]:
-    """Yield what a vehicle tells whose place is never shown: the seabed where it was shallowest and deepest."""
-    bounded = sorted((bound for bound in part if isfinite(bound.deepest_m)), key=lambda bound: bound.shallowest_m)
-    deepest = max(bounded, key=lambda bound: bound.deepest_m, default=None)
-    for now in [*_turns(part)[:1], *bounded[-1:], *([deepest] if deepest else [])]:
-        spread_m = min(WIDEST_M, UNSEEN_MPS * (part[-1].at_s - part[0].at_s))
-        yield _sounding((0.0, 0.0), now.shallowest_m, now.deepest_m, now, spread_m)
+def _nowhere(parts: Sequence[list[Bound]]) -> list[Sounding]:
+    """Return what vehicles tell whose place is never shown: one sounding, the narrowest, which is itself the place."""
+    bounded = [bound for part in parts for bound in part if isfinite(bound.deepest_m)]
+    if not bounded:
+        return []
+    now = min(bounded, key=lambda bound: bound.deepest_m - bound.shallowest_m)
+    return [_sounding((0.0, 0.0), now.shallowest_m, now.deepest_m, now, 0.0)]
 
 
 def _speed_mps(placed: Sequence[Bound], over_s: float = 120.0) -> float:

@@ -1,0 +1,53 @@
+"""`offing audit` as a person runs it: what is refused at once, what is printed where, how it ends."""
+
+from pathlib import Path
+
+import pytest
+
+from relay.__main__ import main
+from relay.core.disclosure import Report
+from relay.core.policy import Place
+from test_audit_case import chart_file
+from test_audit_run import start, written
+from test_known_seabed import rough_chart
+
+REFUSED = {
+    "--turns 0": "--turns 0: from 1 to 720",
+    "--turns 721": "--turns 721: from 1 to 720",
+    "--trials 99": "--trials 99: from 100",
+    "--truth journal.db": "--truth: give --area EXPEDITION.toml, too",
+    "": "name a recording, or a folder of them",
+}
+
+
+@pytest.mark.parametrize("given", REFUSED)
+def test_what_makes_no_sense_is_refused_with_the_remedy(given: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """With 2, on standard error, before any file is read."""
+    assert 2 == main(["audit", "--chart", "absent.csv", *given.split()])
+    said = capsys.readouterr()
+    assert REFUSED[given] in said.err
+    assert "" == said.out
+
+
+def test_result_is_printed_and_a_leak_ends_with_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Results on standard output, remarks on standard error; a position in a recording is a fault for a script."""
+    chart = chart_file(tmp_path, rough_chart(20, 1))
+    quiet = [Report(heard=True, east_m=25.0 * at, north_m=0.0) for at in range(4)]
+    exact = [Report(heard=True, position=(start()[0], start()[1] + 1e-5 * at)) for at in range(4)]
+    good, bad = written(tmp_path, quiet), written(tmp_path, exact, "heritage", place=Place.EXACT)
+    asked = ["--chart", str(chart), "--turns", "1"]
+    assert 0 == main(["audit", str(good), *asked])
+    said = capsys.readouterr()
+    assert said.out.startswith("An outsider is left with ")
+    assert "chart match: nothing to work on" in said.out
+    assert "no finer chart (--seabed)" in said.err
+    assert 2 == main(["audit", str(bad), *asked])
+    assert "SHOULD NEVER HAVE BEEN RELEASED" in capsys.readouterr().out
+
+
+def test_dives_of_two_expeditions_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Their frames have nothing to do with each other."""
+    one = written(tmp_path / "one", [Report(heard=True)])
+    other = written(tmp_path / "other", [Report(heard=True)], expedition="The search for another")
+    assert 2 == main(["audit", str(one), str(other), "--chart", "absent.csv"])
+    assert "audit each expedition by itself" in capsys.readouterr().err

@@ -1,0 +1,89 @@
+"""`offing audit --for`: promises tried at random places, and kept as `offing ship` asks for them."""
+
+import argparse
+import json
+import stat
+from pathlib import Path
+
+import pytest
+
+from expeditions import RIGHT
+from relay.core.errors import OperatorError
+from relay.shell.audit_promises import with_files_of
+from relay.shell.audit_result import LEAST_SITES, read_results
+from relay.shell.audit_run import run_audit
+from relay.shell.expedition import Expedition, read_expedition
+from test_audit_case import AREA, chart_file
+from test_audit_run import asked, reports, start, written
+from test_known_seabed import rough_chart
+
+AUDIT = '\n[audit]\ncharts = ["chart.csv"]\n'
+
+
+def expedition_in(folder: Path, promise: str = '"2 km2"', audit: str = AUDIT) -> Expedition:
+    """Return an expedition in a folder with a chart; the public is promised so much."""
+    chart_file(folder, rough_chart(26, 1))
+    area = AREA.replace("-38.61472", str(start()[0])).replace("-21.93306", str(start()[1])).replace("5 km", "3 km")
+    text = RIGHT.replace('name = "public"\n', f'name = "public"\npromise = {promise}\n') + area + audit
+    path = folder / "EXPEDITION.toml"
+    path.write_text(text)
+    return read_expedition(path)
+
+
+def tried(folder: Path, expedition: Expedition, **changes: object) -> argparse.Namespace:
+    """Return what `offing audit --for` is asked, with the fewest places."""
+    recording = written(folder, reports())
+    base = {"chart": [], "seabed": None, "expedition": expedition.path, "trials": LEAST_SITES, "turns": 6}
+    return asked(folder, recording, **{**base, **changes})
+
+
+def test_result_is_kept_for_the_policy_and_chart(tmp_path: Path) -> None:
+    """The 5th percentile over the places, what level, how often it held, for its owner alone; said in words, too."""
+    expedition = expedition_in(tmp_path)
+    said = run_audit(tried(tmp_path, expedition), lambda doing, share: None)
+    kept = read_results(expedition.private)["public"]
+    assert (LEAST_SITES, 2.0) == (kept.found.sites, kept.promise_km2)
+    assert 0 < kept.found.low_km2 < 30
+    assert 0 < kept.found.covered <= 1
+    file = expedition.private / "audit.json"
+    assert 0o600 == stat.S_IMODE(file.stat().st_mode)
+    passed = kept.found.low_km2 >= 2.0 and 0.93 <= kept.found.covered <= 0.97
+    assert passed is not said.fault or json.loads(said.text)["leaks"]
+    assert any(note.startswith("public: ") for note in said.notes)
+
+
+def test_promise_that_cannot_be_kept_is_a_fault(tmp_path: Path) -> None:
+    """All of the area but a little: kept as not passed, and told with 2."""
+    expedition = expedition_in(tmp_path, '"28 km2"')
+    said = run_audit(tried(tmp_path, expedition, recordings=[]), lambda doing, share: None)
+    assert said.fault
+    assert said.text.startswith("public: NOT passed: ")
+    assert "public" in read_results(expedition.private)
+
+
+def test_charts_are_those_of_the_file(tmp_path: Path) -> None:
+    """Others are refused, none are refused, and the file's own may be named."""
+    expedition = expedition_in(tmp_path)
+    named = with_files_of(tried(tmp_path, expedition, chart=[tmp_path / "chart.csv"]), expedition)
+    assert [tmp_path / "chart.csv"] == named.chart
+    with pytest.raises(OperatorError, match="leave --chart out"):
+        with_files_of(tried(tmp_path, expedition, chart=[tmp_path / "other.csv"]), expedition)
+    (tmp_path / "bare").mkdir()
+    bare = expedition_file_without_promise(tmp_path / "bare")
+    with pytest.raises(OperatorError, match=r"names no charts"):
+        with_files_of(tried(tmp_path, bare), bare)
+
+
+def expedition_file_without_promise(folder: Path) -> Expedition:
+    """Return an expedition that says nothing of an audit."""
+    (folder / "EXPEDITION.toml").write_text(RIGHT)
+    return read_expedition(folder / "EXPEDITION.toml")
+
+
+def test_expedition_without_a_promise_has_nothing_to_keep(tmp_path: Path) -> None:
+    """It is said what to add."""
+    expedition_in(tmp_path)
+    path = tmp_path / "EXPEDITION.toml"
+    path.write_text(path.read_text().replace('promise = "2 km2"\n', ""))
+    with pytest.raises(OperatorError, match="no audience has a promise"):
+        run_audit(tried(tmp_path, read_expedition(path), recordings=[]), lambda doing, share: None)
