@@ -32,7 +32,8 @@ Place = tuple[float, float]
 SCALES = (1e7, 1e6, 1e5, 6e5, 3.6e6)  # degrees as instruments count them: also 1e-4 minutes, milliseconds of arc
 _SENTENCE = re.compile(r"[$!](?:[A-Z]{2}[A-Z]{3}|P[A-Z]{3,8}),[^\r\n*]{5,120}(?:\*[0-9A-F]{2})?")
 _FIX = re.compile(r"(\d{2})(\d{2}\.\d{1,9}),([NS]),(\d{3})(\d{2}\.\d{1,9}),([EW])")
-_READ_AT_MOST = 20_000  # odd values; beyond, more of the same tell nothing new
+# Odd values, and octets of so many records: beyond, more of the same tell nothing new and only take time.
+_READ_AT_MOST, _RECORDS_AT_MOST, _OCTETS_AT_MOST = 4_000, 40, 1_024
 _SHOWN = 3
 _TELLING_DEG, _TELLING_COUNT = 0.1, 100_000  # nearer to the equator or to Greenwich a number is any small number
 
@@ -70,7 +71,7 @@ def _looked_through(dive: Dive, chart: Chart) -> Iterator[tuple[str, list[Place]
     odd = odd_in(dive)
     yield from ((leak, []) for leak in odd.leaks)
     yield "", list(_numbers(odd.values[:_READ_AT_MOST], chart))
-    yield "", [place for octets in odd.octets[:200] for place in _binary(octets, chart)]
+    yield "", [place for octets in odd.octets[:_RECORDS_AT_MOST] for place in _binary(octets[:_OCTETS_AT_MOST], chart)]
     for _, what, text in texts_of(dive):
         for match in _SENTENCE.finditer(text):
             yield f"a raw sentence in the {what}: {match[0]}", [*_fixes(match[0], chart)]
