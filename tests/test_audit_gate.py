@@ -4,10 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from promising import audited, promising
+from audit_settings import PROMISING
+from promising import audited, promising, slope
+from relay.__main__ import main
 from relay.core.decision import Unaudited
 from relay.core.errors import OperatorError
 from relay.shell.audit_gate import NO_LEAVE, Leave, without_audit
+from relay.shell.expedition import read_expedition
 
 
 def leave(**reasons: str) -> Leave:
@@ -37,6 +40,25 @@ def test_passed_audit_starts_without_a_word(tmp_path: Path) -> None:
     assert without_audit(expedition, NO_LEAVE) == []
     with pytest.raises(OperatorError, match="leave the option away"):
         without_audit(expedition, leave(public="why not"))
+
+
+def test_commands_say_how_a_promise_stands(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`check` says at the audience what is promised and whether it starts; `ship` ends with 2 and the ways out."""
+    path = tmp_path / "EXPEDITION.toml"
+    slope(tmp_path / "chart.csv")
+    path.write_text(PROMISING, encoding="utf-8")
+    assert main(["check", str(path)]) == 0
+    said = capsys.readouterr().out
+    assert (
+        "Promise: whoever looks for the place is left 87 km2 or more to search. It DOESN'T START: it was never" in said
+    )
+    assert main(["ship", str(path)]) == 2
+    assert '--without-audit public "why"' in capsys.readouterr().err
+    assert main(["ship", str(path), "--without-audit", "family", "so"]) == 2
+    assert 'no audience "family" has a promise' in capsys.readouterr().err
+    audited(read_expedition(path))
+    assert main(["check", str(path)]) == 0
+    assert "or more to search; audited on 2030-03-17 by Ines: 120 km2 or more at 19" in capsys.readouterr().out
 
 
 def test_ship_without_the_audits_libraries_does_not_start(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

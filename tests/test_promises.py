@@ -18,7 +18,7 @@ from relay.core.release import Kind
 from relay.shell.audit_gate import NO_LEAVE, Leave
 from relay.shell.clock import MachineTime
 from relay.shell.expedition import Expedition
-from relay.shell.foresight_process import Job, Seen
+from relay.shell.foresight_process import Job, Seen, ask
 from relay.shell.journal import read_rows
 from relay.shell.promises import Promises
 from relay.shell.recording import load_recording
@@ -47,11 +47,11 @@ class Rounds:
 
 
 @asynccontextmanager
-async def sailing(expedition: Expedition, rounds: Rounds, leave: Leave = NO_LEAVE) -> AsyncIterator[Ship]:
-    """Yield a served ship whose rounds are answered by `rounds`, every 50 ms."""
+async def sailing(expedition: Expedition, rounds: Rounds | None, leave: Leave = NO_LEAVE) -> AsyncIterator[Ship]:
+    """Yield a served ship whose rounds are answered by `rounds`, every 50 ms; None: by the real process."""
     sources = tuple(replace(feed, url=replace(feed.url, port=0)) for feed in expedition.feeds)
     ship = Ship(replace(expedition, feeds=sources[:0]), MachineTime(), new_site(expedition), leave)
-    ship.promises._asking, ship.promises._round_s = rounds, 0.05
+    ship.promises._asking, ship.promises._round_s = rounds or ask, 0.05
     await ship.start()
     serving = asyncio.ensure_future(ship.serve())
     try:
@@ -105,6 +105,18 @@ async def test_nothing_leaves_that_no_round_has_seen(tmp_path: Path) -> None:
             }
         ]  # fmt: skip
         assert not any("promised" in alarm for alarm in ship.alarms())
+
+
+async def test_real_rounds_let_a_dive_out_while_the_promise_holds(tmp_path: Path) -> None:
+    """With the real process, reading this journal and the chart, records leave, and the desk has the areas."""
+    expedition = quick(audited(promising(tmp_path)))
+    audited(expedition)
+    async with sailing(expedition, None) as ship:
+        await begun(ship)
+        await until(lambda: len(released(expedition)) >= 2)
+        (told,) = ship.desk.state()["promises"]
+        assert told["state"] == "kept", told
+        assert told["promise_km2"] < told["ahead_km2"] <= told["left_km2"]
 
 
 async def test_tick_that_breaks_the_promise_is_held_by_the_audit(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from typing import Any
 
 from relay.audit.attack import Dive
 from relay.core.desk_record import TAKEN_LIMIT
-from relay.core.errors import OffingError, RecordingError
+from relay.core.errors import OffingError, OperatorError, RecordingError
 from relay.core.model import Row
 from relay.core.pipeline import Checkpoint, Pipeline
 from relay.core.secrets import Secrets
@@ -31,6 +31,7 @@ from relay.shell.secrets_file import read_secrets
 MOST_OCTETS = 4 << 30
 MOST_CPU_S = 900
 NICE = 15
+SEED = 1  # that of the audit, unless it is told another
 
 
 def work_out(job: Job, secrets: Secrets, residual_of: Callable[[float], Areas]) -> dict[str, Seen]:
@@ -76,11 +77,19 @@ def _earlier(folder: Path, before: int) -> list[Dive]:
 
 
 def _residual_of(job: Job) -> Callable[[float], Areas]:
+    """Return what measures areas on the charts of a job, their errors learnt from themselves as the audit does."""
+    import numpy as np
+
     from relay.audit.chart_files import read_chart
     from relay.audit.chart_merge import merge
+    from relay.audit.error_law import learn
     from relay.audit.residual import Residual
 
     chart = merge([read_chart(path) for path in job.charts])
+    try:
+        chart = learn(chart, np.random.default_rng(SEED))
+    except ValueError as error:
+        raise OperatorError(f"nothing can be learnt of the charts' errors: {error}") from error
     return lambda level: Residual(chart, job.plan.area, level)
 
 

@@ -221,7 +221,7 @@ def _standing_words(audience: str, standing: Standing, now_us: int, something: b
         stays = "what no finished round has seen stays in"
         return "unknown", f"what is left of the area for {audience} isn't known: {standing.fault}; {stays} ({promised})"
     if seen is None:
-        stays = "nothing leaves before it is worked out" if something else "nothing has been to be worked out yet"
+        stays = "nothing leaves before it is worked out" if something else "there is nothing to work out yet"
         return "kept", f"{audience}: {stays} ({promised})"
     left = f"{audience}: {say_area(seen.left_km2)} left to search"
     if seen.breaks_us is not None:
