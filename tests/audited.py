@@ -86,6 +86,13 @@ def in_frame(east_m: float, north_m: float, secrets: Secrets = SECRETS) -> Point
     return east * math.cos(turn) + north * math.sin(turn), north * math.cos(turn) - east * math.sin(turn)
 
 
+def from_frame(east_m: float, north_m: float, secrets: Secrets = SECRETS) -> Point:
+    """Return where a point of the published frame lies about the first fix: `in_frame` undone."""
+    turn, (shift_east, shift_north) = math.radians(secrets.turn_deg), secrets.shift_m
+    east = east_m * math.cos(turn) - north_m * math.sin(turn)
+    return east - shift_east, north_m * math.cos(turn) + east_m * math.sin(turn) - shift_north
+
+
 class PublicGrid(SiteFrame):
     """The leak: metres of the UTM zone that the site lies in, by PROJ, instead of a secret frame."""
 

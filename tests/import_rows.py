@@ -334,9 +334,9 @@ AUDIT = {
     "known_seabed": "calibration chart | numpy",
     "played": "attack chart core.policy evidence posterior withheld | numpy",
     # attacks on motion and on sources beside the chart
-    "shown_track": "attack chart core.release | numpy",
+    "shown_track": "attack chart chart_match core.release | numpy",
     "spots": "chart | numpy scipy",
-    "earth_tied": "chart shown_track | numpy pyproj",
+    "earth_tied": "attack chart shown_track | numpy pyproj",
     "dead_reckoning": "attack chart ship_alignment ship_path shown_track spots | numpy scipy",
     "ship_path": "attack chart | numpy scipy shapely",
     "ship_alignment": "attack chart ship_path shown_track spots | numpy scipy",

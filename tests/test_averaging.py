@@ -31,17 +31,21 @@ SPOT = (310.0, -140.0)
 NOISE_M = 300.0
 
 
-class Noise:
-    """The leak: noise on every sample instead of cells."""
+def noise(seed: int) -> type:
+    """Return the leak, from a seed of its own: noise on every sample instead of cells."""
+    chance = random.Random(seed)
 
-    chance = random.Random(12)
+    class Noise:
+        """Adds noise of the size of a cell."""
 
-    def __init__(self, size: float) -> None:
-        self._size = size
+        def __init__(self, size: float) -> None:
+            self._size = size
 
-    def quantise(self, value: float) -> float:
-        """Return the value with noise of the size of a cell."""
-        return value + self.chance.gauss(0, self._size)
+        def quantise(self, value: float) -> float:
+            """Return the value with noise."""
+            return value + chance.gauss(0, self._size)
+
+    return Noise
 
 
 def hovering(seconds: int = 1_400) -> list[dict[str, float]]:
@@ -70,7 +74,7 @@ def test_noise_on_positions_is_averaged_over_ticks(monkeypatch: pytest.MonkeyPat
 def test_noise_instead_of_cells_is_averaged_over_ticks(monkeypatch: pytest.MonkeyPatch) -> None:
     """With noise of 200 m instead of cells in a public grid, the spot is found within 50 m."""
     lay_public_grid(monkeypatch)
-    monkeypatch.setattr(track, "Step", Noise)
+    monkeypatch.setattr(track, "Step", noise(12))
     found = Averaging().play(case_of(recorded(hovering(), shows(cell_m=200.0))))
     assert found.place is not None
     assert apart(found.place, on_earth(*SPOT)) < 50
@@ -104,7 +108,7 @@ def test_shifts_drawn_for_each_recording_are_averaged_over_recordings(monkeypatc
 def test_noise_is_averaged_over_audiences(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of one dive told to six audiences, each with noise of its own, all together give the spot better than each."""
     lay_public_grid(monkeypatch)
-    monkeypatch.setattr(track, "Step", Noise)
+    monkeypatch.setattr(track, "Step", noise(13))
     names = [f"audience-{number}" for number in range(6)]
     shown = plan(*(policy(name, cell_m=NOISE_M) for name in names))
     due = run(Pipeline(shown, SECRETS), journal(hovering(600)))

@@ -8,12 +8,12 @@ import pytest
 from shapely import Point as Spot
 from shapely.affinity import scale
 
-from audited import Point, apart, case_of, on_earth, recorded, shows, step
+from audited import Point, apart, case_of, from_frame, on_earth, recorded, shows, step
 from dives import SECRETS
 from relay.audit.attack import Dive
 from relay.audit.dead_reckoning import DRIFT_MPS, DeadReckoning, hole_km2
 from relay.audit.posterior import Posterior
-from relay.audit.shown_track import ShownTrack, tracks_of
+from relay.audit.shown_track import ShownTrack, reference_m, tracks_of
 from relay.core import channel
 from relay.core.disclosure import Disclosure, Ground
 from relay.core.fuse import VehicleState
@@ -47,12 +47,11 @@ def released() -> Dive:
     )  # fmt: skip
 
 
-def first_told(dive: Dive) -> Point:
-    """Return where on the Earth the vehicle was when the first place was told."""
-    track = tracks_of(dive)[0]
-    at = round(float(track.elapsed_s[int(np.argmax(track.placed))]) / STEP_S)
-    said = list(steered())[at]
-    return on_earth(said["east"], said["north"])
+def reference(dive: Dive) -> Point:
+    """Return where on the Earth the reference is that likelihoods are of."""
+    told = reference_m(case_of(dive))
+    assert told is not None
+    return on_earth(*from_frame(*told))
 
 
 class Steering(Disclosure):
@@ -67,14 +66,14 @@ class Steering(Disclosure):
 
 
 def test_headings_told_on_withheld_legs_give_the_place(monkeypatch: pytest.MonkeyPatch) -> None:
-    """With true headings all the way down from a ship that stayed once, the first shown place is found within 50 m."""
+    """With true headings all the way down from a ship that stayed once, the reference is found within 50 m."""
     monkeypatch.setattr(channel, "Disclosure", Steering)
     dive = released()
     ship = ais([(AWAY, 60), (STATIONS[0], 8_000), (AWAY, 60)])
     found = DeadReckoning().play(case_of(dive, ship=ship))
     assert found.place is not None and len(found.leaks) == 2 and found.log_likelihood is not None
-    assert apart(found.place, first_told(dive)) < 50
-    assert apart(on_earth(0.0, 0.0), first_told(dive)) > 250
+    assert apart(found.place, reference(dive)) < 50
+    assert apart(on_earth(0.0, 0.0), reference(dive)) > 250
     off = (found.facts["heading_off_deg"] + SECRETS.turn_deg + 180) % 360 - 180
     assert off == pytest.approx(0, abs=5)
 
@@ -90,7 +89,7 @@ def test_released_track_leaves_drift_about_every_stay() -> None:
     posterior = Posterior.of(case.chart, found.log_likelihood)
     near = [posterior.near(*on_earth(*place), within_m=900) for place in STATIONS]
     assert near == pytest.approx([0.25] * 4, abs=0.05)
-    assert posterior.region()[case.chart.index(*first_told(dive)) or (0, 0)]
+    assert posterior.region()[case.chart.index(*reference(dive)) or (0, 0)]
     assert posterior.area_km2() > 4 * math.pi * (2e-3 * found.facts["known_to_m"]) ** 2
 
 
@@ -124,7 +123,7 @@ def test_headings_in_the_frames_turn_give_a_ring(monkeypatch: pytest.MonkeyPatch
     found = DeadReckoning().play(case)
     assert found.place is None and len(found.leaks) == 1 and found.log_likelihood is not None
     posterior = Posterior.of(case.chart, found.log_likelihood)
-    away_m = apart(first_told(dive), on_earth(0.0, 0.0))
+    away_m = apart(reference(dive), on_earth(0.0, 0.0))
     ring = posterior.near(*on_earth(0.0, 0.0), away_m + 250) - posterior.near(*on_earth(0.0, 0.0), away_m - 250)
     assert ring > 0.9
     east_half = (case.chart.longitude_deg > on_earth(0.0, 0.0)[1])[None, :]

@@ -7,9 +7,10 @@ from audited import case_of, chart_about, in_frame, recorded, shows, step
 from relay.audit.attack import Attack, Dive
 from relay.audit.averaging import Averaging
 from relay.audit.cell_edges import CellEdges
+from relay.audit.chart_match import soundings_for
 from relay.audit.dead_reckoning import DeadReckoning
 from relay.audit.ship_alignment import ShipAlignment
-from relay.audit.shown_track import reference_m, stretches, tracks_of
+from relay.audit.shown_track import reference_m, stretches, tick_at, tracks_of
 from relay.audit.totals import Totals
 from relay.audit.zone_edges import ZoneEdges
 from relay.core.policy import Disclosed
@@ -80,13 +81,20 @@ def test_track_is_what_the_records_hold() -> None:
     assert np.hypot(*(last - in_frame(7.0 * 29, 0.0))) < 0.75 * 10 * np.sqrt(2)
 
 
-def test_reference_is_the_first_place_that_is_told() -> None:
-    """The first dive that tells a place gives it; without any there is none."""
-    blind = recorded([step(0, 0)] * 20, shows(fields=frozenset({Disclosed.DEPTH})))
-    seen = recorded([step(0, 0)] * 20)
+def test_reference_is_that_of_the_chart_match() -> None:
+    """It is the first sounding's place; without depths the first one that was told; without places there is none."""
+    run = [step(7.0 * at, 0.0) for at in range(30)]
+    fields = {name: frozenset(Disclosed) - {Disclosed(name)} for name in ("track", "depth", "altitude")}
+    whole, blind, bare = (recorded(run, shows(fields=kept)) for kept in (frozenset(Disclosed), fields["track"],
+                          fields["depth"] & fields["altitude"] - {Disclosed.LEG}))  # fmt: skip
+    soundings = soundings_for(case_of(whole))
+    assert soundings is not None
+    assert reference_m(case_of(whole)) == (soundings.east_m[0], soundings.north_m[0])
     assert reference_m(case_of(blind)) is None
-    first = reference_m(case_of(blind, seen))
-    assert first is not None and np.hypot(*(np.array(first) - in_frame(0.0, 0.0))) < 0.75 * 10 * np.sqrt(2)
+    first = reference_m(case_of(blind, bare))
+    assert first is not None and np.hypot(*(np.array(first) - in_frame(0.0, 0.0))) < 2 * 10 * np.sqrt(2)
+    (track, _) = tracks_of(whole)
+    assert tick_at(track, in_frame(7.0 * 20, 0.0)) == pytest.approx(20, abs=2)
 
 
 def test_stretches_are_unbroken() -> None:

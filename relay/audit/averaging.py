@@ -12,7 +12,7 @@ import numpy as np
 from relay.audit.attack import Case, Finding, Progress, quiet
 from relay.audit.chart import Floats
 from relay.audit.earth_tied import Tied, earth_tied
-from relay.audit.shown_track import ShownTrack, all_tracks
+from relay.audit.shown_track import ShownTrack, all_tracks, reference_m, tick_at
 from relay.audit.spots import at_spot
 
 FLICKERS = 0.5  # of ticks at which a place goes forth and back: more than steps with hysteresis ever do
@@ -108,7 +108,9 @@ class Averaging:
             return Finding(self.name, f"{_upper(base.how)}, but too few places were told to average.", worked=False)
         near = [stay for stay in stays if np.hypot(*(stay.point - stays[0].point)) < SAME_SPOT_M]
         mean = pooled(near)
-        start = base.track.points[base.track.placed][:LEAST_TICKS].mean(axis=0)
+        at = tick_at(base.framed, reference_m(case))
+        around = base.track.points[max(0, at - LEAST_TICKS // 2) : at + LEAST_TICKS // 2]
+        start = np.nanmean(around, axis=0) if np.isfinite(around).any() else base.track.points[base.track.placed][0]
         place = base.to_earth(float(mean.point[0]), float(mean.point[1]))
         spread_m = max(mean.off_m, mean.noise_m / 2)
         return Finding(

@@ -18,7 +18,7 @@ from scipy.linalg import solveh_banded
 from relay.audit.attack import Case, Finding, Progress, quiet
 from relay.audit.chart import Floats
 from relay.audit.earth_tied import Tied, earth_tied, step_of
-from relay.audit.shown_track import ShownTrack, all_tracks, stretches
+from relay.audit.shown_track import ShownTrack, all_tracks, reference_m, stretches, tick_at
 from relay.audit.spots import at_spot
 from relay.core.quantise import SLACK
 
@@ -157,8 +157,11 @@ class CellEdges:
         return self._within_frame(*min(within))
 
     def _placed(self, case: Case, tied: Tied, found: Course, cell_m: tuple[float, float]) -> Finding:
-        place, start = (tied.to_earth(*found.points[at]) for at in (found.surest, 0))
-        spread_m = found.missed_m if found.first <= 1 else max(cell_m) / np.sqrt(12)
+        at = tick_at(tied.framed, reference_m(case)) - found.begin
+        within = found.first <= at <= found.last
+        place = tied.to_earth(*found.points[found.surest])
+        start = tied.to_earth(*found.points[at]) if within else tied.reference_deg(case)
+        spread_m = found.missed_m if within else max(cell_m) / np.sqrt(12)
         return Finding(
             self.name,
             f"The cells of {max(cell_m):.0f} m are those of a grid that everybody has: {tied.how}. The moments of "

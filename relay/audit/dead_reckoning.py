@@ -17,8 +17,8 @@ from scipy.special import logsumexp
 from relay.audit.attack import Case, Finding, Progress, quiet
 from relay.audit.chart import Floats
 from relay.audit.ship_alignment import HULL_M, Candidates, in_time_window, length_s, reach_m
-from relay.audit.ship_path import ShipPath
-from relay.audit.shown_track import ShownTrack, all_tracks, stretches
+from relay.audit.ship_path import Complexes, ShipPath
+from relay.audit.shown_track import ShownTrack, all_tracks, reference_m, stretches
 from relay.audit.spots import blurred, gathered, or_elsewhere
 
 DRIFT_MPS = 0.15  # how fast a vehicle drifts at least while it goes down, as a standard deviation; half its own speed
@@ -128,27 +128,29 @@ class DeadReckoning:
         if np.isfinite(way.off_deg):
             facts["heading_off_deg"] = way.off_deg
         leaks = _leaks(way)
-        found = None if case.ship is None else self._from_ship(case, way)
+        told, first = reference_m(case), tracks[0].points[int(np.argmax(tracks[0].placed))]
+        beyond = complex(*(np.array(told or first) - first))
+        found = None if case.ship is None else self._from_ship(case, way, beyond)
         if found is None:
             why = "no AIS track of the ship was given" if case.ship is None else "AIS has no stay as long as the dive"
             words = f"Nothing to reckon from: {why}. {_upper(_way(way))}."
             return Finding(self.name, words, worked=bool(leaks), leaks=leaks, facts=facts)
         place, share = found.share_near_best(4 * HULL_M)
-        sure = share > 0.5 and way.from_north
+        sure = share > 0.5 and way.from_north and way.way_m is not None
         weight = np.exp(found.log_weight - logsumexp(found.log_weight)).ravel()
         mass = gathered(case.chart, found.latitude_deg.ravel(), found.longitude_deg.ravel(), weight)
         return Finding(
             self.name,
-            f"From under the ship, where she stayed, {_way(way)}: the first told place is within about "
-            f"{way.spread_m:.0f} m of where that ends.",
+            f"From under the ship, where she stayed, {_way(way)}: where that ends is known to about "
+            f"{way.spread_m:.0f} m.",
             log_likelihood=or_elsewhere(case.chart, blurred(case.chart, mass, found.spread_m), ELSEWHERE),
             place=place if sure else None,
             leaks=leaks,
             facts=facts,
         )
 
-    def _from_ship(self, case: Case, way: Reckoned) -> Candidates | None:
-        """Return the ends of the reckoned way from all her stays, for every direction that it may have."""
+    def _from_ship(self, case: Case, way: Reckoned, beyond: complex) -> Candidates | None:
+        """Return where the reference, `beyond` the way's end in the frame, may be: from all her stays, every way."""
         assert case.ship is not None
         try:
             path = ShipPath.of(case.ship)
@@ -162,16 +164,18 @@ class DeadReckoning:
         sample = sample[path.speed_mps[sample] < LAUNCH_MPS]
         if not sample.size:
             return None
-        moved = np.zeros(1, complex) if way.way_m is None else _turned(complex(*way.way_m), way.from_north)
+        moved = _ends(way, beyond)
         grid = np.repeat(sample[:, None], len(moved), axis=1)
         latitude, longitude = path.moved(grid, np.repeat(moved[None, :], len(sample), axis=0))
         return Candidates(latitude, longitude, np.zeros(grid.shape), way.spread_m)
 
 
-def _turned(way: complex, from_north: bool) -> Floats:
-    if from_north:
-        return np.array([way])
-    turned: Floats = way * np.exp(2j * np.pi * np.arange(RING) / RING)
+def _ends(way: Reckoned, beyond: complex) -> Complexes:
+    """Return where a point `beyond` the way's end in the frame lies from the launch: one place, or a ring of them."""
+    reckoned_m = 0j if way.way_m is None else complex(*way.way_m)
+    if way.from_north and way.way_m is not None:
+        return np.array([reckoned_m + beyond * np.exp(-1j * np.radians(way.off_deg))])
+    turned: Complexes = (reckoned_m + beyond) * np.exp(2j * np.pi * np.arange(RING) / RING)
     return turned
 
 

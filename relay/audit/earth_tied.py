@@ -12,8 +12,9 @@ from functools import lru_cache
 import numpy as np
 from pyproj import Transformer
 
+from relay.audit.attack import Case
 from relay.audit.chart import Chart, Floats
-from relay.audit.shown_track import ShownTrack
+from relay.audit.shown_track import ShownTrack, reference_m, tick_at
 
 FRAME_REACH_M = 26_000.0
 
@@ -24,14 +25,22 @@ Turned = Callable[[float, float], tuple[float, float]]
 class Tied:
     """A track whose metres belong to the Earth: `to_earth` gives latitude and longitude, degrees, of east and north.
 
-    `from_earth`: the same backwards. `how`: in words. `by_degrees`: it was told as latitude and longitude.
+    `from_earth`: the same backwards. `framed`: the track as it was told. `how`: in words. `by_degrees`: it was told as
+    latitude and longitude.
     """
 
     how: str
     track: ShownTrack
     to_earth: Turned
     from_earth: Turned
+    framed: ShownTrack
     by_degrees: bool = False
+
+    def reference_deg(self, case: Case) -> tuple[float, float]:
+        """Return where the case's reference lies, degrees: the told place at the tick that came nearest to it."""
+        at = tick_at(self.framed, reference_m(case))
+        at = at if self.track.placed[at] else int(np.argmax(self.track.placed))
+        return self.to_earth(float(self.track.east_m[at]), float(self.track.north_m[at]))
 
 
 def earth_tied(track: ShownTrack, chart: Chart) -> Tied | None:
@@ -58,7 +67,9 @@ def _by_degrees(track: ShownTrack) -> Tied | None:
     def from_earth(latitude_deg: float, longitude_deg: float) -> tuple[float, float]:
         return ((longitude_deg - origin[1] + 180) % 360 - 180) * east, (latitude_deg - origin[0]) * north
 
-    return Tied("the records hold latitude and longitude", track.at(plane), to_earth, from_earth, by_degrees=True)
+    return Tied(
+        "the records hold latitude and longitude", track.at(plane), to_earth, from_earth, track, by_degrees=True
+    )
 
 
 def _metres_per_degree(latitude_deg: float) -> tuple[float, float]:
@@ -78,7 +89,7 @@ def _by_grid(track: ShownTrack, chart: Chart) -> Tied | None:
         longitude, latitude = _inverse(code).transform(middle[0], middle[1])
         where = chart.index(latitude, longitude) if np.isfinite(latitude) and np.isfinite(longitude) else None
         if where is not None and chart.candidates[where]:
-            return Tied(f"the metres are those of {name}", track, *_by_code(code))
+            return Tied(f"the metres are those of {name}", track, *_by_code(code), track)
     return None
 
 

@@ -117,12 +117,16 @@ def aligned(told: Told, path: ShipPath, reach: float) -> Fits | None:
 
 @dataclass(frozen=True)
 class Candidates:
-    """Where the reference may be: (lags, turns) latitude, longitude, log weight; `spread_m` about each of them."""
+    """Where the reference may be: (lags, turns) latitude, longitude, log weight; `spread_m` about each of them.
+
+    `deck`: where the vehicle may have been on deck, if its track is told there.
+    """
 
     latitude_deg: Floats
     longitude_deg: Floats
     log_weight: Floats
     spread_m: float
+    deck: "Candidates | None" = None
 
     def share_near_best(self, within_m: float) -> tuple[tuple[float, float], float]:
         """Return the weighted mean of the places about the best one, and their share of all weight."""
@@ -153,6 +157,8 @@ def candidates(fits: Fits, told: Told, path: ShipPath, wanted: complex, reach: f
     scale = path.scale[sample]
     turning = np.exp(1j * angle)
     centre = np.repeat(fits.mean_ship[:, None], TURNS, axis=1)
+    samples, base = np.repeat(sample[:, None], TURNS, axis=1), (path.place[sample] * scale)[:, None]
+    on_deck = None
     deck = np.flatnonzero(told.deck)
     if deck.size:
         deck = deck[np.linspace(0, deck.size - 1, min(deck.size, 40)).astype(int)]
@@ -162,10 +168,10 @@ def candidates(fits: Fits, told: Told, path: ShipPath, wanted: complex, reach: f
         residual = under[:, None, :] - turning[:, :, None] * own[:, None, :] - pinned[:, :, None]
         log = log - np.abs(pinned - centre) ** 2 / (2 * reach**2)
         log = log - (np.abs(residual) ** 2).mean(axis=2) / (2 * HULL_M**2)
+        on_deck = Candidates(*path.moved(samples, under.mean(axis=1)[:, None] - base + 0 * pinned), log, HULL_M)
         centre = pinned
-    moved = centre + turning * (wanted - fits.mean_told[:, None]) - (path.place[sample] * scale)[:, None]
-    latitude, longitude = path.moved(np.repeat(sample[:, None], TURNS, axis=1), moved)
-    return Candidates(latitude, longitude, log, HULL_M if deck.size else reach * LAYBACK)
+    moved = centre + turning * (wanted - fits.mean_told[:, None]) - base
+    return Candidates(*path.moved(samples, moved), log, HULL_M if deck.size else reach * LAYBACK, on_deck)
 
 
 @dataclass(frozen=True)
@@ -175,7 +181,10 @@ class ShipAlignment:
     name: str = "ship alignment"
 
     def play(self, case: Case, progress: Progress = quiet) -> Finding:
-        """Return where the ship was when a dive like the told ones fits, and the floor that her stays set."""
+        """Return where the ship was when a dive like the told ones fits, and the floor that her stays set.
+
+        The place, where it is sure, is that of the vehicle on deck.
+        """
         if case.ship is None:
             return self._nothing("no AIS track of the ship was given.")
         try:
@@ -206,7 +215,7 @@ class ShipAlignment:
         return None if fits is None else candidates(fits, told, path, complex(*wanted), reach)
 
     def _told(self, case: Case, path: ShipPath, found: Sequence[Candidates], facts: dict[str, float]) -> Finding:
-        best = min(found, key=lambda one: one.spread_m)
+        best = min((one.deck or one for one in found), key=lambda one: one.spread_m)
         place, share = best.share_near_best(4 * HULL_M)
         sure = share > 0.5 and best.spread_m <= HULL_M
         floor = (

@@ -13,8 +13,10 @@ import numpy as np
 
 from relay.audit.attack import Case, Dive
 from relay.audit.chart import Floats, Mask
+from relay.audit.chart_match import soundings_for
 from relay.core.release import Kind
 
+NEAR_M = 250.0
 FIELDS = 10  # of a vehicle's row in a tick record, see `core.release`; an audience with exact place has two more
 
 
@@ -66,11 +68,29 @@ def all_tracks(case: Case) -> tuple[ShownTrack, ...]:
 
 
 def reference_m(case: Case) -> tuple[float, float] | None:
-    """Return the place in the site's frame, metres, of whose position on the Earth likelihoods are: the first told."""
-    for track in all_tracks(case):
-        first = int(np.argmax(track.placed))
-        return float(track.east_m[first]), float(track.north_m[first])
-    return None
+    """Return the place in the site's frame, metres, of whose position on the Earth likelihoods are.
+
+    It is that of the chart match, the first sounding; where none bounds the seabed, or it is of a dive that tells no
+    place and so lies about an origin of its own, the first place that was told.
+    """
+    tracks = all_tracks(case)
+    if not tracks:
+        return None
+    soundings = soundings_for(case)
+    if soundings is not None and len(soundings):
+        place = float(soundings.east_m[0]), float(soundings.north_m[0])
+        near_m = min(float(np.nanmin(np.hypot(*(track.points - place).T))) for track in tracks)
+        if near_m < NEAR_M:
+            return place
+    first = int(np.argmax(tracks[0].placed))
+    return float(tracks[0].east_m[first]), float(tracks[0].north_m[first])
+
+
+def tick_at(track: ShownTrack, place: tuple[float, float] | None) -> int:
+    """Return the tick at which a track came nearest to a place of its frame, metres; the first told one for None."""
+    if place is None or not track.placed.any():
+        return int(np.argmax(track.placed))
+    return int(np.nanargmin(np.hypot(track.east_m - place[0], track.north_m - place[1])))
 
 
 def stretches(mask: Mask) -> Iterator[tuple[int, int]]:

@@ -172,10 +172,9 @@ class Totals:
         words += f" The ways in {len(found)} holes meet at a spot known to about {max(spot[1], 1):.0f} m"
         if tied is None:
             return Finding(self.name, f"{words}, in a frame whose place and turn are secret.", leaks=leaks, facts=facts)
-        first = track.points[track.placed][0]
         return Finding(
             self.name, f"{words}, on the Earth: {tied.how}.",
-            log_likelihood=at_spot(case.chart, *tied.to_earth(float(first[0]), float(first[1])), track.cell_m or 10.0),
+            log_likelihood=at_spot(case.chart, *tied.reference_deg(case), track.cell_m or 10.0),
             place=tied.to_earth(float(spot[0][0]), float(spot[0][1])), leaks=leaks, facts=facts,
         )  # fmt: skip
 

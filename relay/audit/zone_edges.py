@@ -160,14 +160,11 @@ class ZoneEdges:
 
     def _placed(self, case: Case, tied: Tied, circle: Circle, facts: dict[str, float]) -> Finding:
         place = tied.to_earth(float(circle.centre[0]), float(circle.centre[1]))
-        first = tied.track.points[tied.track.placed][0]
         return Finding(
             self.name,
             f"A hole of {circle.radius_m:.0f} m radius in a track that is tied to the Earth ({tied.how}) has its "
             f"centre known to about {max(circle.off_m, 1):.0f} m.",
-            log_likelihood=at_spot(
-                case.chart, *tied.to_earth(float(first[0]), float(first[1])), tied.track.cell_m or 1.0
-            ),
+            log_likelihood=at_spot(case.chart, *tied.reference_deg(case), tied.track.cell_m or 1.0),
             place=place,
             leaks=(f"a hidden zone in a track tied to the Earth: {tied.how}",),
             facts=facts,
