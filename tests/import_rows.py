@@ -265,6 +265,7 @@ SHELL = {
     "wreck_list_file": "audit.attack core.errors ship_track_file table_file",
     "true_place": "audit.attack audit.chart core.errors core.geodesy core.model core.policy core.release core.sources "
     "journal | numpy",
+    "true_spellings": "audit.attack audit.leak_scan core.policy true_place",
     "audit_arguments": "reading_arguments",
     "audit_libraries": "core.errors",
     "audit_case": "audit.attack audit.chart audit.chart_files audit.chart_merge audit.declared audit.known_seabed "
@@ -276,7 +277,8 @@ SHELL = {
     "audit_promises": "audit.advise audit.attack audit.error_law audit.sites audit.trial core.errors core.policy "
     "advise_run audit_case audit_result expedition | numpy",
     "audit_run": "audit.attack audit.attacks audit.calibration audit.chart_match audit.evidence audit.known_seabed "
-    "audit.played audit_case audit_promises audit_words core.errors expedition report_page true_place | numpy",
+    "audit.played audit_case audit_promises audit_words core.errors expedition report_page true_place "
+    "true_spellings | numpy",
     "policy_file": "core.errors toml_lines",
     "advise_arguments": "reading_arguments",
     "advised_keys": "audit.settings core.policy expedition_form quantities",

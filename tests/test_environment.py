@@ -82,6 +82,18 @@ def test_measurements_in_annotations_are_read() -> None:
     assert "900" not in finding.words.replace("“Water", "")
 
 
+def test_cells_that_a_grid_knows_nothing_of_stay_as_likely_as_the_average() -> None:
+    """Where a grid has no value the measurement neither finds nor rules out."""
+    assert HERE is not None
+    holed = TEMPERATURE_C.copy()
+    holed[:5] = np.nan
+    told = case(noted([f"Water {TEMPERATURE_C[HERE]:.2f} °C"]), temperature_c=holed)
+    finding = Environment().play(told)
+    assert finding.log_likelihood is not None
+    likelihood = np.exp(finding.log_likelihood)
+    assert likelihood[:5] == pytest.approx(likelihood[5:].mean()) and likelihood[HERE] == pytest.approx(1.0, abs=0.01)
+
+
 def magnetic(seconds: int = 6_000, declination_deg: float = 16.0) -> list[dict[str, float]]:
     """Return a survey with magnetic headings."""
     return [step | {"heading": (step["heading"] - declination_deg) % 360} for step in survey(seconds)]

@@ -4,6 +4,7 @@ Positions are written by the libraries of `canary_spellings` (utm, mgrs, openloc
 """
 
 import random
+from dataclasses import replace
 from itertools import islice
 
 import pytest
@@ -55,6 +56,15 @@ def test_times_and_tides_are_told_as_what_they_are() -> None:
     finding = FreeText().play(case_of(noted(["sunrise, and at the bottom", "high water at 14:30"])))
     assert finding.log_likelihood is None and finding.leaks == ()
     assert finding.facts["texts_that_tell_when"] >= 2 and "sunrise" in finding.words
+
+
+def test_name_of_the_declared_area_is_admitted() -> None:
+    """What the operator declares in public is no leak; another named place in the expedition's name is one."""
+    dive = noted(["bow in sight"])
+    admitted = replace(dive, header={**dive.header, "area": "Strait of Tamsin"})
+    assert FreeText().play(case_of(admitted)).leaks == ()
+    told = replace(dive, header={**dive.header, "area": "Strait of Tamsin", "expedition": "Search off Cape Tamsin"})
+    assert any("Cape Tamsin" in leak for leak in FreeText().play(case_of(told)).leaks)
 
 
 def test_without_texts_it_says_why() -> None:

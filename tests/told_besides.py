@@ -58,7 +58,8 @@ def released(journal_rows: Iterable[Row], shown: Plan | None = None, started_s: 
 
 
 def taken(due: Sequence[Due], started_s: float = 0.0) -> dict[str, Dive]:
-    """Return what was due as the recordings of those who took it."""
+    """Return what was due of the first dive as the recordings of those who took it."""
+    due = [item for item in due if item.record.dive == 1]
     names = dict.fromkeys(item.record.audience for item in due)
     return {name: _recording([item for item in due if item.record.audience == name], name, started_s) for name in names}
 

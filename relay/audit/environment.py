@@ -74,8 +74,17 @@ class Environment:
                 "and headings too few to show a compass."
             )
             return Finding(self.name, words, worked=False, facts=facts)
-        log = None if not logs else np.sum([np.nan_to_num(log, nan=0.0) for log in logs], axis=0)
+        log = None if not logs else np.sum([_filled(log) for log in logs], axis=0)
         return Finding(self.name, " ".join(said), log_likelihood=log, leaks=tuple(leaks), facts=facts)
+
+
+def _filled(log: Floats) -> Floats:
+    """Return a log likelihood with cells of which a grid knows nothing as likely as the others on average."""
+    known = np.isfinite(log)
+    if known.all() or not known.any():
+        return np.nan_to_num(log, nan=0.0)
+    average = np.logaddexp.reduce(log[known]) - np.log(known.sum())
+    return np.where(known, log, average)
 
 
 Told = tuple[Floats | None, str, str | None]

@@ -3,7 +3,8 @@
 Rules: the finders of places and times that hold texts back aboard are turned on what was released, with no list of
 forbidden names, which an outsider doesn't have. A position is read in whatever notation it is in (`told_places`); a
 time of day, a date, sun, moon or tide is counted and shown, for it is no place by itself: beside a ship's track or a
-tide table it becomes one. The finest reading on the chart is taken for the place.
+tide table it becomes one. The name of the declared area was admitted by the operator, and is no leak. The finest
+reading on the chart is taken for the place.
 """
 
 from typing import NamedTuple
@@ -34,11 +35,13 @@ class FreeText:
         texts = list(_texts(case))
         if not texts:
             return Finding(self.name, "Nothing was written: there are no annotations to read.", worked=False)
+        admitted = " ".join(str(dive.header.get("area")) for dive in case.dives).lower()
         leaks: list[str] = []
         times: list[str] = []
         readings: list[Reading] = []
         for at, (where, text) in enumerate(texts):
-            here, found_here = places_in(text, case.chart), find_places(text)
+            here = places_in(text, case.chart)
+            found_here = [found for found in find_places(text) if found.excerpt.lower() not in admitted]
             leaks += [f"{where}: “{found.excerpt}” ({found.notation})" for found in found_here]
             leaks += [f"{where}: “{text}” reads as a place on the chart"] if here and not found_here else []
             times += [f"{where}: “{found.excerpt}” ({found.notation})" for found in find_times(text)]

@@ -1,9 +1,11 @@
 """The attack with a list of known wrecks: which of them fits what was told of depth, of size and of names?
 
 Rules: a list is public, a wreck on it has a place to within `LISTED_M`, and that the dive is at one of them at all is
-worth `ON_THE_LIST`. A listed depth is held against the depths that the dive bounds its seabed with; one without a depth
-is left to the chart match. Of size, what texts tell of length counts; else that a dive which goes round a wreck covers
-half its length. A name that stands in a text decides nearly alone. All five numbers: common practice, no source.
+worth `ON_THE_LIST`. A listed depth is held against the depths that the dive bounds its seabed with; one without a
+depth is left to the chart match. Of size, what texts tell of length counts; else that a dive which goes round a wreck
+covers half its length. A name that stands in a text decides nearly alone. All five numbers: common practice, no
+source. A listed depth and the chart's beneath it are taken as two sources, so together with the chart match a listed
+wreck counts somewhat too firmly: in favour of the outsider.
 """
 
 import re

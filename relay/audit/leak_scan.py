@@ -34,6 +34,7 @@ _SENTENCE = re.compile(r"[$!](?:[A-Z]{2}[A-Z]{3}|P[A-Z]{3,8}),[^\r\n*]{5,120}(?:
 _FIX = re.compile(r"(\d{2})(\d{2}\.\d{1,9}),([NS]),(\d{3})(\d{2}\.\d{1,9}),([EW])")
 _READ_AT_MOST = 20_000  # odd values; beyond, more of the same tell nothing new
 _SHOWN = 3
+_TELLING_DEG, _TELLING_COUNT = 0.1, 100_000  # nearer to the equator or to Greenwich a number is any small number
 
 
 class LeakScan:
@@ -187,22 +188,26 @@ def _read_so(dive: Dive, places: Sequence[Place]) -> list[str]:
 
 
 def _spellings(place: Place) -> Iterator[tuple[str, bytes]]:
-    for axis, value in zip(("latitude", "longitude"), place, strict=True):
-        yield from ((f"{axis}, as text", text.encode()) for text in _texts(value, 3 if axis == "longitude" else 2))
-        for what, number in ((axis, value), (f"{axis} in radians", radians(value))):
-            for octets in (struct.pack("<d", number), struct.pack(">d", number), msgpack.packb(number)):
-                yield f"{what}, as a binary number", octets
-        for scale in SCALES:
-            count = round(value * scale)
-            yield f"{axis} as a whole number", str(count).encode()
-            for form in ("<q", ">q"):
-                yield f"{axis} as a whole binary number", struct.pack(form, count)
-    yield from _together(place)
+    for axis, value, width in (("latitude", place[0], 2), ("longitude", place[1], 3)):
+        if abs(value) >= _TELLING_DEG:
+            yield from _of_axis(axis, value, width)
+    if min(map(abs, place)) >= _TELLING_DEG:
+        yield from _together(place)
     for what, code in (("UTM", _zone(place)), ("world-map", 3857)):
         x, y = Transformer.from_crs(4326, code, always_xy=True).transform(place[1], place[0])
-        yield from (
-            (f"place in {what} metres", f"{abs(metres):.0f}".encode()) for metres in (x, y) if abs(metres) > 1e5
-        )
+        long = [abs(metres) for metres in (x, y) if abs(metres) > 1e5]
+        yield from ((f"place in {what} metres", f"{metres:.0f}".encode()) for metres in long)
+
+
+def _of_axis(axis: str, value: float, width: int) -> Iterator[tuple[str, bytes]]:
+    yield from ((f"{axis}, as text", text.encode()) for text in _texts(value, width))
+    for what, number in ((axis, value), (f"{axis} in radians", radians(value))):
+        for octets in (struct.pack("<d", number), struct.pack(">d", number), msgpack.packb(number)):
+            yield f"{what}, as a binary number", octets
+    for count in (round(value * scale) for scale in SCALES):
+        if abs(count) >= _TELLING_COUNT:
+            yield f"{axis} as a whole number", str(count).encode()
+            yield from ((f"{axis} as a whole binary number", struct.pack(form, count)) for form in ("<q", ">q"))
 
 
 def _zone(place: Place) -> int:
@@ -214,7 +219,7 @@ def _together(place: Place) -> Iterator[tuple[str, bytes]]:
         yield "place as two short binary numbers", b"".join(struct.pack(form, value) for value in place)
     for scale in SCALES:
         counts = [round(value * scale) for value in place]
-        if max(map(abs, counts)) < 2**31:
+        if min(map(abs, counts)) >= _TELLING_COUNT and max(map(abs, counts)) < 2**31:
             for form in ("<i", ">i"):
                 yield "place as two whole binary numbers", b"".join(struct.pack(form, count) for count in counts)
 

@@ -28,6 +28,7 @@ from relay.shell.audit_words import attack_lines, field_lines, meaning, numbers,
 from relay.shell.expedition import read_expedition
 from relay.shell.report_page import report_html, report_path, write_report
 from relay.shell.true_place import true_place
+from relay.shell.true_spellings import spelled_in
 
 _WIDTH = 100
 
@@ -67,9 +68,14 @@ def _played(options: argparse.Namespace, progress: Progress) -> Said:
     if report is not None:
         name = str(case.dives[0].header["expedition"])
         write_report(report_html(played, name, lines, truth), report, options.force)
-    text = json.dumps(as_values(played), indent=2) if options.json else in_text(played, lines)
-    notes = (*given.notes, *(() if report is None else (f"The report is {report}: keep it private.",)))
-    return Said(text, notes, bool(played.leaks))
+    stands = _stands_there(options, given)
+    text = json.dumps(as_values(played), indent=2) if options.json else "\n".join([in_text(played, lines), *stands])
+    notes = (
+        *given.notes,
+        *(stands if options.json else ()),
+        *(() if report is None else (f"The report is {report}: keep it private.",)),
+    )
+    return Said(text, notes, bool(played.leaks or stands))
 
 
 def _report(options: argparse.Namespace) -> Path | None:
@@ -104,6 +110,13 @@ def _truth(options: argparse.Namespace, given: Given) -> Place | None:
     soundings = soundings_for(given.case)
     reference = None if soundings is None else (float(soundings.east_m[0]), float(soundings.north_m[0]))
     return true_place(options.truth, given.expedition.plan, given.case.dives, reference)
+
+
+def _stands_there(options: argparse.Namespace, given: Given) -> tuple[str, ...]:
+    """Return where true places stand in the recordings, with the journal in hand."""
+    if options.truth is None or given.expedition is None:
+        return ()
+    return spelled_in(options.truth, given.expedition.plan, given.case.dives)
 
 
 def _lines(options: argparse.Namespace, given: Given) -> list[str]:
