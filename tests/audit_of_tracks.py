@@ -90,12 +90,6 @@ def fixes(rows: Sequence[dict[str, str]]) -> list[Place]:
     return [(float(row["lat_deg"]), float(row["lon_deg"])) for row in rows if row["lat_deg"] and row["lon_deg"]]
 
 
-def middle(rows: Sequence[dict[str, str]]) -> Place:
-    """Return the mean place of a track table."""
-    latitude, longitude = np.array(fixes(rows)).mean(axis=0)
-    return float(latitude), float(longitude)
-
-
 def unprotected(rows: Sequence[dict[str, str]], *, turned: bool = True, tile_m: float = 50.0) -> Told:
     """Return an exact track with depth and altitude, its frame shifted (and turned) but nothing else withheld."""
     start = fixes(rows)[0]
@@ -153,10 +147,10 @@ def released(source: Path, folder: Path, presets: Sequence[str] = PRESETS) -> di
 
 
 def told_by(preset: str, dives: Sequence[Dive], rows: Sequence[dict[str, str]], tile_m: float = 50.0) -> Told:
-    """Return what a preset tells of a track."""
+    """Return what a preset tells of a track; where it shows no place, the dive was where the track begins."""
     found = soundings_of(dives, tile_m=tile_m)
     placed = found is not None and bool(np.any(found.east_m))
-    truth = from_frame(rows, float(found.east_m[0]), float(found.north_m[0])) if found and placed else middle(rows)
+    truth = from_frame(rows, float(found.east_m[0]), float(found.north_m[0])) if found and placed else fixes(rows)[0]
     return Told(preset, found, truth, outright=any(dive.header["place"] == "exact" for dive in dives))
 
 
