@@ -14,6 +14,7 @@ import sys
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from math import atan2, cos, degrees, hypot, nan, radians, sin
 from pathlib import Path
 from time import monotonic
@@ -154,12 +155,13 @@ def told_by(preset: str, dives: Sequence[Dive], rows: Sequence[dict[str, str]], 
     return Told(preset, found, truth, outright=any(dive.header["place"] == "exact" for dive in dives))
 
 
-def charts_of(data: Path, names: Sequence[str] = CHARTS) -> dict[str, Chart]:
+@cache
+def charts_of(data: Path) -> dict[str, Chart]:
     """Return the charts by name, their errors learnt."""
     fine, *_ = read = [read_chart(data / "chart-strait-multires" / f"{name}.csv.gz") for name in CHARTS]
     draw = np.random.default_rng(1)
     learnt = [learn(chart, draw, None if chart is fine else fine) for chart in read]
-    return {name: chart for name, chart in zip(CHARTS, learnt, strict=True) if name in names}
+    return dict(zip(CHARTS, learnt, strict=True))
 
 
 def found_on(chart: Chart, told: Told, fine: Chart | None = None, trials: int = 0, turns: int = 72) -> Found:

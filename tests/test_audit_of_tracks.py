@@ -20,7 +20,7 @@ PROMISE_KM2 = 87.0
 def test_unprotected_glider_is_located(shared_data: Path) -> None:
     """With depth, altitude and north, a real track is found to less than a square kilometre in all of the strait."""
     told = unprotected(read_rows(shared_data / TRACKS["glider"]), turned=False)
-    found = found_on(charts_of(shared_data, ["fine-160m"])["fine-160m"], told)
+    found = found_on(charts_of(shared_data)["fine-160m"], told)
     assert found.declared_km2 > 4_000
     assert found.inside
     assert found.left_km2 < 1.0
@@ -32,7 +32,7 @@ def test_public_preset_keeps_its_promise_on_a_real_track(track: str, shared_data
     """Of the same water, the public preset leaves an outsider at least the promised area, and the truth is in it."""
     source = shared_data / TRACKS[track]
     told = told_by("public", released(source, tmp_path, ["public"])["public"], read_rows(source))
-    found = found_on(charts_of(shared_data, ["chart-500m"])["chart-500m"], told, turns=12)
+    found = found_on(charts_of(shared_data)["chart-500m"], told, turns=12)
     assert found.inside
     assert PROMISE_KM2 <= found.left_km2 <= found.declared_km2
 
@@ -42,7 +42,7 @@ def test_soundings_of_the_glider_agree_with_the_fine_chart(shared_data: Path) ->
     rows = read_rows(shared_data / TRACKS["glider"])
     told = unprotected(rows, turned=False)
     assert told.soundings is not None
-    chart = charts_of(shared_data, ["fine-160m"])["fine-160m"]
+    chart = charts_of(shared_data)["fine-160m"]
     middle_m = (told.soundings.shallowest_m + told.soundings.deepest_m) / 2
     off_m = []
     for at, depth_m in enumerate(middle_m):
