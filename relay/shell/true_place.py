@@ -7,7 +7,7 @@ rotation without reflection); the best of all is the dive, if it fits as closely
 
 import sqlite3
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import atan2, degrees
 from pathlib import Path
 
@@ -75,8 +75,7 @@ def true_place(journal: Path, plan: Plan, dives: Sequence[Dive], reference: tupl
     if name not in fixes:
         raise OperatorError(f"{journal}: no position of {name} is in it: name the journal of {dive.name}")
     stale_s = next((policy.stale_us / 1e6 for policy in plan.policies if policy.audience == dive.audience), STALE_S)
-    track = replace(exact_track(fixes[name]), stale_s=stale_s)
-    return _found(journal, dive, vehicle, track, complex(*reference))
+    return _found(journal, dive, vehicle, exact_track(fixes[name], stale_s), complex(*reference))
 
 
 def exact_fixes(journal: Path, plan: Plan) -> dict[str, list[tuple[float, float, float]]]:
@@ -107,11 +106,11 @@ def _reported(path: Path, plan: Plan) -> Iterator[tuple[float, str, Place]]:
                 yield row.embargo_us / 1e6, str(name), (seen.latitude_deg, seen.longitude_deg)
 
 
-def exact_track(fixes: Sequence[tuple[float, float, float]]) -> ExactTrack:
+def exact_track(fixes: Sequence[tuple[float, float, float]], stale_s: float = STALE_S) -> ExactTrack:
     """Return fixes on a plane about the first."""
     origin = Anchor(fixes[0][1], fixes[0][2], 0)
-    metres = [plane(latitude, longitude, origin)[:2] for _, latitude, longitude in fixes]
-    return ExactTrack(np.array([at_s for at_s, *_ in fixes]), np.array([complex(*point) for point in metres]), origin)
+    metres = np.array([complex(*plane(latitude, longitude, origin)[:2]) for _, latitude, longitude in fixes])
+    return ExactTrack(np.array([at_s for at_s, *_ in fixes]), metres, origin, stale_s)
 
 
 def _tracked(dive: Dive) -> list[int]:
