@@ -13,7 +13,7 @@ from relay.audit.soundings_of import soundings_of
 from relay.audit.trial import Ground, matcher
 
 CHARTS = {
-    "strait": ("chart-strait-multires/chart-500m.csv.gz", (48.5, 48.95), (-123.6, -123.0)),
+    "strait": ("chart-strait-multires/chart-500m.csv.gz", (48.6, 48.9), (-123.45, -123.0)),
     "shelf": ("chart-shelf-1min/grid.csv.gz", (47.1, 48.4), (-6.9, -5.0)),
 }
 LATTICE = Lattice(
@@ -45,9 +45,9 @@ def short_journey() -> Journey:
     return Journey(whole.name, whole.t_s[part], whole.east_m[part], whole.north_m[part], whole.height_m[part])
 
 
-def ground_on(chart: Chart, seed: int = 1, turns: int = 8) -> Ground:
+def ground_on(chart: Chart, seed: int = 1, turns: int = 6) -> Ground:
     """Return all the charted water of a chart as the declared area."""
     where, journey = np.isfinite(chart.depth_m), short_journey()
     tile_m = min(chart.spacing_m) / 3
     match = matcher(chart, where, 2 * journey.reach_m + 500, turns)
-    return Ground(chart, where, journey, lambda dive: soundings_of([dive], most=10, tile_m=tile_m), match, seed=seed)
+    return Ground(chart, where, journey, lambda dive: soundings_of([dive], most=8, tile_m=tile_m), match, seed=seed)

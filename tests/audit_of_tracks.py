@@ -14,6 +14,7 @@ import sys
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from math import atan2, cos, degrees, hypot, nan, radians, sin
 from pathlib import Path
 from time import monotonic
@@ -40,6 +41,8 @@ from tracks_to_station_lines import convert, read_rows
 TRACKS = {"glider": "glider-inlet/track.csv.gz", "rov": "rov-transects/transects-2022-10-20.csv.gz"}
 CHARTS = ("fine-160m", "chart-500m")
 PRESETS = ("public", "funders", "heritage")
+UNPROTECTED = ("unprotected, north up", "unprotected")
+RELEASES = (*UNPROTECTED, *PRESETS)
 SECRETS = seeded_secrets(1)
 Place = tuple[float, float]
 
@@ -55,7 +58,7 @@ name = "Moth"
 name = "station"
 format = "station-json"
 from = "tcp-listen://127.0.0.1:4010"
-""" + "".join(f'\n[[audience]]\nname = "{preset}"\npreset = "{preset}"\n' for preset in PRESETS)
+"""
 
 
 @dataclass(frozen=True)
@@ -88,12 +91,6 @@ def fixes(rows: Sequence[dict[str, str]]) -> list[Place]:
     return [(float(row["lat_deg"]), float(row["lon_deg"])) for row in rows if row["lat_deg"] and row["lon_deg"]]
 
 
-def middle(rows: Sequence[dict[str, str]]) -> Place:
-    """Return the mean place of a track table."""
-    latitude, longitude = np.array(fixes(rows)).mean(axis=0)
-    return float(latitude), float(longitude)
-
-
 def unprotected(rows: Sequence[dict[str, str]], *, turned: bool = True, tile_m: float = 50.0) -> Told:
     """Return an exact track with depth and altitude, its frame shifted (and turned) but nothing else withheld."""
     start = fixes(rows)[0]
@@ -107,7 +104,7 @@ def unprotected(rows: Sequence[dict[str, str]], *, turned: bool = True, tile_m: 
             columns[line, at] = float(row[name]) if row[name] else np.nan
     found = soundings_of_exact(*columns, tile_m=tile_m, turned=turned)
     truth = start if found is None else from_plane(rows, float(found.east_m[0]), float(found.north_m[0]))
-    return Told("unprotected" if turned else "unprotected, north up", found, truth)
+    return Told(UNPROTECTED[turned], found, truth)
 
 
 def first_anchor(rows: Sequence[dict[str, str]]) -> Anchor:
@@ -132,10 +129,13 @@ def from_frame(rows: Sequence[dict[str, str]], east_m: float, north_m: float) ->
     return from_plane(rows, east, north)
 
 
-def released(source: Path, folder: Path) -> dict[str, list[Dive]]:
+def released(source: Path, folder: Path, presets: Sequence[str] = PRESETS) -> dict[str, list[Dive]]:
     """Return the dives of a track as each preset releases them."""
+    if not presets:
+        return {}
     convert(source, folder / "track.jsonl", "Moth")
-    plan = parse_expedition(EXPEDITION, Path("EXPEDITION.toml")).plan
+    audiences = "".join(f'\n[[audience]]\nname = "{preset}"\npreset = "{preset}"\n' for preset in presets)
+    plan = parse_expedition(EXPEDITION + audiences, Path("EXPEDITION.toml")).plan
     rehearse(plan, SECRETS, [str(folder / "track.jsonl")], folder / "out")
     return {
         preset: [
@@ -143,36 +143,35 @@ def released(source: Path, folder: Path) -> dict[str, list[Dive]]:
             for path in sorted((folder / "out" / "released" / preset).glob("*.recording"))
             for recording in [load_recording(path)]
         ]
-        for preset in PRESETS
+        for preset in presets
     }
 
 
-def told_by_presets(source: Path, folder: Path, *, tile_m: float = 50.0) -> Iterator[Told]:
-    """Yield what each preset tells of a track."""
-    rows = read_rows(source)
-    for preset, dives in released(source, folder).items():
-        found = soundings_of(dives, tile_m=tile_m)
-        placed = found is not None and bool(np.any(found.east_m))
-        truth = from_frame(rows, float(found.east_m[0]), float(found.north_m[0])) if placed else middle(rows)
-        yield Told(preset, found, truth, outright=any(dive.header["place"] == "exact" for dive in dives))
+def told_by(preset: str, dives: Sequence[Dive], rows: Sequence[dict[str, str]], tile_m: float = 50.0) -> Told:
+    """Return what a preset tells of a track; where it shows no place, the dive was where the track begins."""
+    found = soundings_of(dives, tile_m=tile_m)
+    placed = found is not None and bool(np.any(found.east_m))
+    truth = from_frame(rows, float(found.east_m[0]), float(found.north_m[0])) if found and placed else fixes(rows)[0]
+    return Told(preset, found, truth, outright=any(dive.header["place"] == "exact" for dive in dives))
 
 
-def charts_of(data: Path, names: Sequence[str] = CHARTS) -> dict[str, Chart]:
+@cache
+def charts_of(data: Path) -> dict[str, Chart]:
     """Return the charts by name, their errors learnt."""
     fine, *_ = read = [read_chart(data / "chart-strait-multires" / f"{name}.csv.gz") for name in CHARTS]
     draw = np.random.default_rng(1)
     learnt = [learn(chart, draw, None if chart is fine else fine) for chart in read]
-    return {name: chart for name, chart in zip(CHARTS, learnt, strict=True) if name in names}
+    return dict(zip(CHARTS, learnt, strict=True))
 
 
-def found_on(chart: Chart, told: Told, fine: Chart | None = None, trials: int = 0) -> Found:
+def found_on(chart: Chart, told: Told, fine: Chart | None = None, trials: int = 0, turns: int = 72) -> Found:
     """Return what an outsider makes of a release on a chart, calibrated at `trials` places of `fine`."""
     assert told.soundings is not None
     level, covered = 0.95, nan
     if fine is not None and trials:
-        calibration = calibrate(chart, told.soundings, fine, np.random.default_rng(2), trials=trials)
+        calibration = calibrate(chart, told.soundings, fine, np.random.default_rng(2), trials=trials, turns=turns)
         level, covered = calibration.level, calibration.covered
-    posterior = Posterior.of(chart, log_likelihood(chart, told.soundings))
+    posterior = Posterior.of(chart, log_likelihood(chart, told.soundings, turns=turns))
     truth, best = told.truth, posterior.best
     cell = chart.index(*truth)
     off_m = Geodesic.WGS84.Inverse(*truth, *best)["s12"]
@@ -180,22 +179,39 @@ def found_on(chart: Chart, told: Told, fine: Chart | None = None, trials: int = 
     return Found(posterior.prior_km2, posterior.area_km2(level), off_m, inside, level, covered)
 
 
-def line(track: str, told: Told, charts: Sequence[Chart], fine: Chart | None = None, trials: int = 0) -> str:
-    """Return a row of the table, a chart after the other."""
+def cell_of(chart: Chart, told: Told, fine: Chart, trials: int) -> str:
+    """Return what the table says of a release on a chart."""
     if told.outright:
-        return f"| {track} | {told.release} | every place is told outright |" + " |" * len(charts)
+        return "every place is told outright"
     if told.soundings is None:
-        return f"| {track} | {told.release} | no depth with a height: all of the water |" + " |" * len(charts)
-    cells = []
-    for chart in charts:
-        begun_s = monotonic()
-        found = found_on(chart, told, fine, trials)
-        where = "inside" if found.inside else "OUTSIDE"
-        cells.append(
-            f"{found.left_km2:.4g} of {found.declared_km2:.0f} km2, best off by {found.off_m:.0f} m, truth {where}, "
-            f"level {found.level:.3f} holds {found.covered:.1%}, {monotonic() - begun_s:.0f} s"
-        )
-    return f"| {track} | {told.release} | {len(told.soundings)} soundings | " + " | ".join(cells) + " |"
+        return "no depth with a height: all of the water"
+    begun_s = monotonic()
+    found = found_on(chart, told, fine, trials)
+    where = "inside" if found.inside else "OUTSIDE"
+    return (
+        f"{len(told.soundings)} soundings: {found.left_km2:.3g} of {found.declared_km2:.0f} km2, best off by "
+        f"{found.off_m:.0f} m, truth {where}, level {found.level:.3f} holds {found.covered:.1%}, "
+        f"{monotonic() - begun_s:.0f} s"
+    )
+
+
+def lines(
+    track: str, data: Path, charts: Sequence[Chart], fine: Chart, trials: int, releases: Sequence[str]
+) -> Iterator[str]:
+    """Yield the rows of the table for a track, of the releases asked for."""
+    rows = read_rows(data / TRACKS[track])
+    with tempfile.TemporaryDirectory() as folder:
+        dives = released(data / TRACKS[track], Path(folder), [preset for preset in PRESETS if preset in releases])
+    for release in releases:
+        cells = []
+        for chart in charts:
+            tile_m = min(chart.spacing_m) / 3
+            if release in UNPROTECTED:
+                told = unprotected(rows, turned=release == UNPROTECTED[1], tile_m=tile_m)
+            else:
+                told = told_by(release, dives[release], rows, tile_m)
+            cells.append(cell_of(chart, told, fine, trials))
+        yield f"| {track} | {release} | " + " | ".join(cells) + " |"
 
 
 def main() -> int:
@@ -205,19 +221,15 @@ def main() -> int:
     parser.add_argument("--chart", action="append", choices=CHARTS, help="on this chart alone")
     parser.add_argument("--trials", type=int, default=0, metavar="N", help="calibrate each region at N known places")
     parser.add_argument("--track", action="append", choices=list(TRACKS), help="this track alone")
+    parser.add_argument("--release", action="append", choices=RELEASES, help="this release alone")
     chosen = parser.parse_args()
     names = chosen.chart or list(CHARTS)
     every = charts_of(chosen.data)
     charts = [every[name] for name in names]
-    sys.stdout.write("| track | release | told | " + " | ".join(names) + " |\n" + "| --- " * (3 + len(names)) + "|\n")
+    sys.stdout.write("| track | release | " + " | ".join(names) + " |\n" + "| --- " * (2 + len(names)) + "|\n")
     for track in chosen.track or TRACKS:
-        name = TRACKS[track]
-        rows = read_rows(chosen.data / name)
-        with tempfile.TemporaryDirectory() as folder:
-            each = [unprotected(rows, turned=False), unprotected(rows)]
-            each += told_by_presets(chosen.data / name, Path(folder))
-        for told in each:
-            sys.stdout.write(line(track, told, charts, every["fine-160m"], chosen.trials) + "\n")
+        for line in lines(track, chosen.data, charts, every["fine-160m"], chosen.trials, chosen.release or RELEASES):
+            sys.stdout.write(line + "\n")
             sys.stdout.flush()
     return 0
 

@@ -11,7 +11,7 @@ from dives import INVENTED_SITE, message, plan, policy, walk
 from relay.audit.attack import Dive
 from relay.core.errors import OperatorError
 from relay.core.geodesy import Anchor, SiteFrame
-from relay.core.policy import Plan
+from relay.core.policy import DiveLimits, Plan
 from relay.core.release import Kind
 from relay.shell.recording import load_recording
 from relay.shell.rehearse import rehearse
@@ -82,6 +82,21 @@ def test_without_a_track_it_is_the_middle_of_the_reports(rehearsed: Path) -> Non
     """A release that shows no place has no frame: the middle of the exact track stands for it."""
     found = true_place(rehearsed / "private" / "journal.db", one_plan(), [dive_of(rehearsed)], None)
     assert apart_m(found, INVENTED_SITE) < 700
+
+
+def test_fix_counts_as_long_as_it_was_shown(tmp_path: Path) -> None:
+    """A vehicle on its own, heard once in two minutes, is found all the same: its policy shows fixes for three."""
+    steps = list(enumerate(walk(2_400, seed=4)))[::120]
+    lines = [json.dumps({"t": at, **json.loads(message(step, INVENTED_SITE))}) for at, step in steps]
+    (tmp_path / "dive.jsonl").write_text("\n".join(lines) + "\n")
+    slow = plan(policy(cell_m=CELL_M, stale_us=180_000_000), dive=DiveLimits(quiet_us=600_000_000))
+    rehearse(slow, seeded_secrets(1), [str(tmp_path / "dive.jsonl")], tmp_path / "out")
+    dive = dive_of(tmp_path / "out")
+    shown = [record for record in dive.records if record.kind == Kind.TICK and record.body[0][1] is not None]
+    east_m, north_m = shown[-1].body[0][1:3]
+    found = true_place(tmp_path / "out" / "private", slow, [dive], (east_m, north_m))
+    last = json.loads(message(steps[-1][1], INVENTED_SITE))
+    assert apart_m(found, (last["latitude_deg"], last["longitude_deg"])) < 1.5 * CELL_M
 
 
 def test_journal_of_another_dive_is_refused(rehearsed: Path) -> None:

@@ -55,7 +55,7 @@ class Settings:
 class Lattice:
     """The choices of each part, coarsest first; what can't stand together in a policy is left out."""
 
-    tick_s: tuple[int, ...] = (60, 30, 15, 5, 2, 1)
+    tick_s: tuple[int, ...] = (60, 30, 15, 5, 2)
     cell_m: tuple[float, ...] = (100.0, 50.0, 25.0, 10.0, 5.0)
     depth_step_m: tuple[float | None, ...] = (None, 500.0, 200.0, 100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5)
     relative: tuple[bool, ...] = (True, False)

@@ -25,7 +25,7 @@ from relay.core.sources import Source
 from relay.shell.journal import NAME, read_rows
 
 MOST_POINTS = 120
-STALE_S = 30.0  # as long as a policy shows a fix, if it doesn't say otherwise
+STALE_S = 30.0  # how long a fix is shown where the plan doesn't know the audience
 LEAST_FRESH = 0.8
 _SLACK_M = 15.0
 
@@ -35,17 +35,21 @@ _Complex = NDArray[np.complex128]
 
 @dataclass(frozen=True, slots=True)
 class ExactTrack:
-    """A vehicle's fixes by the embargo clock: seconds, and metres east and north (complex) of `origin`."""
+    """A vehicle's fixes by the embargo clock: seconds, and metres east and north (complex) of `origin`.
+
+    `stale_s`: how long a fix was shown to the audience.
+    """
 
     t_s: Floats
     at: _Complex
     origin: Anchor
+    stale_s: float = STALE_S
 
     def when(self, moments_s: Floats) -> tuple[_Complex, NDArray[np.bool_]]:
         """Return the last fix at or before each moment, and whether it was fresh."""
         last = np.searchsorted(self.t_s, moments_s, side="right") - 1
         age_s = moments_s - self.t_s[np.maximum(last, 0)]
-        return self.at[np.maximum(last, 0)], (last >= 0) & (age_s <= STALE_S)
+        return self.at[np.maximum(last, 0)], (last >= 0) & (age_s <= self.stale_s)
 
     def place(self, at: complex) -> Place:
         """Return latitude and longitude of a point on the plane."""
@@ -70,7 +74,8 @@ def true_place(journal: Path, plan: Plan, dives: Sequence[Dive], reference: tupl
     name = str(dive.header["vehicles"][vehicle])
     if name not in fixes:
         raise OperatorError(f"{journal}: no position of {name} is in it: name the journal of {dive.name}")
-    return _found(journal, dive, vehicle, exact_track(fixes[name]), complex(*reference))
+    stale_s = next((policy.stale_us / 1e6 for policy in plan.policies if policy.audience == dive.audience), STALE_S)
+    return _found(journal, dive, vehicle, exact_track(fixes[name], stale_s), complex(*reference))
 
 
 def exact_fixes(journal: Path, plan: Plan) -> dict[str, list[tuple[float, float, float]]]:
@@ -101,11 +106,11 @@ def _reported(path: Path, plan: Plan) -> Iterator[tuple[float, str, Place]]:
                 yield row.embargo_us / 1e6, str(name), (seen.latitude_deg, seen.longitude_deg)
 
 
-def exact_track(fixes: Sequence[tuple[float, float, float]]) -> ExactTrack:
+def exact_track(fixes: Sequence[tuple[float, float, float]], stale_s: float = STALE_S) -> ExactTrack:
     """Return fixes on a plane about the first."""
     origin = Anchor(fixes[0][1], fixes[0][2], 0)
-    metres = [plane(latitude, longitude, origin)[:2] for _, latitude, longitude in fixes]
-    return ExactTrack(np.array([at_s for at_s, *_ in fixes]), np.array([complex(*point) for point in metres]), origin)
+    metres = np.array([complex(*plane(latitude, longitude, origin)[:2]) for _, latitude, longitude in fixes])
+    return ExactTrack(np.array([at_s for at_s, *_ in fixes]), metres, origin, stale_s)
 
 
 def _tracked(dive: Dive) -> list[int]:
@@ -120,7 +125,7 @@ def _found(journal: Path, dive: Dive, vehicle: int, track: ExactTrack, reference
     moments_s, shown = _shown(dive, vehicle)
     tick_s = float(dive.header["tick_s"])
     first = np.floor((track.t_s[0] - moments_s[0]) / tick_s)
-    last = np.ceil((track.t_s[-1] + STALE_S - moments_s[-1]) / tick_s)
+    last = np.ceil((track.t_s[-1] + track.stale_s - moments_s[-1]) / tick_s)
     fits = (_fit(track, moments_s + at * tick_s, shown) for at in np.arange(first, last + 1))
     best = min(fits, key=lambda fit: fit[0], default=None)
     allowed_m = float(dive.header["cell_m"] or 0.0) + _SLACK_M
