@@ -357,6 +357,6 @@ AUDIT = {
     "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
     "| numpy",
     "sites": "chart journey | numpy",
-    "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy.stats",
+    "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy",
     "advise": "attack chart core.policy settings trial | numpy",
 }
