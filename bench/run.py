@@ -7,6 +7,7 @@ import argparse
 from pathlib import Path
 from statistics import median
 
+from advising import compared
 from audit import MOST_MIB, MOST_S, audit_costs
 from decoding import rates
 from fanout import FLOOR, Cost, compile_tools, costs
@@ -41,6 +42,8 @@ def main() -> None:
         console.print(_audit())
     if options.only in (None, "link"):
         console.print(_link())
+    if options.only == "advise":  # an hour or so, so only where it is asked for
+        console.print(_advising())
     if options.only in (None, "fan-out"):
         compile_tools(BUILD)
         for viewers in options.viewers or VIEWERS:
@@ -50,7 +53,9 @@ def main() -> None:
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument(
-        "--only", choices=("decoding", "journal", "page", "stop", "audit", "link", "fan-out"), help="run one part"
+        "--only",
+        choices=("decoding", "journal", "page", "stop", "audit", "link", "fan-out", "advise"),
+        help="run one part",
     )
     parser.add_argument("--viewers", type=int, nargs="+", help="open websockets (default 1000, 5000 and 10000)")
     parser.add_argument("--rate", type=float, help="messages a second to each (default: 10000 a second to all)")
@@ -58,6 +63,20 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--turns", type=int, default=15, help="turns of each server (default 15)")
     parser.add_argument("--servers", default="", help="those whose names are in this text alone (default all)")
     return parser.parse_args()
+
+
+def _advising() -> Table:
+    table = _table("advise: more detail than a preset at the promise that it keeps")
+    heads = ("chart, preset", "promise km2", "its detail", "advised detail", "kept at fresh places", "seconds")
+    for head in heads:
+        table.add_column(head)
+    for one in compared():
+        choice = one.advice.choice
+        audited = None if choice is None else choice.audited
+        told = ("none", "-") if choice is None or audited is None else (f"{choice.detail:.1f}", f"{audited.share:.0%}")
+        numbers = f"{one.promise_km2:.3g}", f"{one.detail:.1f}", *told, f"{one.seconds:.0f}"
+        table.add_row(f"{one.chart}, {one.preset}", *numbers)
+    return table
 
 
 def _table(title: str, *, show_header: bool = True) -> Table:

@@ -52,7 +52,8 @@ def test_values_are_a_mixture_of_scipys_normal_laws(relative: bool) -> None:
         ).logpdf(told)
         for scale, share in LAW.scales
     ]
-    assert logs[4, 4] == pytest.approx(logsumexp(terms), abs=1e-9)
+    exact = 1e-6 if relative else 1e-9  # an unknown bias of 30 km beside an error of 1 m leaves eight digits
+    assert logs[4, 4] == pytest.approx(logsumexp(terms), abs=exact)
 
 
 def test_turns_are_averaged_by_their_likelihood() -> None:

@@ -67,6 +67,9 @@ TESTED_WITH: dict[str, str] = {
     **dict.fromkeys(("shore_command", "until_stopped"), "shore_live"),
     "demo_run": "live_path",
     "app": "live_path",
+    **dict.fromkeys(("advise_arguments", "advise_dive", "advise_picture", "advise_run"), "advise_command"),
+    "advise_words": "advise_command",
+    "advised_keys": "policy_file",
 }
 
 

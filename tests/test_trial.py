@@ -109,6 +109,7 @@ def test_trial_ends_once_too_many_fell_short() -> None:
     whole = keeps(left, range(100), 10.0, allowed=2, to_the_end=True)
     assert (whole.share, whole.enough, whole.whole) == (0.97, False, True)
     assert whole.fifth_km2 == pytest.approx(np.quantile(areas, 0.05))
+    assert spare(100) == 2 and whole.sure_km2 == 5.0
     assert keeps(left, range(100), 10.0, allowed=3).enough
 
 

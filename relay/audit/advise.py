@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from relay.audit.attack import Progress, quiet
 from relay.audit.chart import Mask
-from relay.audit.settings import Settings, applied, detail
+from relay.audit.settings import Settings, applied, detail, settings_of
 from relay.audit.trial import PLENTY, SHARE, Ground, Kept, Left, calibrated, keeps, level_for, spare
 from relay.core.policy import Policy
 
@@ -40,7 +40,8 @@ class Tried:
 class Search:
     """The settings of a lattice, most of which need no trial; `details` (settings,) rises with every part.
 
-    `keep`: tries settings. `whole` once nothing is left that could be better than the best.
+    `keep`: tries settings; `start` is tried first, if it is given. `whole` once nothing is left that could be
+    better than the best.
     """
 
     settings: Sequence[Settings]
@@ -48,6 +49,7 @@ class Search:
     keep: Callable[[Settings], Kept]
     most: int = 80
     progress: Progress = quiet
+    start: Settings | None = None
     tried: dict[Settings, Tried] = field(default_factory=dict)
     best: Tried | None = None
     whole: bool = False
@@ -82,7 +84,9 @@ class Search:
         self.best, self.whole = max(kept, key=lambda one: one.detail, default=None), False
 
     def _begin(self) -> bool:
-        """Try the coarsest settings, then whatever else is no finer than any others."""
+        """Try the settings to start with, then the coarsest, then whatever else is no finer than any others."""
+        if self.start is not None and self.start not in self.tried and self._try(self.start):
+            return True
         while self.best is None and self._open.any():
             self._try(self._coarsest(self._open))
         return self.best is not None
@@ -236,7 +240,7 @@ def _search(
         return kept
 
     details = np.array([detail(applied(one, policy)) for one in settings])
-    return Search(settings, details, keep, effort.most, progress)
+    return Search(settings, details, keep, effort.most, progress, settings_of(policy))
 
 
 def _audited(ground: Ground, policy: Policy, promise_km2: float, search: Search, effort: Effort) -> Tried | None:

@@ -23,7 +23,7 @@ from relay.audit.likelihood import NormalLaw, log_inside, log_mean_over, log_sum
 
 CHUNK = 16_384
 VALUE_M = 1.0
-FLAT_M = 3_000.0
+FLAT_M = 30_000.0
 BLOCK_LENGTHS, ALIKE, WIDE = 1.5, 0.8, 8.0
 HOPELESS = 7.0
 POINTS = (-30.0, 3), (-15.0, 7)  # from which log probability on a bias is integrated over so many points

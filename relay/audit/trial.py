@@ -195,6 +195,11 @@ class Kept:
         return float(np.quantile(areas, 1 - SHARE)) if self.whole else float(areas[self.short - 1])
 
     @property
+    def sure_km2(self) -> float:
+        """The largest promise that this trial, made to the end, shows to be kept: all but `spare` places leave it."""
+        return float(np.sort([one.area_km2 for one in self.left])[spare(len(self.left))])
+
+    @property
     def share(self) -> float:
         """The share of the places at which the promise is kept."""
         return 1 - self.short / len(self.left)
