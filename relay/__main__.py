@@ -5,6 +5,8 @@ import sys
 from pathlib import Path
 
 from relay import __version__
+from relay.shell.advise_arguments import add_advise
+from relay.shell.audit_arguments import add_audit
 from relay.shell.exit_code import exit_code
 from relay.shell.guest_arguments import add_guests
 from relay.shell.reading_arguments import Commands, add_command, add_reading
@@ -48,6 +50,14 @@ def main(arguments: list[str] | None = None) -> int:
         from relay.shell.shore_command import shore
 
         return exit_code(shore, options)
+    if options.command == "audit":  # it alone needs the extra `audit`
+        from relay.shell.audit_command import audit
+
+        return exit_code(audit, options)
+    if options.command == "advise":
+        from relay.shell.advise_command import advise
+
+        return exit_code(advise, options)
     from relay.shell import app
 
     return app.run(options)
@@ -70,6 +80,8 @@ def _parser() -> argparse.ArgumentParser:
     _check(commands)
     _rehearse(commands)
     add_reading(commands)
+    add_audit(commands)
+    add_advise(commands)
     _import(commands)
     _record(commands)
     add_guests(commands)
@@ -103,6 +115,15 @@ def _ship(commands: Commands) -> None:
         "where it was: nothing is early, lost or sent twice.",
     )
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+    parser.add_argument(
+        "--without-audit",
+        nargs=2,
+        action="append",
+        default=[],
+        metavar=("AUDIENCE", "WHY"),
+        help="start an audience whose promise no audit has passed, on your own word, which is journalled and stays on "
+        "the desk until the relay ends",
+    )
     _log(parser)
 
 

@@ -113,9 +113,10 @@ SHELL = {
     "feed_url": "core.errors",
     "expedition_form": "core.errors core.policy desk_address feed_url quantities uplink_plan | pydantic",
     "expedition_faults": "expedition_form toml_lines | pydantic",
-    "expedition_sense": "core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
+    "audit_plan": "core.area core.geodesy core.policy expedition_faults expedition_form quantities",
+    "expedition_sense": "audit_plan core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
     "core.swath expedition_faults expedition_form feed_url toml_lines",
-    "expedition": "core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
+    "expedition": "audit_plan core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
     "expedition_sense feed_url uplink_plan | pydantic",
     "secrets_file": "core.errors core.secrets",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
@@ -218,17 +219,27 @@ SHELL = {
     "desk_decided": "core.decision core.desk_record core.hiding core.pipeline core.programme desk_seen desk_watch "
     "quantities",
     "desk_state": "core.decision core.notices core.pipeline core.policy core.silence desk_audiences desk_decided "
-    "desk_disk desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds site standing",
+    "desk_disk desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds promises site standing",
     "desk_line": "gate | aiohttp",
     "desk_stream": "",
     "desk": "core.errors core.pipeline core.ranges conversation deciding desk_address desk_line desk_stream "
     "desk_token representation | aiohttp",
     "desk_room": "core.model core.pipeline core.silence deciding desk desk_disk desk_legs desk_line desk_seen "
     "desk_state desk_token desk_watch outlet pages site_files",
+    # the promises: who may start, and what is about to leave
+    "audit_result": "core.errors core.policy expedition quantities | datetime",
+    "audit_gate": "audit_result core.decision core.errors core.ranges expedition",
+    "foresight_process": "core.policy",
+    "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
+    "foresight_process",
+    "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.residual checkpoint core.desk_record "
+    "core.errors core.model core.pipeline core.secrets foresight foresight_process journal recording secrets_file",
+    "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.release "
+    "expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
-    "core.wire checkpoint clock control deciding desk_room expedition feeds inviting journal outlet recording "
-    "secrets_file site standing taking uplink",
+    "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "
+    "promises recording secrets_file site standing taking uplink",
     "running": "expedition page_words public_files site site_files",
     "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets "
@@ -247,6 +258,35 @@ SHELL = {
     "reading_arguments": "",
     "tell_words": "quantities",
     "tell_arguments": "",
+    # the audit's command: what it was given, what came of it
+    "table_file": "core.errors",
+    "ship_track_file": "audit.attack core.errors table_file | numpy",
+    "wreck_list_file": "audit.attack core.errors ship_track_file table_file",
+    "true_place": "audit.attack audit.chart core.errors core.geodesy core.model core.policy core.release core.sources "
+    "journal | numpy",
+    "audit_arguments": "reading_arguments",
+    "audit_libraries": "core.errors",
+    "audit_case": "audit.attack audit.chart audit.chart_files audit.chart_merge audit.declared audit.known_seabed "
+    "core.area core.errors expedition recording ship_track_file wreck_list_file | numpy",
+    "audit_words": "audit.played",
+    "residual_map": "audit.chart audit.played track_picture | matplotlib matplotlib.backends.backend_agg "
+    "matplotlib.figure numpy",
+    "report_page": "audit.played audit_words core.errors residual_map | jinja2 markupsafe",
+    "audit_run": "audit.attack audit.attacks audit.calibration audit.chart_match audit.evidence audit.known_seabed "
+    "audit.played audit_case audit_words core.errors report_page true_place | numpy",
+    "policy_file": "core.errors toml_lines",
+    "advise_arguments": "reading_arguments",
+    "advised_keys": "audit.settings core.policy expedition_form quantities",
+    "advise_dive": "audit.journey core.errors core.policy core.wire expedition recording rehearse secrets_file",
+    "advise_words": "audit.advise audit.settings audit.trial core.policy audit_result quantities",
+    "advise_picture": "audit.advise audit.trial audit_result core.errors | matplotlib matplotlib.axes "
+    "matplotlib.backends.backend_agg matplotlib.backends.backend_svg matplotlib.figure",
+    "advise_run": "audit.advise audit.attack audit.chart audit.declared audit.error_law audit.settings "
+    "audit.sites audit.soundings_of audit.trial core.errors core.policy advise_dive audit_case expedition "
+    "quantities | numpy",
+    "advise_command": "advise_picture advise_run advise_words advised_keys audit.attack audit.settings audit_libraries "
+    "audit_result core.errors core.policy expedition policy_file quantities | rich",
+    "audit_command": "audit.attack audit_libraries audit_run core.errors exit_code | rich",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "shore_words": "certificate_end quantities shore_file shore_named uplink_tls",
     "shore_command": "log_lines shore shore_file shore_named shore_run shore_words until_stopped | uvloop",
@@ -254,7 +294,8 @@ SHELL = {
     "guest_arguments": "reading_arguments",
     "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
     "expedition guest_book guest_door inviting journal secrets_file taking",
-    "app": "core.errors core.figures core.policy core.release core.seal core.secrets briefing clock demo_run deploy "
+    "app": "core.errors core.figures core.policy core.release core.seal core.secrets audit_gate audit_result "
+    "briefing clock demo_run deploy "
     "desk_token exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground "
     "plain_words public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
     "until_stopped verify | rich uvloop",
@@ -283,6 +324,46 @@ AUDIT = {
     "evidence": "chart | numpy",
     "posterior": "chart | numpy",
     "attack": "chart core.wire",
+    "declared": "chart core.area | numpy pyproj",
+    "withheld": "attack core.policy core.release core.wire | msgpack",
+    "attacks": "attack averaging cell_edges chart_match dead_reckoning differencing environment free_text known_wrecks "
+    "leak_scan send_times ship_alignment totals zone_edges",
+    "known_seabed": "calibration chart | numpy",
+    "played": "attack chart core.policy evidence posterior withheld | numpy",
+    # attacks on motion and on sources beside the chart
+    "shown_track": "attack chart core.release | numpy",
+    "spots": "chart | numpy scipy",
+    "earth_tied": "chart shown_track | numpy pyproj",
+    "dead_reckoning": "attack chart ship_alignment ship_path shown_track spots | numpy scipy",
+    "ship_path": "attack chart | numpy scipy shapely",
+    "ship_alignment": "attack chart ship_path shown_track spots | numpy scipy",
+    "totals": "attack chart earth_tied shown_track spots core.figures core.release | numpy scipy",
+    "zone_edges": "attack chart earth_tied shown_track spots | numpy scipy",
+    "averaging": "attack chart earth_tied shown_track spots | numpy",
+    "cell_edges": "attack chart earth_tied shown_track spots core.quantise | numpy scipy",
+    # attacks on what is told besides the track
+    "told_texts": "attack core.policy core.release",
+    "told_places": "chart core.place_angles core.place_fold core.place_in_text core.place_tokens core.place_words "
+    "| pyproj",
+    "free_text": "attack spots told_places told_texts core.place_in_text core.time_in_text",
+    "send_times": "attack chart shown_track spots told_texts core.release core.wire | numpy scipy",
+    "leak_shape": "attack told_texts core.errors core.policy core.release core.seal core.wire",
+    "leak_scan": "attack chart earth_tied leak_shape shown_track spots told_places told_texts | msgpack numpy pyproj",
+    "known_wrecks": "attack chart shown_track soundings_of spots told_texts core.place_fold core.place_names | numpy",
+    "tide": "attack chart core.quantise core.release | numpy",
+    "compass": "attack chart shown_track | numpy",
+    "environment": "attack chart compass shown_track tide told_texts | gsw numpy",
+    "frame_on_earth": "chart earth_tied shown_track core.quantise | numpy",
+    "differencing": "attack chart earth_tied frame_on_earth shown_track spots core.quantise | numpy",
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
+    "residual": "attack chart evidence match posterior soundings_of core.area core.errors | numpy pyproj",
+    "soundings_of": "attack chart evidence seabed_bounds | numpy",
+    "settings": "core.policy",
+    "journey": "chart core.policy core.wire | numpy",
+    "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
+    "| numpy",
+    "sites": "chart journey | numpy",
+    "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy.stats",
+    "advise": "attack chart core.policy settings trial | numpy",
     "soundings_of": "attack chart evidence seabed_bounds | numpy scipy",
 }

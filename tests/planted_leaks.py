@@ -4,6 +4,7 @@ from planted_desk import DESK
 from planted_guests import GUESTS
 from planted_links import LINKS
 from planted_programmes import PROGRAMMES
+from planted_promises import PROMISES
 from planted_seals import SEALS
 from planted_served import SERVED
 from planted_shores import SHORES
@@ -375,6 +376,7 @@ DOORS = (
 
 LEAKS = (
     *LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *SEALS, *LINKS, *SHORES, *GUESTS, *STREAMS,
+    *PROMISES,
 )  # fmt: skip
 
 

@@ -32,6 +32,7 @@ from relay.core.decision import (
     Say,
     SetLeg,
     Target,
+    Unaudited,
     Uninvite,
 )
 from relay.core.desk_record import Known
@@ -231,6 +232,7 @@ DECISIONS: dict[str, Decision] = {
         guest="0000ada0", audience="family", invited="Ada", until="2026-12-31"
     ),
     "no longer invited: Ada": Uninvite(guest="0000ada0", invited="Ada"),
+    "public goes without a passed audit: the chart is late": Unaudited(audience="public", reason="the chart is late"),
     "a dive begins": Begin(),
     "the dive ends": End(),
 }

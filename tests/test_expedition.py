@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from audit_settings import WRONG_BESIDE
 from expeditions import RIGHT, WRONG_ADDRESSES, changed, line_with
 from relay.core.area import Area, Zone, ZoneAction
 from relay.core.errors import ExpeditionError
@@ -13,7 +14,6 @@ from relay.core.policy import Disclosed, Leg, Place, Policy
 from relay.shell.expedition import parse_expedition, read_expedition
 from relay.shell.expedition_form import PARTS as FORM
 from relay.shell.expedition_form import File, _Part, listen_address
-from survey_settings import WRONG_SURVEY
 
 PATH = Path("/somewhere/EXPEDITION.toml")
 
@@ -238,7 +238,7 @@ WRONG = [
     ("open = true", 'invited = "true"', 'invited = "true"', "must be true or false, without quotes"),
     *PARTS,
     *WRONG_ADDRESSES,
-    *WRONG_SURVEY,
+    *WRONG_BESIDE,
 ]
 
 

@@ -54,8 +54,8 @@ EXACT = set(
 def row_of(room: str) -> tuple[set[str], set[str]]:
     """Return the modules of ours and the other modules that `room` (like `core.fuse`) may import."""
     main = (
-        "relay shell.app shell.exit_code shell.guest_arguments shell.reading_arguments shell.shore_command shell.tell "
-        "shell.tell_arguments"
+        "relay shell.advise_arguments shell.advise_command shell.app shell.audit_arguments shell.audit_command shell.exit_code shell.guest_arguments "
+        "shell.reading_arguments shell.shore_command shell.tell shell.tell_arguments"
     )
     special = {"": "", "__main__": main, "core": "", "shell": "", "audit": ""}
     if room in special:

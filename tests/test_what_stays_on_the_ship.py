@@ -25,6 +25,7 @@ from relay.core.decision import (
     Resume,
     Say,
     Target,
+    Unaudited,
     Uninvite,
     read_decision,
     word_for,
@@ -65,6 +66,7 @@ PRIVATE: st.SearchStrategy[Decision] = st.one_of(
     st.builds(Back, vehicle=st.sampled_from(["Lantern", "Moth"])),
     st.builds(Invite, guest=st.just("0000ada0"), audience=st.sampled_from(["public", "slow"]), invited=st.just("Ada")),
     st.builds(Uninvite, guest=st.just("0000ada0"), invited=st.just("Ada")),
+    st.builds(Unaudited, audience=st.sampled_from(["public", "slow"]), reason=st.just("38 36.9 S 021 55.9 W")),
 )  # fmt: skip
 MOMENTS = st.integers(0, 200 * SECOND) | st.integers(0, 100).map(lambda at: at * 2 * SECOND)
 

@@ -175,8 +175,8 @@ class VirtualShip(Ship):
 
     def __init__(self, plan: Plan, secrets: Secrets, disk: Disk, machine: Machine, public: Public) -> None:
         self.expedition: Any = SimpleNamespace(plan=plan, released=disk.released)
-        self.desk: Any = SimpleNamespace(took=lambda row: None, sent=lambda frame: None, alarms=lambda now_us: [])
-        self.site: Any = public
+        self.desk: Any = SimpleNamespace(**dict.fromkeys(("took", "sent", "alarms", "beat"), lambda *_: []))
+        self.site, self.promises = public, self.desk  # type: ignore[assignment]
         self._file = disk.journal()
         marks = self._file.marks()
         self._fingerprint, self.stopped, self.uplink = "of the test", None, None

@@ -98,7 +98,10 @@ class Finding:
 class Attack(Protocol):
     """One way of finding the place; each lives in a file of its own."""
 
-    name: str
+    @property
+    def name(self) -> str:
+        """What it is called, in plain words."""
+        ...
 
     def play(self, case: Case, progress: Progress = quiet) -> Finding:
         """Return what can be found; an attack never raises over what it is given, it says what was wrong."""

@@ -54,7 +54,8 @@ def _learnt(chart: Chart, truth: Chart, draw: np.random.Generator) -> tuple[Floa
     chosen = draw.integers(len(rows), size=PLACES)
     latitude = truth.latitude_deg[rows[chosen]]
     longitude = truth.longitude_deg[columns[chosen]]
-    residual, squares = _missed(chart, truth, latitude, longitude)
+    missed = _Missed(chart, truth)
+    residual, squares = missed.at(latitude, longitude)
     known = np.isfinite(residual)
     if known.sum() < 100:
         raise ValueError(f"{chart.name} and {truth.name} have no water in common")
@@ -66,8 +67,8 @@ def _learnt(chart: Chart, truth: Chart, draw: np.random.Generator) -> tuple[Floa
         bearing = draw.uniform(0, 2 * np.pi, PLACES)
         row = rows[chosen]
         north, east = truth.metres_per_degree
-        other, of_it = _missed(
-            chart, truth, latitude + apart_m * np.cos(bearing) / north[row],
+        other, of_it = missed.at(
+            latitude + apart_m * np.cos(bearing) / north[row],
             longitude + apart_m * np.sin(bearing) / east[row],
         )  # fmt: skip
         pair = np.clip([score, other / np.sqrt(of_it @ weights)], -_CLIP, _CLIP)
@@ -78,16 +79,21 @@ def _learnt(chart: Chart, truth: Chart, draw: np.random.Generator) -> tuple[Floa
     return weights, ErrorLaw(length_m, power, scales)
 
 
-def _missed(chart: Chart, truth: Chart, latitude: Floats, longitude: Floats) -> tuple[Floats, Floats]:
-    """Return by how much a chart misses the truth at places, and what the variance of that may be made of."""
-    depth, relief = filled(chart)
-    up, across = np.gradient(depth, *chart.spacing_m)
-    steep = np.hypot(up, across) * max(chart.spacing_m)
-    charted, relief_there, steep_there = (
-        at_places(replace(chart, depth_m=grid), latitude, longitude) for grid in (depth, relief, steep)
-    )
-    squares = np.stack([np.ones(len(charted)), relief_there**2, steep_there**2], axis=-1)
-    return at_places(truth, latitude, longitude) - charted, squares
+class _Missed:
+    """By how much a chart misses the truth, and what the variance of that may be made of."""
+
+    def __init__(self, chart: Chart, truth: Chart) -> None:
+        depth, relief = filled(chart)
+        up, across = np.gradient(depth, *chart.spacing_m)
+        steep = np.hypot(up, across) * max(chart.spacing_m)
+        self._truth = truth
+        self._grids = [replace(chart, depth_m=grid) for grid in (depth, relief, steep)]
+
+    def at(self, latitude: Floats, longitude: Floats) -> tuple[Floats, Floats]:
+        """Return the errors (places,), and a floor, the relief and the slope of the chart, squared (places, 3)."""
+        charted, relief, steep = (at_places(grid, latitude, longitude) for grid in self._grids)
+        squares = np.stack([np.ones(len(charted)), relief**2, steep**2], axis=-1)
+        return at_places(self._truth, latitude, longitude) - charted, squares
 
 
 def _fitted(residual: Floats, squares: Floats) -> Floats:

@@ -5,6 +5,7 @@ bands. Errors that soundings share are factors, integrated over; what each has o
 """
 
 from collections.abc import Callable
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import ndtr, roots_hermitenorm
@@ -48,11 +49,17 @@ def log_mean_over(given: Callable[[Floats], Floats], centre: Floats, width: Floa
     large (adaptive quadrature; from memory: Naylor and Smith 1982).
     """
     terms = np.empty((nodes, len(centre)), dtype=centre.dtype)
-    for at, (point, weight) in enumerate(zip(*roots_hermitenorm(nodes), strict=True)):
+    for at, (point, weight) in enumerate(zip(*_rule(nodes), strict=True)):
         factor = (centre + width * point).astype(centre.dtype)
         terms[at] = given(factor) + np.log(weight) + (point**2 - factor**2) / 2
     mean: Floats = log_sum(terms) + np.log(width) - np.log(2 * np.pi) / 2
     return mean
+
+
+@lru_cache
+def _rule(nodes: int) -> tuple[Floats, Floats]:
+    points, weights = roots_hermitenorm(nodes)
+    return points, weights
 
 
 def wanted(low_m: Floats, high_m: Floats, shared_m: Floats, own_m: Floats) -> tuple[Floats, Floats]:

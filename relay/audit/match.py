@@ -204,7 +204,7 @@ class Match:
         logs = np.empty((len(self.law.scales), len(size)))
         for at in np.unique(level):
             chosen = level == at
-            typical_m = float(edges[at : at + 2].mean())
+            typical_m = float(size[chosen].mean())
             for row, (scale, share) in enumerate(self.law.scales):
                 covariance = self.covariance(scale * typical_m)
                 logs[row, chosen] = log_density(residual_m[:, chosen], covariance) + np.log(share)
@@ -277,6 +277,8 @@ class Match:
             group[np.argmin(self._width_m[group])] for group in self._within(np.arange(len(self.east_m)), alike_m)
         ]
         kept = np.sort(np.array(narrowest))
+        if self.soundings.relative:  # what neighbours share goes with the unknown depth that all count from
+            return [(kept[at : at + 1], 1.0) for at in range(len(kept))]
         blocks = self._within(kept, BLOCK_LENGTHS * self.law.length_m)
         return [(block, self._shared(block)) for block in blocks]
 

@@ -8,7 +8,7 @@ stops until the operator resumes it; ticks with a vehicle outside are never show
 dive that the operator ended is over: none begins by itself until the vehicles have come up or fallen quiet.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -57,6 +57,11 @@ class Due(NamedTuple):
     record: ReleasedRecord
 
 
+def anything(tick_us: int) -> bool:
+    """Let every tick leave."""
+    return True
+
+
 class _Dive:
     """The state of a dive under way, forgotten when it ends."""
 
@@ -99,6 +104,8 @@ class Channel:
         self.held_row = 0
         self.outside: str | None = None
         self._excused = False
+        # Asked of each tick before it leaves, beside all else: it can keep ticks in, and lets nothing out.
+        self.may_leave: Callable[[int], bool] = anything
 
     @property
     def under_way(self) -> bool:
@@ -203,6 +210,8 @@ class Channel:
         """Return when the next tick leaves, if nothing keeps it in."""
         tick_us = self._next_tick_us()
         if tick_us is None or (self._halts and any(tick_us >= from_us for from_us, _ in self._halts.values())):
+            return None
+        if not self.may_leave(tick_us):
             return None
         return tick_us + (0 if tick_us <= self._early_us else self._lag_us)
 

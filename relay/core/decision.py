@@ -3,7 +3,7 @@
 Rules: every decision is a journal row before it acts, with who took it; hold, cut, stop and a new zone act at once
 because they only remove; leg, note, target, begin, end, programme and the lifting of a zone tell or show something, so
 they wait out the embargo like any input. What is said but waits for approval, a target's sighting, what is expected of
-a vehicle, and who is invited by what name stay on the ship.
+a vehicle, who is invited by what name, and who goes without an audit stay on the ship.
 """
 
 import json
@@ -210,6 +210,14 @@ class Uninvite:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Unaudited:
+    """An audience with a promise goes without a passed audit until the relay ends, on the word of who takes it."""
+
+    audience: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Begin:
     """Begin a dive now."""
 
@@ -221,7 +229,7 @@ class End:
 
 Told = SetLeg | Say | Target | Begin | End | LiftZone | Programme
 ActsAtOnce = Hold | Resume | Cut | Early | HideZone
-Private = Approve | Dismiss | Expect | Back | Invite | Uninvite
+Private = Approve | Dismiss | Expect | Back | Invite | Uninvite | Unaudited
 Decision = Told | ActsAtOnce | Private
 VERDICTS = ("unchecked", "rock", "modern debris", "of interest", "withheld")
 _NAMES: dict[str, type[Decision]] = {
@@ -242,6 +250,7 @@ _NAMES: dict[str, type[Decision]] = {
     "back": Back,
     "invite": Invite,
     "uninvite": Uninvite,
+    "unaudited": Unaudited,
     "programme": Programme,
 }
 _WORDS: dict[type[Decision], str] = {kind: word for word, kind in _NAMES.items()}
@@ -338,6 +347,7 @@ _FAULTS: dict[str, Callable[[object], str | None]] = {
     "vehicle": partial(name_fault, "vehicle"),
     "audiences": names_fault,
     "text": text_fault,
+    "reason": text_fault,
     "name": text_fault,
     "still": still_fault,
     "wait": partial(flag_fault, "wait"),

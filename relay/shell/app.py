@@ -1,6 +1,7 @@
 """What each command does. Results go to standard output, progress and complaints to standard error."""
 
 import argparse
+import getpass
 import json
 import logging
 import sys
@@ -22,6 +23,8 @@ from relay.core.policy import DiveLimits
 from relay.core.release import Kind
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
+from relay.shell.audit_gate import Leave
+from relay.shell.audit_result import passed_words, why_not
 from relay.shell.briefing import brief
 from relay.shell.clock import MachineTime
 from relay.shell.demo_run import run_demo
@@ -99,10 +102,13 @@ def _check(options: argparse.Namespace) -> int:
         print(describe_feed(source, feed.url))
     print("\n".join([*describe_survey(expedition.plan.vehicles, expedition.survey), *describe_ground(expedition.plan)]))
     print(describe_programme(expedition.plan, expedition.questions_to))
+    unaudited = why_not(expedition)
     for policy in expedition.plan.policies:
         print(
             "\n" + describe_audience(policy, expedition.open_audiences, expedition.plan, expedition.invited_audiences)
         )
+        if policy.audience in unaudited:
+            print(passed_words(expedition, policy.audience, unaudited[policy.audience]))
     if told := cautions(expedition):
         print("\nIt can be used as it is, but think twice about this:")
         print("\n".join(f"CAUTION: {words}" for words in told))
@@ -113,11 +119,12 @@ def _ship(options: argparse.Namespace) -> int:
     log_to_stderr(form=options.log)
     raise_open_files()
     expedition = read_expedition(options.expedition)
+    leave = Leave(dict(options.without_audit), getpass.getuser() if options.without_audit else "")
     for words in cautions(expedition):
         _log.warning("caution: %s", words)
 
     async def serve() -> None:
-        ship = Ship(expedition, MachineTime(), new_site(expedition))
+        ship = Ship(expedition, MachineTime(), new_site(expedition), leave)
         shown = sys.stdout.isatty() and options.log == "text"
         lines = partial(
             _announced, expedition.plan.expedition, ship, None if shown else expedition.private / TOKEN_FILE

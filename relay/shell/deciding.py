@@ -110,6 +110,8 @@ class Deciding:
         if message.get("do") == "status":
             return self._bridge.status()
         who, code = _who(message), message.pop("code", None)
+        if message.get("do") == "unaudited":
+            raise OperatorError("that an audience goes without an audit is said when the relay starts: --without-audit")
         if message.get("do") == "early":
             asked = self._confirmed(message, code)
             if asked is not None:

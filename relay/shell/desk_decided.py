@@ -24,6 +24,7 @@ from relay.core.decision import (
     Say,
     SetLeg,
     Target,
+    Unaudited,
     Uninvite,
     word_for,
 )
@@ -166,6 +167,8 @@ def decision_words(decision: Decision, at_us: int) -> str:
             return f"invited: {decision.invited} to {decision.audience}{until}"
         case Uninvite():
             return f"no longer invited: {decision.invited}"
+        case Unaudited():
+            return f"{decision.audience} goes without a passed audit: {decision.reason}"
         case Begin() | End():
             return "a dive begins" if isinstance(decision, Begin) else "the dive ends"
         case _:

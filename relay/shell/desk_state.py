@@ -23,6 +23,7 @@ from relay.shell.desk_vehicles import vehicle_parts
 from relay.shell.desk_watch import Watch
 from relay.shell.expedition import Expedition
 from relay.shell.feeds import Feed
+from relay.shell.promises import Promises
 from relay.shell.site import Figures
 from relay.shell.standing import programme_section
 
@@ -40,6 +41,7 @@ class Aboard(Protocol):
     pipeline: Pipeline
     feeds: tuple[Feed, ...]
     stopped: str | None
+    promises: Promises
 
     def now_us(self) -> int:
         """Return the moment on the embargo clock."""
@@ -120,6 +122,7 @@ def compose(ship: Aboard, memory: Memory) -> dict[str, Any]:
         "uplink": ship.uplink_facts(),
         **decided_parts(pipeline, memory.watch, now_us),
         "programme": programme_section(pipeline),
+        "promises": ship.promises.told(),
         "guests": ship.guests(),
         "verdicts": list(VERDICTS),
         "legs": [str(leg) for leg in Leg],

@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from relay.core.errors import ExpeditionError
 from relay.core.policy import DiveLimits, LegLimits, Plan, Policy, SourcePlan
 from relay.core.survey_plan import NO_SURVEY, SurveyPlan
+from relay.shell.audit_plan import NO_AUDIT, AuditPlan, audit_of
 from relay.shell.desk_address import near_address
 from relay.shell.expedition_faults import Faults, syntax_fault
 from relay.shell.expedition_form import PRESETS, AudiencePart, FeedPart, File, listen_address
@@ -49,6 +50,7 @@ class Expedition:
     survey: SurveyPlan = NO_SURVEY
     uplink: UplinkPlan | None = None
     invited_audiences: frozenset[str] = frozenset()
+    audit: AuditPlan = NO_AUDIT
 
 
 def read_expedition(path: Path) -> Expedition:
@@ -140,6 +142,7 @@ def _expedition(file: File, path: Path) -> Expedition:
         survey=survey_of(file),
         uplink=_uplink(file),
         invited_audiences=frozenset(audience.name for audience in file.audience if audience.invited),
+        audit=audit_of(file, path),
     )
 
 
@@ -192,3 +195,8 @@ def _policy(audience: AudiencePart) -> Policy:
         depth_relative=audience.depth == "relative",
         check_text=audience.text == "checked",
     )
+
+
+def preset_policy(preset: str, audience: str) -> Policy:
+    """Return the policy that a preset alone gives an audience."""
+    return _policy(AudiencePart.model_validate({"name": audience, **PRESETS[preset]}))

@@ -103,6 +103,7 @@ def _named(place: TomlPath) -> str:
 _ADD = {
     "audience": 'add [[audience]] with a name and a preset, such as preset = "public"',
     "audience.fields": 'add preset = "public" (or "funders", "heritage"), or fields = ["track", "depth", ...]',
+    "audit.charts": 'add the charts that an outsider has of the area, such as charts = ["chart.nc"]',
     "expedition": "add [expedition] with name and ship",
     "feed": "add [[feed]] with name, format and from",
     "feed.format": 'add format = "nmea0183" (or "mavlink", "station-json", "station-msgpack")',

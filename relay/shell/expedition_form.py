@@ -14,6 +14,7 @@ from relay.shell.desk_address import near_address
 from relay.shell.feed_url import FeedUrl, parse_feed_url
 from relay.shell.quantities import (
     angle_deg,
+    area_km2,
     duration_us,
     length_m,
     questions_address,
@@ -62,6 +63,7 @@ def _whole_seconds(value: int) -> int:
 
 Duration = Annotated[int, BeforeValidator(duration_us)]
 Length = Annotated[float, BeforeValidator(length_m)]
+Expanse = Annotated[float, BeforeValidator(area_km2)]
 Angle = Annotated[float, BeforeValidator(angle_deg)]
 Rate = Annotated[float, BeforeValidator(rate_bits_per_s)]
 NAME, SLUG = r"^\S(.*\S)?$", r"^[a-z][a-z0-9-]{0,39}$"
@@ -237,6 +239,14 @@ class ZonePart(_Part):
         return self
 
 
+class AuditPart(_Part):
+    """What an outsider has who looks for the place, as files from this file's folder: charts, AIS, lists of wrecks."""
+
+    charts: Annotated[list[Annotated[str, Field(min_length=1)]], Field(min_length=1, max_length=16)]
+    ship_track: Annotated[str, Field(min_length=1)] | None = None
+    wrecks: Annotated[str, Field(min_length=1)] | None = None
+
+
 class TextPart(_Part):
     """What annotations must not say, beside places."""
 
@@ -267,6 +277,7 @@ class AudiencePart(_Part):
     track_start_after: Annotated[Duration, _within(0, 24, "h", 3_600 * _SECOND)] = 0
     radius: Annotated[Length, _within(10, 20_000, "m")] | None = None
     text: Literal["checked", "unchecked"] = "checked"
+    promise: Annotated[Expanse, _within(0.01, 1e8, "km2")] | None = None
 
 
 def listen_address(text: str) -> tuple[str, int]:
@@ -290,6 +301,7 @@ class File(_Part):
     survey: SurveyPart | None = None
     area: AreaPart | None = None
     text: TextPart = TextPart()
+    audit: AuditPart | None = None
     zone: Annotated[list[ZonePart], Field(max_length=100)] = []
     vehicle: Annotated[list[VehiclePart], Field(min_length=1, max_length=16)]
     feed: Annotated[list[FeedPart], Field(min_length=1, max_length=64)]
@@ -307,6 +319,7 @@ PARTS: dict[str, type[BaseModel]] = {
     "survey": SurveyPart,
     "area": AreaPart,
     "text": TextPart,
+    "audit": AuditPart,
     "zone": ZonePart,
     "vehicle": VehiclePart,
     "feed": FeedPart,

@@ -15,6 +15,7 @@ from relay.core.policy import Disclosed, Place
 from relay.core.reach import Tether
 from relay.core.survey_plan import Gear, SurveyPlan
 from relay.core.swath import Swath, planned_m2
+from relay.shell.audit_plan import promise_faults
 from relay.shell.expedition_faults import Fault
 from relay.shell.expedition_form import AreaPart, AudiencePart, FeedPart, File, VehiclePart, ZonePart, listen_address
 from relay.shell.feed_url import Transport, refuse_clashes
@@ -34,6 +35,7 @@ def faults_together(file: File, path: Path, values: dict[str, Any]) -> list[Faul
         *_feed_faults(file),
         *_folder_faults(file, path),
         *_uplink_faults(file),
+        *promise_faults(file, area_of(file.area)),
     ]
     try:
         listen_address(file.public.listen)

@@ -64,10 +64,7 @@ class JournalFile:
 
     def decisions(self, before: int, most: int, also: Iterable[int] = ()) -> list[Row]:
         """Return the last `most` decisions before a row, and those of the rows `also`, in their order."""
-        asked = "SELECT seq FROM row WHERE kind = 'decision' AND seq < ? ORDER BY seq DESC LIMIT ?"
-        wanted = {seq for (seq,) in self._db.execute(asked, (before, most))}.union(also)
-        found = (self._db.execute("SELECT * FROM row WHERE seq = ?", (seq,)).fetchone() for seq in sorted(wanted))
-        return [_row(values) for values in found if values is not None]
+        return _decisions(self._db, before, most, also)
 
     def decisions_from(self, first: int) -> list[Row]:
         """Return the decisions from row `first` on."""
@@ -93,13 +90,19 @@ class JournalFile:
         os.close(self._lock)
 
 
-def read_rows(path: Path) -> Iterator[Row]:
-    """Yield the rows of a journal that nobody need have open, read-only."""
+def read_rows(path: Path, first: int = 1) -> Iterator[Row]:
+    """Yield the rows of a journal that nobody need have open, read-only, from number `first` on."""
     database = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
     try:
-        yield from _rows(database, 1)
+        yield from _rows(database, first)
     finally:
         database.close()
+
+
+def read_decisions(path: Path, before: int, most: int, also: Iterable[int] = ()) -> list[Row]:
+    """Return the decisions that `JournalFile.decisions` would, read-only, whoever has the journal open."""
+    with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
+        return _decisions(database, before, most, also)
 
 
 def read_marks(path: Path) -> dict[str, str]:
@@ -113,6 +116,13 @@ def read_marks(path: Path) -> dict[str, str]:
 def _rows(database: sqlite3.Connection, first: int) -> Iterator[Row]:
     for values in database.execute("SELECT * FROM row WHERE seq >= ? ORDER BY seq", (first,)):
         yield _row(values)
+
+
+def _decisions(database: sqlite3.Connection, before: int, most: int, also: Iterable[int]) -> list[Row]:
+    asked = "SELECT seq FROM row WHERE kind = 'decision' AND seq < ? ORDER BY seq DESC LIMIT ?"
+    wanted = {seq for (seq,) in database.execute(asked, (before, most))}.union(also)
+    found = (database.execute("SELECT * FROM row WHERE seq = ?", (seq,)).fetchone() for seq in sorted(wanted))
+    return [_row(values) for values in found if values is not None]
 
 
 def _row(values: tuple[Any, ...]) -> Row:

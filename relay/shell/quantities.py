@@ -7,13 +7,15 @@ import re
 from math import isfinite
 from urllib.parse import urlsplit
 
-_QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z°]+(?:/s)?)\s*$")
+_QUANTITY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z°]+(?:/s|2|²)?)\s*$")
 _PLAIN = re.compile(r"[!#-;=?-Z_a-z~]{1,300}", re.ASCII)
 _MAILTO = re.compile(r"mailto:[A-Za-z0-9._+-]{1,64}@[A-Za-z0-9.-]{1,200}", re.ASCII)
 _SECONDS = {"ms": 0.001, "s": 1.0, "min": 60.0, "h": 3600.0}
 # The international foot, exact since 1959, and the international nautical mile, exact since 1929.
 _METRES = {"m": 1.0, "km": 1000.0, "ft": 0.3048, "nm": 1852.0, "NM": 1852.0}
 _DEGREES = {"deg": 1.0, "°": 1.0}
+# The square of the international nautical mile, and the hectare.
+_SQUARE_KM = {"km2": 1.0, "km²": 1.0, "ha": 0.01, "nm2": 1.852**2}
 _BITS_PER_S = {"bit/s": 1.0, "kbit/s": 1e3, "Mbit/s": 1e6}
 
 
@@ -25,6 +27,11 @@ def duration_us(text: object) -> int:
 def length_m(text: object) -> float:
     """Return metres."""
     return _read(text, _METRES, "a length", "25 m")
+
+
+def area_km2(text: object) -> float:
+    """Return square kilometres."""
+    return _read(text, _SQUARE_KM, "an area", "87 km2")
 
 
 def angle_deg(text: object) -> float:

@@ -23,6 +23,7 @@ from relay.core.pipeline import Pipeline
 from relay.core.seal import Signer
 from relay.core.sources import Tally
 from relay.core.wire import Recording
+from relay.shell.audit_gate import NO_LEAVE, Leave
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 from relay.shell.clock import EmbargoClock, TimeSource
 from relay.shell.control import Control
@@ -33,6 +34,7 @@ from relay.shell.feeds import Feed, open_feeds
 from relay.shell.inviting import Inviting
 from relay.shell.journal import Journal, JournalFile, clock_of
 from relay.shell.outlet import Frame, Outlet
+from relay.shell.promises import Promises
 from relay.shell.recording import load_recording
 from relay.shell.secrets_file import MARK, fingerprint, open_secrets
 from relay.shell.site import Figures, Site
@@ -63,7 +65,8 @@ class _Sink:
 class Ship:
     """One site being relayed. `start`, then `serve` until cancelled, then `close`."""
 
-    def __init__(self, expedition: Expedition, time: TimeSource, site: Site) -> None:
+    def __init__(self, expedition: Expedition, time: TimeSource, site: Site, leave: Leave = NO_LEAVE) -> None:
+        self.promises = Promises(expedition, leave)
         self.expedition, self.site = expedition, site
         self._file = JournalFile(expedition.private)
         marks = self._file.marks()
@@ -96,9 +99,11 @@ class Ship:
     async def start(self) -> None:
         """Grow the release log again from the journal, then open the public site and the feeds."""
         self.inviting.start()
+        self.promises.board(self, self._outlet.owes_dive, self._wake.set)
         self._restore()
         journal = Journal(self._file, self._clock)
         self._go_on(journal)
+        self.promises.begin(journal.watermark_us)
         await self._control.start()
         await self._open_site()
         await self.desk.start(self.deciding)
@@ -125,7 +130,7 @@ class Ship:
         jobs += [] if self.uplink is None else [self.uplink.run]
         try:
             async with asyncio.TaskGroup() as group:
-                for job in (*jobs, *self.desk.jobs):
+                for job in (*jobs, *self.desk.jobs, *self.promises.jobs):
                     group.create_task(_forever(job))
                 for feed in self.feeds:
                     group.create_task(feed.run())
@@ -195,7 +200,7 @@ class Ship:
         out += self._outlet.faults
         out += [self.inviting.fault] if self.inviting.fault else []
         out += [] if self.uplink is None else self.uplink.alarms()
-        out += self.desk.alarms(self._clock.now_us())
+        out += self.promises.alarms() + self.desk.alarms(self._clock.now_us())
         out += [f"{name} is outside the declared area" for name in pipeline.outside()]
         for doubt in pipeline.doubts(self._clock.counted_us()):
             name, apart = pipeline.plan.vehicles[doubt.vehicle], f"{doubt.apart_m:.0f} m"
@@ -293,6 +298,7 @@ class Ship:
         self.site.publish(frame)
         if self.uplink is not None and ashore:
             self.uplink.publish(frame)
+        self.promises.sent(frame)
         self.desk.sent(frame)
 
     def _out(self, due: list[Due]) -> None:
@@ -314,6 +320,7 @@ class Ship:
 
     def _take(self, row: Row) -> None:
         self._out(self.pipeline.receive(row))
+        self.promises.took(row)
         self.desk.took(row)
 
     def _guarded(self, action: Callable[[], None]) -> None:
@@ -359,6 +366,7 @@ class Ship:
     async def _beat(self) -> None:
         """Keep clock and checkpoint in the journal fresh, and say what is newly wrong."""
         self._keep()
+        self.promises.beat()
         if self.uplink is not None:
             self.uplink.stir()
         alarms = set(self.alarms())

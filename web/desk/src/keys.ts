@@ -29,6 +29,7 @@ export const PLACES = {
   e: 'early',
   o: 'out',
   p: 'programme',
+  a: 'promises',
   f: 'feeds',
   u: 'uplink',
   i: 'guests',

@@ -13,6 +13,7 @@ import * as day from './panels/day';
 import * as door from './panels/door';
 import * as guests from './panels/guests';
 import * as heads from './panels/head';
+import * as promises from './panels/promises';
 import * as rails from './panels/rail';
 import * as says from './panels/say';
 import * as seabed from './panels/seabed';
@@ -101,6 +102,7 @@ class Desk {
       day.out(tell, hands),
       day.early(tell, hands),
       day.programme(tell, hands),
+      promises.create(tell),
       standing.feeds(tell),
       uplink.create(tell),
       guests.create(tell, hands),

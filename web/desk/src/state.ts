@@ -197,6 +197,16 @@ const programme = fields({
   told_us: orNull(whole),
 });
 
+/** How much of the area that an audience was promised is left, km²: by what has left, and by all that is about to. */
+const promised = fields({
+  audience: text,
+  promise_km2: num,
+  left_km2: orNull(num),
+  ahead_km2: orNull(num),
+  state: oneOf('kept', 'near', 'breaks', 'unknown', 'unaudited'),
+  words: text,
+});
+
 const state = fields({
   now_us: whole,
   expedition: text,
@@ -222,6 +232,7 @@ const state = fields({
   decisions: list(decision),
   cuts: list(cut),
   programme: orNull(programme),
+  promises: list(promised),
   verdicts: list(text),
   legs: list(text),
 });
@@ -262,6 +273,7 @@ export type Waiting = Read<typeof waiting>;
 export type Decision = Read<typeof decision>;
 export type KeptBack = Read<typeof keptBack>;
 export type Programme = Read<typeof programme>;
+export type Promised = Read<typeof promised>;
 export type Tracks = Read<typeof tracks>;
 export type Annotation = Tracks['annotations'][number];
 /** [moment, east_m, north_m, depth_m]. */

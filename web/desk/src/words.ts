@@ -264,6 +264,16 @@ export const words = {
     told: (ago: string) => `Put up ${ago} ago`,
   },
 
+  promises: {
+    title: 'Left to search',
+    help: 'What somebody who looks for the place is left with, worked out by the ship before anything leaves.',
+    none: 'Nothing is promised: promise = "87 km2" under an [[audience]] of the expedition file does, with the charts under [audit].',
+    nothing: 'nothing promised',
+    kept: 'promises kept',
+    look: (names: readonly string[]) => `LOOK: ${names.join(', ')}`,
+    state: { kept: 'kept', near: 'CLOSE to the promise', breaks: 'WOULD BREAK the promise', unknown: 'NOT KNOWN', unaudited: 'WITHOUT an audit' },
+  },
+
   standing: {
     title: 'Feeds, journal, followers',
     healthy: 'all well',
@@ -301,7 +311,7 @@ export const words = {
     note: 'Tab goes through all of it. On some keyboards F8 needs Fn.',
     places: {
       hold: 'Hold', cut: 'Cut', dive: 'Dive', ribbon: 'Time ribbon', say: 'Say', waiting: 'Waiting for approval', targets: 'Targets', legs: 'Legs', zones: 'Hidden zones',
-      early: 'Release early', out: 'Out on their own', programme: 'Programme', feeds: 'Feeds, journal, followers', uplink: 'Link to shore', guests: 'Invitations', decisions: 'What was decided', keys: 'Keys',
+      early: 'Release early', out: 'Out on their own', programme: 'Programme', promises: 'Left to search', feeds: 'Feeds, journal, followers', uplink: 'Link to shore', guests: 'Invitations', decisions: 'What was decided', keys: 'Keys',
     },
   },
 

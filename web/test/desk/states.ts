@@ -44,6 +44,7 @@ export const STATE = {
   decisions: [{ row: 810, at_us: NOW_US - 60 * S, ago_s: 60, who: 'lead', do: 'hold', words: 'held public' }],
   cuts: [{ from_us: NOW_US - 1_500 * S, to_us: NOW_US - 1_380 * S }],
   programme: { pinned: 'We are at the bow.', schedule: ['Dive 4: the stern'], next_dive_in_s: 9_000, told_us: NOW_US - 400 * S },
+  promises: [{ audience: 'public', promise_km2: 87, left_km2: 412, ahead_km2: 104, state: 'near', words: 'public: 412 km2 left to search, 104 km2 with all that is about to leave; 87 km2 are promised' }],
   verdicts: ['unchecked', 'rock', 'modern debris', 'of interest', 'withheld'], legs: ['deck', 'descent', 'bottom', 'ascent'],
 };
 

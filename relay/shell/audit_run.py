@@ -1,0 +1,144 @@
+"""An audit from its files to its words: the case, the attacks, the report, what is kept for the gate.
+
+Rules: randomness from `--seed` alone, so that the same files give the same result; the truth is read last and used for
+nothing but to say whether it would have been found.
+"""
+
+import argparse
+import json
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from relay.audit.attack import Attack, Case, Progress
+from relay.audit.attacks import ATTACKS
+from relay.audit.calibration import calibrate
+from relay.audit.chart_match import ChartMatch, soundings_for
+from relay.audit.evidence import Soundings
+from relay.audit.known_seabed import KnownSeabed
+from relay.audit.played import Outsider, Place, Played, Trial, play
+from relay.core.errors import OperatorError
+from relay.shell.audit_case import Given, read_case
+from relay.shell.audit_words import attack_lines, field_lines, meaning, numbers, say_distance
+from relay.shell.report_page import report_html, report_path, write_report
+from relay.shell.true_place import true_place
+
+_WIDTH = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What is printed, what is remarked, and whether something was released that must never be."""
+
+    text: str
+    notes: tuple[str, ...]
+    leaked: bool
+
+
+def run_audit(options: argparse.Namespace, progress: Progress) -> Said:
+    """Play the audit that `options` asks for, and write what it asks to be written."""
+    given = read_case(options)
+    expedition, case = given.expedition, given.case
+    private, released = (None, None) if expedition is None else (expedition.private, expedition.released)
+    report = None if options.html is None else report_path(options.html, private, released)
+    if report is not None and report.exists() and not options.force:
+        raise OperatorError(f"{report} is there already: name another file, or add --force")
+    truth = _truth(options, given)
+    player = outsider(given.seabed, options.turns, options.trials, options.seed)
+    played = play(player, case, truth=truth, progress=progress)
+    lines = _lines(options, given)
+    if report is not None:
+        name = str(case.dives[0].header["expedition"])
+        write_report(report_html(played, name, lines, truth), report, options.force)
+    text = json.dumps(as_values(played), indent=2) if options.json else in_text(played, lines)
+    notes = (*given.notes, *(() if report is None else (f"The report is {report}: keep it private.",)))
+    return Said(text, notes, bool(played.leaks))
+
+
+def outsider(seabed: KnownSeabed, turns: int, trials: int, seed: int) -> Outsider:
+    """Return the strongest outsider there is: every attack, the chart match tried on a known seabed."""
+    attacks: list[Attack] = [ChartMatch(turns) if isinstance(each, ChartMatch) else each for each in ATTACKS]
+
+    def try_on_known(case: Case, soundings: Soundings, progress: Progress) -> Trial:
+        draw, where = np.random.default_rng(seed), seabed.where(case.prior)
+        return calibrate(
+            seabed.tried, soundings, seabed.truth, draw, trials=trials, turns=turns, where=where, progress=progress
+        )
+
+    return Outsider(attacks, soundings_for, try_on_known)
+
+
+def _truth(options: argparse.Namespace, given: Given) -> Place | None:
+    if options.truth is None or given.expedition is None:
+        return None
+    soundings = soundings_for(given.case)
+    reference = None if soundings is None else (float(soundings.east_m[0]), float(soundings.north_m[0]))
+    return true_place(options.truth, given.expedition.plan, given.case.dives, reference)
+
+
+def _lines(options: argparse.Namespace, given: Given) -> list[str]:
+    """Return what was played, a line each, without a place."""
+    case, north_m, east_m = given.case, *given.case.chart.spacing_m
+    lines = [f"Recording: {dive.name}, for {dive.audience}, {len(dive.records)} records" for dive in case.dives]
+    rows, columns = case.chart.shape
+    lines.append(
+        f"Chart: {case.chart.name}, {rows:,} by {columns:,} cells of {say_distance(north_m)} by {say_distance(east_m)}"
+    )
+    area = None if given.expedition is None else given.expedition.plan.area
+    lines.append("Declared area: all of the chart" if area is None else f"Declared area: {area.name}")
+    lines.append(f"Ship's track: {_count(None if case.ship is None else len(case.ship.t_s), 'fixes')}")
+    lines.append(f"Known wrecks: {_count(len(case.wrecks) or None, 'places')}")
+    lines.append(f"Turns tried: {options.turns}; trials on known places: {options.trials}; seed {options.seed}")
+    return lines
+
+
+def _count(count: int | None, what: str) -> str:
+    return "not given" if count is None else f"{count:,} {what}"
+
+
+def in_text(played: Played, lines: Sequence[str]) -> str:
+    """Return the result as a page of text."""
+    out = [*textwrap.wrap(meaning(played), _WIDTH), ""]
+    out += [f"{name + ':':<46} {value}" for name, value in numbers(played)]
+    if played.leaks:
+        out += ["", "SHOULD NEVER HAVE BEEN RELEASED", *(f"  {leak}" for leak in played.leaks)]
+    out += ["", "Attack by attack:"]
+    for attack in attack_lines(played):
+        out.append(f"  {attack.name}: {attack.left}")
+        out += textwrap.wrap(attack.words, _WIDTH, initial_indent="    ", subsequent_indent="    ")
+    if fields := field_lines(played):
+        out += ["", "Left to search if a field were withheld:", *(f"  {name}: {left}" for name, left in fields)]
+    return "\n".join([*out, "", *lines])
+
+
+def as_values(played: Played) -> dict[str, Any]:
+    """Return the result as plain values, areas in km2, without a place."""
+    joint, trial = played.joint, played.trial
+    return {
+        "rsa95_km2": None if joint is None else joint.area_km2,
+        "refused": played.refused,
+        "declared_km2": played.prior_km2,
+        "floor_km2": played.floor_km2,
+        "lost_bits": None if joint is None else joint.posterior.lost_bits,
+        "near_500m": None if joint is None else joint.near,
+        "trials": None if trial is None else {"count": trial.trials, "covered": trial.covered, "level": trial.level},
+        "truth": None
+        if joint is None or joint.truth_inside is None
+        else {"inside": joint.truth_inside, "error_m": joint.error_m},
+        "leaks": list(played.leaks),
+        "attacks": [
+            {
+                "name": finding.attack,
+                "worked": finding.worked,
+                "rsa95_km2": played.each[finding.attack].area_km2 if finding.attack in played.each else None,
+                "words": finding.words,
+                "leaks": list(finding.leaks),
+                "facts": dict(finding.facts),
+            }
+            for finding in played.findings
+        ],
+        "without": {str(item.field): item.area_km2 for item in played.withheld},
+    }

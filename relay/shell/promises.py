@@ -1,0 +1,237 @@
+"""The promises aboard a running relay: watched as records leave, told on the desk, kept by holding what breaks them.
+
+Rules (R4), for each audience with a promise and a passed audit:
+1. A tick leaves only if a finished round of `foresight` has seen it and found the promise kept with it. So a round that
+   fails, hangs or comes too late lets nothing out: what nobody has seen stays in until somebody has.
+2. Where a round finds the tick that breaks the promise, everything before it leaves, and when it is due itself the
+   audience is held by "the audit", a decision in the journal. Earlier the hold would tell of what is still hidden (R2).
+3. After a restart what had left leaves again; whatever else waits for the first round.
+4. An audience that goes without an audit isn't watched, and the desk says so until the relay ends.
+"""
+
+import asyncio
+import contextlib
+import logging
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, Protocol
+
+from relay.core.channel import Channel
+from relay.core.decision import Hold, write_decision
+from relay.core.errors import OperatorError
+from relay.core.model import Row, RowKind
+from relay.core.pipeline import Pipeline
+from relay.core.release import NO_DIVE
+from relay.shell.audit_gate import Leave, without_audit
+from relay.shell.audit_result import level_of, say_area
+from relay.shell.expedition import Expedition
+from relay.shell.foresight_process import Job, Number, Seen, ask
+from relay.shell.outlet import Frame
+from relay.shell.quantities import say_duration
+
+log = logging.getLogger("offing.audit")
+ROUND_S = 120.0
+NEAR = 1.5
+WHO = "the audit"
+Asking = Callable[[Job], Awaitable[dict[str, Seen] | str]]
+
+
+class Aboard(Protocol):
+    """What the promises need of the ship's relay."""
+
+    expedition: Expedition
+    pipeline: Pipeline
+
+    def now_us(self) -> int:
+        """Return the moment on the embargo clock."""
+        ...
+
+    def decide(self, data: bytes, who: str) -> dict[str, Any]:
+        """Take a decision."""
+        ...
+
+
+@dataclass(slots=True)
+class Standing:
+    """How one promise stands: what the last finished round saw, and why the last one didn't finish."""
+
+    promise_km2: float
+    level: float
+    kept_us: int = -1
+    seen: Seen | None = None
+    fault: str | None = None
+
+
+class Promises:
+    """The promises of one ship's relay. `board` before anything leaves, `begin` once decisions are taken."""
+
+    def __init__(self, expedition: Expedition, leave: Leave, *, asking: Asking = ask, round_s: float = ROUND_S) -> None:
+        """OperatorError where an audience has a promise, no passed audit, and nobody's leave to go without."""
+        self._unaudited, self._leave = without_audit(expedition, leave), leave
+        promises = expedition.audit.promises
+        self._standings = {
+            name: Standing(promise_km2, level_of(expedition, name))
+            for name, promise_km2 in promises.items()
+            if name not in leave.reasons
+        }
+        self._promises: Mapping[str, float] = promises
+        self._asking, self._round_s = asking, round_s
+        self._told: dict[str, Number] = {}
+        self._again = asyncio.Event()
+        self._regrowing = True
+        self._ship: Aboard | None = None
+        self._received_us: Callable[[], int] = lambda: -1
+
+    def board(self, ship: Aboard, owes: Callable[[str, int], bool], stir: Callable[[], None]) -> None:
+        """Keep in from now on what no round has seen.
+
+        `owes`: whether an audience had been sent more of a dive (its number), before a restart, than has left again;
+        `stir`: look again what may leave.
+        """
+        self._ship, self._owes, self._stir = ship, owes, stir
+        for channel in ship.pipeline.channels:
+            if channel.policy.audience in self._standings:
+                channel.may_leave = partial(self._may_leave, channel)
+
+    def begin(self, received_us: Callable[[], int]) -> None:
+        """Let leave again no more of what had left before a restart, and journal who goes without an audit.
+
+        `received_us`: the moment up to which everything received is on the disk.
+        """
+        self._regrowing, self._received_us = False, received_us
+        for decision in self._unaudited:
+            self._aboard.decide(write_decision(decision, self._leave.who), self._leave.who)
+
+    @property
+    def _aboard(self) -> Aboard:
+        assert self._ship is not None
+        return self._ship
+
+    def _may_leave(self, channel: Channel, tick_us: int) -> bool:
+        if self._regrowing:
+            return self._owes(channel.policy.audience, channel.next_dive)
+        return tick_us <= self._standings[channel.policy.audience].kept_us
+
+    def sent(self, frame: Frame) -> None:
+        """Note that a record has left."""
+        if frame.dive != NO_DIVE:
+            self._told[frame.audience] = max(self._told.get(frame.audience, (0, -1)), (frame.dive, frame.seq))
+
+    def took(self, row: Row) -> None:
+        """Note that the pipeline has taken a row: what was decided may change what leaves."""
+        if row.kind is RowKind.DECISION:
+            self._again.set()
+
+    @property
+    def jobs(self) -> list[Callable[[], Awaitable[None]]]:
+        """What is to be done over and over while the relay runs."""
+        return [self.watch] if self._standings else []
+
+    async def watch(self) -> None:
+        """Work out once what is about to leave, and wait for the next time."""
+        self._again.clear()
+        if self._has_something():
+            await self.look()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(self._round_s):
+                await self._again.wait()
+
+    def _has_something(self) -> bool:
+        pipeline = self._aboard.pipeline
+        return pipeline.embargo.oldest_row() is not None or any(channel.under_way for channel in pipeline.channels)
+
+    async def look(self) -> None:
+        """Do one round."""
+        found = await self._asking(self._job(self._received_us()))
+        for audience, standing in self._standings.items():
+            if isinstance(found, str) or audience not in found:
+                standing.fault = found if isinstance(found, str) else "it wasn't answered"
+                continue
+            standing.seen, standing.fault = found[audience], None
+            standing.kept_us = found[audience].kept_us
+        self._stir()
+
+    def _job(self, upto_us: int) -> Job:
+        expedition = self._aboard.expedition
+        return Job(
+            plan=expedition.plan,
+            private=expedition.private,
+            released=expedition.released,
+            charts=expedition.audit.charts,
+            upto_us=upto_us,
+            told=dict(self._told),
+            levels={name: standing.level for name, standing in self._standings.items()},
+            promises={name: standing.promise_km2 for name, standing in self._standings.items()},
+        )
+
+    def beat(self) -> None:
+        """Hold whoever would be sent what breaks a promise now."""
+        ship = self._aboard
+        for channel in ship.pipeline.channels:
+            standing = self._standings.get(channel.policy.audience)
+            if standing is None or channel.held or not self._breaks_now(standing, ship.now_us()):
+                continue
+            audience = channel.policy.audience
+            try:
+                ship.decide(write_decision(Hold(audience=audience), WHO), WHO)
+            except OperatorError as error:  # it is kept in all the same
+                log.error("%s can't be held by decision: %s", audience, error)
+
+    @staticmethod
+    def _breaks_now(standing: Standing, now_us: int) -> bool:
+        breaks_us = None if standing.seen is None else standing.seen.breaks_us
+        return breaks_us is not None and now_us >= breaks_us
+
+    def alarms(self) -> list[str]:
+        """Return what is wrong with promises now, in words without a position."""
+        return [told["words"] for told in self.told() if told["state"] != "kept"] if self._ship is not None else []
+
+    def told(self) -> list[dict[str, Any]]:
+        """Return how each promise stands, for the desk."""
+        if not self._promises:
+            return []
+        now_us = self._aboard.now_us()
+        channels = {channel.policy.audience: channel for channel in self._aboard.pipeline.channels}
+        return [self._told_of(channels[name], promise_km2, now_us) for name, promise_km2 in self._promises.items()]
+
+    def _told_of(self, channel: Channel, promise_km2: float, now_us: int) -> dict[str, Any]:
+        audience = channel.policy.audience
+        standing = self._standings.get(audience)
+        seen = None if standing is None else standing.seen
+        if standing is None:
+            reason = self._leave.reasons[audience]
+            state, words = "unaudited", f"{audience} goes without a passed audit, by {self._leave.who}: {reason}"
+        else:
+            state, words = _standing_words(audience, standing, now_us, self._has_something())
+        return {
+            "audience": audience,
+            "promise_km2": promise_km2,
+            "left_km2": None if seen is None else seen.left_km2,
+            "ahead_km2": None if seen is None else seen.ahead_km2,
+            "state": state,
+            "words": words,
+        }
+
+
+def _standing_words(audience: str, standing: Standing, now_us: int, something: bool) -> tuple[str, str]:
+    """Return the state of a promise, and in words: what is left, what is about to be, what is promised, what to do."""
+    seen, promised = standing.seen, f"{say_area(standing.promise_km2)} are promised"
+    if standing.fault is not None:
+        stays = "what no finished round has seen stays in"
+        return "unknown", f"what is left of the area for {audience} isn't known: {standing.fault}; {stays} ({promised})"
+    if seen is None:
+        stays = "nothing leaves before it is worked out" if something else "nothing has been to be worked out yet"
+        return "kept", f"{audience}: {stays} ({promised})"
+    left = f"{audience}: {say_area(seen.left_km2)} left to search"
+    if seen.breaks_us is not None:
+        due_us = seen.breaks_us - now_us
+        when = "held, for the next record would break it"
+        if due_us > 0:
+            when = f"what is due in {say_duration(due_us)} would break it, and is held then"
+        remedy = "cut or hide what tells the place, or end the dive"
+        return "breaks", f"{left}, {promised}; {when} ({say_area(seen.ahead_km2)} left with all that waits): {remedy}"
+    ahead = f"{say_area(seen.ahead_km2)} with all that is about to leave; {promised}"
+    if seen.ahead_km2 < NEAR * standing.promise_km2:
+        return "near", f"{left}, {ahead}: it is close, so think of a cut or the end of the dive"
+    return "kept", f"{left}, {ahead}"

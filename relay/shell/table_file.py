@@ -1,0 +1,95 @@
+"""Tables that others made, as CSV: a header line, columns found by their names in common spellings.
+
+Rules: `,`, `;` or a tab between cells, as the header has it; .gz is unpacked; names count without case, spaces and
+signs; what can't be read is told with the file, the line and what to write; nothing is left out silently.
+"""
+
+import csv
+import gzip
+import zlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import isfinite
+from pathlib import Path
+
+from relay.core.errors import OperatorError
+
+LARGEST_BYTES = 500_000_000
+_SEPARATORS = ",;\t"
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table read: `names` of the columns, plain; `rows`: the number of the line and its cells."""
+
+    path: Path
+    names: tuple[str, ...]
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+
+    def column(self, spellings: Sequence[str]) -> int | None:
+        """Return where the column is that has one of these names, the first that fits; None if there is none."""
+        return next((self.names.index(name) for name in map(plain_name, spellings) if name in self.names), None)
+
+    def needed(self, what: str, spellings: Sequence[str]) -> int:
+        """Return the same; OperatorError says which columns there are, and what to call the one that is missing."""
+        found = self.column(spellings)
+        if found is None:
+            raise OperatorError(
+                f"{self.path}: no column of its {what}. It has {', '.join(self.names)}; call it {spellings[0]}."
+            )
+        return found
+
+    def cells(self, column: int) -> Iterator[tuple[int, str]]:
+        """Yield the cells of a column with the numbers of their lines, empty where a line is too short."""
+        for line, cells in self.rows:
+            yield line, cells[column].strip() if column < len(cells) else ""
+
+    def number(self, line: int, cell: str, column: int) -> float:
+        """Return a cell's number; OperatorError says where it is none."""
+        try:
+            value = float(cell)
+        except ValueError:
+            value = float("nan")
+        if not isfinite(value):
+            raise OperatorError(
+                f"{self.path}, line {line}: {cell!r} in the column {self.names[column]} is no number: write it with a "
+                "point, such as -38.61472, or leave the line out"
+            )
+        return value
+
+
+def plain_name(name: str) -> str:
+    """Return a column's name in small letters and digits alone."""
+    return "".join(letter for letter in name.lower() if letter.isalnum())
+
+
+def read_table(path: Path) -> Table:
+    """Read a table; OperatorError where the file can't be read, has no header or no rows."""
+    lines = _text(path).splitlines()
+    begin = next((at for at, line in enumerate(lines) if line.strip() and not line.startswith("#")), None)
+    if begin is None:
+        raise OperatorError(f"{path} is empty: give a CSV file with a header line")
+    header = lines[begin]
+    separator = max(_SEPARATORS, key=header.count)
+    reader = csv.reader(lines[begin:], delimiter=separator)
+    names = tuple(plain_name(name) for name in next(reader))
+    rows = tuple((begin + reader.line_num, tuple(cells)) for cells in reader if any(cell.strip() for cell in cells))
+    if not rows:
+        raise OperatorError(f"{path} has a header and no lines below it: there is nothing to work on")
+    return Table(path, names, rows)
+
+
+def _text(path: Path) -> str:
+    try:
+        data = path.read_bytes()
+        if data[:2] == b"\x1f\x8b":
+            with gzip.open(path) as file:
+                data = file.read(LARGEST_BYTES + 1)
+        if len(data) > LARGEST_BYTES:
+            raise OperatorError(f"{path} is larger than {LARGEST_BYTES // 1_000_000} MB: keep the days of the dives")
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise OperatorError(f"{path} is no text in UTF-8 (byte {error.start}): give a CSV file") from error
+    except (OSError, EOFError, zlib.error) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise OperatorError(f"{path} can't be read: {why}") from error

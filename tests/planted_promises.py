@@ -1,0 +1,40 @@
+"""Leaks to plant: what a promise keeps in, and what is worked out ahead, and the tests that must then fail."""
+
+from planting import leak
+
+_PROMISES, _FORESIGHT = "shell/promises.py", "shell/foresight.py"
+
+PROMISES = (
+    leak(
+        "what no round of the audit has seen, while rounds fail",
+        "test_promises::test_nothing_leaves_that_no_round_has_seen",
+        (_PROMISES, "return tick_us <= self._standings[channel.policy.audience].kept_us", "return True"),
+    ),
+    leak(
+        "that something still hidden would break a promise, by a hold before its moment",
+        "test_promises::test_hold_comes_when_the_tick_is_due_and_no_sooner",
+        (_PROMISES, "return breaks_us is not None and now_us >= breaks_us", "return breaks_us is not None"),
+    ),
+    leak(
+        "what breaks a promise, once somebody resumes an audience that was held",
+        "test_foresight::test_hold_hides_nothing_of_what_a_resume_would_let_out",
+        (_FORESIGHT, "return isinstance(decision, Hold) or (", "return ("),
+    ),
+    leak(
+        "what is about to leave, as a file in the folder that is published",
+        "test_foresight_run::test_ship_is_told_what_is_left_by_the_real_process",
+        (
+            "shell/foresight_run.py",
+            "    found = foresee(pipeline, rows, job.upto_us)\n",
+            (
+                "    found = foresee(pipeline, rows, job.upto_us)\n    job.released.mkdir(exist_ok=True)\n"
+                '    (job.released / "ahead").write_bytes(b"".join(one.record.data for one in found["public"]))\n'
+            ),
+        ),
+    ),
+    leak(
+        "what a policy gives away that was changed after its audit",
+        "test_audit_result::test_changed_file_shuts_the_gate",
+        ("shell/audit_result.py", "if kept.policy != policy_digest(", "if False and kept.policy != policy_digest("),
+    ),
+)

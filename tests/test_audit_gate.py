@@ -1,0 +1,69 @@
+"""Who may start: a promise needs a passed audit or somebody's word, and the word is for one start."""
+
+from pathlib import Path
+
+import pytest
+
+from promising import audited, promising
+from relay.core.decision import Unaudited
+from relay.core.errors import OperatorError
+from relay.shell.audit_gate import NO_LEAVE, Leave, without_audit
+
+
+def leave(**reasons: str) -> Leave:
+    """Return Ines's leave."""
+    return Leave(reasons, "Ines")
+
+
+def test_promise_without_an_audit_starts_nothing(tmp_path: Path) -> None:
+    """The start is refused with who isn't audited, why, and both ways out."""
+    with pytest.raises(OperatorError) as refused:
+        without_audit(promising(tmp_path), NO_LEAVE)
+    said = str(refused.value)
+    assert 'audience "public": 87 km2 are promised, and it was never audited' in said
+    assert "offing audit --for" in said
+    assert '--without-audit public "why"' in said
+
+
+def test_word_of_somebody_is_a_decision_to_journal(tmp_path: Path) -> None:
+    """Whoever goes without says of whom and why."""
+    decisions = without_audit(promising(tmp_path), leave(public="the chart comes tomorrow"))
+    assert decisions == [Unaudited(audience="public", reason="the chart comes tomorrow")]
+
+
+def test_passed_audit_starts_without_a_word(tmp_path: Path) -> None:
+    """After a passed audit nothing need be said; to say it all the same is refused, for it would stay on the desk."""
+    expedition = audited(promising(tmp_path))
+    assert without_audit(expedition, NO_LEAVE) == []
+    with pytest.raises(OperatorError, match="leave the option away"):
+        without_audit(expedition, leave(public="why not"))
+
+
+def test_ship_without_the_audits_libraries_does_not_start(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where nothing can be worked out the start says what to install; who goes without an audit needs none of it."""
+    monkeypatch.setattr("relay.shell.audit_gate.find_spec", lambda name: None if name == "scipy" else name)
+    expedition = promising(tmp_path)
+    assert len(without_audit(expedition, leave(public="no chart"))) == 1
+    with pytest.raises(OperatorError, match=r"watched with scipy, .* pip install 'offing\[audit\]'"):
+        without_audit(audited(expedition), NO_LEAVE)
+
+
+@pytest.mark.parametrize(
+    ("audience", "reason", "why"),
+    [
+        ("public", "  ", "say why"),
+        ("public", "two\nlines", "say why"),
+        ("public", "x" * 501, "at most 500 characters"),
+        ("family", "no promise", 'no audience "family" has a promise; those with one: public'),
+        ("nobody", "no such", 'no audience "nobody" has a promise'),
+    ],
+)
+def test_leave_that_says_nothing_is_refused(audience: str, reason: str, why: str, tmp_path: Path) -> None:
+    """A reason is a line of text, and an audience one that has a promise."""
+    with pytest.raises(OperatorError, match=why):
+        without_audit(promising(tmp_path), Leave({audience: reason}, "Ines"))
+
+
+def test_reason_of_the_greatest_length_is_taken(tmp_path: Path) -> None:
+    """Five hundred characters are the most that a reason has."""
+    assert len(without_audit(promising(tmp_path), leave(public="x" * 500))[0].reason) == 500

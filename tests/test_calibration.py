@@ -1,0 +1,81 @@
+"""Whether the region of 95 % holds the truth at 93 to 97 places of 100, on published charts."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from match_cases import charts, dive
+from relay.audit.calibration import Calibration, Trials, calibrate, judged, level_of
+from relay.audit.chart import Chart
+from relay.audit.match import Errors, log_likelihood
+from relay.audit.posterior import Posterior
+
+CASES = {
+    "values": {"step_m": 0.0},
+    "bands": {"step_m": 10.0, "heights_m": (1.5, 15.0)},
+    "values, turn unknown": {"step_m": 0.0, "turned": True},
+    "bands, turn unknown": {"step_m": 10.0, "heights_m": (1.5, 15.0), "turned": True},
+    "relative bands, turn unknown": {"step_m": 5.0, "heights_m": (1.5, 15.0), "turned": True, "relative": True},
+}
+KINDS = {"500m": "wreck", "2min": "line", "shelf": "line"}
+PLACES = 400
+
+
+@pytest.mark.parametrize("told", CASES)
+@pytest.mark.parametrize("which", KINDS)
+def test_region_holds_the_truth_at_93_to_97_of_100_places(which: str, told: str, shared_data: Path) -> None:
+    """Truth from the finest published grid, the attack on a coarser one: half the places judge the others' level."""
+    truth, chart = charts(shared_data, which)
+    base = dive(KINDS[which], **CASES[told])  # type: ignore[arg-type]
+    found = calibrate(chart, base, truth, np.random.default_rng(1), trials=PLACES, cells=1_000)
+    assert found.trials == PLACES
+    assert 0.93 <= found.covered <= 0.97
+    assert found.holds and found.why == ""
+
+
+def test_level_holds_on_fresh_places_and_every_cell(shared_data: Path) -> None:
+    """A level chosen at some places holds the truth at 200 others, by the whole posterior that an audit takes."""
+    truth, chart = charts(shared_data, "500m")
+    base = dive("wreck", step_m=10.0, heights_m=(1.5, 15.0))
+    level = calibrate(chart, base, truth, np.random.default_rng(1), trials=600, cells=1_000).level
+    draw = np.random.default_rng(2)
+    inside = []
+    for place in Trials(chart, base, truth, 72, Errors(), None, 1).places(200, draw):
+        seabed_m = place.seabed_m + draw.normal(0, 2.0) + draw.normal(0, 1.0, len(place.seabed_m))
+        logs = log_likelihood(chart, base.observed_over(seabed_m, draw))
+        cell = chart.index(place.latitude_deg, place.longitude_deg)
+        inside.append(Posterior.of(chart, logs).region(level)[cell])
+    assert 0.93 <= np.mean(inside) <= 0.97
+
+
+def test_an_even_score_needs_no_other_level() -> None:
+    """Scores as a right posterior gives them (even from 0 to 1) have the level 0.95 and are covered as often."""
+    found = judged(np.random.default_rng(3).permutation((np.arange(2_000) + 0.5) / 2_000))
+    assert found.level == pytest.approx(0.95, abs=0.002)
+    assert found.covered == pytest.approx(0.95, abs=0.012)
+    assert found.holds
+
+
+def test_what_fails_says_so_and_holds_nothing() -> None:
+    """Places that have nothing in common with those that chose the level are no calibration, and words say why."""
+    scores = np.empty(400)
+    scores[::2], scores[1::2] = np.linspace(0, 0.2, 200), np.linspace(0, 1, 200)
+    found = judged(scores)
+    assert not found.holds
+    assert "93 to 97 % are asked" in found.why
+
+
+def test_level_of_few_places_is_the_most_of_them() -> None:
+    """With fewer than 20 places only the largest score can hold 95 of 100."""
+    assert level_of(np.array([0.2, 0.9, 0.4])) == 0.9
+
+
+def test_a_dive_that_fits_nowhere_has_no_calibration() -> None:
+    """Where the dive is wider than the water there are no places to try, and that is said."""
+    depth_m = np.full((8, 8), 50.0)
+    chart = Chart("pond", 44 + 0.001 * np.arange(8), -30 + 0.001 * np.arange(8), depth_m, 0 * depth_m + 1)
+    found = calibrate(chart, dive("line"), chart, np.random.default_rng(1), trials=20)
+    assert found == Calibration(1.0, 0.0, found.scores, found.why)
+    assert found.trials == 0 and not found.holds
+    assert "the dive fits in 0 alone" in found.why

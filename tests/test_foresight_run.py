@@ -1,0 +1,128 @@
+"""The process that looks ahead, whole: a journal, a chart, secrets; out come areas, moments and words, no more."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from dives import SECOND, message
+from promising import audited, promising
+from relay.core.model import Row, RowKind
+from relay.core.policy import Disclosed
+from relay.shell.expedition import Expedition
+from relay.shell.foresight_process import Job, Seen, ask
+from relay.shell.foresight_run import answer
+from relay.shell.journal import JournalFile
+from relay.shell.secrets_file import open_secrets
+
+PLACE = (-41.0, 17.5)
+SEABED_M = 256.0
+UPTO_US = 400 * SECOND
+
+
+def aboard(folder: Path) -> Expedition:
+    """Return an audited expedition with a dive of six minutes in its journal: down to the seabed, then about it."""
+    expedition = audited(promising(folder))
+    file = JournalFile(expedition.private)
+    open_secrets(expedition.private, None)
+    rows = []
+    for second in range(360):
+        depth_m = min(4.0 + 10 * second, SEABED_M - 1)
+        step = {"east": 0.5 * second, "north": 0.0, "depth": depth_m, "altitude": SEABED_M - depth_m, "heading": 90.0}
+        at_us = (second + 5) * SECOND
+        rows.append(Row(second + 1, at_us, at_us / 1e6, "station", RowKind.STREAM, message(step, PLACE)))
+    file.commit(rows, {})
+    file.close()
+    return expedition
+
+
+def job(expedition: Expedition, promise_km2: float = 87.0, **changes: object) -> Job:
+    """Return the job that the ship would give for its public audience, of which nothing has left."""
+    values: dict[str, object] = {
+        "plan": expedition.plan, "private": expedition.private, "released": expedition.released,
+        "charts": expedition.audit.charts, "upto_us": UPTO_US, "told": {}, "levels": {"public": 0.97},
+        "promises": {"public": promise_km2},
+    }  # fmt: skip
+    return Job(**{**values, **changes})  # type: ignore[arg-type]
+
+
+def everything(folder: Path) -> dict[str, bytes]:
+    """Return all files below a folder but those that SQLite keeps beside a database that is read."""
+    return {
+        str(path): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file() and "db-" not in path.name
+    }
+
+
+async def test_ship_is_told_what_is_left_by_the_real_process(tmp_path: Path) -> None:
+    """The process answers what the same code does here, writes nothing, and its answer holds no place.
+
+    On a slope of 10 m in 546 m, steps of 10 m leave a strip: far less than the declared area, more than one step's.
+    """
+    expedition = aboard(tmp_path)
+    before = everything(tmp_path)
+    seen = await ask(job(expedition))
+    assert isinstance(seen, dict), seen
+    assert everything(tmp_path) == before
+    here = json.dumps(answer(job(expedition)))
+    assert {"public": Seen(**json.loads(here)["seen"]["public"])} == seen
+    public = seen["public"]
+    assert public.left_km2 > public.ahead_km2 > 0.5 * 20.0
+    assert public.ahead_km2 < 0.5 * public.left_km2
+    for place in ("-41", "17.5", "41.0", "256"):
+        assert place not in here
+
+
+def test_promise_breaks_where_depth_is_told(tmp_path: Path) -> None:
+    """Promised is all but the last of the area: the first tick that tells the seabed breaks it, those before leave."""
+    expedition = aboard(tmp_path)
+    kept = Seen(**answer(job(expedition))["seen"]["public"])
+    broken = Seen(**answer(job(expedition, 0.9 * kept.left_km2))["seen"]["public"])
+    assert (broken.left_km2, broken.ahead_km2) == (kept.left_km2, kept.ahead_km2)
+    assert 15 * SECOND < broken.kept_us < 60 * SECOND
+    delay_us = expedition.plan.policies[0].delay_us
+    assert broken.breaks_us is not None
+    assert delay_us <= broken.breaks_us - (broken.kept_us + 1) <= delay_us + 600 * SECOND
+    told = Seen(**answer(job(expedition, 0.9 * kept.left_km2, told={"public": (1, 1)}))["seen"]["public"])
+    assert told.left_km2 <= kept.left_km2
+
+
+def test_policy_that_tells_no_depth_leaves_the_area(tmp_path: Path) -> None:
+    """Where neither depth nor height is shown the chart finds nothing, and all of the area is left."""
+    expedition = aboard(tmp_path)
+    public, family = expedition.plan.policies
+    shy = replace(public, fields=frozenset({Disclosed.TRACK, Disclosed.MODE}))
+    seen = answer(job(replace(expedition, plan=replace(expedition.plan, policies=(shy, family)))))["seen"]["public"]
+    assert seen["ahead_km2"] == seen["left_km2"]
+
+
+@pytest.mark.parametrize(
+    ("gone", "why"), [("chart.csv", "chart.csv"), ("private/secrets.json", "secrets.json can't be read")]
+)
+def test_what_is_missing_is_told(gone: str, why: str, tmp_path: Path) -> None:
+    """Without chart or secrets the answer is words that name the file, and no number."""
+    expedition = aboard(tmp_path)
+    (tmp_path / gone).unlink()
+    told = answer(job(expedition))
+    assert list(told) == ["fault"]
+    assert why in told["fault"]
+
+
+def test_fault_of_ours_is_told_by_its_kind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever breaks is told by its kind alone, for its words may hold a position (R1)."""
+
+    def broken(*_: object) -> None:
+        raise KeyError("-41.0 17.5")
+
+    monkeypatch.setattr("relay.shell.foresight_run.foresee", broken)
+    assert answer(job(aboard(tmp_path))) == {"fault": "a fault of Offing's own (KeyError)"}
+
+
+def test_missing_extra_is_told_with_what_to_install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A ship without the audit's libraries is told which is missing and what to install."""
+
+    def missing(*_: object) -> None:
+        raise ModuleNotFoundError("No module named 'scipy'", name="scipy")
+
+    monkeypatch.setattr("relay.shell.foresight_run._residual_of", missing)
+    assert answer(job(aboard(tmp_path))) == {"fault": "scipy isn't installed: install offing[audit]"}

@@ -1,0 +1,225 @@
+"""Promises aboard: what no round has seen stays in, what breaks a promise is held by the audit, the desk is told."""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from peers import until
+from promising import audited, promising, quick
+from relay.core.errors import OperatorError
+from relay.core.policy import MICROSECONDS
+from relay.core.release import Kind
+from relay.shell.audit_gate import NO_LEAVE, Leave
+from relay.shell.clock import MachineTime
+from relay.shell.expedition import Expedition
+from relay.shell.foresight_process import Job, Seen
+from relay.shell.journal import read_rows
+from relay.shell.promises import Promises
+from relay.shell.recording import load_recording
+from relay.shell.running import new_site
+from relay.shell.ship import Ship
+from ship_in_hand import report
+
+PLENTY = Seen(left_km2=900.0, ahead_km2=800.0, kept_us=0)
+
+
+class Rounds:
+    """Answers each round as it is told to, and counts."""
+
+    def __init__(self) -> None:
+        self.jobs: list[Job] = []
+        self.answer: Callable[[Job], dict[str, Seen] | str] = lambda job: "nobody has said yet"
+
+    async def __call__(self, job: Job) -> dict[str, Seen] | str:
+        """Do a round."""
+        self.jobs.append(job)
+        return self.answer(job)
+
+    def keep(self, job: Job) -> dict[str, Seen]:
+        """Find that all that was received keeps the promise."""
+        return {"public": replace(PLENTY, kept_us=job.upto_us)}
+
+
+@asynccontextmanager
+async def sailing(expedition: Expedition, rounds: Rounds, leave: Leave = NO_LEAVE) -> AsyncIterator[Ship]:
+    """Yield a served ship whose rounds are answered by `rounds`, every 50 ms."""
+    sources = tuple(replace(feed, url=replace(feed.url, port=0)) for feed in expedition.feeds)
+    ship = Ship(replace(expedition, feeds=sources[:0]), MachineTime(), new_site(expedition), leave)
+    ship.promises._asking, ship.promises._round_s = rounds, 0.05
+    await ship.start()
+    serving = asyncio.ensure_future(ship.serve())
+    try:
+        yield ship
+    finally:
+        serving.cancel()
+        await asyncio.wait({serving})
+        await ship.close()
+
+
+def released(expedition: Expedition, audience: str = "public") -> list[Any]:
+    """Return the ticks that an audience was sent."""
+    paths = sorted((expedition.released / audience).glob("dive-*.recording"))
+    return [record for path in paths for record in load_recording(path).records if record.kind == Kind.TICK]
+
+
+def decisions(expedition: Expedition) -> list[dict[str, Any]]:
+    """Return the decisions in the journal."""
+    rows = read_rows(expedition.private / "journal.db")
+    return [json.loads(row.data) for row in rows if row.kind == "decision"]
+
+
+async def begun(ship: Ship) -> None:
+    """Begin a dive, and let reports come in until another audience, without a promise, has been sent two ticks."""
+    ship.decide(b'{"do": "begin"}', "Ines")
+    report(ship, 50.0)
+    await until(lambda: len(released(ship.expedition, "family")) >= 3)
+
+
+async def test_nothing_leaves_that_no_round_has_seen(tmp_path: Path) -> None:
+    """While rounds fail nothing is sent to an audience with a promise, though it is due; once one has, it is."""
+    expedition, rounds = quick(audited(promising(tmp_path, "87 km2"))), Rounds()
+    audited(expedition)
+    async with sailing(expedition, rounds) as ship:
+        await begun(ship)
+        due_us = ship.now_us() + 2 * MICROSECONDS
+        await until(lambda: ship.now_us() > due_us)
+        assert released(expedition) == []
+        assert "isn't known: nobody has said yet; what no finished round has seen stays in (87 km2 are promised)" in (
+            "".join(ship.alarms())
+        )
+        rounds.answer = rounds.keep
+        await until(lambda: len(released(expedition)) >= 3)
+        assert rounds.jobs[-1].promises == {"public": 87.0}
+        assert rounds.jobs[-1].levels == {"public": 0.97}
+        told = ship.desk.state()["promises"]
+        assert told == [
+            {
+                "audience": "public", "promise_km2": 87.0, "left_km2": 900.0, "ahead_km2": 800.0, "state": "kept",
+                "words": "public: 900 km2 left to search, 800 km2 with all that is about to leave; 87 km2 are promised",
+            }
+        ]  # fmt: skip
+        assert not any("promised" in alarm for alarm in ship.alarms())
+
+
+async def test_tick_that_breaks_the_promise_is_held_by_the_audit(tmp_path: Path) -> None:
+    """All before it leaves, it doesn't; the hold is in the journal, and a resume without a change holds again."""
+    expedition, rounds = quick(promising(tmp_path)), Rounds()
+    audited(expedition)
+    async with sailing(expedition, rounds) as ship:
+        rounds.answer = rounds.keep
+        await begun(ship)
+        await until(lambda: len(released(expedition)) >= 2)
+        breaks_us = ship.now_us() // MICROSECONDS * MICROSECONDS + MICROSECONDS
+        broken = Seen(left_km2=200.0, ahead_km2=50.0, kept_us=breaks_us - 1, breaks_us=breaks_us + MICROSECONDS)
+        rounds.answer = lambda job: {"public": broken}
+        (channel,) = [one for one in ship.pipeline.channels if one.policy.audience == "public"]
+        await until(lambda: channel.held)
+        assert channel.from_us == breaks_us
+        assert "held, for the next record would break it (50 km2 left with all that waits)" in "".join(ship.alarms())
+        ship.decide(b'{"do": "resume", "audience": "public"}', "Ines")
+        await until(lambda: [one["do"] for one in decisions(expedition)].count("hold") == 2)
+        holds = [one for one in decisions(expedition) if one["do"] == "hold"]
+        assert {(one["who"], one["audience"]) for one in holds} == {("the audit", "public")}
+        assert channel.from_us == breaks_us
+        family = [one for one in ship.pipeline.channels if one.policy.audience == "family"]
+        assert not family[0].held
+        rounds.answer = rounds.keep  # the operator has cut what told the place
+        ship.decide(b'{"do": "resume", "audience": "public"}', "Ines")
+        await until(lambda: channel.from_us > breaks_us and not channel.held)
+
+
+async def test_hold_comes_when_the_tick_is_due_and_no_sooner(tmp_path: Path) -> None:
+    """Known ahead, it is told on the desk alone: a hold before its moment would tell of what is hidden (R2)."""
+    expedition, rounds = quick(promising(tmp_path)), Rounds()
+    audited(expedition)
+    async with sailing(expedition, rounds) as ship:
+        rounds.answer = rounds.keep
+        await begun(ship)
+        far_us = ship.now_us() + 3_600 * MICROSECONDS
+        rounds.answer = lambda job: {"public": Seen(left_km2=200, ahead_km2=50, kept_us=far_us - 1, breaks_us=far_us)}
+        await ship.promises.look()
+        ship.promises.beat()
+        assert not any(channel.held for channel in ship.pipeline.channels)
+        assert "what is due in 59 min" in "".join(ship.alarms()) or "what is due in 1 h" in "".join(ship.alarms())
+        assert ship.desk.state()["promises"][0]["state"] == "breaks"
+        left = len(released(expedition))
+        await until(lambda: len(released(expedition)) > left)
+
+
+async def test_desk_is_warned_within_half_as_much_again(tmp_path: Path) -> None:
+    """One and a half times the promise is far enough, and less is an alarm that says so."""
+    expedition, rounds = quick(promising(tmp_path)), Rounds()
+    audited(expedition)
+    async with sailing(expedition, rounds) as ship:
+        for ahead_km2, state in ((130.5, "kept"), (130.4, "near")):
+            seen = Seen(left_km2=400, ahead_km2=ahead_km2, kept_us=0)
+            rounds.answer = lambda job, seen=seen: {"public": seen}  # type: ignore[misc]
+            await ship.promises.look()
+            assert ship.desk.state()["promises"][0]["state"] == state
+            assert any("it is close" in alarm for alarm in ship.alarms()) == (state == "near")
+
+
+async def test_restart_sends_again_what_had_left_and_nothing_more(tmp_path: Path) -> None:
+    """After a restart the same records leave again before any round; the rest waits for one."""
+    expedition, rounds = quick(promising(tmp_path)), Rounds()
+    audited(expedition)
+    async with sailing(expedition, rounds) as ship:
+        rounds.answer = rounds.keep
+        await begun(ship)
+        await until(lambda: len(released(expedition)) >= 3)
+    before, again = released(expedition), Rounds()
+    async with sailing(expedition, again) as ship:
+        due_us = ship.now_us() + 2 * MICROSECONDS
+        await until(lambda: ship.now_us() > due_us)
+        assert ship.stopped is None
+        assert released(expedition) == before
+        again.answer = again.keep
+        await until(lambda: len(released(expedition)) > len(before))
+        assert again.jobs[0].told["public"] == (1, before[-1].seq)
+
+
+async def test_audience_without_an_audit_stands_on_the_desk(tmp_path: Path) -> None:
+    """Whoever starts it says why, which is journalled and an alarm as long as the relay runs; nothing is watched."""
+    expedition, rounds = quick(promising(tmp_path)), Rounds()
+    async with sailing(expedition, rounds, Leave({"public": "the chart comes tomorrow"}, "Ines")) as ship:
+        await begun(ship)
+        await until(lambda: len(released(expedition)) >= 2)
+        assert rounds.jobs == []
+        assert "public goes without a passed audit, by Ines: the chart comes tomorrow" in ship.alarms()
+        assert ship.desk.state()["promises"][0]["state"] == "unaudited"
+        assert {"do": "unaudited", "who": "Ines", "audience": "public", "reason": "the chart comes tomorrow"} in (
+            decisions(expedition)
+        )
+        words = [one["words"] for one in ship.desk.state()["decisions"]]
+        assert "public goes without a passed audit: the chart comes tomorrow" in words
+
+
+async def test_leave_is_not_given_at_the_desk(tmp_path: Path) -> None:
+    """While the relay runs nobody can say that an audience goes without an audit."""
+    expedition, rounds = quick(promising(tmp_path)), Rounds()
+    audited(expedition)
+    async with sailing(expedition, rounds) as ship:
+        message = {"do": "unaudited", "audience": "public", "reason": "so", "who": "Ines"}
+        answer = await ship.deciding.take(json.dumps(message).encode())
+        assert (answer["ok"], "--without-audit" in answer["why"]) == (False, True)
+
+
+def test_ship_does_not_start_unaudited(tmp_path: Path) -> None:
+    """The relay itself refuses, before it has opened anything."""
+    expedition = promising(tmp_path)
+    with pytest.raises(OperatorError, match="87 km2 are promised, and it was never audited"):
+        Ship(expedition, MachineTime(), new_site(expedition))
+    assert not expedition.private.exists()
+
+
+def test_expedition_without_a_promise_has_nothing_to_do(tmp_path: Path) -> None:
+    """Where nothing is promised there is no job, no alarm and no line on the desk."""
+    expedition = promising(tmp_path)
+    nothing = Promises(replace(expedition, audit=type(expedition.audit)()), NO_LEAVE)
+    assert (nothing.jobs, nothing.alarms(), nothing.told()) == ([], [], [])
