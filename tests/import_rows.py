@@ -362,6 +362,7 @@ AUDIT = {
     "differencing": "attack chart earth_tied frame_on_earth shown_track spots core.quantise | numpy",
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
     "residual": "attack chart evidence match posterior soundings_of core.area core.errors | numpy pyproj",
+    "soundings_of": "attack chart evidence seabed_bounds | numpy scipy",
     "settings": "core.policy",
     "journey": "chart core.policy core.wire | numpy",
     "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
@@ -369,5 +370,4 @@ AUDIT = {
     "sites": "chart journey | numpy",
     "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy",
     "advise": "attack chart core.policy settings trial | numpy",
-    "soundings_of": "attack chart evidence seabed_bounds | numpy scipy",
 }
