@@ -47,7 +47,7 @@ def _draw(axes: "Axes", advice: Advice) -> None:
     _marks(axes, [one for one in others if not one.enough], "v", FAINT, "breaks it: that much at most")
     for one in advice.known:
         axes.plot(one.detail, _km2(one.kept), "s", color=INK, fillstyle="none", markersize=8)
-        axes.annotate(one.name, (one.detail, _km2(one.kept)), (8, -3), textcoords="offset points", color=INK, size=9)
+        axes.annotate(one.name, (one.detail, _km2(one.kept)), (8, 6), textcoords="offset points", color=INK, size=9)
     if chosen is not None:
         kept = chosen.audited or chosen.kept
         axes.plot(chosen.detail, _km2(kept), "*", color=ACCENT, markersize=18, label="advised")
@@ -58,6 +58,7 @@ def _draw(axes: "Axes", advice: Advice) -> None:
         textcoords="offset points", color=ACCENT, size=9,
     )  # fmt: skip
     axes.set_yscale("log")
+    axes.yaxis.set_major_formatter("{x:g}")
     axes.set_xlabel("detail that followers get (a point more: a doubling)")
     axes.set_ylabel("left to search at 19 places in 20, km²")
     axes.set_title(

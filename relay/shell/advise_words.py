@@ -151,4 +151,4 @@ def _known_row(one: Known, promise_km2: float) -> tuple[str, str, str, str]:
     return f"{one.detail:.1f}", left_words(one.kept), "yes" if enough else "no", one.name
 
 
-DETAIL = DETAIL_IN_WORDS
+DETAIL = " ".join(DETAIL_IN_WORDS.split())
