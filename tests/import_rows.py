@@ -360,7 +360,7 @@ AUDIT = {
     "environment": "attack chart compass shown_track tide told_texts | gsw numpy",
     "frame_on_earth": "chart earth_tied shown_track core.quantise | numpy",
     "differencing": "attack chart earth_tied frame_on_earth shown_track spots core.quantise | numpy",
-    "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release",
+    "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release core.wire",
     "residual": "attack chart evidence match posterior soundings_of core.area core.errors | numpy pyproj",
     "soundings_of": "attack chart evidence seabed_bounds | numpy scipy",
     "settings": "core.policy",

@@ -19,9 +19,11 @@ from relay.core.disclosure import NEAR_THE_BOTTOM_M, ON_THE_BOTTOM_M
 from relay.core.policy import LegLimits
 from relay.core.quantise import SLACK
 from relay.core.release import Kind
+from relay.core.wire import WireRecord
 
 LIMITS = LegLimits()
 ON, NEAR, MID_WATER = "on the bottom", "near the bottom", "mid-water"
+ROW, MOST = 8, 1e9  # what a row holds at least, and what no number in it reaches
 FINEST_M = 0.01  # steps are whole multiples of it
 HALF_M = 0.5 + SLACK  # of a step: how far off what it shows can be
 HAUL_S = 150.0  # to rise by `bottom_leave_m` faster than `Speeds.bottom_mps` takes less
@@ -102,7 +104,7 @@ def rows_of(dive: Dive, vehicle: int) -> list[Row]:
     """
     rows, relative = [], dive.header.get("depth") == "relative"
     for record in dive.records:
-        if record.kind != Kind.TICK or vehicle >= len(record.body):
+        if not _keeps_to_the_format(record, vehicle):
             continue
         heard, east_m, north_m, depth_m, _, word, _, leg, *_ = record.body[vehicle]
         if heard == "reporting":
@@ -110,6 +112,24 @@ def rows_of(dive: Dive, vehicle: int) -> list[Row]:
             known = "bottom" if leg is None and relative and depth_m is not None else leg
             rows.append(Row(record.elapsed_s, place, depth_m, word, known))
     return rows
+
+
+def _keeps_to_the_format(record: WireRecord, vehicle: int) -> bool:
+    """Return whether a record is a tick with a row of that vehicle: what else there is, the leak scan tells."""
+    body = record.body
+    if record.kind != Kind.TICK or not _number(record.elapsed_s) or not isinstance(body, list) or vehicle >= len(body):
+        return False
+    row = body[vehicle]
+    if not isinstance(row, list) or len(row) < ROW:
+        return False
+    numbers, words = row[1:4], (row[5], row[7])
+    return all(value is None or _number(value) for value in numbers) and all(
+        word is None or isinstance(word, str) for word in words
+    )
+
+
+def _number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < MOST
 
 
 def steps_of(dives: Sequence[Dive]) -> Steps | None:
