@@ -273,7 +273,7 @@ SHELL = {
     "audit_words": "audit.played",
     "residual_map": "audit.chart audit.played track_picture | matplotlib matplotlib.backends.backend_agg "
     "matplotlib.figure numpy",
-    "report_page": "audit.played audit_words core.errors residual_map | jinja2 markupsafe",
+    "report_page": "audit.played audit_words core.errors residual_map | jinja2",
     "audit_promises": "audit.advise audit.attack audit.error_law audit.sites audit.trial core.errors core.policy "
     "advise_run audit_case audit_result expedition | numpy",
     "audit_run": "audit.attack audit.attacks audit.calibration audit.chart_match audit.evidence audit.known_seabed "

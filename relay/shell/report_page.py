@@ -13,7 +13,6 @@ from hashlib import sha256
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
 
 from relay.audit.played import Place, Played, Score
 from relay.core.errors import OperatorError
@@ -47,8 +46,8 @@ def report_html(played: Played, expedition: str, lines: Sequence[str], truth: Pl
     source, *_ = _TEMPLATES.loader.get_source(_TEMPLATES, "audit.css") if _TEMPLATES.loader else ("",)
     style = f"sha256-{base64.b64encode(sha256(source.encode()).digest()).decode()}"
     return _TEMPLATES.get_template("audit.html").render(
-        policy=Markup(f"default-src 'none'; style-src '{style}'; img-src data:; base-uri 'none'; form-action 'none'"),
-        css=Markup(source),
+        policy=f"default-src 'none'; style-src '{style}'; img-src data:; base-uri 'none'; form-action 'none'",
+        css=source,
         expedition=expedition,
         meaning=meaning(played),
         numbers=numbers(played),
