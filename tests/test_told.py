@@ -43,7 +43,7 @@ def _plan(policy: Policy) -> Plan:
 
 
 def _lines(policy: Policy, journey: Journey) -> list[dict[str, Any]]:
-    """Return what a station would send each second of the same dive: at a place on the equator, where metres are even."""
+    """Return what a station would send each second of the same dive, on the equator, where metres are even."""
     under = _seabed(journey.east_m, journey.north_m)
     down_s = (under[0] - journey.height_m[0]) / SINK_MPS
     up_s = (under[-1] - journey.height_m[-1]) / SINK_MPS
@@ -87,7 +87,7 @@ def test_told_is_what_the_relay_releases(policy: Policy, tmp_path: Path) -> None
 
 
 def test_same_seabed_is_read_from_both(tmp_path: Path) -> None:
-    """The outsider bounds the seabed alike, to less than a step, from what the relay releases and from what is made here."""
+    """The outsider bounds the seabed alike, to less than a step, from what is released and from what is made here."""
     recording = _relayed(FUNDERS, tmp_path)
     dive = told_of(FUNDERS, _journey(), _seabed)
     relayed = soundings_of([replace(dive, header=recording.header, records=recording.records)], tile_m=100)
