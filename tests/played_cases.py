@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 
@@ -104,6 +105,7 @@ class Trials:
     covered: float = 0.95
     trials: int = 200
     holds: bool = True
+    fit: float = -inf
     why: str = ""
 
 

@@ -79,3 +79,15 @@ def test_a_dive_that_fits_nowhere_has_no_calibration() -> None:
     assert found == Calibration(1.0, 0.0, found.scores, found.why)
     assert found.trials == 0 and not found.holds
     assert "the dive fits in 0 alone" in found.why
+
+
+def test_a_dive_of_another_seabed_fits_nowhere(shared_data: Path) -> None:
+    """What is told of a seabed of steps that the chart hasn't fits worse than at nearly all places of the chart."""
+    truth, chart = charts(shared_data, "500m")
+    base = dive("line")
+    found = calibrate(chart, base, truth, np.random.default_rng(1), trials=100, cells=1_000)
+    draw = np.random.default_rng(4)
+    there = next(Trials(chart, base, truth, 72, Errors(), None, 1).places(1, draw))
+    here, elsewhere = there.seabed_m, np.where(np.arange(len(base)) % 2, 30.0, 230.0)
+    best = [float(log_likelihood(chart, base.observed_over(seabed, draw)).max()) for seabed in (here, elsewhere)]
+    assert best[1] < found.fit < best[0]

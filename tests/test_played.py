@@ -103,6 +103,14 @@ def test_failed_trials_give_no_number_but_say_why() -> None:
     assert () == result.withheld
 
 
+def test_a_dive_that_fits_nowhere_gives_no_number() -> None:
+    """Where even the best cell agrees worse than at nearly every known place, the area would be of the wrong place."""
+    result = played(invented_case(), DepthReader(), trials=Trials(fit=1.0))
+    assert result.joint is None and not result.each
+    assert "fits nowhere on the chart as well as" in result.refused
+    assert played(invented_case(), DepthReader(), trials=Trials(fit=-50.0)).joint is not None
+
+
 def test_trials_are_not_asked_for_where_the_chart_says_nothing() -> None:
     """A dive that tells no depth has nothing to be calibrated: failing trials refuse nothing then."""
     dive = released_dive([replace(bottom(0.0, 0.0, 150.0), depth_m=None)])

@@ -9,7 +9,8 @@ can't be calibrated is given no number.
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from math import ceil
+from math import ceil, inf
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,7 @@ from relay.audit.filled import at_places
 from relay.audit.match import Errors, Ground, Match, reach_m
 
 GOAL, LEAST, MOST = 0.95, 0.93, 0.97
+FITS = 0.99
 CELLS = 4_000
 DRAWS = 400
 
@@ -31,13 +33,15 @@ class Calibration:
     """The posterior mass that holds the truth as often as `GOAL`, and how often it did where it was tried.
 
     `scores` (trials,): at each true place the mass of the cells more probable than its own; `why`: why there is no
-    calibration, or nothing.
+    calibration, or nothing. `fit`: the log likelihood that the best cell reached at 99 of 100 places; a dive whose best
+    cell stays below it was hardly made on this chart.
     """
 
     level: float
     covered: float
     scores: Floats
     why: str = ""
+    fit: float = -inf
 
     @property
     def trials(self) -> int:
@@ -70,15 +74,16 @@ def calibrate(
     drawn anew, which stand for all.
     """
     chance = Trials(chart, soundings, truth, turns, errors or Errors(), where, cells)
-    scores = []
+    scores, best = [], []
     with ThreadPoolExecutor(threads) as pool:
-        for at, score in enumerate(pool.map(chance.score, chance.places(trials, draw), draw.spawn(trials)), 1):
-            scores.append(score)
+        for at, scored in enumerate(pool.map(chance.score, chance.places(trials, draw), draw.spawn(trials)), 1):
+            scores.append(scored.rank)
+            best.append(scored.best)
             progress("trying the audit at places known", at / trials)
     if len(scores) < trials:
         why = f"of {trials} random places of {truth.name} the dive fits in {len(scores)} alone"
         return Calibration(1.0, 0.0, np.array(scores), why)
-    return judged(np.array(scores))
+    return replace(judged(np.array(scores)), fit=float(np.quantile(best, 1 - FITS)))
 
 
 def grounds(chart: Chart, draw: np.random.Generator, finer: Chart | None = None) -> tuple[Chart, Chart, Chart]:
@@ -110,6 +115,13 @@ def level_of(scores: Floats) -> float:
     ordered = np.sort(scores)
     at = min(ceil((len(ordered) + 1) * GOAL), len(ordered)) - 1
     return float(ordered[at])
+
+
+class Scored(NamedTuple):
+    """What came of one true place: the mass more probable than it, and the best cell's log likelihood."""
+
+    rank: float
+    best: float
 
 
 @dataclass(frozen=True)
@@ -175,8 +187,8 @@ class Trials:
         )
         return Place(latitude, longitude, turn, seabed_m) if np.isfinite(seabed_m).all() else None
 
-    def score(self, place: Place, draw: np.random.Generator) -> float:
-        """Return the share of the posterior more probable than the true cell, and a random part of its own."""
+    def score(self, place: Place, draw: np.random.Generator) -> Scored:
+        """Return the share of the posterior more probable than the true cell, with a random part of its own."""
         errors = self._errors
         bias_m = 0.0 if self._soundings.relative else draw.normal(0, errors.common_m)
         seabed_m = place.seabed_m + bias_m + draw.normal(0, errors.sounding_m, len(place.seabed_m))
@@ -188,7 +200,8 @@ class Trials:
         true = int(self._order[cell])
         chosen = np.concatenate([[true], np.sort(others + (others >= true))])
         logs = Match(self._ground.of_cells(chosen), told, self._turns, errors).logs()
-        return _score(logs, self._area_of(chosen) * np.r_[1.0, np.full(len(others), (count - 1) / len(others))], draw)
+        for_all = np.r_[1.0, np.full(len(others), (count - 1) / max(1, len(others)))]
+        return Scored(_rank(logs, self._area_of(chosen) * for_all, draw), float(logs.max()))
 
     def _area_of(self, chosen: NDArray[np.int64]) -> Floats:
         """Return the area of chosen cells, as parts of the largest."""
@@ -197,7 +210,7 @@ class Trials:
         return part
 
 
-def _score(logs: Floats, weights: Floats, draw: np.random.Generator) -> float:
+def _rank(logs: Floats, weights: Floats, draw: np.random.Generator) -> float:
     """Return the mass of what is more probable than the first, and a random part of what is as probable."""
     mass = np.exp(logs - logs.max()) * weights
     mass /= mass.sum()

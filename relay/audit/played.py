@@ -62,6 +62,11 @@ class Trial(Protocol):
         """Why it doesn't hold."""
         ...
 
+    @property
+    def fit(self) -> float:
+        """The log likelihood that the best cell reached at nearly every known place."""
+        ...
+
 
 Evidence = Callable[[Case], Soundings | None]
 Try = Callable[[Case, Soundings, Progress], Trial]
@@ -187,11 +192,17 @@ def _named(progress: Progress, name: str) -> Progress:
 
 def _tried(outsider: Outsider, case: Case, findings: Sequence[Finding], progress: Progress) -> tuple[Trial | None, str]:
     """Return what came of the trials, None where nothing is to be tried; and why there is no number, if so."""
-    worked = any(finding.attack == BY_CHART and finding.log_likelihood is not None for finding in findings)
-    soundings = outsider.evidence(case) if worked else None
+    matched = [f.log_likelihood for f in findings if f.attack == BY_CHART and f.log_likelihood is not None]
+    soundings = outsider.evidence(case) if matched else None
     if soundings is None:
         return None, ""
     trial = outsider.try_on_known(case, soundings, _named(progress, "trials on known places"))
+    if trial.holds and float(np.max(matched)) < trial.fit:
+        return trial, (
+            "What the dive tells of the seabed fits nowhere on the chart as well as it does at 99 of 100 known places: "
+            "the chart or the declared area is of another place, or the chart is further off than it says "
+            "(--chart-error). So no area is given: it would be of the wrong place."
+        )
     if trial.holds:
         return trial, ""
     return trial, (
