@@ -22,17 +22,11 @@ TOP = set(
 )
 FILE_LINES, FUNCTION_LINES = 400, 40
 LOCKS = ("requirements.lock", "requirements-dev.lock")
-<<<<<<< HEAD
 EXTRA_OF_LIBRARY = {
     "pymavlink": "mavlink",
     "nats-py": "scale",
     **dict.fromkeys(("h5netcdf", "matplotlib", "numpy", "scipy"), "audit"),
 }
-=======
-EXTRA_OF_LIBRARY = {"pymavlink": "mavlink", "nats-py": "scale"} | dict.fromkeys(
-    ("numpy", "scipy", "h5netcdf", "matplotlib"), "audit"
-)
->>>>>>> a7charts
 
 # They play stations and followers of real processes, at the pace of real ones: that is no waiting for something.
 IN_REAL_TIME = (
