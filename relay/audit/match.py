@@ -19,7 +19,7 @@ from relay.audit.attack import Progress, quiet
 from relay.audit.chart import Chart, ErrorLaw, Floats, Mask
 from relay.audit.evidence import Soundings
 from relay.audit.filled import filled
-from relay.audit.likelihood import NormalLaw, log_inside, log_mean_over, log_sum, log_within, wanted
+from relay.audit.likelihood import NormalLaw, log_between, log_mean_over, log_sum, log_within, wanted
 
 CHUNK = 16_384
 VALUE_M = 1.0
@@ -232,41 +232,45 @@ class Match:
         logs = []
         for scale, share in self._scales:
             if self.soundings.relative:
-                common = np.float32(self.errors.common_m)
-                whole = self._over_bias(low, high, scale * error_m, bias / common, width / common)
+                whole = self._over_bias(low, high, scale * error_m, bias, width)
             else:
-                whole = self._of_blocks(low, high, scale * error_m, np.zeros_like(bias))
+                whole = self._of_blocks(low, high, scale * error_m)
             logs.append(whole + np.log(share))
         return log_sum(np.array(logs))
 
-    def _over_bias(self, low: Floats, high: Floats, error_m: Floats, centre: Floats, width: Floats) -> Floats:
+    def _over_bias(self, low: Floats, high: Floats, error_m: Floats, bias: Floats, width: Floats) -> Floats:
         """Return the log probability (cells,) of bands, the bias of all integrated over: the finer, the likelier.
 
-        Where the bands are hardly probable even at the bias that they want, one point stands for all (Laplace).
+        Where the bands are hardly probable even at the bias that they want, one point stands for all (Laplace). What
+        neighbours share goes with the unknown depth that all count from, so each errs by itself.
         """
-        at_best = self._of_blocks(low, high, error_m, centre)
+        kept = [int(block[0]) for block, _ in self._blocks]
+        spread_m = np.sqrt(self.errors.sounding_m**2 + error_m[kept] ** 2).astype(low.dtype)
+        low, high = low[kept] / spread_m, high[kept] / spread_m
+        unit = np.float32(self.errors.common_m) / spread_m
+        centre, width = bias / np.float32(self.errors.common_m), width / np.float32(self.errors.common_m)
+        at_best = log_between(low - unit * centre, high - unit * centre)
         whole: Floats = at_best + np.log(width) - centre.astype(float) ** 2 / 2
         limits = [limit for limit, _ in POINTS] + [np.inf]
         for (limit, points), above in zip(POINTS, limits[1:], strict=True):
             some = (at_best >= limit) & (at_best < above)
             if some.any():
-                given = partial(self._of_blocks, low[:, some], high[:, some], error_m[:, some])
+                given = partial(_at_bias, low[:, some], high[:, some], unit[:, some])
                 whole[some] = log_mean_over(given, centre[some], width[some], points)
         return whole
 
-    def _of_blocks(self, low: Floats, high: Floats, error_m: Floats, factor: Floats) -> Floats:
-        """Return the log probability (cells,) of bands, block by block, given the bias of all as a standard score."""
-        bias = factor * np.float32(self.errors.common_m)
-        common_m = 0.0 if self.soundings.relative else self.errors.common_m
+    def _of_blocks(self, low: Floats, high: Floats, error_m: Floats) -> Floats:
+        """Return the log probability (cells,) of bands whose depths count from the surface, block by block."""
         alone = [int(block[0]) for block, _ in self._blocks if len(block) == 1]
-        spread_m = np.sqrt(common_m**2 + self.errors.sounding_m**2 + error_m[alone] ** 2).astype(low.dtype)
-        total = log_inside(low[alone] - bias, high[alone] - bias, spread_m).astype(float)
+        fixed_m2 = self.errors.common_m**2 + self.errors.sounding_m**2
+        spread_m = np.sqrt(fixed_m2 + error_m[alone] ** 2).astype(low.dtype)
+        total = log_between(low[alone] / spread_m, high[alone] / spread_m).astype(float)
         for block, share in self._blocks:
             if len(block) > 1:
                 error = error_m[block]
-                shared = np.sqrt(common_m**2 + share * error**2).astype(low.dtype)
+                shared = np.sqrt(self.errors.common_m**2 + share * error**2).astype(low.dtype)
                 own = np.sqrt(self.errors.sounding_m**2 + (1 - share) * error**2).astype(low.dtype)
-                total += log_within(low[block] - bias, high[block] - bias, shared, own)
+                total += log_within(low[block], high[block], shared, own)
         return total
 
     def _in_blocks(self) -> list[tuple[NDArray[np.int64], float]]:
@@ -280,7 +284,7 @@ class Match:
             group[np.argmin(self._width_m[group])] for group in self._within(np.arange(len(self.east_m)), alike_m)
         ]
         kept = np.sort(np.array(narrowest))
-        if self.soundings.relative:  # what neighbours share goes with the unknown depth that all count from
+        if self.soundings.relative:
             return [(kept[at : at + 1], 1.0) for at in range(len(kept))]
         blocks = self._within(kept, BLOCK_LENGTHS * self.law.length_m)
         return [(block, self._shared(block)) for block in blocks]
@@ -299,3 +303,9 @@ class Match:
         within = self._correlation[np.ix_(block, block)]
         mean = (within.sum() - len(block)) / (len(block) * (len(block) - 1))
         return float(np.clip(mean, 0.0, 0.98))
+
+
+def _at_bias(low: Floats, high: Floats, unit: Floats, factor: Floats) -> Floats:
+    """Return the log probability (cells,) of bands in standard scores (soundings, cells), moved by a bias."""
+    moved = unit * factor
+    return log_between(low - moved, high - moved)
