@@ -42,7 +42,7 @@ def test_soundings_of_the_glider_agree_with_the_fine_chart(shared_data: Path) ->
     rows = read_rows(shared_data / TRACKS["glider"])
     told = unprotected(rows, turned=False)
     assert told.soundings is not None
-    chart = charts_of(shared_data)["fine-160m"]
+    chart = charts_of(shared_data)["fine-160m"].chart
     middle_m = (told.soundings.shallowest_m + told.soundings.deepest_m) / 2
     off_m = []
     for at, depth_m in enumerate(middle_m):
