@@ -26,6 +26,7 @@ from geographiclib.geodesic import Geodesic
 from relay.audit.attack import Dive
 from relay.audit.calibration import calibrate
 from relay.audit.chart_files import read_chart
+from relay.audit.chart_match import MOST
 from relay.audit.evidence import Soundings
 from relay.audit.known_seabed import KnownSeabed, known_seabed
 from relay.audit.match import log_likelihood
@@ -102,7 +103,7 @@ def unprotected(rows: Sequence[dict[str, str]], *, turned: bool = True, tile_m: 
             columns[1:3, at] = plane(float(row["lat_deg"]), float(row["lon_deg"]), anchor)[:2]
         for line, name in ((3, "depth_m"), (4, "altitude_m")):
             columns[line, at] = float(row[name]) if row[name] else np.nan
-    found = soundings_of_exact(*columns, tile_m=tile_m, turned=turned)
+    found = soundings_of_exact(*columns, most=MOST, tile_m=tile_m, turned=turned)
     truth = start if found is None else from_plane(rows, float(found.east_m[0]), float(found.north_m[0]))
     return Told(UNPROTECTED[turned], found, truth)
 
@@ -149,7 +150,7 @@ def released(source: Path, folder: Path, presets: Sequence[str] = PRESETS) -> di
 
 def told_by(preset: str, dives: Sequence[Dive], rows: Sequence[dict[str, str]], tile_m: float = 50.0) -> Told:
     """Return what a preset tells of a track; where it shows no place, the dive was where the track begins."""
-    found = soundings_of(dives, tile_m=tile_m)
+    found = soundings_of(dives, most=MOST, tile_m=tile_m)
     placed = found is not None and bool(np.any(found.east_m))
     truth = from_frame(rows, float(found.east_m[0]), float(found.north_m[0])) if found and placed else fixes(rows)[0]
     return Told(preset, found, truth, outright=any(dive.header["place"] == "exact" for dive in dives))

@@ -50,7 +50,7 @@ def _where(east_m: float, north_m: float) -> tuple[float, float]:
 
 
 def test_a_release_in_fine_steps_is_found_to_one_cell() -> None:
-    """Positive control: through the real release, half metres and altitude words give away the first sounding's place."""
+    """Positive control: through the real release, half metres and heights give the first sounding's place away."""
     chart = _chart()
     dive = _told(chart, depth_step_m=0.5, descent_step_m=0.5, cell_m=5.0)
     finding = ChartMatch(turns=36).play(Case(chart, (dive,)))
