@@ -309,7 +309,7 @@ SHELL = {
 # An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
 AUDIT = {
     "chart": "| numpy",
-    "filled": "chart | numpy",
+    "filled": "chart chart_sampling | numpy",
     "error_law": "chart filled | numpy scipy",
     "likelihood": "chart | numpy scipy",
     "match": "attack chart evidence filled likelihood | numpy scipy",
@@ -361,13 +361,13 @@ AUDIT = {
     "frame_on_earth": "chart earth_tied shown_track core.quantise | numpy",
     "differencing": "attack chart earth_tied frame_on_earth shown_track spots core.quantise | numpy",
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release core.wire",
-    "residual": "attack chart evidence match posterior soundings_of core.area core.errors | numpy pyproj",
+    "residual": "attack chart declared evidence match posterior soundings_of core.area core.errors | numpy",
     "soundings_of": "attack chart evidence seabed_bounds | numpy scipy",
     "settings": "core.policy",
     "journey": "chart core.policy core.wire | numpy",
     "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
     "| numpy",
-    "sites": "chart journey | numpy",
+    "sites": "chart filled journey | numpy",
     "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy",
     "advise": "attack chart core.policy settings trial | numpy",
 }
