@@ -334,7 +334,7 @@ AUDIT = {
     "attacks": "attack averaging cell_edges chart_match dead_reckoning differencing environment free_text known_wrecks "
     "leak_scan send_times ship_alignment totals zone_edges",
     "known_seabed": "calibration chart | numpy",
-    "played": "attack chart core.policy evidence posterior withheld | numpy",
+    "played": "attack calibration chart core.policy evidence posterior withheld | numpy",
     # attacks on motion and on sources beside the chart
     "shown_track": "attack chart chart_match core.release | numpy",
     "spots": "chart | numpy scipy",
