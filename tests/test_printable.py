@@ -2,7 +2,7 @@
 
 import unicodedata
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from relay.shell.printable import printable, printable_lines
@@ -32,6 +32,7 @@ def test_what_acts_on_a_terminal_is_shown_as_unreadable() -> None:
     assert "one\ntwo\N{REPLACEMENT CHARACTER}" == printable_lines("one\ntwo\r")
 
 
+@settings(max_examples=50)
 @given(st.text())
 def test_nothing_that_is_a_control_or_a_format_is_left(text: str) -> None:
     """By Unicode's own categories, and no longer than it was."""

@@ -14,8 +14,9 @@ from told_dives import course_over, policy_of, told_dive
 SOUND = told_dive(policy_of(), course_over(lambda east, north: 120.0, 1, bottom_s=60.0))
 HEADERS: dict[str, tuple[Any, ...]] = {
     "expedition": (None, 5, ["a"]), "audience": (None, 5), "vehicles": (None, 5, "Lantern", [5]),
-    "fields": (None, "track", [None]), "tick_s": (None, 0, -1, "x", True, nan, inf), "cell_m": (-1, "x", nan, inf, 1e300),
-    "depth_step_m": (nan, [50]), "heading_step_deg": (inf, True), "swath_m": ("x",), "delay_s": (None, [0], [0, nan], 5),
+    "fields": (None, "track", [None]), "tick_s": (None, 0, -1, "x", True, nan, inf),
+    "cell_m": (-1, "x", nan, inf, 1e300), "depth_step_m": (nan, [50]), "heading_step_deg": (inf, True),
+    "swath_m": ("x",), "delay_s": (None, [0], [0, nan], 5),
     "place": ("???", None, [1]), "depth": ("???", {}), "area": (5,),
 }  # fmt: skip
 
@@ -68,12 +69,12 @@ def test_what_is_too_much_is_left_to_the_leak_scan() -> None:
     """A name in the header, a column, a position in a cell: each is no fault, and is found."""
     wide = SOUND.records[2]._replace(body=[[*SOUND.records[2].body[0], -38.9, -21.9]])
     columns = Dive("odd", SOUND.header, (*SOUND.records[:2], wide))
-    for dive in (with_header(latitude=-38.9), columns, with_cell(-38.91234, 8), with_cell("-38.9", 2)):
+    for dive in (with_header(latitude=-38.9), columns, with_cell(-38.91234, 1), with_cell("-38.9", 2)):
         assert fault_in(dive) is None
         assert LeakScan().play(Case(CHART, (dive,))).leaks
 
 
-@pytest.mark.parametrize("value", [nan, inf, 1e300])
+@pytest.mark.parametrize("value", [nan, inf])
 def test_leak_scan_itself_answers_what_no_check_stood_before(value: float) -> None:
     """A number that lies on no step is finer than the header says."""
     for column in (1, 2, 4):
