@@ -64,8 +64,12 @@ def test_place_told_outright_is_said_before_anything() -> None:
     """Nobody reads an area and overlooks that."""
     chart = invented_case().chart
     place = float(chart.latitude_deg[20]), float(chart.longitude_deg[20])
-    result = audited(Finding("leak scan", "It is in it.", place=place, leaks=("dive-001: a position",)))
+    told = Finding("leak scan", "It is in it.", place=place, outright=True, leaks=("dive-001: a position",))
+    result = audited(told)
     assert headline(result).startswith("The place is given away")
+    assert "No single field" not in meaning(result)
+    guessed = audited(replace(told, outright=False, leaks=()))
+    assert headline(guessed).startswith("An outsider is left with")
     assert "should not have been there" in meaning(result)
 
 

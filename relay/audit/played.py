@@ -7,7 +7,9 @@ Rules:
    trials failed, there is no number for the chart match nor for all attacks together, and words say why.
 2. Attacks are taken together by adding their log likelihoods: that takes them as independent of each other. Where two
    use the same field (the chart and a list of wrecks use depth) it counts twice, which leaves less, not more.
-3. A place that was told outright leaves the one cell that holds it, whatever became of the trials.
+3. A place that was told outright (`Finding.outright`: no guess) leaves the one cell that holds it, whatever became of
+   the trials; several that disagree leave the cell of each. Without one field it would have been told as well, so none
+   is tried. A guess counts by its log likelihood, like everything else.
 4. An attack that says nothing of the place leaves the declared area as it was.
 5. What a field gave away is how much more would be left without it, judged at the same level.
 """
@@ -102,7 +104,7 @@ class Played:
     """What came of it. `each`: scores by attack; `joint`: of all; None, with `refused`, where there is no number.
 
     `prior_km2`: the declared area on the chart. `floor_km2`: what the ship's own track leaves; no policy keeps more.
-    `withheld`: by what was given away, most first.
+    `withheld`: by what was given away, most first. `outright`: the place was told, so that `joint` is no estimate.
     """
 
     findings: tuple[Finding, ...]
@@ -113,6 +115,7 @@ class Played:
     trial: Trial | None = None
     floor_km2: float | None = None
     withheld: tuple[Without, ...] = ()
+    outright: bool = False
 
     @property
     def leaks(self) -> tuple[str, ...]:
@@ -141,7 +144,7 @@ def play(outsider: Outsider, case: Case, *, truth: Place | None = None, progress
     level = LEVEL if trial is None else trial.level
     each, contradicted = dict[str, Score](), list[str]()
     for finding in findings:
-        if _tells_place(finding, case.chart) and not (refused and finding.attack == BY_CHART):
+        if _tells_place(finding, case) and not (refused and finding.attack == BY_CHART):
             score = _judged(case, [finding], level if finding.attack == BY_CHART else LEVEL, truth)
             if score is None:
                 contradicted.append(finding.attack)
@@ -150,17 +153,20 @@ def play(outsider: Outsider, case: Case, *, truth: Place | None = None, progress
     kept = [finding for finding in findings if finding.attack not in contradicted]
     joint, refused = _together(case, kept, level, truth, refused or _contradiction(contradicted))
     floors = [finding.facts[FLOOR] for finding in findings if FLOOR in finding.facts]
-    withheld = () if joint is None else _without_each(outsider, case, kept, joint, progress)
-    return Played(tuple(findings), each, joint, even.prior_km2, refused, trial, min(floors, default=None), withheld)
+    told = bool(_told_cells(case, kept))
+    withheld = () if joint is None or told else _without_each(outsider, case, kept, joint, progress)
+    floor_km2 = min(floors, default=None)
+    return Played(tuple(findings), each, joint, even.prior_km2, refused, trial, floor_km2, withheld, told)
 
 
 def _together(
     case: Case, findings: Sequence[Finding], level: float, truth: Place | None, refused: str
 ) -> tuple[Score | None, str]:
     """Return what all attacks leave, and why there is no number, if so; a place told outright is one, come what may."""
-    told = [finding for finding in findings if finding.place is not None and case.chart.index(*finding.place)]
-    if told:
-        return _judged(case, [replace(finding, log_likelihood=None) for finding in told[:1]], LEVEL, truth), refused
+    if told := _told_cells(case, findings):
+        logs = np.full(case.chart.shape, -np.inf)
+        logs[tuple(np.array(told).T)] = 0.0
+        return _of_logs(case, logs, 1.0, truth), refused
     if refused:
         return None, refused
     joint = _judged(case, findings, level, truth)
@@ -212,8 +218,15 @@ def _tried(outsider: Outsider, case: Case, findings: Sequence[Finding], progress
     )
 
 
-def _tells_place(finding: Finding, chart: Chart) -> bool:
-    return finding.log_likelihood is not None or (finding.place is not None and chart.index(*finding.place) is not None)
+def _tells_place(finding: Finding, case: Case) -> bool:
+    return finding.log_likelihood is not None or bool(_told_cells(case, [finding]))
+
+
+def _told_cells(case: Case, findings: Sequence[Finding]) -> list[tuple[int, int]]:
+    """Return the cells (row, column) that were told outright, each once, of those in which the dive may be."""
+    told = [case.chart.index(*finding.place) for finding in findings if finding.outright and finding.place is not None]
+    where = case.chart.candidates if case.prior is None else case.chart.candidates & case.prior
+    return sorted({cell for cell in told if cell is not None and where[cell]})
 
 
 def _judged(case: Case, findings: Sequence[Finding], level: float, truth: Place | None) -> Score | None:
@@ -222,12 +235,16 @@ def _judged(case: Case, findings: Sequence[Finding], level: float, truth: Place 
     for finding in findings:
         if finding.log_likelihood is not None:
             total = total + finding.log_likelihood
-        if finding.place is not None and (cell := case.chart.index(*finding.place)) is not None:
+        for cell in _told_cells(case, [finding]):
             told = np.full(case.chart.shape, -np.inf)
             told[cell] = 0.0
             total = total + told
+    return _of_logs(case, total, level, truth)
+
+
+def _of_logs(case: Case, logs: Floats, level: float, truth: Place | None) -> Score | None:
     try:
-        posterior = Posterior.of(case.chart, total, case.prior)
+        posterior = Posterior.of(case.chart, logs, case.prior)
     except ValueError:
         return None
     return _score(posterior, level, truth)
@@ -268,7 +285,7 @@ def _without_each(
 
 def _again(outsider: Outsider, case: Case, less: Case, finding: Finding) -> Finding:
     """Return what an attack makes of the case with less in it; what said nothing of the place says no more then."""
-    if not _tells_place(finding, case.chart):
+    if not _tells_place(finding, case):
         return finding
     if finding.attack == BY_CHART and _same(outsider.evidence(case), outsider.evidence(less)):
         return finding

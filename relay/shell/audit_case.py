@@ -8,6 +8,7 @@ import argparse
 import csv
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import isfinite
 from pathlib import Path
 
 import numpy as np
@@ -108,12 +109,18 @@ def _sent(recording: Path, count: int) -> tuple[float, ...] | None:
     table = audience.parents[1] / "send-times" / f"{audience.name}-{recording.stem}.csv"
     try:
         with table.open(encoding="utf-8", newline="") as file:
-            times = tuple(float(row["sent_s"]) for row in csv.DictReader(file))
+            times = tuple(_finite(row["sent_s"]) for row in csv.DictReader(file))
     except FileNotFoundError:
         return None
-    except (OSError, KeyError, ValueError) as error:
+    except (OSError, KeyError, ValueError, TypeError, csv.Error) as error:
         raise OperatorError(f"{table} is no table of send times ({error}): rehearse again, or move it away") from error
     return times if len(times) == count else None
+
+
+def _finite(cell: str) -> float:
+    if not isfinite(number := float(cell)):
+        raise ValueError(f"{cell} is no time")
+    return number
 
 
 def read_charts(paths: Sequence[Path], error_factor: float = 1.0) -> Chart:

@@ -37,8 +37,8 @@ def headline(played: Played) -> str:
     if played.joint is None:
         return "No area can be given."
     left = say_km2(played.joint.area_km2)
-    if any(finding.place is not None for finding in played.findings):
-        return f"The place is given away: it was told outright (one cell of the chart, {left})."
+    if played.outright:
+        return f"The place is given away: it was told outright ({left}: a cell of the chart for each place)."
     return f"An outsider is left with {left} to search, of {say_km2(played.prior_km2)} declared."
 
 
