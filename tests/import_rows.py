@@ -235,8 +235,8 @@ SHELL = {
     "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual checkpoint "
     "core.desk_record core.errors core.model core.pipeline core.secrets foresight foresight_process journal recording "
     "secrets_file | numpy",
-    "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy core.release "
-    "expedition foresight_process outlet quantities",
+    "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy "
+    "core.release expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "

@@ -213,7 +213,7 @@ async def test_audience_without_an_audit_stands_on_the_desk(tmp_path: Path) -> N
 
 
 async def test_alarm_stays_the_same_while_a_break_comes_nearer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """In the 45 minutes before what breaks a promise is due its alarm is a new one eight times, and not every second."""
+    """In the 45 minutes before what breaks a promise is due its alarm is new eight times, not each second."""
     expedition, rounds = quick(promising(tmp_path)), Rounds()
     audited(expedition)
     async with sailing(expedition, rounds) as ship:
@@ -228,27 +228,26 @@ async def test_alarm_stays_the_same_while_a_break_comes_nearer(tmp_path: Path, m
         assert sum("what is due within 45 min would break it" in one for one in said) == 1
 
 
-async def test_programme_of_a_promise_survives_a_restart(tmp_path: Path) -> None:
-    """A programme that had left between dives leaves again, and the release goes on; with a promise and without an audit."""
-    for name, leave in (("audited", NO_LEAVE), ("not", Leave({"public": "the chart comes tomorrow"}, "Ines"))):
-        (tmp_path / name).mkdir()
-        expedition, rounds = quick(promising(tmp_path / name)), Rounds()
-        rounds.answer = rounds.keep
-        if leave is NO_LEAVE:
-            audited(expedition)
-        path = expedition.released / "public" / "programme.record"
-        async with sailing(expedition, rounds, leave) as ship:
-            await begun(ship)
-            await until(lambda: len(released(expedition)) >= 2)
-            ship.decide(b'{"do": "end"}', "Ines")
-            await until(lambda: not any(channel.under_way for channel in ship.pipeline.channels))
-            ship.decide(b'{"do": "programme", "pinned": "The boiler is next.", "next_dive_in_s": 7200}', "Ines")
-            await until(path.exists)
-        before = path.read_bytes()
-        async with sailing(expedition, Rounds(), leave) as ship:
-            assert ship.stopped is None
-            assert path.read_bytes() == before
-            assert ship.pipeline.channels[0].board.next_number == 1
+@pytest.mark.parametrize("leave", [NO_LEAVE, Leave({"public": "the chart comes tomorrow"}, "Ines")])
+async def test_programme_of_a_promise_survives_a_restart(leave: Leave, tmp_path: Path) -> None:
+    """A programme that had left between dives leaves again, with an audit or without, and the release goes on."""
+    expedition, rounds = quick(promising(tmp_path)), Rounds()
+    rounds.answer = rounds.keep
+    if leave is NO_LEAVE:
+        audited(expedition)
+    path = expedition.released / "public" / "programme.record"
+    async with sailing(expedition, rounds, leave) as ship:
+        await begun(ship)
+        await until(lambda: len(released(expedition)) >= 2)
+        ship.decide(b'{"do": "end"}', "Ines")
+        await until(lambda: not any(channel.under_way for channel in ship.pipeline.channels))
+        ship.decide(b'{"do": "programme", "pinned": "The boiler is next.", "next_dive_in_s": 7200}', "Ines")
+        await until(path.exists)
+    before = path.read_bytes()
+    async with sailing(expedition, Rounds(), leave) as ship:
+        assert ship.stopped is None
+        assert path.read_bytes() == before
+        assert ship.pipeline.channels[0].board.next_number == 1
 
 
 async def test_audience_without_an_audit_waits_for_the_journal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
