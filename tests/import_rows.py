@@ -232,9 +232,9 @@ SHELL = {
     "foresight_process": "core.policy",
     "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
     "foresight_process",
-    "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual checkpoint "
-    "core.desk_record core.errors core.model core.pipeline core.secrets foresight foresight_process journal recording "
-    "secrets_file | numpy",
+    "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual audit_result "
+    "checkpoint core.channel core.desk_record core.errors core.model core.pipeline core.secrets foresight "
+    "foresight_process journal recording secrets_file | numpy time",
     "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy "
     "core.release expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",

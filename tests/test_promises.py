@@ -274,7 +274,7 @@ async def test_promise_that_is_taken_out_of_the_file_is_missed(tmp_path: Path) -
     expedition, rounds = quick(promising(tmp_path)), Rounds()
     audited(expedition)
     async with sailing(expedition, rounds) as ship:
-        assert ship.promises.told()[0]["state"] == "kept"
+        assert ship.promises.told()[0]["state"] == "waiting"
     without = replace(expedition, audit=type(expedition.audit)())
     words = f"public goes without a passed audit, by {whose_process()}: its promise of 87 km2 was taken out of the"
     for starts in (1, 2):
@@ -288,7 +288,7 @@ async def test_promise_that_is_taken_out_of_the_file_is_missed(tmp_path: Path) -
             await until(lambda: len(released(without)) >= 2)
             ship.decide(b'{"do": "end"}', "Ines")
     async with sailing(expedition, rounds) as ship:
-        assert [one["state"] for one in ship.promises.told()] == ["kept"]
+        assert [one["state"] for one in ship.promises.told()] == ["waiting"]
 
 
 async def test_promise_of_an_audience_that_is_gone_is_missed(tmp_path: Path) -> None:

@@ -15,15 +15,15 @@ from relay.audit.chart import Chart, Floats, Mask
 from relay.audit.evidence import Soundings
 from relay.audit.match import log_likelihood
 from relay.audit.posterior import Posterior
-from relay.audit.soundings_of import soundings_of
+from relay.audit.soundings_of import parts_told
 from relay.core.area import Area
 from relay.core.errors import OperatorError
 
-Matching = Callable[[Chart, Soundings, int, Mask], Floats]
+Matching = Callable[[Chart, Sequence[Soundings], int, Mask], Floats]
 THIRD = 3.0  # a tile is about a third of the chart's spacing
 
 
-def chart_match(chart: Chart, soundings: Soundings, turns: int, where: Mask) -> Floats:
+def chart_match(chart: Chart, soundings: Sequence[Soundings], turns: int, where: Mask) -> Floats:
     """Return the log likelihood of each cell of `where`, (rows, columns), on one thread: a dive is under way."""
     return log_likelihood(chart, soundings, turns=turns, where=where, threads=1)
 
@@ -49,15 +49,15 @@ class Residual:
     def area_km2(self, dives: Sequence[Dive]) -> float:
         """Return the area of the 95 % region by these dives, km2; OperatorError where the match fails."""
         tile_m = max(1.0, min(self._chart.spacing_m) / THIRD)
-        soundings = soundings_of(dives, tile_m=tile_m)
-        if soundings is None:
+        soundings = parts_told(dives, tile_m=tile_m)
+        if not soundings:
             return self.most_km2
-        key = _key(soundings)
+        key = b"\1".join(map(_key, soundings))
         if key not in self._known:
             self._known[key] = self._worked_out(soundings)
         return self._known[key]
 
-    def _worked_out(self, soundings: Soundings) -> float:
+    def _worked_out(self, soundings: Sequence[Soundings]) -> float:
         logs = self._match(self._chart, soundings, self._turns, self._prior)
         try:
             return Posterior.of(self._chart, logs, self._prior).area_km2(self._level)
