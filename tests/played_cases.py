@@ -109,14 +109,14 @@ class Trials:
     why: str = ""
 
 
-def depths_of(case: Case) -> Soundings | None:
-    """Return the depths told as soundings at their places; None where none is told."""
+def depths_of(case: Case) -> tuple[Soundings, ...]:
+    """Return the depths told as soundings at their places; none where none is told."""
     rows = [row for dive in case.dives for record in dive.records if record.kind == 1 for row in record.body]
     told = np.array([row[:4][1:] for row in rows if row[3] is not None and row[1] is not None], dtype=float)
     if not len(told):
-        return None
+        return ()
     none, depth = np.zeros(len(told)), told[:, 2]
-    return Soundings(told[:, 0], told[:, 1], depth, depth, none, none, none, none)
+    return (Soundings(told[:, 0], told[:, 1], depth, depth, none, none, none, none),)
 
 
 def invented_case(dive: Dive | None = None) -> Case:

@@ -42,7 +42,7 @@ def test_level_holds_on_fresh_places_and_every_cell(shared_data: Path) -> None:
     draw = np.random.default_rng(2)
     inside = []
     for place in Trials(chart, base, truth, 72, Errors(), None, 1).places(200, draw):
-        seabed_m = place.seabed_m + draw.normal(0, 2.0) + draw.normal(0, 1.0, len(place.seabed_m))
+        seabed_m = place.seabed_m[0] + draw.normal(0, 2.0) + draw.normal(0, 1.0, len(base))
         logs = log_likelihood(chart, base.observed_over(seabed_m, draw))
         cell = chart.index(place.latitude_deg, place.longitude_deg)
         inside.append(Posterior.of(chart, logs).region(level)[cell])
@@ -88,6 +88,6 @@ def test_a_dive_of_another_seabed_fits_nowhere(shared_data: Path) -> None:
     found = calibrate(chart, base, truth, np.random.default_rng(1), trials=100, cells=1_000)
     draw = np.random.default_rng(4)
     there = next(Trials(chart, base, truth, 72, Errors(), None, 1).places(1, draw))
-    here, elsewhere = there.seabed_m, np.where(np.arange(len(base)) % 2, 30.0, 230.0)
+    here, elsewhere = there.seabed_m[0], np.where(np.arange(len(base)) % 2, 30.0, 230.0)
     best = [float(log_likelihood(chart, base.observed_over(seabed, draw)).max()) for seabed in (here, elsewhere)]
     assert best[1] < found.fit < best[0]

@@ -78,7 +78,7 @@ def test_turns_are_averaged_by_their_likelihood() -> None:
             *(ground.under(float(e), float(n), slice(at, at + 1)) for e, n in zip(east, north, strict=True)),
             strict=True,
         )
-        spread = match._spread_m[:, 0]
+        spread = match.parts[0]._spread_m[:, 0]
         size = np.sqrt(np.mean((np.ravel(error)) ** 2 + (np.ravel(steep) * spread) ** 2))
         middle = (told.shallowest_m + told.deepest_m) / 2
         terms += [

@@ -6,7 +6,7 @@ conformal prediction, Vovk and others; from memory), and it is tried on places t
 can't be calibrated is given no number.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from math import ceil, inf
@@ -20,10 +20,10 @@ from relay.audit.chart import Chart, Floats, Mask
 from relay.audit.error_law import halved, learn
 from relay.audit.evidence import Soundings
 from relay.audit.filled import at_places
-from relay.audit.match import Errors, Ground, Match, reach_m
+from relay.audit.match import Errors, Ground, Match, from_first, parts_of, reach_m
 
 GOAL, LEAST, MOST = 0.95, 0.93, 0.97
-FITS = 0.99
+FITS, MISLED = 0.99, 0.985
 CELLS = 4_000
 DRAWS = 400
 
@@ -49,6 +49,16 @@ class Calibration:
         return len(self.scores)
 
     @property
+    def half(self) -> float:
+        """The level that holds the truth at half of the places: how little an outsider needs as often as not."""
+        return float(np.median(self.scores)) if len(self.scores) else 1.0
+
+    @property
+    def misled(self) -> bool:
+        """Whether the level is so high that the outsider is often sure of a wrong place: his area says little then."""
+        return self.level > MISLED
+
+    @property
     def holds(self) -> bool:
         """Whether a region of this level may be told: the truth lay inside at 93 to 97 places of 100."""
         return not self.why and LEAST <= self.covered <= MOST
@@ -56,7 +66,7 @@ class Calibration:
 
 def calibrate(
     chart: Chart,
-    soundings: Soundings,
+    told: Soundings | Sequence[Soundings],
     truth: Chart,
     draw: np.random.Generator,
     *,
@@ -68,12 +78,12 @@ def calibrate(
     progress: Progress = quiet,
     threads: int = 2,
 ) -> Calibration:
-    """Play `soundings` at random places of `truth`, attack each with `chart`, and return the calibration.
+    """Play what was told at random places of `truth`, attack each with `chart`, and return the calibration.
 
     `where`: the cells of `chart` in which a dive may be. Each posterior is taken over its true cell and `cells` others,
     drawn anew, which stand for all.
     """
-    chance = Trials(chart, soundings, truth, turns, errors or Errors(), where, cells)
+    chance = Trials(chart, told, truth, turns, errors or Errors(), where, cells)
     scores, best = [], []
     with ThreadPoolExecutor(threads) as pool:
         for at, scored in enumerate(pool.map(chance.score, chance.places(trials, draw), draw.spawn(trials)), 1):
@@ -126,12 +136,12 @@ class Scored(NamedTuple):
 
 @dataclass(frozen=True)
 class Place:
-    """A true place: degrees, the turn of the dive's frame (radians), and the seabed under each sounding (metres)."""
+    """A true place: degrees, the turn of the frame (radians), and the seabed (metres) under each part's soundings."""
 
     latitude_deg: float
     longitude_deg: float
     turn: float
-    seabed_m: Floats
+    seabed_m: tuple[Floats, ...]
 
 
 class Trials:
@@ -140,16 +150,16 @@ class Trials:
     def __init__(
         self,
         chart: Chart,
-        soundings: Soundings,
+        told: Soundings | Sequence[Soundings],
         truth: Chart,
         turns: int,
         errors: Errors,
         where: Mask | None,
         cells: int,
     ) -> None:
-        self._soundings, self._truth = soundings, truth
+        self._parts, self._truth = parts_of(told), truth
         self._turns, self._errors, self._cells = turns, errors, cells
-        self._ground = Ground.of(chart, reach_m(soundings), where)
+        self._ground = Ground.of(chart, reach_m(told), where)
         self._order = np.full(chart.shape, -1)
         self._order[self._ground.where()] = np.arange(len(self._ground.cells))
 
@@ -171,35 +181,48 @@ class Trials:
                 return
 
     def _place(self, row: int, column: int, draw: np.random.Generator) -> Place | None:
-        truth, dive = self._truth, self._soundings
+        truth = self._truth
         latitude = float(truth.latitude_deg[row] + truth.step_deg[0] * draw.uniform(-0.5, 0.5))
         longitude = float(truth.longitude_deg[column] + truth.step_deg[1] * draw.uniform(-0.5, 0.5))
         cell = self._ground.chart.index(latitude, longitude)
         if cell is None or self._order[cell] < 0:
             return None
-        turn = draw.uniform(0, 2 * np.pi) if dive.turned else 0.0
-        east, north = dive.east_m - dive.east_m[0], dive.north_m - dive.north_m[0]
-        north_m, east_m = truth.metres_per_degree
-        seabed_m = at_places(
-            truth,
-            latitude + (north * np.cos(turn) - east * np.sin(turn)) / north_m[row],
-            longitude + (east * np.cos(turn) + north * np.sin(turn)) / east_m[row],
+        turn = draw.uniform(0, 2 * np.pi) if self._parts[0].turned else 0.0
+        north_m, east_m = (float(metres[row]) for metres in truth.metres_per_degree)
+        seabed_m = []
+        for part in self._parts:
+            east, north = from_first(self._parts, part)
+            seabed_m.append(
+                at_places(
+                    truth,
+                    latitude + (north * np.cos(turn) - east * np.sin(turn)) / north_m,
+                    longitude + (east * np.cos(turn) + north * np.sin(turn)) / east_m,
+                )
+            )
+        return (
+            Place(latitude, longitude, turn, tuple(seabed_m)) if np.isfinite(np.concatenate(seabed_m)).all() else None
         )
-        return Place(latitude, longitude, turn, seabed_m) if np.isfinite(seabed_m).all() else None
+
+    def observed(self, place: Place, draw: np.random.Generator) -> tuple[Soundings, ...]:
+        """Return what the dive would have told at a place: with a tide for all, and an error for each sounding."""
+        errors, bias_m = self._errors, draw.normal(0, self._errors.common_m)
+        return tuple(
+            part.observed_over(
+                seabed_m + (0.0 if part.relative else bias_m) + draw.normal(0, errors.sounding_m, len(seabed_m)), draw
+            )
+            for part, seabed_m in zip(self._parts, place.seabed_m, strict=True)
+        )
 
     def score(self, place: Place, draw: np.random.Generator) -> Scored:
         """Return the share of the posterior more probable than the true cell, with a random part of its own."""
-        errors = self._errors
-        bias_m = 0.0 if self._soundings.relative else draw.normal(0, errors.common_m)
-        seabed_m = place.seabed_m + bias_m + draw.normal(0, errors.sounding_m, len(place.seabed_m))
-        told = self._soundings.observed_over(seabed_m, draw)
+        told = self.observed(place, draw)
         cell = self._ground.chart.index(place.latitude_deg, place.longitude_deg)
         assert cell is not None
         count = len(self._ground.cells)
         others = draw.choice(count - 1, min(self._cells, count - 1), replace=False)
         true = int(self._order[cell])
         chosen = np.concatenate([[true], np.sort(others + (others >= true))])
-        logs = Match(self._ground.of_cells(chosen), told, self._turns, errors).logs()
+        logs = Match(self._ground.of_cells(chosen), told, self._turns, self._errors).logs()
         for_all = np.r_[1.0, np.full(len(others), (count - 1) / max(1, len(others)))]
         return Scored(_rank(logs, self._area_of(chosen) * for_all, draw), float(logs.max()))
 

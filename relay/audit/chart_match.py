@@ -7,14 +7,22 @@ Rules: the place that comes out is that of the first sounding; the method is `ma
 from relay.audit.attack import Case, Finding, Progress, quiet
 from relay.audit.evidence import Soundings
 from relay.audit.match import log_likelihood
-from relay.audit.soundings_of import soundings_of
+from relay.audit.soundings_of import parts_told
 
 TURNS, MOST = 72, 24
 
 
+def parts_for(case: Case) -> tuple[Soundings, ...]:
+    """Return what the case's dives tell of the seabed, in tiles of a third of a chart's cell; none for nothing.
+
+    One part for all depths that count from the surface, and one for each vehicle and dive whose depths are relative.
+    """
+    return parts_told(case.dives, most=MOST, tile_m=min(case.chart.spacing_m) / 3)
+
+
 def soundings_for(case: Case) -> Soundings | None:
-    """Return what the case's dives tell of the seabed, in tiles of a third of a chart's cell; None for nothing."""
-    return soundings_of(case.dives, most=MOST, tile_m=min(case.chart.spacing_m) / 3)
+    """Return the part whose first sounding is the place that is sought; None for nothing."""
+    return next(iter(parts_for(case)), None)
 
 
 class ChartMatch:
@@ -27,12 +35,15 @@ class ChartMatch:
 
     def play(self, case: Case, progress: Progress = quiet) -> Finding:
         """Return the likelihood of each cell as the place of the first sounding."""
-        soundings = soundings_for(case)
-        if soundings is None:
+        parts = parts_for(case)
+        if not parts:
             words = "No record bounds the depth of the seabed, so there was nothing to lay on the chart."
             return Finding(self.name, words, worked=False)
-        logs = log_likelihood(case.chart, soundings, turns=self.turns, where=case.prior, progress=progress)
-        kind = "relative to one another" if soundings.relative else "from the surface"
-        many = "1 sounding" if len(soundings) == 1 else f"{len(soundings)} soundings"
-        words = f"{many} of the seabed, {kind}, laid on {case.chart.name}."
-        return Finding(self.name, words, log_likelihood=logs, facts={"soundings": float(len(soundings))})
+        logs = log_likelihood(case.chart, parts, turns=self.turns, where=case.prior, progress=progress)
+        count = sum(map(len, parts))
+        relative = sum(part.relative for part in parts)
+        kind = "from the surface" if relative < len(parts) else "relative to one another"
+        also = f", {relative} parts of them relative to one another" if 0 < relative < len(parts) else ""
+        many = "1 sounding" if count == 1 else f"{count} soundings"
+        words = f"{many} of the seabed, {kind}{also}, laid on {case.chart.name}."
+        return Finding(self.name, words, log_likelihood=logs, facts={"soundings": float(count)})

@@ -5,7 +5,7 @@ cell that stands for its neighbours is paid for by an error of its own (slope ti
 bilinear; beyond the shore the chart is filled, with an error that grows.
 """
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -98,21 +98,32 @@ class Ground:
         return south + up * (north - south), self.error_m[nearest], self.slope[nearest]
 
 
-def turns_for(soundings: Soundings, chart: Chart, most: int) -> int:
+def parts_of(told: Soundings | Sequence[Soundings]) -> tuple[Soundings, ...]:
+    """Return what is laid on the chart together: soundings of one frame, each part with a bias of its own."""
+    return (told,) if isinstance(told, Soundings) else tuple(told)
+
+
+def turns_for(told: Soundings | Sequence[Soundings], chart: Chart, most: int) -> int:
     """Return how many turns a dive is tried at: each moves its outermost sounding by half a cell; `most` at most."""
-    if not soundings.turned:
+    if not parts_of(told)[0].turned:
         return 1
-    return int(np.clip(ceil(2 * pi * reach_m(soundings) / (0.5 * min(chart.spacing_m))), 1, most))
+    return int(np.clip(ceil(2 * pi * reach_m(told) / (0.5 * min(chart.spacing_m))), 1, most))
 
 
-def reach_m(soundings: Soundings) -> float:
+def reach_m(told: Soundings | Sequence[Soundings]) -> float:
     """Return how far a dive's soundings lie from its first, metres."""
-    return float(np.hypot(soundings.east_m - soundings.east_m[0], soundings.north_m - soundings.north_m[0]).max())
+    parts = parts_of(told)
+    return max(float(np.hypot(*from_first(parts, part)).max()) for part in parts)
+
+
+def from_first(parts: Sequence[Soundings], part: Soundings) -> tuple[Floats, Floats]:
+    """Return metres east and north (soundings,) of a part from the first sounding of all."""
+    return part.east_m - parts[0].east_m[0], part.north_m - parts[0].north_m[0]
 
 
 def log_likelihood(
     chart: Chart,
-    soundings: Soundings,
+    told: Soundings | Sequence[Soundings],
     *,
     turns: int = 72,
     errors: Errors | None = None,
@@ -122,30 +133,61 @@ def log_likelihood(
 ) -> Floats:
     """Return the log likelihood (rows, columns) of each cell as the place of the first sounding; -inf: not tried.
 
-    `turns`: the most that are tried where the frame's turn is unknown; `where`: cells to try, of those that may be wet.
+    `told`: the soundings of one frame; several where their depths count from unknown depths of their own. `turns`: the
+    most that are tried where the frame's turn is unknown; `where`: cells to try, of those that may be wet.
     """
-    ground = Ground.of(chart, reach_m(soundings), where)
-    values = Match(ground, soundings, turns, errors or Errors()).logs(progress, threads)
+    ground = Ground.of(chart, reach_m(told), where)
+    values = Match(ground, told, turns, errors or Errors()).logs(progress, threads)
     grid = np.full(chart.shape, -np.inf)
     grid[ground.where()] = values
     return grid
 
 
 class Match:
-    """One dive on a prepared chart."""
+    """What one frame tells, on a prepared chart."""
 
-    def __init__(self, ground: Ground, soundings: Soundings, turns: int, errors: Errors) -> None:
-        self.ground, self.soundings = ground, soundings
+    def __init__(self, ground: Ground, told: Soundings | Sequence[Soundings], turns: int, errors: Errors) -> None:
+        parts = parts_of(told)
+        self._cells = len(ground.cells)
+        self.turns = turns_for(parts, ground.chart, turns)
+        self.parts = [PartMatch(ground, part, from_first(parts, part), self.turns, errors) for part in parts]
+
+    def logs(self, progress: Progress = quiet, threads: int = 1) -> Floats:
+        """Return the log likelihood of each of the ground's cells (cells,): the mean over the turns."""
+        chunks = [slice(at, at + CHUNK) for at in range(0, self._cells, CHUNK)]
+        done = []
+        with ThreadPoolExecutor(threads) as pool:
+            for at, logs in enumerate(pool.map(self._chunk, chunks), 1):
+                done.append(logs)
+                progress("laying the dive on the chart", at / len(chunks))
+        return np.concatenate(done)
+
+    def _chunk(self, chunk: slice) -> Floats:
+        total: Floats | None = None
+        for turn in range(self.turns):
+            logs = sum((part.logs(chunk, turn) for part in self.parts), start=np.zeros(1))
+            total = logs if total is None else np.logaddexp(total, logs)
+        assert total is not None
+        mean: Floats = total - np.log(self.turns)
+        return mean
+
+
+class PartMatch:
+    """Soundings that share a bias, on a prepared chart."""
+
+    def __init__(
+        self, ground: Ground, soundings: Soundings, from_first_m: tuple[Floats, Floats], turns: int, errors: Errors
+    ) -> None:
+        """`from_first_m`: metres east and north (soundings,) from the sounding whose place is sought."""
+        self.ground, self.soundings, self.turns = ground, soundings, turns
         self.errors = replace(errors, common_m=FLAT_M) if soundings.relative else errors
         self.law = ground.chart.law or ErrorLaw(0.8 * max(ground.chart.spacing_m))
-        self.turns = turns_for(soundings, ground.chart, turns)
-        self.east_m = soundings.east_m - soundings.east_m[0]
-        self.north_m = soundings.north_m - soundings.north_m[0]
+        self.east_m, self.north_m = from_first_m
         self._width_m = soundings.deepest_m - soundings.shallowest_m
         self._values = self._are_values()
         # What a cell and a turn stand for: their neighbours, up to halfway to the next.
         cell_m = np.hypot(*ground.chart.spacing_m) / np.sqrt(24)
-        turned_m = np.hypot(self.east_m, self.north_m) * (2 * pi / self.turns) / np.sqrt(12) * soundings.turned
+        turned_m = np.hypot(self.east_m, self.north_m) * (2 * pi / turns) / np.sqrt(12) * soundings.turned
         self._spread_m = np.sqrt(cell_m**2 + turned_m**2 + soundings.spread_m**2).astype(np.float32)[:, None]
         apart = np.hypot(self.east_m[:, None] - self.east_m, self.north_m[:, None] - self.north_m)
         self._correlation = np.exp(-((apart / self.law.length_m) ** self.law.power))
@@ -155,15 +197,15 @@ class Match:
         self._blocks = self._in_blocks()
         self._scales = self._telling_scales()
 
-    def logs(self, progress: Progress = quiet, threads: int = 1) -> Floats:
-        """Return the log likelihood of each of the ground's cells (cells,)."""
-        parts = [slice(at, at + CHUNK) for at in range(0, len(self.ground.cells), CHUNK)]
-        done = []
-        with ThreadPoolExecutor(threads) as pool:
-            for at, logs in enumerate(pool.map(self._part, parts), 1):
-                done.append(logs)
-                progress("laying the dive on the chart", at / len(parts))
-        return np.concatenate(done)
+    def logs(self, chunk: slice, turn: int) -> Floats:
+        """Return the log likelihood of a chunk of the ground's cells (cells,) at a turn of the frame."""
+        angle = 2 * pi * turn / self.turns
+        east_m = self.east_m * np.cos(angle) + self.north_m * np.sin(angle)
+        north_m = self.north_m * np.cos(angle) - self.east_m * np.sin(angle)
+        under = [self.ground.under(float(e), float(n), chunk) for e, n in zip(east_m, north_m, strict=True)]
+        depth_m, error_m, slope = (np.stack(grids) for grids in zip(*under, strict=True))
+        error_m = np.sqrt(error_m**2 + (slope * self._spread_m) ** 2)
+        return self._of_values(depth_m, error_m) if self._values else self._of_bands(depth_m, error_m)
 
     def _are_values(self) -> bool:
         """Return whether bands are so narrow, beside the chart's error, that they are as good as normal values."""
@@ -177,25 +219,6 @@ class Match:
         if len(bounded) and bounded.min() < WIDE * typical_m:
             return self.law.scales
         return ((float(np.sqrt(sum(share * scale**2 for scale, share in self.law.scales))), 1.0),)
-
-    def _part(self, part: slice) -> Floats:
-        total: Floats | None = None
-        for depth_m, error_m in self._turned(part):
-            logs = self._of_values(depth_m, error_m) if self._values else self._of_bands(depth_m, error_m)
-            total = logs if total is None else np.logaddexp(total, logs)
-        assert total is not None
-        mean: Floats = total - np.log(self.turns)
-        return mean
-
-    def _turned(self, part: slice) -> Iterator[tuple[Floats, Floats]]:
-        """Yield for each turn the charted depth and its error (soundings, cells)."""
-        for turn in range(self.turns):
-            angle = 2 * pi * turn / self.turns
-            east_m = self.east_m * np.cos(angle) + self.north_m * np.sin(angle)
-            north_m = self.north_m * np.cos(angle) - self.east_m * np.sin(angle)
-            under = [self.ground.under(float(e), float(n), part) for e, n in zip(east_m, north_m, strict=True)]
-            depth_m, error_m, slope = (np.stack(grids) for grids in zip(*under, strict=True))
-            yield depth_m, np.sqrt(error_m**2 + (slope * self._spread_m) ** 2)
 
     def _of_values(self, depth_m: Floats, error_m: Floats) -> Floats:
         """Return the log density (cells,) of values: all of a cell's soundings have the mean of its errors."""

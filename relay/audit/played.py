@@ -68,8 +68,8 @@ class Trial(Protocol):
         ...
 
 
-Evidence = Callable[[Case], Soundings | None]
-Try = Callable[[Case, Soundings, Progress], Trial]
+Evidence = Callable[[Case], tuple[Soundings, ...]]
+Try = Callable[[Case, tuple[Soundings, ...], Progress], Trial]
 
 
 @dataclass(frozen=True)
@@ -193,8 +193,8 @@ def _named(progress: Progress, name: str) -> Progress:
 def _tried(outsider: Outsider, case: Case, findings: Sequence[Finding], progress: Progress) -> tuple[Trial | None, str]:
     """Return what came of the trials, None where nothing is to be tried; and why there is no number, if so."""
     matched = [f.log_likelihood for f in findings if f.attack == BY_CHART and f.log_likelihood is not None]
-    soundings = outsider.evidence(case) if matched else None
-    if soundings is None:
+    soundings = outsider.evidence(case) if matched else ()
+    if not soundings:
         return None, ""
     trial = outsider.try_on_known(case, soundings, _named(progress, "trials on known places"))
     if trial.holds and float(np.max(matched)) < trial.fit:
@@ -276,10 +276,12 @@ def _again(outsider: Outsider, case: Case, less: Case, finding: Finding) -> Find
     return attack.play(less)
 
 
-def _same(one: Soundings | None, other: Soundings | None) -> bool:
-    """Whether two dives tell the same of the seabed."""
-    if one is None or other is None:
-        return one is other
+def _same(one: Sequence[Soundings], other: Sequence[Soundings]) -> bool:
+    """Whether two cases tell the same of the seabed."""
+    return len(one) == len(other) and all(map(_same_part, one, other))
+
+
+def _same_part(one: Soundings, other: Soundings) -> bool:
     arrays = "east_m north_m shallowest_m deepest_m step_m least_height_m most_height_m spread_m".split()
     same = all(np.array_equal(getattr(one, name), getattr(other, name)) for name in arrays)
     return same and (one.relative, one.turned) == (other.relative, other.turned)

@@ -19,6 +19,7 @@ from relay.audit.chart import Floats
 from relay.audit.evidence import Soundings
 from relay.audit.seabed_bounds import Bound, bounds_of, steps_of
 
+MOST_PARTS, LEAST_OF_PART = 8, 6
 SLOPE = 0.1  # metres of depth to a metre: steeper than most seabeds; common practice, no source
 STEEPEST = 0.3  # the same, of what is still believed of a single echo
 UNBOUNDED_HEIGHT_M = 200.0  # how high a vehicle may be where nothing bounds it, to play a dive again
@@ -65,6 +66,21 @@ def soundings_of(dives: Sequence[Dive], *, most: int = 24, tile_m: float = 50.0)
     if absolute:
         return _kept(absolute, most, tile_m, relative=False)
     return max(_by_dive(told, most, tile_m), key=len, default=None)
+
+
+def parts_told(dives: Sequence[Dive], *, most: int = 24, tile_m: float = 50.0) -> tuple[Soundings, ...]:
+    """Return all that dives of one site tell of its seabed, in parts that each count from a depth of their own.
+
+    One part, of `most` soundings, for all absolute depths; then the relative ones by dive and vehicle, those with most
+    soundings first: at most `MOST_PARTS`, which share `most` soundings, though each has `LEAST_OF_PART` at least.
+    """
+    told = _told(dives)
+    absolute = _gathered([part for dive, parts in told if not _relative(dive) for part in parts], tile_m)
+    relative = [(dive, parts) for dive, parts in told if _relative(dive)]
+    count = min(MOST_PARTS, sum(len(parts) for _, parts in relative))
+    each = max(LEAST_OF_PART, most // max(1, count))
+    by_dive = sorted(_by_dive(relative, each, tile_m), key=len, reverse=True)[:MOST_PARTS]
+    return (*((_kept(absolute, most, tile_m, relative=False),) if absolute else ()), *by_dive)
 
 
 def soundings_by_dive(dives: Sequence[Dive], *, most: int = 24, tile_m: float = 50.0) -> tuple[Soundings, ...]:

@@ -17,7 +17,7 @@ import numpy as np
 from relay.audit.attack import Attack, Case, Progress
 from relay.audit.attacks import ATTACKS
 from relay.audit.calibration import calibrate
-from relay.audit.chart_match import ChartMatch, soundings_for
+from relay.audit.chart_match import ChartMatch, parts_for, soundings_for
 from relay.audit.evidence import Soundings
 from relay.audit.known_seabed import KnownSeabed
 from relay.audit.played import Outsider, Place, Played, Trial, play
@@ -95,13 +95,13 @@ def outsider(seabed: KnownSeabed, turns: int, trials: int, seed: int) -> Outside
     """Return the strongest outsider there is: every attack, the chart match tried on a known seabed."""
     attacks: list[Attack] = [ChartMatch(turns) if isinstance(each, ChartMatch) else each for each in ATTACKS]
 
-    def try_on_known(case: Case, soundings: Soundings, progress: Progress) -> Trial:
+    def try_on_known(case: Case, soundings: tuple[Soundings, ...], progress: Progress) -> Trial:
         draw, where = np.random.default_rng(seed), seabed.where(case.prior)
         return calibrate(
             seabed.tried, soundings, seabed.truth, draw, trials=trials, turns=turns, where=where, progress=progress
         )
 
-    return Outsider(attacks, soundings_for, try_on_known)
+    return Outsider(attacks, parts_for, try_on_known)
 
 
 def _truth(options: argparse.Namespace, given: Given) -> Place | None:
