@@ -23,7 +23,7 @@ AUDIT = '\n[audit]\ncharts = ["chart.csv"]\n'
 def expedition_in(folder: Path, promise: str = '"2 km2"', audit: str = AUDIT) -> Expedition:
     """Return an expedition in a folder with a chart; the public is promised so much."""
     chart_file(folder, rough_chart(26, 1))
-    area = AREA.replace("-38.61472", str(start()[0])).replace("-21.93306", str(start()[1])).replace("5 km", "3 km")
+    area = AREA.replace("-38.61472", str(start()[0])).replace("-21.93306", str(start()[1])).replace("5 km", "11 km")
     text = RIGHT.replace('name = "public"\n', f'name = "public"\npromise = {promise}\n') + area + audit
     path = folder / "EXPEDITION.toml"
     path.write_text(text)

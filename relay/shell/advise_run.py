@@ -59,7 +59,7 @@ def run_advise(options: argparse.Namespace, progress: Progress) -> Advised:
     policy = chosen_policy(expedition, options.audience)
     promise_km2 = promised_km2(expedition, policy, options.promise)
     charts = tuple(options.chart) or expedition.audit.charts
-    files = digests_of(expedition)
+    files = digests_of(expedition) if options.write else Digests((), "")
     seabed = seabed_of(charts, None, options.chart_error, options.seed)
     ground, notes = ground_of(options, expedition, seabed)
     effort = Effort(places=options.sites, fresh=options.fresh, most=options.most)
@@ -125,9 +125,8 @@ def floor_km2(expedition: Expedition, ground: Ground) -> float | None:
 
 def _within(ship: ShipTrack, chart: Chart, where: Mask) -> ShipTrack:
     """Return the fixes in the area: an outsider doesn't look where no dive is admitted to be."""
-    cells = [
-        chart.index(float(lat), float(lon)) for lat, lon in zip(ship.latitude_deg, ship.longitude_deg, strict=True)
-    ]
+    places = zip(ship.latitude_deg.tolist(), ship.longitude_deg.tolist(), strict=True)
+    cells = [chart.index(*place) for place in places]
     inside = np.array([cell is not None and bool(where[cell]) for cell in cells], dtype=bool)
     return ShipTrack(ship.t_s[inside], ship.latitude_deg[inside], ship.longitude_deg[inside])
 
@@ -184,11 +183,10 @@ def ground_of(
     journey, legs = read_dive(options.dive, expedition), expedition.plan.legs
     tried = seabed.where(where)
     assert tried is not None
-    known = replace(
-        _ground(seabed.tried, tried & seabed.tried.candidates, journey, options), truth=seabed.truth, legs=legs
-    )
-    if not known.where.any():
+    tried = tried & seabed.tried.candidates
+    if not tried.any():
         raise OperatorError(f"{chart.name} has too few nodes in the declared area to try the match: give a finer chart")
+    known = replace(_ground(seabed.tried, tried, journey, options), truth=seabed.truth, legs=legs)
     return replace(_ground(chart, where, journey, options), legs=legs, known=known), tuple(notes)
 
 

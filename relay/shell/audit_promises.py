@@ -1,8 +1,8 @@
-"""`offing audit --for`: whether the promises of an expedition file are kept, tried at random places, kept for the gate.
+"""`offing audit --for`: whether the promises of an expedition file are kept, tried at random places; kept for the gate.
 
-Rules (R4): what is tried is each audience's policy itself, on the file's own charts, cell by cell, in its own area, over
-places drawn from `--seed` alone; the dive is that of the recording given, or the invented one. Nothing may be given that
-loosens it. A result that has not passed is kept as well, in place of one that had.
+Rules (R4): what is tried is each audience's policy itself, on the file's own charts, cell by cell, in its own area,
+over places drawn from `--seed` alone; the dive is that of the recording given, or the invented one. Nothing may be
+given that loosens it. A result that has not passed is kept as well, in place of one that had.
 """
 
 import argparse
@@ -61,6 +61,6 @@ def _check(options: argparse.Namespace) -> None:
         raise OperatorError("--chart-error: a result that is kept takes the chart as it is: leave --chart-error out")
     if len(options.recordings) > 1 or any(path.is_dir() for path in options.recordings):
         raise OperatorError(
-            "--for tries one dive, and several recordings or a folder were given: name the recording that tells most, or "
-            "none for the invented dive; play all of them with `offing audit RECORDING... --area EXPEDITION.toml`"
+            "--for tries one dive, and several recordings or a folder were given: name the recording that tells most, "
+            "or none for the invented dive; play all of them with `offing audit RECORDING... --area EXPEDITION.toml`"
         )
