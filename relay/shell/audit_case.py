@@ -19,10 +19,12 @@ from relay.audit.chart_files import read_chart
 from relay.audit.chart_merge import merge
 from relay.audit.declared import declared_cells
 from relay.audit.known_seabed import KnownSeabed, known_seabed
+from relay.audit.well_formed import fault_in
 from relay.core.area import Area
 from relay.core.errors import OperatorError, RecordingError
 from relay.core.wire import Recording
 from relay.shell.expedition import Expedition, read_expedition
+from relay.shell.printable import printable
 from relay.shell.recording import load_signed
 from relay.shell.ship_track_file import read_ship_track
 from relay.shell.wreck_list_file import read_wreck_list
@@ -89,10 +91,12 @@ def read_dives(given: Sequence[Path]) -> tuple[list[Dive], list[str]]:
         if not recording.signed:
             notes.append(f"{path}: unsigned: nobody can check that it is the ship's")
         sent_s = _sent(path, len(recording.records))
-        dives.append(Dive(str(path), recording.header, recording.records, sent_s, not recording.closed))
+        dives.append(_sound(Dive(str(path), recording.header, recording.records, sent_s, not recording.closed)))
     names = sorted({str(dive.header["expedition"]) for dive in dives})
     if len(names) > 1:
-        raise OperatorError(f"the recordings are of {' and of '.join(names)}: audit each expedition by itself")
+        raise OperatorError(
+            f"the recordings are of {' and of '.join(map(printable, names))}: audit each expedition by itself"
+        )
     return dives, notes
 
 
@@ -106,6 +110,14 @@ def _load(path: Path) -> Recording:
             f"{path} is no recording ({error}): rehearse the dive (offing rehearse), and give what it wrote, "
             "released/AUDIENCE/dive-001.recording, or that folder"
         ) from error
+
+
+def _sound(dive: Dive) -> Dive:
+    """Return a dive that every attack can take; OperatorError says in which record it is no recording of a ship's."""
+    fault = fault_in(dive)
+    if fault is not None:
+        raise OperatorError(f"{dive.name}: {fault}: no relay wrote that; ask for the recording anew, or leave it out")
+    return dive
 
 
 def _paths(given: Sequence[Path]) -> Iterator[Path]:

@@ -26,6 +26,7 @@ from relay.shell.audit_case import Given, read_case
 from relay.shell.audit_promises import audit_promises, with_files_of
 from relay.shell.audit_words import attack_lines, field_lines, meaning, numbers, say_distance
 from relay.shell.expedition import read_expedition
+from relay.shell.printable import printable
 from relay.shell.report_page import report_html, report_path, write_report
 from relay.shell.true_place import true_place
 from relay.shell.true_spellings import spelled_in
@@ -69,7 +70,11 @@ def _played(options: argparse.Namespace, progress: Progress) -> Said:
         name = str(case.dives[0].header["expedition"])
         write_report(report_html(played, name, lines, truth), report, options.force)
     stands = _stands_there(options, given)
-    text = json.dumps(as_values(played), indent=2) if options.json else "\n".join([in_text(played, lines), *stands])
+    text = (
+        json.dumps(as_values(played), indent=2)
+        if options.json
+        else "\n".join([in_text(played, lines), *map(printable, stands)])
+    )
     notes = (
         *given.notes,
         *(stands if options.json else ()),
@@ -155,7 +160,7 @@ def in_text(played: Played, lines: Sequence[str]) -> str:
             "Left to search if a field were withheld (at the same level, not tried anew):",
             *(f"  {name}: {left}" for name, left in fields),
         ]
-    return "\n".join([*out, "", *lines])
+    return "\n".join(map(printable, [*out, "", *lines]))
 
 
 def as_values(played: Played) -> dict[str, Any]:
