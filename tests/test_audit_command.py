@@ -70,7 +70,7 @@ def test_names_of_others_reach_the_terminal_without_controls(
     said = capsys.readouterr()
     assert "dive\N{REPLACEMENT CHARACTER}[2J\N{REPLACEMENT CHARACTER}x.recording" in said.out
     assert "\x1b" not in said.out and "\x1b[2J" not in said.err
-    assert not [line for line in said.out.splitlines() if line.startswith("An outsider is left with")]
+    assert not [line for line in said.out.splitlines() if line.startswith("An outsider is left with 9 km2")]
 
 
 @pytest.mark.parametrize("doing", ["Marr\x1b[2J\r", "laying [/nothing] on [bold]Marr"])
