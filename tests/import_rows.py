@@ -232,11 +232,11 @@ SHELL = {
     "foresight_process": "core.policy",
     "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
     "foresight_process",
-    "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual checkpoint "
-    "core.desk_record core.errors core.model core.pipeline core.secrets foresight foresight_process journal recording "
-    "secrets_file | numpy",
-    "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.release "
-    "expedition foresight_process outlet quantities",
+    "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual audit_result "
+    "checkpoint core.channel core.desk_record core.errors core.model core.pipeline core.secrets foresight "
+    "foresight_process journal recording secrets_file | numpy time",
+    "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy "
+    "core.release expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "
@@ -310,7 +310,7 @@ SHELL = {
 # An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
 AUDIT = {
     "chart": "| numpy",
-    "filled": "chart | numpy",
+    "filled": "chart chart_sampling | numpy",
     "error_law": "chart filled | numpy scipy",
     "likelihood": "chart | numpy scipy",
     "match": "attack chart evidence filled likelihood | numpy scipy",
@@ -335,7 +335,7 @@ AUDIT = {
     "attacks": "attack averaging cell_edges chart_match dead_reckoning differencing environment free_text known_wrecks "
     "leak_scan send_times ship_alignment totals zone_edges",
     "known_seabed": "calibration chart | numpy",
-    "played": "attack chart core.policy evidence posterior withheld | numpy",
+    "played": "attack calibration chart core.policy evidence posterior withheld | numpy",
     # attacks on motion and on sources beside the chart
     "shown_track": "attack chart chart_match core.release | numpy",
     "spots": "chart | numpy scipy",
@@ -363,13 +363,13 @@ AUDIT = {
     "frame_on_earth": "chart earth_tied shown_track core.quantise | numpy",
     "differencing": "attack chart earth_tied frame_on_earth shown_track spots core.quantise | numpy",
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release core.wire",
-    "residual": "attack chart evidence match posterior soundings_of core.area core.errors | numpy pyproj",
+    "residual": "attack chart declared evidence match posterior soundings_of core.area core.errors | numpy",
     "soundings_of": "attack chart evidence seabed_bounds | numpy scipy",
     "settings": "core.policy",
     "journey": "chart core.policy core.wire | numpy",
     "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
     "| numpy",
-    "sites": "chart journey | numpy",
+    "sites": "chart filled journey | numpy",
     "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy",
     "advise": "attack chart core.policy settings trial | numpy",
 }

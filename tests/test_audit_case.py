@@ -144,9 +144,10 @@ def test_send_times_of_a_rehearsal_are_found_beside(tmp_path: Path) -> None:
     assert tuple(at + 0.5 for at in range(count)) == read_dives([path])[0][0].sent_s
     table.write_text("seq,sent_s\n0,1\n")
     assert read_dives([path])[0][0].sent_s is None
-    table.write_text("seq,sent_s\n0,soon\n")
-    with pytest.raises(OperatorError, match="no table of send times"):
-        read_dives([path])
+    for cells in ("0,soon", "0,nan", "0", "0," + 140_000 * "9"):
+        table.write_text(f"seq,sent_s\n{cells}\n")
+        with pytest.raises(OperatorError, match="no table of send times"):
+            read_dives([path])
 
 
 def test_chart_error_is_a_factor_of_the_charts_own(tmp_path: Path) -> None:

@@ -132,6 +132,15 @@ def test_relative_depths_count_from_the_touchdown() -> None:
     assert soundings_of([dive]) is not None
 
 
+def test_a_dive_that_never_came_down_says_how_deep_it_is_at_least() -> None:
+    """Mid-water at 160 m, without a place: the seabed lies deeper than that, and more isn't known."""
+    course = [Moment(15.0 * at, 0.0, 0.0, min(8.0 * at, 160.0), 400.0 - min(8.0 * at, 160.0)) for at in range(60)]
+    found = soundings_of([told_dive(policy_of(**PUBLIC), course)])
+    assert found is not None and len(found) == 1
+    assert 120.0 < found.shallowest_m[0] <= 400.0
+    assert found.deepest_m[0] == np.inf
+
+
 def test_nothing_told_is_thrown_away_for_being_told_otherwise() -> None:
     """Absolute depths are one part, each relative dive another: a tick more of one takes nothing of the other away."""
     relative = policy_of(**FUNDERS, depth_relative=True)

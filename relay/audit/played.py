@@ -3,8 +3,8 @@
 Rules:
 
 1. The area is the smallest set of the chart's cells that holds `LEVEL` of the probability (RSA95). Where the chart was
-   compared with the dive, the level is the one that held the truth that often in trials (`Trial.level`); where the
-   trials failed, there is no number for the chart match nor for all attacks together, and words say why.
+   compared with the dive, the level is the one that held the truth that often in trials (`Calibration.level`); where
+   the trials failed, there is no number for the chart match nor for all attacks together, and words say why.
 2. Attacks are taken together by adding their log likelihoods: that takes them as independent of each other. Where two
    use the same field (the chart and a list of wrecks use depth) it counts twice, which leaves less, not more.
 3. A place that was told outright (`Finding.outright`: no guess) leaves the one cell that holds it, whatever became of
@@ -17,11 +17,11 @@ Rules:
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import hypot
-from typing import Protocol
 
 import numpy as np
 
 from relay.audit.attack import Attack, Case, Finding, Progress, quiet
+from relay.audit.calibration import Calibration
 from relay.audit.chart import Chart, Floats
 from relay.audit.evidence import Soundings
 from relay.audit.posterior import Posterior
@@ -36,42 +36,8 @@ FLOOR = "floor_km2"
 Place = tuple[float, float]
 
 
-class Trial(Protocol):
-    """What came of trying the chart match on known places: see `calibration`."""
-
-    @property
-    def level(self) -> float:
-        """The probability whose region held the truth in `LEVEL` of the trials."""
-        ...
-
-    @property
-    def covered(self) -> float:
-        """The share of fresh trials in which that region held the truth."""
-        ...
-
-    @property
-    def trials(self) -> int:
-        """How many there were."""
-        ...
-
-    @property
-    def holds(self) -> bool:
-        """Whether the share is near enough to `LEVEL`."""
-        ...
-
-    @property
-    def why(self) -> str:
-        """Why it doesn't hold."""
-        ...
-
-    @property
-    def fit(self) -> float:
-        """The log likelihood that the best cell reached at nearly every known place."""
-        ...
-
-
 Evidence = Callable[[Case], tuple[Soundings, ...]]
-Try = Callable[[Case, tuple[Soundings, ...], Progress], Trial]
+Try = Callable[[Case, tuple[Soundings, ...], Progress], Calibration]
 
 
 @dataclass(frozen=True)
@@ -112,10 +78,29 @@ class Played:
     joint: Score | None
     prior_km2: float
     refused: str = ""
-    trial: Trial | None = None
+    trial: Calibration | None = None
     floor_km2: float | None = None
     withheld: tuple[Without, ...] = ()
     outright: bool = False
+
+    @property
+    def left_km2(self) -> float | None:
+        """What is left, km2: by all attacks, or about the ship's stays if that is less."""
+        if self.joint is None:
+            return None
+        return self.joint.area_km2 if self.floor_km2 is None else min(self.joint.area_km2, self.floor_km2)
+
+    @property
+    def half_km2(self) -> float | None:
+        """How little an outsider needs to search as often as not, km2: at the level that half of the trials needed."""
+        if self.joint is None or self.trial is None or self.outright:
+            return None
+        return self.joint.posterior.area_km2(self.trial.half)
+
+    @property
+    def misled(self) -> bool:
+        """Whether the outsider that is played was often sure of a wrong place, so that his area says little."""
+        return self.trial is not None and self.trial.misled and not self.outright
 
     @property
     def leaks(self) -> tuple[str, ...]:
@@ -196,7 +181,9 @@ def _named(progress: Progress, name: str) -> Progress:
     return told
 
 
-def _tried(outsider: Outsider, case: Case, findings: Sequence[Finding], progress: Progress) -> tuple[Trial | None, str]:
+def _tried(
+    outsider: Outsider, case: Case, findings: Sequence[Finding], progress: Progress
+) -> tuple[Calibration | None, str]:
     """Return what came of the trials, None where nothing is to be tried; and why there is no number, if so."""
     matched = [f.log_likelihood for f in findings if f.attack == BY_CHART and f.log_likelihood is not None]
     soundings = outsider.evidence(case) if matched else ()

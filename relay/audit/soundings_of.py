@@ -241,11 +241,14 @@ def _near(part: Sequence[Bound]) -> Iterator[Sounding]:
 
 
 def _nowhere(parts: Sequence[list[Bound]]) -> list[Sounding]:
-    """Return what vehicles tell whose place is never shown: one sounding, the narrowest, which is itself the place."""
-    bounded = [bound for part in parts for bound in part if isfinite(bound.deepest_m)]
-    if not bounded:
+    """Return what vehicles tell whose place is never shown: one sounding, which is itself the place.
+
+    The narrowest; or, where none came near the bottom, that it lies deeper than they went.
+    """
+    told = [bound for part in parts for bound in part if isfinite(bound.deepest_m) or bound.shallowest_m > 0]
+    if not told:
         return []
-    now = min(bounded, key=lambda bound: bound.deepest_m - bound.shallowest_m)
+    now = min(told, key=lambda bound: (bound.deepest_m - bound.shallowest_m, -bound.shallowest_m))
     return [_sounding((0.0, 0.0), now.shallowest_m, now.deepest_m, now, 0.0)]
 
 
