@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from expeditions import RIGHT
-from played_cases import invented_chart, released_dive
+from played_cases import EXPEDITION, invented_chart, released_dive
 from relay.audit.chart import Chart
 from relay.audit.filled import at_places
 from relay.core.disclosure import Report
@@ -87,7 +87,26 @@ def test_case_holds_what_an_outsider_has(tmp_path: Path) -> None:
     assert case.prior is not None
     assert float(case.chart.cell_km2[case.prior].sum()) == pytest.approx(np.pi * 25, rel=0.03)
     assert (None, (), False) == (case.ship, case.wrecks, case.dives[0].live)
-    assert ["no finer chart (--seabed): trials are made on the chart with every second node left out"] == [*given.notes]
+    (trials,) = given.notes
+    assert trials.startswith("trials are made on the chart with every second node left out") and "--seabed" in trials
+
+
+def test_area_of_another_expedition_is_told(tmp_path: Path) -> None:
+    """The declared area changes every number, so whose it is is said."""
+    other = expedition_file(tmp_path / "other", RIGHT.replace(EXPEDITION, "The search for the Sable Petrel") + AREA)
+    notes = read_case(asked(tmp_path, area=other)).notes
+    assert any("of 'The search for the Sable Petrel', the recordings are of" in note for note in notes)
+
+
+def test_what_is_no_recording_is_told_with_what_to_give(tmp_path: Path) -> None:
+    """A feed's log or an expedition file; and a folder above the recordings, with the one below it."""
+    log = tmp_path / "feed.jsonl"
+    log.write_text('{"t": 1}\n')
+    with pytest.raises(OperatorError, match=r"feed\.jsonl is no recording .*: rehearse the dive"):
+        read_dives([log])
+    made = recording(tmp_path / "released" / "public")
+    with pytest.raises(OperatorError, match=f"holds no dive-NNN.recording: .*, such as {made.parent}"):
+        read_dives([tmp_path])
 
 
 def test_ship_track_and_wrecks_are_read(tmp_path: Path) -> None:

@@ -122,7 +122,8 @@ def test_text_says_what_was_played_and_names_no_place(folder: Path, tmp_path: Pa
     recording = written(tmp_path, [Report(heard=True, east_m=25.0 * at, north_m=0.0) for at in range(6)])
     report = tmp_path / "private" / "audit.html"
     said = run(asked(folder, recording, json=False, html=report))
-    assert "An outsider is left with" in said.text
+    assert said.text.startswith("Nothing that was released could be laid on the chart")
+    assert "no proof of safety" in said.text
     assert all(f"  {attack.name}: " in said.text for attack in ATTACKS)
     assert "Chart: chart.csv, 26 by 26 cells of 440 m by 350 m" in said.text
     assert f"{start()[0]:.2f}" not in said.text

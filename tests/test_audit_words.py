@@ -6,7 +6,8 @@ import pytest
 
 from played_cases import DepthReader, Teller, Trials, depths_of, invented_case
 from relay.audit.attack import Finding
-from relay.audit.played import Outsider, Played, play
+from relay.audit.played import Outsider, Played, Without, play
+from relay.core.policy import Disclosed
 from relay.shell.audit_words import attack_lines, field_lines, headline, meaning, numbers, say_distance, say_km2
 
 AREAS = {
@@ -163,3 +164,20 @@ def test_share_of_little_area_is_not_rounded_to_nothing() -> None:
     assert result.joint is not None
     small = replace(result, joint=replace(result.joint, area_km2=result.prior_km2 / 1_000))
     assert "That is 0.1% of the area" in meaning(small)
+
+
+def test_area_is_no_result_where_nothing_was_compared() -> None:
+    """All of the declared area is left because nothing was played against it, not because it is safe: said first."""
+    result = play(Outsider([Teller(Finding("totals", "None.", worked=False))], depths_of, lambda *_: Trials()),
+                  invented_case())  # fmt: skip
+    assert headline(result).startswith("Nothing that was released could be laid on the chart")
+    assert meaning(result) == headline(result) and "no proof of safety" in meaning(result)
+
+
+def test_field_whose_lack_leaves_less_is_explained() -> None:
+    """A smaller area without a field is no reason to tell it: the level isn't tried anew."""
+    result = audited()
+    assert result.joint is not None
+    less = replace(result, withheld=(Without(Disclosed.LEG, result.joint.area_km2 / 2),))
+    ((name, left),) = field_lines(less)
+    assert "leg" == name and left.startswith(say_km2(result.joint.area_km2 / 2)) and "less only as measured" in left

@@ -21,7 +21,8 @@ from relay.audit.declared import declared_cells
 from relay.audit.known_seabed import KnownSeabed, known_seabed
 from relay.audit.well_formed import fault_in
 from relay.core.area import Area
-from relay.core.errors import OperatorError
+from relay.core.errors import OperatorError, RecordingError
+from relay.core.wire import Recording
 from relay.shell.expedition import Expedition, read_expedition
 from relay.shell.printable import printable
 from relay.shell.recording import load_signed
@@ -51,13 +52,25 @@ def read_case(options: argparse.Namespace) -> Given:
     prior = None if area is None else _declared(chart, area)
     ship = None if options.ship_track is None else read_ship_track(options.ship_track)
     wrecks = () if options.wrecks is None else read_wreck_list(options.wrecks)
-    if expedition is not None and area is None:
-        notes.append(f"{path} declares no area ([area]): all of the chart is searched")
+    if expedition is not None:
+        notes += _of_area(path, expedition, dives[0])
     if finer is None:
-        notes.append("no finer chart (--seabed): trials are made on the chart with every second node left out")
+        notes.append(
+            "trials are made on the chart with every second node left out; for trials on a seabed that is known "
+            "better, give a finer chart that outsiders lack (--seabed; another --chart is one that they have)"
+        )
     seabed = _seabed(options, chart, finer)
     case = Case(seabed.chart, tuple(dives), prior, ship, wrecks)
     return Given(case, seabed, expedition, tuple(notes))
+
+
+def _of_area(path: Path, expedition: Expedition, dive: Dive) -> Iterator[str]:
+    """Yield what is to be said of the declared area."""
+    own, other = expedition.plan.expedition, str(dive.header["expedition"])
+    if own != other:
+        yield f"{path} is of {own!r}, the recordings are of {other!r}: is its declared area theirs?"
+    if expedition.plan.area is None:
+        yield f"{path} declares no area ([area]): all of the chart is searched"
 
 
 def _seabed(options: argparse.Namespace, chart: Chart, finer: Chart | None) -> KnownSeabed:
@@ -74,7 +87,7 @@ def read_dives(given: Sequence[Path]) -> tuple[list[Dive], list[str]]:
         raise OperatorError("name a recording, or a folder of them: offing audit RECORDING... --chart CHART")
     dives, notes = list[Dive](), list[str]()
     for path in _paths(given):
-        recording = load_signed(path)
+        recording = _load(path)
         if not recording.signed:
             notes.append(f"{path}: unsigned: nobody can check that it is the ship's")
         sent_s = _sent(path, len(recording.records))
@@ -95,11 +108,27 @@ def _sound(dive: Dive) -> Dive:
     return dive
 
 
+def _load(path: Path) -> Recording:
+    try:
+        return load_signed(path)
+    except RecordingError as error:
+        if path.suffix == ".recording":
+            raise
+        raise OperatorError(
+            f"{path} is no recording ({error}): rehearse the dive (offing rehearse), and give what it wrote, "
+            "released/AUDIENCE/dive-001.recording, or that folder"
+        ) from error
+
+
 def _paths(given: Sequence[Path]) -> Iterator[Path]:
     for path in given:
         found = sorted(path.glob("dive-*.recording")) if path.is_dir() else [path]
         if not found:
-            raise OperatorError(f"{path} holds no dive-NNN.recording: name the folder of one audience's recordings")
+            below = next(iter(sorted(path.glob("**/dive-*.recording"))), None)
+            hint = "" if below is None else f", such as {below.parent}"
+            raise OperatorError(
+                f"{path} holds no dive-NNN.recording: name the folder of one audience's recordings{hint}"
+            )
         yield from found
 
 

@@ -16,6 +16,7 @@ MISLED = (
     "(--chart), or one to learn from how wrong it is (--seabed)."
 )
 _SAME = 0.01
+_LESS = "less only as measured: what is read from the rest then fits elsewhere, and how often that holds isn't tried"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +45,11 @@ def headline(played: Played) -> str:
     left = say_km2(played.left_km2 or 0.0)
     if played.outright:
         return f"The place is given away: it was told outright ({left}: a cell of the chart for each place)."
+    if not played.each and not _floor_binds(played):
+        return (
+            "Nothing that was released could be laid on the chart or told of the place, so all of the declared "
+            f"{say_km2(played.prior_km2)} is left. That is no proof of safety: below it says why, attack by attack."
+        )
     who = "An outsider who has the ship's track (AIS)" if _floor_binds(played) else "An outsider"
     return f"{who} is left with {left} to search, of {say_km2(played.prior_km2)} declared."
 
@@ -58,9 +64,9 @@ def meaning(played: Played) -> str:
     parts = [headline(played), *([MISLED] if played.misled and played.joint is not None else [])]
     if played.refused:
         parts.append(played.refused)
-    if played.joint is not None:
+    if played.joint is not None and (played.each or _floor_binds(played)):
         parts += _of_joint(played, played.joint)
-    elif played.floor_km2 is not None:
+    if played.joint is None and played.floor_km2 is not None:
         parts.append(f"The ship's own track (AIS) alone leaves {say_km2(played.floor_km2)}, however this is set.")
     if played.leaks:
         parts.append(
@@ -103,7 +109,7 @@ def _percent(share: float) -> str:
 
 def numbers(played: Played) -> list[tuple[str, str]]:
     """Return the numbers of the result, each with its name."""
-    rows = [("Declared area on the chart", say_km2(played.prior_km2))]
+    rows = [("Declared area, cells in or beside water", say_km2(played.prior_km2))]
     joint = played.joint
     rows.append(("Residual search area (RSA95), all attacks", NO_NUMBER if joint is None else say_km2(joint.area_km2)))
     if joint is not None:
@@ -164,6 +170,8 @@ def field_lines(played: Played) -> list[tuple[str, str]]:
             lines.append((str(item.field), NO_NUMBER))
         elif played.joint is not None and abs(item.area_km2 / played.joint.area_km2 - 1) < _SAME:
             same.append(str(item.field))
+        elif played.joint is not None and item.area_km2 < played.joint.area_km2:
+            lines.append((str(item.field), f"{say_km2(item.area_km2)} ({_LESS})"))
         else:
             lines.append((str(item.field), say_km2(item.area_km2)))
     return [*lines, *([(", ".join(same), "no difference")] if same else [])]
