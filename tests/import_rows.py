@@ -272,6 +272,8 @@ SHELL = {
     "audit_case": "audit.attack audit.chart audit.chart_files audit.chart_merge audit.declared audit.known_seabed "
     "audit.well_formed core.area core.errors core.wire expedition printable recording ship_track_file wreck_list_file "
     "| numpy",
+    "audit.well_formed core.area core.errors core.wire expedition printable recording ship_track_file "
+    "wreck_list_file | numpy",
     "audit_words": "audit.played",
     "residual_map": "audit.chart audit.played track_picture | matplotlib matplotlib.backends.backend_agg "
     "matplotlib.figure numpy",

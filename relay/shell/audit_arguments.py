@@ -65,7 +65,9 @@ def _public(parser: argparse.ArgumentParser) -> None:
         metavar="EXPEDITION.toml",
         help="the same, and keep the result there: what an audience with a promise needs before it may start",
     )
-    parser.add_argument("--ship-track", type=Path, metavar="AIS.csv", help="the ship's track: columns time, lat, lon")
+    parser.add_argument(
+        "--ship-track", type=Path, metavar="AIS.csv", help="the ship's track: columns time (UTC), lat, lon"
+    )
     parser.add_argument("--wrecks", type=Path, metavar="LIST.csv", help="wrecks: columns name, lat, lon, depth, length")
     parser.add_argument(
         "--truth", type=Path, metavar="JOURNAL", help="the ship's journal.db: says whether the place would be found"

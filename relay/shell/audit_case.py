@@ -100,14 +100,6 @@ def read_dives(given: Sequence[Path]) -> tuple[list[Dive], list[str]]:
     return dives, notes
 
 
-def _sound(dive: Dive) -> Dive:
-    """Return a dive that every attack can take; OperatorError says in which record it is no recording of a ship's."""
-    fault = fault_in(dive)
-    if fault is not None:
-        raise OperatorError(f"{dive.name}: {fault}: no relay wrote that; ask for the recording anew, or leave it out")
-    return dive
-
-
 def _load(path: Path) -> Recording:
     try:
         return load_signed(path)
@@ -118,6 +110,14 @@ def _load(path: Path) -> Recording:
             f"{path} is no recording ({error}): rehearse the dive (offing rehearse), and give what it wrote, "
             "released/AUDIENCE/dive-001.recording, or that folder"
         ) from error
+
+
+def _sound(dive: Dive) -> Dive:
+    """Return a dive that every attack can take; OperatorError says in which record it is no recording of a ship's."""
+    fault = fault_in(dive)
+    if fault is not None:
+        raise OperatorError(f"{dive.name}: {fault}: no relay wrote that; ask for the recording anew, or leave it out")
+    return dive
 
 
 def _paths(given: Sequence[Path]) -> Iterator[Path]:
