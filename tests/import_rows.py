@@ -270,8 +270,6 @@ SHELL = {
     "audit_arguments": "reading_arguments",
     "audit_libraries": "core.errors",
     "audit_case": "audit.attack audit.chart audit.chart_files audit.chart_merge audit.declared audit.known_seabed "
-    "audit.well_formed core.area core.errors core.wire expedition printable recording ship_track_file wreck_list_file "
-    "| numpy",
     "audit.well_formed core.area core.errors core.wire expedition printable recording ship_track_file "
     "wreck_list_file | numpy",
     "audit_words": "audit.played",
