@@ -1,5 +1,7 @@
 """Who may start: a promise needs a passed audit or somebody's word, and the word is for one start."""
 
+import os
+import pwd
 from pathlib import Path
 
 import pytest
@@ -9,7 +11,7 @@ from promising import audited, promising, slope
 from relay.__main__ import main
 from relay.core.decision import Unaudited
 from relay.core.errors import OperatorError
-from relay.shell.audit_gate import NO_LEAVE, Leave, without_audit
+from relay.shell.audit_gate import NO_LEAVE, Leave, marks_of, promised_ever, taken_away, whose_process, without_audit
 from relay.shell.expedition import read_expedition
 
 
@@ -50,7 +52,8 @@ def test_commands_say_how_a_promise_stands(tmp_path: Path, capsys: pytest.Captur
     assert main(["check", str(path)]) == 0
     said = capsys.readouterr().out
     assert (
-        "Promise: whoever looks for the place is left 87 km2 or more to search. It DOESN'T START: it was never" in said
+        "Promise: by its depths on chart.csv, an outsider is left 87 km2 or more to search. It DOESN'T START: it was "
+        "never" in said
     )
     assert main(["ship", str(path)]) == 2
     assert '--without-audit public "why"' in capsys.readouterr().err
@@ -58,7 +61,9 @@ def test_commands_say_how_a_promise_stands(tmp_path: Path, capsys: pytest.Captur
     assert 'no audience "family" has a promise' in capsys.readouterr().err
     audited(read_expedition(path))
     assert main(["check", str(path)]) == 0
-    assert "or more to search; audited on 2030-03-17 by Ines: 120 km2 or more at 19" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "or more to search; audited on 2030-03-17 by Ines: 120 km2 or more at 19 places in 20, less at the" in said
+    assert "by the chart match alone, of the invented dive" in said
 
 
 def test_ship_without_the_audits_libraries_does_not_start(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -68,6 +73,22 @@ def test_ship_without_the_audits_libraries_does_not_start(tmp_path: Path, monkey
     assert len(without_audit(expedition, leave(public="no chart"))) == 1
     with pytest.raises(OperatorError, match=r"watched with scipy, .* pip install 'offing\[audit\]'"):
         without_audit(audited(expedition), NO_LEAVE)
+
+
+def test_who_is_the_account_of_the_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the environment says about it is no matter (POSIX: getuid, getpwuid)."""
+    for name in ("LOGNAME", "USER", "LNAME", "USERNAME"):
+        monkeypatch.setenv(name, "somebody-else")
+    assert whose_process() == pwd.getpwuid(os.getuid()).pw_name != "somebody-else"
+
+
+def test_promise_once_journalled_is_missed_when_it_is_gone() -> None:
+    """The mark grows by each promise, forgets none, and isn't there where nothing was ever promised."""
+    assert marks_of(promised_ever({}, {})) == {}
+    marks = marks_of(promised_ever(marks_of({"public": 87.0}), {"family": 5.0}))
+    assert promised_ever(marks, {"public": 90.0}) == {"public": 90.0, "family": 5.0}
+    assert [one.audience for one in taken_away(marks, {"public": 87.0})] == ["family"]
+    assert taken_away(marks, {"public": 87.0, "family": 5.0}) == []
 
 
 @pytest.mark.parametrize(

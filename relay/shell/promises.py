@@ -11,7 +11,8 @@ Rules (R4), for each audience with a promise and a passed audit:
 3. Where a round finds the tick that breaks the promise, everything before it leaves, and when it is due itself the
    audience is held by "the audit", a decision in the journal. Earlier the hold would tell of what is still hidden (R2).
 4. After a restart what had left leaves again; whatever else waits for the first round.
-5. An audience that goes without an audit isn't watched, and the desk says so until the relay ends.
+5. An audience that goes without an audit, or whose promise was taken out of the file, isn't watched, and the desk says
+   so until the relay ends. Nothing new leaves before that is on the disk.
 """
 
 import asyncio
@@ -23,13 +24,13 @@ from functools import partial
 from typing import Any, Protocol
 
 from relay.core.channel import Channel
-from relay.core.decision import Cut, HideZone, Hold, Resume, read_decision, write_decision
+from relay.core.decision import Cut, HideZone, Hold, Resume, Unaudited, read_decision, write_decision
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import MICROSECONDS
 from relay.core.release import NO_DIVE
-from relay.shell.audit_gate import Leave, without_audit
+from relay.shell.audit_gate import Leave, marks_of, promised_ever, taken_away, whose_process, without_audit
 from relay.shell.audit_result import level_of, read_results, say_area
 from relay.shell.expedition import Expedition
 from relay.shell.foresight_process import Job, Number, Seen, ask
@@ -40,6 +41,8 @@ log = logging.getLogger("offing.audit")
 ROUND_S = 60.0
 LEAST_STEP_US = MICROSECONDS
 NEAR = 1.5
+HOUR_US = 3_600 * MICROSECONDS
+SPANS_US = tuple(minutes * 60 * MICROSECONDS for minutes in (1, 2, 5, 10, 15, 20, 30, 45))
 FINE = "kept", "waiting"
 WHO = "the audit"
 Asking = Callable[[Job], Awaitable[dict[str, Seen] | str]]
@@ -80,7 +83,8 @@ class Promises:
 
     def __init__(self, expedition: Expedition, leave: Leave, *, asking: Asking = ask, round_s: float = ROUND_S) -> None:
         """OperatorError where an audience has a promise, no passed audit, and nobody's leave to go without."""
-        self._unaudited, self._leave = without_audit(expedition, leave), leave
+        self._unaudited, self._who = without_audit(expedition, leave), leave.who or whose_process()
+        self._opened: set[str] = set()
         promises = expedition.audit.promises
         self._standings = {
             name: Standing(promise_km2, level_of(expedition, name))
@@ -88,6 +92,7 @@ class Promises:
             if name not in leave.reasons
         }
         self._promises: Mapping[str, float] = promises
+        self._without = dict(leave.reasons)
         self._asking, self._round_s = asking, round_s
         self._told: dict[str, Number] = {}
         self._again = asyncio.Event()
@@ -99,15 +104,27 @@ class Promises:
         self._ship: Aboard | None = None
         self._received_us: Callable[[], int] = lambda: -1
 
-    def board(self, ship: Aboard, owes: Callable[[str, int], bool], stir: Callable[[], None]) -> None:
-        """Keep in from now on what no round has seen.
+    def remember(self, marks: Mapping[str, str]) -> None:
+        """Owed before all else: the journal's marks, by which promises that were taken out of the file are known."""
+        gone = taken_away(marks, self._promises)
+        self._unaudited += gone
+        self._without |= {decision.audience: decision.reason for decision in gone}
+        self._promises = promised_ever(marks, self._promises)
 
-        `owes`: whether an audience had been sent more of a dive (its number), before a restart, than has left again;
-        `stir`: look again what may leave.
+    @property
+    def marks(self) -> dict[str, str]:
+        """What the journal is to remember of the promises."""
+        return marks_of(self._promises)
+
+    def board(self, ship: Aboard, owes: Callable[[str, int, bool], bool], stir: Callable[[], None]) -> None:
+        """Keep in from now on what no round has seen, and what goes without an audit until that is on the disk.
+
+        `owes`: whether an audience had been sent more of a dive (its number), or of programmes too, before a restart
+        than has left again; `stir`: look again what may leave.
         """
         self._ship, self._owes, self._stir = ship, owes, stir
         for channel in ship.pipeline.channels:
-            if channel.policy.audience in self._standings:
+            if channel.policy.audience in self._promises:
                 channel.may_leave = partial(self._may_leave, channel)
 
     def begin(self, received_us: Callable[[], int]) -> None:
@@ -117,7 +134,7 @@ class Promises:
         """
         self._regrowing, self._received_us = False, received_us
         for decision in self._unaudited:
-            self._aboard.decide(write_decision(decision, self._leave.who), self._leave.who)
+            self._aboard.decide(write_decision(decision, self._who), self._who)
 
     @property
     def _aboard(self) -> Aboard:
@@ -126,7 +143,9 @@ class Promises:
 
     def _may_leave(self, channel: Channel, tick_us: int) -> bool:
         if self._regrowing:
-            return self._owes(channel.policy.audience, channel.next_dive)
+            return self._owes(channel.policy.audience, channel.next_dive, channel.board.may_be_told)
+        if channel.policy.audience in self._without:
+            return channel.policy.audience in self._opened
         return tick_us <= self._standings[channel.policy.audience].kept_us
 
     def sent(self, frame: Frame) -> None:
@@ -139,10 +158,17 @@ class Promises:
         if row.kind is not RowKind.DECISION:
             return
         self._again.set()
+        self._open(row)
         if _changes_what_waits(row):
             self._changes += 1
             for standing in self._standings.values():
                 standing.judged = (0, -1)
+
+    def _open(self, row: Row) -> None:
+        """Let an audience go without an audit, now that this is on the disk."""
+        with contextlib.suppress(OperatorError):
+            if not self._regrowing and isinstance(decision := read_decision(row.data), Unaudited):
+                self._opened.add(decision.audience)
 
     @property
     def jobs(self) -> list[Callable[[], Awaitable[None]]]:
@@ -253,17 +279,16 @@ class Promises:
         if not self._promises:
             return []
         now_us = self._aboard.now_us()
-        channels = {channel.policy.audience: channel for channel in self._aboard.pipeline.channels}
-        return [self._told_of(channels[name], promise_km2, now_us) for name, promise_km2 in self._promises.items()]
+        return [self._told_of(name, promise_km2, now_us) for name, promise_km2 in self._promises.items()]
 
-    def _told_of(self, channel: Channel, promise_km2: float, now_us: int) -> dict[str, Any]:
-        audience = channel.policy.audience
+    def _told_of(self, audience: str, promise_km2: float, now_us: int) -> dict[str, Any]:
         standing = self._standings.get(audience)
         seen = None if standing is None else standing.seen
         if standing is None:
-            reason = self._leave.reasons[audience]
-            state, words = "unaudited", f"{audience} goes without a passed audit, by {self._leave.who}: {reason}"
+            reason = self._without[audience]
+            state, words = "unaudited", f"{audience} goes without a passed audit, by {self._who}: {reason}"
         else:
+            channel = next(one for one in self._aboard.pipeline.channels if one.policy.audience == audience)
             late = channel.from_us > standing.kept_us and channel.from_us + channel.policy.delay_us <= now_us
             state, words = _standing_words(audience, standing, now_us, self._has_something(), late)
         return {
@@ -274,6 +299,12 @@ class Promises:
             "state": state,
             "words": words,
         }
+
+
+def _span(microseconds: int) -> str:
+    """Return a span that isn't shorter, in words: of a few, for words that change with every beat are an alarm anew."""
+    hour_us = -(-microseconds // HOUR_US) * HOUR_US
+    return say_duration(min((span for span in SPANS_US if span >= microseconds), default=hour_us))
 
 
 def _digests(expedition: Expedition, audited: Mapping[str, Standing]) -> tuple[str, ...]:
@@ -309,7 +340,7 @@ def _standing_words(
         due_us = seen.breaks_us - now_us
         when = "held, for the next record would break it"
         if due_us > 0:
-            when = f"what is due in {say_duration(due_us)} would break it, and is held then"
+            when = f"what is due within {_span(due_us)} would break it, and is held then"
         remedy = "cut or hide what tells the place, or end the dive"
         return "breaks", f"{left}, {promised}; {when} ({say_area(seen.ahead_km2)} left with all that waits): {remedy}"
     ahead = f"{say_area(seen.ahead_km2)} with all that is about to leave; {promised}"
