@@ -125,6 +125,18 @@ def test_chart_that_was_changed_since_the_audit_is_a_fault(tmp_path: Path) -> No
     assert "the charts are others than those it was audited with" in told["fault"]
 
 
+def test_what_an_open_audience_is_told_counts_for_each(tmp_path: Path) -> None:
+    """Whoever is told no depth is left less where everybody can read an open audience that is told it."""
+    expedition = aboard(tmp_path)
+    public, family = expedition.plan.policies
+    shy = replace(public, fields=frozenset({Disclosed.TRACK, Disclosed.MODE}))
+    open_one = replace(public, audience=family.audience)
+    both = replace(expedition, plan=replace(expedition.plan, policies=(shy, open_one)))
+    alone = answer(job(both))["seen"]["public"]
+    beside = answer(job(both, open_audiences=frozenset({"public", family.audience})))["seen"]["public"]
+    assert beside["ahead_km2"] < 0.5 * alone["ahead_km2"]
+
+
 def restarted(expedition: Expedition) -> list[bytes]:
     """Let the journal say that dive 1 is over and has left; return the frames of a recording of such a dive."""
     plan, secrets = expedition.plan, open_secrets(expedition.private, None)

@@ -177,6 +177,47 @@ async def test_desk_is_warned_within_half_as_much_again(tmp_path: Path) -> None:
             assert any("it is close" in alarm for alarm in ship.alarms()) == (state == "near")
 
 
+async def test_before_the_first_round_it_is_not_yet_known(tmp_path: Path) -> None:
+    """While nothing has been worked out a promise is neither kept nor broken, and nobody is alarmed."""
+    expedition = audited(quick(promising(tmp_path)))
+    async with sailing(expedition, Rounds()) as ship:
+        (told,) = ship.desk.state()["promises"]
+        assert (told["state"], told["left_km2"]) == ("waiting", None)
+        assert told["words"].startswith("public: not yet known: there is nothing to work out yet")
+        assert not any("promised" in alarm for alarm in ship.alarms())
+
+
+async def test_cut_has_all_that_waits_judged_anew_and_nothing_else_does(tmp_path: Path) -> None:
+    """A round goes on after the last record that was judged; the one after a cut begins with what has left."""
+    expedition, rounds = audited(quick(promising(tmp_path))), Rounds()
+    async with sailing(expedition, rounds) as ship:
+        rounds.answer = lambda job: {"public": replace(PLENTY, kept_us=job.upto_us, judged_dive=1, judged_seq=7)}
+        await begun(ship)
+        await until(lambda: rounds.jobs[-1].judged == {"public": (1, 7)})
+        assert rounds.jobs[-1].open_audiences == expedition.open_audiences
+        assert len(rounds.jobs[-1].digests) == len(expedition.audit.charts) == 1
+        done = len(rounds.jobs)
+        ship.decide(b'{"do": "say", "text": "a lamp"}', "Ines")
+        await until(lambda: len(rounds.jobs) > done + 4)
+        assert all(job.judged == {"public": (1, 7)} for job in rounds.jobs[done:])
+        done = len(rounds.jobs)
+        now_us = ship.now_us()
+        ship.decide(json.dumps({"do": "cut", "from_us": now_us - 100_000, "to_us": now_us}).encode(), "Ines")
+        await until(lambda: any(job.judged == {"public": (0, -1)} for job in rounds.jobs[done:]))
+        anew = next(job for job in rounds.jobs[done:] if job.judged == {"public": (0, -1)})
+        assert anew.upto_us >= now_us
+
+
+async def test_work_that_falls_behind_is_told(tmp_path: Path) -> None:
+    """Where rounds leave ticks unjudged that are due the desk says what would help, and what isn't judged stays in."""
+    expedition, rounds = audited(quick(promising(tmp_path))), Rounds()
+    async with sailing(expedition, rounds) as ship:
+        rounds.answer = lambda job: {"public": replace(PLENTY, kept_us=-1, whole=False)}
+        await begun(ship)
+        await until(lambda: any("working it out falls behind" in alarm for alarm in ship.alarms()))
+        assert released(expedition) == []
+
+
 async def test_restart_sends_again_what_had_left_and_nothing_more(tmp_path: Path) -> None:
     """After a restart the same records leave again before any round; the rest waits for one."""
     expedition, rounds = quick(promising(tmp_path)), Rounds()

@@ -180,14 +180,12 @@ class Promises:
         self._again.clear()
         if self._has_something():
             await self.look()
-        if self._is_behind():
-            return
         with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(self._round_s):
+            async with asyncio.timeout(self._round_s / 10 if self._is_behind() else self._round_s):
                 await self._again.wait()
 
     def _is_behind(self) -> bool:
-        """Whether the next round is to begin at once: this one went well and left something to it."""
+        """Whether the next round is to begin soon: this one went well and left something to it."""
         standings = self._standings.values()
         if any(standing.fault is not None for standing in standings):
             return False
