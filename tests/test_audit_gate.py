@@ -52,7 +52,8 @@ def test_commands_say_how_a_promise_stands(tmp_path: Path, capsys: pytest.Captur
     assert main(["check", str(path)]) == 0
     said = capsys.readouterr().out
     assert (
-        "Promise: whoever looks for the place is left 87 km2 or more to search. It DOESN'T START: it was never" in said
+        "Promise: by its depths on chart.csv, an outsider is left 87 km2 or more to search. It DOESN'T START: it was "
+        "never" in said
     )
     assert main(["ship", str(path)]) == 2
     assert '--without-audit public "why"' in capsys.readouterr().err
@@ -60,7 +61,9 @@ def test_commands_say_how_a_promise_stands(tmp_path: Path, capsys: pytest.Captur
     assert 'no audience "family" has a promise' in capsys.readouterr().err
     audited(read_expedition(path))
     assert main(["check", str(path)]) == 0
-    assert "or more to search; audited on 2030-03-17 by Ines: 120 km2 or more at 19" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "or more to search; audited on 2030-03-17 by Ines: 120 km2 or more at 19 places in 20, less at the" in said
+    assert "by the chart match alone, of the invented dive" in said
 
 
 def test_ship_without_the_audits_libraries_does_not_start(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -3,14 +3,21 @@
 import argparse
 import json
 import stat
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from expeditions import RIGHT
+from relay.audit.attack import Case
+from relay.audit.journey import invented_journey
+from relay.audit.ship_alignment import reach_m
+from relay.audit.trial import Ground
 from relay.core.errors import OperatorError
+from relay.shell.advise_run import floor_km2
 from relay.shell.audit_promises import with_files_of
-from relay.shell.audit_result import LEAST_SITES, read_results
+from relay.shell.audit_result import read_results
 from relay.shell.audit_run import run_audit
 from relay.shell.expedition import Expedition, read_expedition
 from test_audit_case import AREA, chart_file
@@ -23,7 +30,7 @@ AUDIT = '\n[audit]\ncharts = ["chart.csv"]\n'
 def expedition_in(folder: Path, promise: str = '"2 km2"', audit: str = AUDIT) -> Expedition:
     """Return an expedition in a folder with a chart; the public is promised so much."""
     chart_file(folder, rough_chart(26, 1))
-    area = AREA.replace("-38.61472", str(start()[0])).replace("-21.93306", str(start()[1])).replace("5 km", "3 km")
+    area = AREA.replace("-38.61472", str(start()[0])).replace("-21.93306", str(start()[1])).replace("5 km", "11 km")
     text = RIGHT.replace('name = "public"\n', f'name = "public"\npromise = {promise}\n') + area + audit
     path = folder / "EXPEDITION.toml"
     path.write_text(text)
@@ -33,7 +40,7 @@ def expedition_in(folder: Path, promise: str = '"2 km2"', audit: str = AUDIT) ->
 def tried(folder: Path, expedition: Expedition, **changes: object) -> argparse.Namespace:
     """Return what `offing audit --for` is asked, with the fewest places."""
     recording = written(folder, reports())
-    base = {"chart": [], "seabed": None, "expedition": expedition.path, "trials": LEAST_SITES, "turns": 6}
+    base = {"chart": [], "seabed": None, "expedition": expedition.path, "trials": 20, "turns": 72}
     return asked(folder, recording, **{**base, **changes})
 
 
@@ -42,7 +49,7 @@ def test_result_is_kept_for_the_policy_and_chart(tmp_path: Path) -> None:
     expedition = expedition_in(tmp_path)
     said = run_audit(tried(tmp_path, expedition), lambda doing, share: None)
     kept = read_results(expedition.private)["public"]
-    assert (LEAST_SITES, 2.0) == (kept.found.sites, kept.promise_km2)
+    assert (20, 2.0) == (kept.found.sites, kept.promise_km2)
     assert 0 < kept.found.low_km2 < 30
     assert 0 < kept.found.covered <= 1
     file = expedition.private / "audit.json"
@@ -78,6 +85,43 @@ def expedition_file_without_promise(folder: Path) -> Expedition:
     """Return an expedition that says nothing of an audit."""
     (folder / "EXPEDITION.toml").write_text(RIGHT)
     return read_expedition(folder / "EXPEDITION.toml")
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"turns": 71}, "--turns: a result that is kept is found with 72 turns"),
+        ({"turns": 1}, "leave --turns out"),
+        ({"chart_error": 3.0}, "--chart-error: a result that is kept takes the chart as it is"),
+        ({"recordings": [Path("one.recording"), Path("two.recording")]}, "--for tries one dive"),
+        ({"recordings": [Path(__file__).parent]}, "or a folder were given: name the recording that tells most"),
+    ],
+)
+def test_what_loosens_an_audit_is_refused(tmp_path: Path, changes: dict[str, object], says: str) -> None:
+    """Fewer turns, a chart said to be worse, and dives that would not be tried keep nothing."""
+    expedition = expedition_in(tmp_path)
+    with pytest.raises(OperatorError, match=says):
+        run_audit(tried(tmp_path, expedition, **changes), lambda doing, share: None)
+    assert read_results(expedition.private) == {}
+
+
+def test_ships_stay_is_a_floor(tmp_path: Path) -> None:
+    """Five hours on one spot of the area leave a disc about it of the vehicle's reach; a track elsewhere sets none."""
+    chart = rough_chart(26, 1)
+    where = chart.candidates
+    ground = Ground(chart, where, invented_journey(), lambda dive: None, lambda soundings, cells: chart.depth_m)
+    track = tmp_path / "ais.csv"
+    bare = expedition_in(tmp_path)
+    expedition = replace(bare, audit=replace(bare.audit, ship_track=track))
+    here = start()
+    for (lat, lon), stays in ((here, True), ((here[0] + 5, here[1]), False)):
+        track.write_text("time,lat,lon\n" + "".join(f"{60 * at},{lat},{lon}\n" for at in range(300)))
+        floor = floor_km2(expedition, ground)
+        assert (floor is not None) is stays
+        if floor is not None:
+            reach = reach_m(Case(chart, (), where))
+            assert floor == pytest.approx(np.pi * (reach / 1000) ** 2, rel=0.02)
+    assert floor_km2(bare, ground) is None
 
 
 def test_expedition_without_a_promise_has_nothing_to_keep(tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """What audits found is kept beside the journal, and counts for the very policy, area and charts alone."""
 
 import json
+import os
 import stat
 from dataclasses import replace
 from hashlib import sha256
@@ -10,13 +11,18 @@ import pytest
 
 from audit_settings import AREA
 from promising import PASSED, audited, promising
+from relay.audit import calibration
 from relay.core.area import Zone, ZoneAction
 from relay.core.errors import OperatorError
 from relay.core.policy import Disclosed, Leg, LegLimits, Place, Policy
 from relay.shell.audit_result import (
+    LEAST_COVERED,
+    MOST_COVERED,
+    MOST_LEVEL,
     NAME,
     Audited,
     chart_digest,
+    digests_of,
     level_of,
     passed_words,
     policy_digest,
@@ -44,7 +50,8 @@ def test_passed_audit_lets_the_audience_start(tmp_path: Path) -> None:
     """An audit that has passed, for what the file says now, is enough; what it found can be read again."""
     expedition = promising(tmp_path)
     assert "it was never audited: run `offing audit --for " in (standing(expedition) or "")
-    assert write_passed(expedition, [PASSED], who="Ines", wall_s=1.9e9) == ["public: passed"]
+    told = write_passed(expedition, [PASSED], audited=digests_of(expedition), who="Ines", wall_s=1.9e9)
+    assert told == ["public: passed"]
     assert standing(expedition) is None
     assert read_results(expedition.private)["public"].found == PASSED
     assert level_of(expedition, "public") == 0.97
@@ -114,19 +121,23 @@ def test_changed_file_shuts_the_gate(tmp_path: Path) -> None:
     [
         (replace(PASSED, low_km2=87.0), None),
         (replace(PASSED, low_km2=86.999), "it leaves 87 km2 or less, and 87 km2 are promised"),
-        (replace(PASSED, low_km2=float("nan")), "at one place in twenty it leaves"),
         (replace(PASSED, covered=0.93), None),
         (replace(PASSED, covered=0.97), None),
         (replace(PASSED, covered=0.929), "held the true place in 93 % of trials"),
         (replace(PASSED, covered=0.971), "are no measure"),
-        (replace(PASSED, sites=20), None),
-        (replace(PASSED, sites=19), "too few to tell"),
+        (replace(PASSED, sites=199), "too few to tell"),
+        (replace(PASSED, level=0.985), None),
+        (replace(PASSED, level=0.9999998), "the chart misleads the outsider that is modelled"),
+        (replace(PASSED, turns=71), "it tried 71 turns of the dive"),
+        (replace(PASSED, floor_km2=87.0), None),
+        (replace(PASSED, floor_km2=1.0), "the ship's track alone leaves 1 km2, and 87 km2 are promised"),
     ],
 )
 def test_audit_passes_at_its_limits_and_not_one_past_them(found: Audited, why: str | None, tmp_path: Path) -> None:
-    """The promise, the coverage of 93 to 97 % (DESIGN.md section 6) and 20 places are each the last that will do."""
+    """The promise, the coverage of 93 to 97 % (DESIGN.md section 6), the level, turns, places and the ship's
+    floor are each the last that will do."""
     expedition = promising(tmp_path)
-    told = write_passed(expedition, [found], who="Ines", wall_s=0.0)
+    told = write_passed(expedition, [found], audited=digests_of(expedition), who="Ines", wall_s=0.0)
     said = standing(expedition)
     if why is None:
         assert (said, told) == (None, ["public: passed"])
@@ -169,10 +180,88 @@ def test_number_that_is_none_is_refused(tmp_path: Path) -> None:
         read_results(path.parent)
 
 
+@pytest.mark.parametrize(
+    ("part", "key", "value"),
+    [
+        ("found", "low_km2", float("inf")), ("found", "low_km2", float("nan")), ("found", "low_km2", -1.0),
+        ("found", "level", float("nan")), ("found", "level", -5.0), ("found", "level", 7.0), ("found", "level", True),
+        ("found", "covered", 1.01), ("found", "sites", 200.5), ("found", "turns", "72"), ("found", "seed", None),
+        ("found", "floor_km2", float("inf")), ("found", "dive", 5), ("found", "audience", "family"),
+        ("", "wall_s", 1e300), ("", "wall_s", -1.0), ("", "who", 5), ("", "charts", [5]), ("", "ship_track", None),
+        ("", "promise_km2", float("inf")), ("", "policy", None),
+    ],
+)  # fmt: skip
+def test_result_out_of_range_passes_nothing(part: str, key: str, value: object, tmp_path: Path) -> None:
+    """Numbers that no audit finds, and texts that are none, stop the start with words."""
+    expedition = audited(promising(tmp_path))
+    path = expedition.private / NAME
+    whole = json.loads(path.read_text())
+    kept = whole["audiences"]["public"]
+    (kept[part] if part else kept)[key] = value
+    path.write_text(json.dumps(whole))
+    with pytest.raises(OperatorError, match="is no audit's result"):
+        why_not(expedition)
+
+
+def test_result_is_this_users_own_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A link, a folder, nesting without end, and a file of somebody else's are refused with words."""
+    expedition = audited(promising(tmp_path))
+    path = expedition.private / NAME
+    mine = os.geteuid()
+    monkeypatch.setattr("relay.shell.audit_result.os.geteuid", lambda: mine + 1)
+    with pytest.raises(OperatorError, match="isn't this user's own file"):
+        why_not(expedition)
+    monkeypatch.undo()
+    assert standing(expedition) is None
+    path.rename(tmp_path / "elsewhere.json")
+    path.symlink_to(tmp_path / "elsewhere.json")
+    with pytest.raises(OperatorError, match="can't be read"):
+        why_not(expedition)
+    path.unlink()
+    path.mkdir()
+    with pytest.raises(OperatorError, match="take it away"):
+        why_not(expedition)
+    path.rmdir()
+    path.write_text("[" * 200_000)
+    path.chmod(0o600)
+    with pytest.raises(OperatorError, match="audit again"):
+        why_not(expedition)
+
+
+def test_chart_changed_during_its_audit_keeps_nothing(tmp_path: Path) -> None:
+    """What was read is what counts: a file that is another when the result is kept has not been audited."""
+    expedition = promising(tmp_path)
+    before = digests_of(expedition)
+    (tmp_path / "chart.csv").write_text("lon_deg,lat_deg,depth_m\n")
+    with pytest.raises(OperatorError, match="was changed while it was audited"):
+        write_passed(expedition, [PASSED], audited=before, who="Ines", wall_s=0.0)
+    assert read_results(expedition.private) == {}
+
+
+def test_ships_track_is_part_of_what_was_audited(tmp_path: Path) -> None:
+    """Another track, or none any more, needs another audit."""
+    track = tmp_path / "ais.csv"
+    track.write_text("time,lat,lon\n")
+    bare = promising(tmp_path)
+    expedition = audited(replace(bare, audit=replace(bare.audit, ship_track=track)))
+    assert standing(expedition) is None
+    assert "the ship's track is another than that" in (standing(bare) or "")
+    track.write_text("time,lat,lon\n0,1,2\n")
+    assert "the ship's track is another than that" in (standing(expedition) or "")
+    track.unlink()
+    assert "the ship's track" in (standing(expedition) or "") and "can't be read" in (standing(expedition) or "")
+
+
+def test_limits_are_those_of_the_audit() -> None:
+    """What the gate asks is what the calibration asks: 93 to 97 % (DESIGN.md section 6)."""
+    assert (LEAST_COVERED, MOST_COVERED) == (calibration.LEAST, calibration.MOST)
+    assert MOST_LEVEL == getattr(calibration, "MISLED", MOST_LEVEL)
+
+
 def test_audience_without_a_promise_has_no_result(tmp_path: Path) -> None:
     """There is nothing to pass where nothing is promised."""
     with pytest.raises(OperatorError, match='audience "family" has no promise'):
-        write_passed(promising(tmp_path), [replace(PASSED, audience="family")], who="Ines", wall_s=0.0)
+        audited(promising(tmp_path), replace(PASSED, audience="family"))
 
 
 def test_areas_are_told_to_three_figures() -> None:

@@ -3,15 +3,18 @@
 Outside references: scipy's binomial distribution; a posterior of which the areas are known by hand.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import binom
 
+from relay.audit.advise import audit
 from relay.audit.attack import Dive
 from relay.audit.chart import Chart, Floats, Mask
 from relay.audit.evidence import Soundings
 from relay.audit.journey import Journey
-from relay.audit.trial import LADDER, Ground, Left, calibrated, covered, keeps, level_for, spare
+from relay.audit.trial import LADDER, Ground, Left, calibrated, keeps, level_for, spare, working_low
 from relay.shell.expedition import preset_policy
 
 PUBLIC = preset_policy("public", "public")
@@ -115,11 +118,11 @@ def test_trial_ends_once_too_many_fell_short() -> None:
 
 def test_level_holds_the_truth_as_often_as_it_says() -> None:
     """Where 95 % of the belief hold the truth at 95 % of places the level stays; else it is the one that does."""
-    good = [Left(1.0, float(rank)) for rank in np.linspace(0, 1, 201)]
-    assert level_for(good) == 0.95 and covered(good, 0.95) == pytest.approx(0.95, abs=0.01)
-    sure = [Left(1.0, float(rank) ** 0.2) for rank in np.linspace(0, 1, 201)]
-    assert covered(sure, 0.95) < 0.93
-    assert covered(sure, level_for(sure)) == pytest.approx(0.95, abs=0.01)
+    good = np.linspace(0, 1, 201)
+    assert level_for(good) == 0.95
+    sure = good**0.2
+    assert np.mean(sure <= 0.95) < 0.93
+    assert np.mean(sure <= level_for(sure)) == pytest.approx(0.95, abs=0.01)
 
 
 def test_audited_areas_are_those_of_a_level_that_holds_the_truth() -> None:
@@ -130,3 +133,46 @@ def test_audited_areas_are_those_of_a_level_that_holds_the_truth() -> None:
     assert calibration.level > 0.97 and calibration.holds
     assert all(9.8 < one.area_km2 <= 10 for one in left)
     assert sure[0].at(0.96).area_km2 == pytest.approx(9.6)
+
+
+def test_limits_of_a_leg_are_those_of_the_expedition() -> None:
+    """A dive on the bottom from 1 m alone, which works higher, is never there, and is told so."""
+    legs = []
+
+    def read(dive: Dive) -> None:
+        legs.append({record.body[0][7] for record in dive.records})
+
+    ground = replace(_ground(None), read=read)
+    ground.left(PUBLIC, 0)
+    replace(ground, legs=replace(ground.legs, bottom_enter_m=1.0)).left(PUBLIC, 0)
+    assert "bottom" in legs[0] and "bottom" not in legs[1]
+
+
+def test_vehicle_at_work_is_taken_to_be_low() -> None:
+    """Heights up to 40 m become 10 m, and the seabed with them; a haul, words for a height, and no bound stay."""
+    most = np.array([40.0, 65.0, 5.0, 40.0])
+    base = np.full(4, 100.0)
+    told = Soundings(base, base, base, base + np.array([50, 75, 15, np.inf]), base * 0 + 10, base * 0, most, base * 0)
+    low = working_low(told)
+    assert low.most_height_m.tolist() == [10, 65, 5, 40]
+    assert low.deepest_m.tolist() == [120, 175, 115, np.inf]
+
+
+def test_lesser_area_of_two_readings_counts() -> None:
+    """At each level; a reading that no cell agrees with is none."""
+    one, other = Left(5.0, 0.3, (1.0, 4.0)), Left(3.0, 0.9, (2.0, 3.0))
+    assert one.beside(other).areas_km2 == (1.0, 3.0) and one.beside(other).rank == 0.3
+    assert one.beside(Left(0.0, 1.0)) == one
+
+
+def test_known_seabed_gives_the_level_and_the_chart_the_areas() -> None:
+    """Where the truth lies well inside on a known seabed, the level is less than what the chart's own dice show."""
+    ground = _ground(None)
+    known = replace(_ground(None), seed=9)
+    found = audit(replace(ground, known=known), PUBLIC, 1.0, range(40), None)
+    ranks = np.array([known.rank(PUBLIC, number) for number in range(40)])
+    assert found.calibration is not None
+    assert found.calibration.scores.tolist() == ranks.tolist()
+    whole_km2 = float(ground.chart.cell_km2[ground.where].sum())
+    expected = np.interp(found.calibration.level, LADDER, np.array(LADDER) * whole_km2)
+    assert found.left[0].area_km2 == pytest.approx(expected, rel=0.01)

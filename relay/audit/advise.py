@@ -5,12 +5,15 @@ what is chosen has been audited at places that the search never saw, and what fa
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
 
 from relay.audit.attack import Progress, quiet
+from relay.audit.calibration import judged
 from relay.audit.chart import Mask
 from relay.audit.settings import Settings, applied, detail, settings_of
 from relay.audit.trial import PLENTY, SHARE, Ground, Kept, Left, calibrated, keeps, level_for, spare
@@ -175,11 +178,11 @@ class Advice:
 class Effort:
     """How much is tried: places in the search, fresh ones to audit the choice, settings at most, audits at most.
 
-    `cells`: of how many cells at least an area as large as the promise is made, in the search; twice that in the audit.
+    `cells`: of how many cells at least an area as large as the promise is made, in the search; the audit takes all.
     """
 
     places: int = 40
-    fresh: int = 100
+    fresh: int = 200
     most: int = 80
     audits: int = 5
     cells: int = 24
@@ -222,7 +225,7 @@ def _by_hand(
         progress("trying policies made by hand", at / len(policies))
         kept = audit(ground, policy, promise_km2, range(effort.places), effort.cells)
         known.append(Known(name, detail(policy), kept))
-    level = level_for([left for one in known for left in one.kept.left])
+    level = level_for(np.concatenate([one.kept.calibration.scores for one in known if one.kept.calibration]))
     return replace(ground, level=level), tuple(known)
 
 
@@ -252,7 +255,7 @@ def _audited(ground: Ground, policy: Policy, promise_km2: float, search: Search,
         search.progress("auditing the choice at fresh places", 0.0)
         first = effort.places + turn * effort.fresh
         fresh = range(first, first + effort.fresh)
-        kept = audit(ground, applied(found.settings, policy), promise_km2, fresh, 2 * effort.cells)
+        kept = audit(ground, applied(found.settings, policy), promise_km2, fresh, None, search.progress)
         found = replace(found, audited=kept)
         if found.enough:
             search.tried[found.settings] = found
@@ -261,14 +264,47 @@ def _audited(ground: Ground, policy: Policy, promise_km2: float, search: Search,
     return None
 
 
-def audit(ground: Ground, policy: Policy, promise_km2: float, places: Sequence[int], cells: int = 48) -> Kept:
-    """Return how a policy fares at all of some places, calibrated there; `cells`: as in `Effort`."""
-    strides, plenty_km2 = ground.strides(promise_km2, cells), PLENTY * promise_km2
+THREADS = 2
+
+
+def audit(
+    ground: Ground,
+    policy: Policy,
+    promise_km2: float,
+    places: Sequence[int],
+    cells: int | None = 48,
+    progress: Progress = quiet,
+) -> Kept:
+    """Return how a policy fares at all of some places, calibrated there, or on the known seabed where there is one.
+
+    `cells`: as in `Effort`; None: on every cell, as it must be where the result is to count.
+    """
+    strides = (1,) if cells is None else ground.strides(promise_km2, cells)
+    plenty_km2 = inf if cells is None else PLENTY * promise_km2
+    tries = len(places) * (1 if ground.known is None else 2)
+    done: list[object] = []
 
     def left(number: int) -> Left:
-        return ground.left(policy, number, strides, plenty_km2)
+        done.append(found := ground.left(policy, number, strides, plenty_km2))
+        progress("trying the policy at random places", len(done) / tries)
+        return found
 
-    found, calibration = calibrated([left(number) for number in places])
+    def rank(number: int) -> float:
+        known = ground.known
+        assert known is not None
+        stride = 1 if cells is None else known.stride(promise_km2, cells)
+        done.append(found := known.rank(policy, number, stride))
+        progress("trying the policy on the known seabed", len(done) / tries)
+        return found
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        found = list(pool.map(left, places))
+        ranks = None if ground.known is None else np.array(list(pool.map(rank, places)))
+    if ranks is None:
+        found, calibration = calibrated(found)
+    else:
+        calibration = judged(ranks)
+        found = [one.at(calibration.level) for one in found]
     short = sum(one.area_km2 < promise_km2 for one in found)
     return Kept(promise_km2, tuple(found), short, short <= spare(len(found)), True, calibration)
 

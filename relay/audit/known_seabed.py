@@ -28,6 +28,11 @@ class KnownSeabed:
     truth: Chart
     every: int
 
+    @property
+    def words(self) -> str:
+        """What the match is tried on, in words."""
+        return self.truth.name if self.every == 1 else f"{self.truth.name}, by every second node of it"
+
     def where(self, prior: Mask | None) -> Mask | None:
         """Return the declared area (rows, columns of `chart`) on the chart that is tried."""
         return None if prior is None else prior[:: self.every, :: self.every]

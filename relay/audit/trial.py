@@ -1,10 +1,12 @@
 """A policy tried at random places: what the outsider is left to search when the same dive is made there.
 
 Rules: the places, the seabed and the dive's direction are the same for every policy, so that policies are compared and
-not places; the area is that of the region which holds `level` of the outsider's belief. Where an area is made of many
-cells it is measured on every second, third, ... of them by row and column, the true one among them: so a peak at the
-truth is never missed, and counts for more than it is, which favours the outsider. What is three times the promise on
-few cells isn't measured closer.
+not places; the area is that of the region which holds `level` of the outsider's belief. A search may measure an
+area that is made of many cells on every second, third, ... of them by row and column, the true one among them; what is
+three times the promise on few cells isn't measured closer. Where little is left that is measured too large (a peak
+beside the true cell is missed), so that an audit that counts lays the dive on every cell. How often the truth lay in
+the region is tried on a known seabed where there is one. Where heights aren't told, an outsider who knows that such a
+vehicle works low is asked as well, and the lesser area counts.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -17,20 +19,21 @@ from scipy.stats import binom
 
 from relay.audit import match
 from relay.audit.attack import Dive
-from relay.audit.calibration import Calibration, judged, level_of
+from relay.audit.calibration import LEAST, MOST, Calibration, judged, level_of
 from relay.audit.chart import Chart, Floats, Mask
 from relay.audit.evidence import Soundings
 from relay.audit.journey import Journey
 from relay.audit.posterior import Posterior
 from relay.audit.sites import Site, random_site
 from relay.audit.told import told_of
-from relay.core.policy import Policy
+from relay.core.policy import Disclosed, LegLimits, Policy
 
 SHARE = 0.95  # of the places at which a promise must be kept
 SURE = 0.8
 LADDER = (0.5, 0.7, 0.8, 0.85, 0.9, 0.93, 0.95, 0.97, 0.98, 0.99, 0.995, 0.999, 1.0)
 FEW_CELLS, PLENTY = 4, 3.0
-LEAST_COVERED, MOST_COVERED = 0.93, 0.97  # beyond these an area is no measure
+LOW_M = 10.0  # a vehicle at work keeps within it of the seabed: common practice, no source
+LIMITS = LegLimits()
 
 Read = Callable[[Dive], Soundings | None]
 Match = Callable[[Soundings, Mask], Floats]
@@ -73,6 +76,12 @@ class Left:
         """Return the same with the area of the region that holds `level` of the belief."""
         return replace(self, area_km2=float(np.interp(level, LADDER, self.areas_km2))) if self.areas_km2 else self
 
+    def beside(self, other: "Left") -> "Left":
+        """Return the same with the lesser areas of two readings of a dive; one that no cell agrees with is left out."""
+        if not other.areas_km2 or not self.areas_km2:
+            return self
+        return replace(self, areas_km2=tuple(map(min, self.areas_km2, other.areas_km2)))
+
 
 @dataclass(frozen=True)
 class Ground:
@@ -80,7 +89,8 @@ class Ground:
 
     `where` (rows, columns of the chart): the declared area; `read`: what he makes of a recording; `match`: the log
     likelihood he lays on cells of the chart, -inf on others. `truth`: a finer chart that the seabed is taken from,
-    where there is one.
+    where there is one; without, it is the chart with errors drawn by its own law. `legs`: where a leg begins and ends.
+    `known`: the same on a known seabed, on which levels are found.
     """
 
     chart: Chart
@@ -91,15 +101,18 @@ class Ground:
     level: float = 0.95
     seed: int = 1
     truth: Chart | None = None
+    legs: LegLimits = LIMITS
+    known: "Ground | None" = None
     _sites: dict[int, Site] = field(default_factory=dict)
 
     def site(self, number: int) -> Site:
         """Return the place of a number: always the same one."""
         if number not in self._sites:
             draw = np.random.default_rng([self.seed, number])
-            self._sites[number] = random_site(*self._from(), self.chart, self.journey, draw)
+            self._sites[number] = random_site(*self._from, self.chart, self.journey, draw)
         return self._sites[number]
 
+    @cached_property
     def _from(self) -> tuple[Chart, Mask]:
         if self.truth is None:
             return self.chart, self.where
@@ -126,13 +139,24 @@ class Ground:
         Measured at each stride in turn, until it is `plenty_km2` or more: what is plenty need not be known closely.
         """
         site = self.site(number)
-        soundings = self.read(told_of(policy, self.journey, site.seabed))
+        soundings = self._told(policy, site)
+        low = working_low(soundings) if soundings is not None and Disclosed.ALTITUDE not in policy.fields else None
         found = Left(0.0, 1.0)
         for stride in strides:
             found = self._left(site, soundings, stride)
+            if low is not None:
+                found = found.beside(self._left(site, low, stride)).at(self.level)
             if found.area_km2 >= plenty_km2:
                 break
         return found
+
+    def rank(self, policy: Policy, number: int, stride: int = 1) -> float:
+        """Return how much of the outsider's belief lies in likelier cells than the true one, at a place of a number."""
+        site = self.site(number)
+        return self._left(site, self._told(policy, site), stride).rank
+
+    def _told(self, policy: Policy, site: Site) -> Soundings | None:
+        return self.read(told_of(policy, self.journey, site.seabed, self.legs))
 
     def _left(self, site: Site, soundings: Soundings | None, stride: int) -> Left:
         first = (0.0, 0.0) if soundings is None else (float(soundings.east_m[0]), float(soundings.north_m[0]))
@@ -158,6 +182,21 @@ class Ground:
         some = slice(row % stride, None, stride), slice(column % stride, None, stride)
         where[some] = self.where[some]
         return where
+
+
+def working_low(soundings: Soundings) -> Soundings:
+    """Return what a dive tells to somebody who takes the vehicle to work within `LOW_M` of the seabed.
+
+    A sounding of the haul, beyond the height at which the bottom is left, stays as it is.
+    """
+    bounded = np.isfinite(soundings.deepest_m) & (soundings.most_height_m <= LIMITS.bottom_leave_m)
+    lower = bounded & (soundings.least_height_m < LOW_M)
+    over_m = np.where(lower, np.maximum(soundings.most_height_m - LOW_M, 0.0), 0.0)
+    return replace(
+        soundings,
+        deepest_m=np.maximum(soundings.deepest_m - over_m, soundings.shallowest_m),
+        most_height_m=soundings.most_height_m - over_m,
+    )
 
 
 def _areas_km2(posterior: Posterior) -> Floats:
@@ -205,11 +244,6 @@ class Kept:
         return 1 - self.short / len(self.left)
 
 
-def covered(left: Sequence[Left], level: float) -> float:
-    """Return the share of places that lie in the region which holds `level` of the outsider's belief."""
-    return float(np.mean([one.rank <= level for one in left]))
-
-
 def calibrated(left: Sequence[Left]) -> tuple[list[Left], Calibration]:
     """Return what is left at a level that holds the truth as often as it should, and how often it did.
 
@@ -220,10 +254,9 @@ def calibrated(left: Sequence[Left]) -> tuple[list[Left], Calibration]:
     return [one.at(levels[at % 2]) for at, one in enumerate(left)], judged(ranks)
 
 
-def level_for(left: Sequence[Left]) -> float:
+def level_for(ranks: Floats) -> float:
     """Return the level whose region holds the truth at 95 % of places: 0.95 itself where that is near enough."""
-    near = LEAST_COVERED <= covered(left, SHARE) <= MOST_COVERED
-    return SHARE if near else level_of(np.array([one.rank for one in left]))
+    return SHARE if LEAST <= float(np.mean(ranks <= SHARE)) <= MOST else level_of(ranks)
 
 
 @cache

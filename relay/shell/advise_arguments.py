@@ -8,7 +8,7 @@ from pathlib import Path
 
 from relay.shell.reading_arguments import Commands, add_command
 
-PLACES, FRESH, TURNS = 40, 100, 72
+PLACES, FRESH, TURNS = 40, 200, 72
 
 _ADVISED = """\
 example, with the chart that everybody can have of the place:

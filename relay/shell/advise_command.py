@@ -50,7 +50,7 @@ def advise(options: argparse.Namespace) -> int:
     if advised.advice.choice is None:
         return 2
     if options.write:
-        _write(advised, options.who or getuser())
+        _write(options, advised)
     return 0
 
 
@@ -64,6 +64,8 @@ def _check(options: argparse.Namespace) -> None:
     for name, (value, least, most) in limits.items():
         if not least <= value <= most:
             raise OperatorError(f"--{name} {value}: from {least} to {most}")
+    if options.write and options.chart_error != 1.0:
+        raise OperatorError("--chart-error: settings that are written are found for the chart as it is: leave it out")
     if options.picture is not None and options.picture.suffix.lower() not in (".png", ".svg"):
         raise OperatorError(f"--picture {options.picture}: name a file that ends in .png or .svg")
 
@@ -101,10 +103,11 @@ def _table(heads: tuple[str, ...], rows: "Iterable[tuple[str, ...]]") -> Table:
     return table
 
 
-def _write(advised: "Advised", who: str) -> None:
+def _write(options: argparse.Namespace, advised: "Advised") -> None:
     """Change the policy in the expedition file, show how, and keep the audit's result beside the journal."""
     from relay.audit.settings import applied, settings_of
-    from relay.shell.audit_result import Audited, write_passed
+    from relay.shell.advise_run import result_of
+    from relay.shell.audit_result import write_passed
 
     choice = advised.advice.choice
     assert choice is not None and choice.audited is not None
@@ -124,16 +127,9 @@ def _write(advised: "Advised", who: str) -> None:
     if not expedition.audit.charts or set(expedition.audit.charts) != {chart.resolve() for chart in advised.charts}:
         print("The result isn't kept for `offing ship`: it was found with other charts than [audit] charts names.")
         return
-    audited, calibration = choice.audited, choice.audited.calibration
-    assert calibration is not None
-    found = Audited(
-        audience=policy.audience,
-        low_km2=audited.fifth_km2,
-        level=calibration.level,
-        covered=calibration.covered,
-        sites=len(audited.left),
-    )
-    for words in write_passed(expedition, [found], who=who, wall_s=time.time()):
+    found = result_of(options, expedition, advised.ground, policy.audience, choice.audited, advised.seabed)
+    who = options.who or getuser()
+    for words in write_passed(expedition, [found], audited=advised.files, who=who, wall_s=time.time()):
         print(f"audit of {words}")
 
 

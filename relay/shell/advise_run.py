@@ -5,38 +5,51 @@ Rules: randomness from `--seed` alone; what is tried is tried at the same places
 """
 
 import argparse
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from relay.audit.advise import Advice, Effort, advise
-from relay.audit.attack import Progress
-from relay.audit.chart import Chart
+from relay.audit.attack import Case, Progress, ShipTrack
+from relay.audit.chart import Chart, Mask
+from relay.audit.chart_files import read_chart
 from relay.audit.declared import declared_cells
-from relay.audit.error_law import learn
+from relay.audit.journey import Journey
+from relay.audit.known_seabed import KnownSeabed, known_seabed
 from relay.audit.settings import Lattice
+from relay.audit.ship_alignment import reach_m
+from relay.audit.ship_path import ShipPath
 from relay.audit.sites import NoRoomForDiveError
 from relay.audit.soundings_of import soundings_of
-from relay.audit.trial import Ground, matcher
+from relay.audit.told import SINK_MPS
+from relay.audit.trial import Ground, Kept, matcher
 from relay.core.errors import OperatorError
 from relay.core.policy import Place, Policy
 from relay.shell.advise_dive import read_dive
 from relay.shell.audit_case import read_charts
+from relay.shell.audit_result import Audited, Digests, chart_digest, digests_of
 from relay.shell.expedition import Expedition, preset_policy, read_expedition
 from relay.shell.quantities import area_km2
+from relay.shell.ship_track_file import read_ship_track
 
 MOST_SOUNDINGS, MARGIN_M = 24, 500.0
 
 
 @dataclass(frozen=True, slots=True)
 class Advised:
-    """What was asked for and found, of which expedition, on which charts."""
+    """What was asked for and found, of which expedition, on which charts; `files`: as they were
+    before; `seabed`: what levels were found on.
+    """
 
     expedition: Expedition
     policy: Policy
     charts: tuple[Path, ...]
     advice: Advice
+    ground: Ground
+    files: Digests
+    seabed: str
     notes: tuple[str, ...]
 
 
@@ -46,14 +59,76 @@ def run_advise(options: argparse.Namespace, progress: Progress) -> Advised:
     policy = chosen_policy(expedition, options.audience)
     promise_km2 = promised_km2(expedition, policy, options.promise)
     charts = tuple(options.chart) or expedition.audit.charts
-    chart = learn(read_charts(charts, options.chart_error), np.random.default_rng(options.seed))
-    ground, notes = ground_of(options, expedition, chart)
+    files = digests_of(expedition) if options.write else Digests((), "")
+    seabed = seabed_of(charts, None, options.chart_error, options.seed)
+    ground, notes = ground_of(options, expedition, seabed)
     effort = Effort(places=options.sites, fresh=options.fresh, most=options.most)
     try:
         advice = advise(ground, policy, promise_km2, Lattice().settings_for(policy), effort, by_hand(policy), progress)
     except NoRoomForDiveError as error:
         raise OperatorError(str(error)) from error
-    return Advised(expedition, policy, charts, advice, notes)
+    return Advised(expedition, policy, charts, advice, ground, files, seabed.words, notes)
+
+
+def seabed_of(charts: Sequence[Path], finer: Path | None, factor: float, seed: int) -> KnownSeabed:
+    """Return the charts as an outsider has them, their errors learnt, and a known seabed to try the match on.
+
+    `factor`: how many times what was learnt they are wrong.
+    """
+    if not factor > 0:
+        raise OperatorError(f"--chart-error {factor}: how many times its own error the chart is off")
+    chart, seabed = read_charts(charts), None if finer is None else read_chart(finer)
+    try:
+        return known_seabed(chart, np.random.default_rng(seed), seabed, factor)
+    except ValueError as error:
+        raise OperatorError(f"{error}: give a chart with water, and a seabed (--seabed) of the same place") from error
+
+
+def result_of(
+    options: argparse.Namespace, expedition: Expedition, ground: Ground, audience: str, kept: Kept, level_on: str
+) -> Audited:
+    """Return what an audit found as it is kept for the gate; `level_on`: the known seabed, in words."""
+    calibration, dive = kept.calibration, options.dive
+    assert calibration is not None, "an audit is calibrated where it is made"
+    return Audited(
+        audience=audience,
+        low_km2=kept.fifth_km2,
+        level=calibration.level,
+        covered=calibration.covered,
+        sites=len(kept.left),
+        turns=options.turns,
+        seed=options.seed,
+        dive="the invented dive of three hours" if dive is None else f"the dive in {dive.name}, as it is shown there",
+        dive_sha256="" if dive is None else chart_digest(dive, "recording"),
+        seabed=level_on,
+        floor_km2=floor_km2(expedition, ground),
+    )
+
+
+def floor_km2(expedition: Expedition, ground: Ground) -> float | None:
+    """Return what the ship's own track leaves by itself of a dive as long, within the area.
+
+    None where the file names no track, or she never lay still for so long in the area.
+    """
+    if expedition.audit.ship_track is None:
+        return None
+    ship = _within(read_ship_track(expedition.audit.ship_track), ground.chart, ground.where)
+    try:
+        path = ShipPath.of(ship)
+    except ValueError:
+        return None
+    depth_m = float(np.median(ground.chart.depth_m[ground.where]))
+    seconds = float(ground.journey.t_s[-1]) + 2 * depth_m / SINK_MPS
+    floor, stays = path.floor_km2(seconds, reach_m(Case(ground.chart, (), ground.where, ship)))
+    return floor if stays else None
+
+
+def _within(ship: ShipTrack, chart: Chart, where: Mask) -> ShipTrack:
+    """Return the fixes in the area: an outsider doesn't look where no dive is admitted to be."""
+    places = zip(ship.latitude_deg.tolist(), ship.longitude_deg.tolist(), strict=True)
+    cells = [chart.index(*place) for place in places]
+    inside = np.array([cell is not None and bool(where[cell]) for cell in cells], dtype=bool)
+    return ShipTrack(ship.t_s[inside], ship.latitude_deg[inside], ship.longitude_deg[inside])
 
 
 def by_hand(policy: Policy) -> dict[str, Policy]:
@@ -93,9 +168,11 @@ def promised_km2(expedition: Expedition, policy: Policy, given: str | None) -> f
     return promise_km2
 
 
-def ground_of(options: argparse.Namespace, expedition: Expedition, chart: Chart) -> tuple[Ground, tuple[str, ...]]:
+def ground_of(
+    options: argparse.Namespace, expedition: Expedition, seabed: KnownSeabed
+) -> tuple[Ground, tuple[str, ...]]:
     """Return where dives are tried, and with what an outsider looks for them; and what is to be said of the area."""
-    area, notes = expedition.plan.area, list[str]()
+    chart, area, notes = seabed.chart, expedition.plan.area, list[str]()
     where = chart.candidates
     if area is None:
         notes.append(f"{expedition.path} declares no area ([area]): all of the chart is searched")
@@ -103,8 +180,19 @@ def ground_of(options: argparse.Namespace, expedition: Expedition, chart: Chart)
         where = where & declared_cells(chart, area)
         if not where.any():
             raise OperatorError(f"{chart.name} has no water in the declared area {area.name!r}: give a chart of it")
-    tile_m, journey = min(chart.spacing_m) / 3, read_dive(options.dive, expedition)
-    ground = Ground(
+    journey, legs = read_dive(options.dive, expedition), expedition.plan.legs
+    tried = seabed.where(where)
+    assert tried is not None
+    tried = tried & seabed.tried.candidates
+    if not tried.any():
+        raise OperatorError(f"{chart.name} has too few nodes in the declared area to try the match: give a finer chart")
+    known = replace(_ground(seabed.tried, tried, journey, options), truth=seabed.truth, legs=legs)
+    return replace(_ground(chart, where, journey, options), legs=legs, known=known), tuple(notes)
+
+
+def _ground(chart: Chart, where: Mask, journey: Journey, options: argparse.Namespace) -> Ground:
+    tile_m = min(chart.spacing_m) / 3
+    return Ground(
         chart,
         where,
         journey,
@@ -112,4 +200,3 @@ def ground_of(options: argparse.Namespace, expedition: Expedition, chart: Chart)
         match=matcher(chart, where, 2 * journey.reach_m + MARGIN_M, options.turns),
         seed=options.seed,
     )
-    return ground, tuple(notes)

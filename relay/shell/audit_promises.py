@@ -1,26 +1,20 @@
-"""`offing audit --for`: whether the promises of an expedition file are kept, tried at random places, kept for the gate.
+"""`offing audit --for`: whether the promises of an expedition file are kept, tried at random places; kept for the gate.
 
-Rules (R4): what is tried is each audience's policy itself, on the file's own charts and in its own area, over places
-drawn from `--seed` alone; the dive is that of the first recording given, or the invented one. A result that has not
-passed is kept as well, in place of one that had.
+Rules (R4): what is tried is each audience's policy itself, on the file's own charts, cell by cell, in its own area,
+over places drawn from `--seed` alone; the dive is that of the recording given, or the invented one. Nothing may be
+given that loosens it. A result that has not passed is kept as well, in place of one that had.
 """
 
 import argparse
 import time
 from getpass import getuser
 
-import numpy as np
-
 from relay.audit.advise import audit
 from relay.audit.attack import Progress
-from relay.audit.error_law import learn
 from relay.audit.sites import NoRoomForDiveError
-from relay.audit.trial import Ground
 from relay.core.errors import OperatorError
-from relay.core.policy import Policy
-from relay.shell.advise_run import ground_of
-from relay.shell.audit_case import read_charts
-from relay.shell.audit_result import Audited, write_passed
+from relay.shell.advise_run import ground_of, result_of, seabed_of
+from relay.shell.audit_result import TURNS, digests_of, write_passed
 from relay.shell.expedition import Expedition
 
 
@@ -43,28 +37,30 @@ def audit_promises(options: argparse.Namespace, expedition: Expedition, progress
     promised = [policy for policy in expedition.plan.policies if policy.audience in expedition.audit.promises]
     if not promised:
         raise OperatorError(f'{expedition.path}: no audience has a promise: add one to it, such as promise = "87 km2"')
-    dive = options.recordings[0] if options.recordings and options.recordings[0].is_file() else None
-    asked = argparse.Namespace(dive=dive, turns=options.turns, seed=options.seed)
-    chart = learn(read_charts(options.chart, options.chart_error), np.random.default_rng(options.seed))
-    ground, _ = ground_of(asked, expedition, chart)
+    _check(options)
+    asked = argparse.Namespace(dive=next(iter(options.recordings), None), turns=TURNS, seed=options.seed)
+    files = digests_of(expedition)
+    seabed = seabed_of(options.chart, options.seabed, 1.0, options.seed)
+    ground, _ = ground_of(asked, expedition, seabed)
     found = []
-    for at, policy in enumerate(promised):
-        progress(f"trying the promise to {policy.audience} at random places", at / len(promised))
-        found.append(_audited(ground, policy, expedition.audit.promises[policy.audience], options.trials))
-    return write_passed(expedition, found, who=getuser(), wall_s=time.time())
+    for policy in promised:
+        promise_km2 = expedition.audit.promises[policy.audience]
+        try:
+            kept = audit(ground, policy, promise_km2, range(options.trials), None, progress)
+        except NoRoomForDiveError as error:
+            raise OperatorError(str(error)) from error
+        found.append(result_of(asked, expedition, ground, policy.audience, kept, seabed.words))
+    return write_passed(expedition, found, audited=files, who=getuser(), wall_s=time.time())
 
 
-def _audited(ground: Ground, policy: Policy, promise_km2: float, places: int) -> Audited:
-    try:
-        kept = audit(ground, policy, promise_km2, range(places))
-    except NoRoomForDiveError as error:
-        raise OperatorError(str(error)) from error
-    calibration = kept.calibration
-    assert calibration is not None, "an audit is calibrated where it is made"
-    return Audited(
-        audience=policy.audience,
-        low_km2=kept.fifth_km2,
-        level=calibration.level,
-        covered=calibration.covered,
-        sites=len(kept.left),
-    )
+def _check(options: argparse.Namespace) -> None:
+    """Refuse what would make the outsider see less than he does, and dives that would not be tried."""
+    if options.turns != TURNS:
+        raise OperatorError(f"--turns: a result that is kept is found with {TURNS} turns: leave --turns out")
+    if options.chart_error != 1.0:
+        raise OperatorError("--chart-error: a result that is kept takes the chart as it is: leave --chart-error out")
+    if len(options.recordings) > 1 or any(path.is_dir() for path in options.recordings):
+        raise OperatorError(
+            "--for tries one dive, and several recordings or a folder were given: name the recording that tells most, "
+            "or none for the invented dive; play all of them with `offing audit RECORDING... --area EXPEDITION.toml`"
+        )
