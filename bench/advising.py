@@ -1,7 +1,7 @@
 """What `offing advise` finds on the published charts: more detail than the presets at the promise that each keeps.
 
-Rules: the water of a part of a chart is the declared area; a preset's promise is the largest that it is shown to keep at
-the very places at which the advice is audited first; whether the advice keeps it is told of places that neither has
+Rules: the water of a part of a chart is the declared area; a preset's promise is the largest that it is shown to keep
+at the very places at which the advice is audited first; whether the advice keeps it is told of places that neither has
 seen. Charts: `chart-strait-multires` and `chart-shelf-1min` of the published data.
 """
 
