@@ -19,7 +19,7 @@ from relay.core.errors import OperatorError
 from relay.shell.advise_run import floor_km2
 from relay.shell.audit_gate import NO_LEAVE, without_audit
 from relay.shell.audit_promises import audit_promises, with_files_of
-from relay.shell.audit_result import read_results
+from relay.shell.audit_result import LEAST_SITES, read_results
 from relay.shell.audit_run import run_audit
 from relay.shell.expedition import Expedition, read_expedition
 from test_audit_case import AREA, chart_file
