@@ -28,7 +28,8 @@ CORES, TURNS, SEED = 2, 72, 7
 SPACING_M, REACH_M = 150.0, 1_000.0
 MOST_S, MOST_MIB = 60.0, 2_048.0
 NODES = (10_000, 50_000, 100_000, 200_000)
-SOUNDINGS = (6, 24)
+SOUNDINGS = (6, 24, 48)  # an audit takes as many as 48, of relative depths 24
+MOST_RELATIVE = 24
 KINDS = "values", "bands", "relative bands"
 
 
@@ -55,7 +56,7 @@ def audit_costs(nodes: tuple[int, ...] = NODES, soundings: tuple[int, ...] = SOU
     """Measure each size of chart, size of dive and kind of dive."""
     for size in nodes:
         for count in soundings:
-            for kind in KINDS:
+            for kind in KINDS if count <= MOST_RELATIVE else KINDS[:2]:
                 yield _apart(kind, size, count)
 
 

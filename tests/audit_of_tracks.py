@@ -5,8 +5,9 @@
 Two published tracks (`glider-inlet`, `rov-transects` of 2022-10-20) are released by the very pipeline of a ship and
 matched with the two charts of `chart-strait-multires` that both lie in. The declared area is all the water of the
 chart. Where a dive really was is used to say how far off the most probable place is, and for nothing else. The errors
-of chart-500m are learnt from fine-160m, those of fine-160m from itself; with `--trials` the level of each region is
-calibrated at so many random places of the finer chart, else it is 95 % as it stands.
+of chart-500m are learnt from fine-160m, and its level is calibrated over it; fine-160m has no finer one beside it, so
+both are done with every second node of itself against all of them (`known_seabed`). `--trials`: at so many random
+places; without, the level is 95 % as it stands.
 """
 
 import argparse
@@ -24,10 +25,10 @@ from geographiclib.geodesic import Geodesic
 
 from relay.audit.attack import Dive
 from relay.audit.calibration import calibrate
-from relay.audit.chart import Chart
 from relay.audit.chart_files import read_chart
-from relay.audit.error_law import learn
+from relay.audit.chart_match import MOST
 from relay.audit.evidence import Soundings
+from relay.audit.known_seabed import KnownSeabed, known_seabed
 from relay.audit.match import log_likelihood
 from relay.audit.posterior import Posterior
 from relay.audit.soundings_of import soundings_of, soundings_of_exact
@@ -102,7 +103,7 @@ def unprotected(rows: Sequence[dict[str, str]], *, turned: bool = True, tile_m: 
             columns[1:3, at] = plane(float(row["lat_deg"]), float(row["lon_deg"]), anchor)[:2]
         for line, name in ((3, "depth_m"), (4, "altitude_m")):
             columns[line, at] = float(row[name]) if row[name] else np.nan
-    found = soundings_of_exact(*columns, tile_m=tile_m, turned=turned)
+    found = soundings_of_exact(*columns, most=MOST, tile_m=tile_m, turned=turned)
     truth = start if found is None else from_plane(rows, float(found.east_m[0]), float(found.north_m[0]))
     return Told(UNPROTECTED[turned], found, truth)
 
@@ -149,28 +150,29 @@ def released(source: Path, folder: Path, presets: Sequence[str] = PRESETS) -> di
 
 def told_by(preset: str, dives: Sequence[Dive], rows: Sequence[dict[str, str]], tile_m: float = 50.0) -> Told:
     """Return what a preset tells of a track; where it shows no place, the dive was where the track begins."""
-    found = soundings_of(dives, tile_m=tile_m)
+    found = soundings_of(dives, most=MOST, tile_m=tile_m)
     placed = found is not None and bool(np.any(found.east_m))
     truth = from_frame(rows, float(found.east_m[0]), float(found.north_m[0])) if found and placed else fixes(rows)[0]
     return Told(preset, found, truth, outright=any(dive.header["place"] == "exact" for dive in dives))
 
 
 @cache
-def charts_of(data: Path) -> dict[str, Chart]:
-    """Return the charts by name, their errors learnt."""
-    fine, *_ = read = [read_chart(data / "chart-strait-multires" / f"{name}.csv.gz") for name in CHARTS]
-    draw = np.random.default_rng(1)
-    learnt = [learn(chart, draw, None if chart is fine else fine) for chart in read]
-    return dict(zip(CHARTS, learnt, strict=True))
+def charts_of(data: Path) -> dict[str, KnownSeabed]:
+    """Return the charts by name, their errors learnt, each with the seabed on which it is calibrated."""
+    fine, coarse = (read_chart(data / "chart-strait-multires" / f"{name}.csv.gz") for name in CHARTS)
+    known = [known_seabed(fine, np.random.default_rng(1)), known_seabed(coarse, np.random.default_rng(1), fine)]
+    return dict(zip(CHARTS, known, strict=True))
 
 
-def found_on(chart: Chart, told: Told, fine: Chart | None = None, trials: int = 0, turns: int = 72) -> Found:
-    """Return what an outsider makes of a release on a chart, calibrated at `trials` places of `fine`."""
+def found_on(known: KnownSeabed, told: Told, trials: int = 0, turns: int = 72) -> Found:
+    """Return what an outsider makes of a release on a chart, calibrated at `trials` places of its known seabed."""
     assert told.soundings is not None
     level, covered = 0.95, nan
-    if fine is not None and trials:
-        calibration = calibrate(chart, told.soundings, fine, np.random.default_rng(2), trials=trials, turns=turns)
+    if trials:
+        draw = np.random.default_rng(2)
+        calibration = calibrate(known.tried, told.soundings, known.truth, draw, trials=trials, turns=turns)
         level, covered = calibration.level, calibration.covered
+    chart = known.chart
     posterior = Posterior.of(chart, log_likelihood(chart, told.soundings, turns=turns))
     truth, best = told.truth, posterior.best
     cell = chart.index(*truth)
@@ -179,14 +181,14 @@ def found_on(chart: Chart, told: Told, fine: Chart | None = None, trials: int = 
     return Found(posterior.prior_km2, posterior.area_km2(level), off_m, inside, level, covered)
 
 
-def cell_of(chart: Chart, told: Told, fine: Chart, trials: int) -> str:
+def cell_of(known: KnownSeabed, told: Told, trials: int) -> str:
     """Return what the table says of a release on a chart."""
     if told.outright:
         return "every place is told outright"
     if told.soundings is None:
         return "no depth with a height: all of the water"
     begun_s = monotonic()
-    found = found_on(chart, told, fine, trials)
+    found = found_on(known, told, trials)
     where = "inside" if found.inside else "OUTSIDE"
     return (
         f"{len(told.soundings)} soundings: {found.left_km2:.3g} of {found.declared_km2:.0f} km2, best off by "
@@ -195,22 +197,20 @@ def cell_of(chart: Chart, told: Told, fine: Chart, trials: int) -> str:
     )
 
 
-def lines(
-    track: str, data: Path, charts: Sequence[Chart], fine: Chart, trials: int, releases: Sequence[str]
-) -> Iterator[str]:
+def lines(track: str, data: Path, charts: Sequence[KnownSeabed], trials: int, releases: Sequence[str]) -> Iterator[str]:
     """Yield the rows of the table for a track, of the releases asked for."""
     rows = read_rows(data / TRACKS[track])
     with tempfile.TemporaryDirectory() as folder:
         dives = released(data / TRACKS[track], Path(folder), [preset for preset in PRESETS if preset in releases])
     for release in releases:
         cells = []
-        for chart in charts:
-            tile_m = min(chart.spacing_m) / 3
+        for known in charts:
+            tile_m = min(known.chart.spacing_m) / 3
             if release in UNPROTECTED:
                 told = unprotected(rows, turned=release == UNPROTECTED[1], tile_m=tile_m)
             else:
                 told = told_by(release, dives[release], rows, tile_m)
-            cells.append(cell_of(chart, told, fine, trials))
+            cells.append(cell_of(known, told, trials))
         yield f"| {track} | {release} | " + " | ".join(cells) + " |"
 
 
@@ -228,7 +228,7 @@ def main() -> int:
     charts = [every[name] for name in names]
     sys.stdout.write("| track | release | " + " | ".join(names) + " |\n" + "| --- " * (2 + len(names)) + "|\n")
     for track in chosen.track or TRACKS:
-        for line in lines(track, chosen.data, charts, every["fine-160m"], chosen.trials, chosen.release or RELEASES):
+        for line in lines(track, chosen.data, charts, chosen.trials, chosen.release or RELEASES):
             sys.stdout.write(line + "\n")
             sys.stdout.flush()
     return 0

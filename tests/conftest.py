@@ -9,6 +9,10 @@ import pytest
 import pytest_asyncio
 from hypothesis import Phase, settings
 
+# The tests' own processes fill the cores: numpy's threads beside them only wait for each other.
+for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(_threads, "1")
+
 if TYPE_CHECKING:
     from playwright.async_api import Browser
 

@@ -202,7 +202,7 @@ SHELL = {
     "guest_book": "core.errors core.guest_terms core.guests",
     "inviting": "core.decision core.errors core.guest_terms core.guests core.seal guest_book guest_door",
     "deciding": "core.errors core.ranges",
-    "exit_code": "core.errors",
+    "exit_code": "core.errors printable",
     "control": "core.errors deciding",
     "desk_sense": "core.area core.decision core.desk_record core.errors core.pipeline core.policy core.sighting",
     "standing": "core.decision core.desk_record core.errors core.pipeline core.place_finding core.policy "
@@ -232,11 +232,11 @@ SHELL = {
     "foresight_process": "core.policy",
     "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
     "foresight_process",
-    "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual checkpoint "
-    "core.desk_record core.errors core.model core.pipeline core.secrets foresight foresight_process journal recording "
-    "secrets_file | numpy",
-    "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.release "
-    "expedition foresight_process outlet quantities",
+    "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual audit_result "
+    "checkpoint core.channel core.desk_record core.errors core.model core.pipeline core.secrets foresight "
+    "foresight_process journal recording secrets_file | numpy time",
+    "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy "
+    "core.release expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "
@@ -255,7 +255,8 @@ SHELL = {
     "running secrets_file ship site_files station_reports station_sender until_stopped",
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
-    "verify": "core.errors core.seal core.verification exit_code programme_file",
+    "printable": "",
+    "verify": "core.errors core.seal core.verification exit_code printable programme_file",
     "reading_arguments": "",
     "tell_words": "quantities",
     "tell_arguments": "",
@@ -269,7 +270,7 @@ SHELL = {
     "audit_arguments": "reading_arguments",
     "audit_libraries": "core.errors",
     "audit_case": "audit.attack audit.chart audit.chart_files audit.chart_merge audit.declared audit.known_seabed "
-    "core.area core.errors expedition recording ship_track_file wreck_list_file | numpy",
+    "audit.well_formed core.area core.errors expedition printable recording ship_track_file wreck_list_file | numpy",
     "audit_words": "audit.played",
     "residual_map": "audit.chart audit.played track_picture | matplotlib matplotlib.backends.backend_agg "
     "matplotlib.figure numpy",
@@ -277,8 +278,8 @@ SHELL = {
     "audit_promises": "audit.advise audit.attack audit.error_law audit.sites audit.trial core.errors core.policy "
     "advise_run audit_case audit_result expedition | numpy",
     "audit_run": "audit.attack audit.attacks audit.calibration audit.chart_match audit.evidence audit.known_seabed "
-    "audit.played audit_case audit_promises audit_words core.errors expedition report_page true_place "
-    "true_spellings | numpy",
+    "audit.played audit_case audit_promises audit_words core.errors expedition printable report_page "
+    "true_place true_spellings | numpy",
     "policy_file": "core.errors toml_lines",
     "advise_arguments": "reading_arguments",
     "advised_keys": "audit.settings core.policy expedition_form quantities",
@@ -291,7 +292,7 @@ SHELL = {
     "quantities | numpy",
     "advise_command": "advise_picture advise_run advise_words advised_keys audit.attack audit.settings audit_libraries "
     "audit_result core.errors core.policy expedition policy_file quantities | rich",
-    "audit_command": "audit.attack audit_libraries audit_run core.errors exit_code | rich",
+    "audit_command": "audit.attack audit_libraries audit_run core.errors exit_code printable | rich",
     "tell": "core.errors core.still control expedition quantities still_file tell_words",
     "shore_words": "certificate_end quantities shore_file shore_named uplink_tls",
     "shore_command": "log_lines shore shore_file shore_named shore_run shore_words until_stopped | uvloop",
@@ -309,7 +310,7 @@ SHELL = {
 # An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
 AUDIT = {
     "chart": "| numpy",
-    "filled": "chart | numpy",
+    "filled": "chart chart_sampling | numpy",
     "error_law": "chart filled | numpy scipy",
     "likelihood": "chart | numpy scipy",
     "match": "attack chart evidence filled likelihood | numpy scipy",
@@ -334,7 +335,7 @@ AUDIT = {
     "attacks": "attack averaging cell_edges chart_match dead_reckoning differencing environment free_text known_wrecks "
     "leak_scan send_times ship_alignment totals zone_edges",
     "known_seabed": "calibration chart | numpy",
-    "played": "attack chart core.policy evidence posterior withheld | numpy",
+    "played": "attack calibration chart core.policy evidence posterior withheld | numpy",
     # attacks on motion and on sources beside the chart
     "shown_track": "attack chart chart_match core.release | numpy",
     "spots": "chart | numpy scipy",
@@ -347,6 +348,7 @@ AUDIT = {
     "averaging": "attack chart earth_tied shown_track spots | numpy",
     "cell_edges": "attack chart earth_tied shown_track spots core.quantise | numpy scipy",
     # attacks on what is told besides the track
+    "well_formed": "attack core.policy",
     "told_texts": "attack core.policy core.release",
     "told_places": "chart core.place_angles core.place_fold core.place_in_text core.place_tokens core.place_words "
     "| pyproj",
@@ -361,13 +363,13 @@ AUDIT = {
     "frame_on_earth": "chart earth_tied shown_track core.quantise | numpy",
     "differencing": "attack chart earth_tied frame_on_earth shown_track spots core.quantise | numpy",
     "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release core.wire",
-    "residual": "attack chart evidence match posterior soundings_of core.area core.errors | numpy pyproj",
+    "residual": "attack chart declared evidence match posterior soundings_of core.area core.errors | numpy",
     "soundings_of": "attack chart evidence seabed_bounds | numpy scipy",
     "settings": "core.policy",
     "journey": "chart core.policy core.wire | numpy",
     "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
     "| numpy",
-    "sites": "chart journey | numpy",
+    "sites": "chart filled journey | numpy",
     "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy",
     "advise": "attack chart core.policy settings trial | numpy",
 }

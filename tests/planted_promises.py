@@ -21,6 +21,16 @@ PROMISES = (
         (_FORESIGHT, "return isinstance(decision, Hold) or (", "return ("),
     ),
     leak(
+        "what breaks a promise, where what comes in later mends it",
+        "test_foresight::test_area_that_dips_and_grows_again_is_broken_where_it_dips",
+        (_FORESIGHT, "measure.km2(end) < promise_km2:", "max(measure.km2(end), ahead_km2) < promise_km2:"),
+    ),
+    leak(
+        "that something still hidden makes rounds fail, by what is older staying in",
+        "test_promise_rounds::test_what_came_in_lately_changes_neither_what_leaves_nor_when",
+        (_PROMISES, "return upto_us if self._step_us is None else min(", "return upto_us if True else min("),
+    ),
+    leak(
         "what is about to leave, as a file in the folder that is published",
         "test_foresight_run::test_ship_is_told_what_is_left_by_the_real_process",
         (

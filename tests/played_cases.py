@@ -107,6 +107,8 @@ class Trials:
     holds: bool = True
     fit: float = -inf
     why: str = ""
+    half: float = 0.4
+    misled: bool = False
 
 
 def depths_of(case: Case) -> tuple[Soundings, ...]:

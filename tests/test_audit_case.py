@@ -1,9 +1,14 @@
 """The case put together from files: recordings as anybody has them, charts joined, the declared area, send times."""
 
 import argparse
+import io
+import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+import msgpack
 import numpy as np
 import pytest
 
@@ -104,6 +109,30 @@ def test_folder_stands_for_its_recordings_and_a_torn_one_is_live(tmp_path: Path)
     assert [f"{tmp_path / 'dive-002.recording'}: unsigned: nobody can check that it is the ship's"] == notes
 
 
+def spoilt(path: Path, number: int, spoil: Callable[[list[Any]], None]) -> Path:
+    """Write an unsigned recording again with one record, by its number, made another; return its path."""
+    records = list(msgpack.Unpacker(io.BytesIO(path.read_bytes())))
+    spoil(records[number])
+    path.write_bytes(b"".join(map(msgpack.packb, records)))
+    return path
+
+
+ODD: dict[str, tuple[int, Callable[[list[Any]], None], str]] = {
+    "NaN": (2, lambda record: record[4][0].__setitem__(1, float("nan")), "record 2 holds nan"),
+    "no expedition": (0, lambda record: record[4].pop("expedition"), "record 0, the header, has no “expedition”"),
+    "no names": (0, lambda record: record[4].update(vehicles=5), "record 0, the header, has for “vehicles” 5"),
+}
+
+
+@pytest.mark.parametrize("odd", ODD)
+def test_recording_that_no_relay_wrote_is_refused_with_file_and_record(tmp_path: Path, odd: str) -> None:
+    """Before an attack meets a number that is none, or a header without what it must say."""
+    number, spoil, said = ODD[odd]
+    path = spoilt(recording(tmp_path, closed=False, signed=False), number, spoil)
+    with pytest.raises(OperatorError, match=re.escape(f"{path}: {said}") + ".*ask for the recording anew"):
+        read_dives([path])
+
+
 def test_send_times_of_a_rehearsal_are_found_beside(tmp_path: Path) -> None:
     """One moment for each record; a table that doesn't fit the recording is no such table."""
     path = recording(tmp_path / "released" / "public")
@@ -115,9 +144,10 @@ def test_send_times_of_a_rehearsal_are_found_beside(tmp_path: Path) -> None:
     assert tuple(at + 0.5 for at in range(count)) == read_dives([path])[0][0].sent_s
     table.write_text("seq,sent_s\n0,1\n")
     assert read_dives([path])[0][0].sent_s is None
-    table.write_text("seq,sent_s\n0,soon\n")
-    with pytest.raises(OperatorError, match="no table of send times"):
-        read_dives([path])
+    for cells in ("0,soon", "0,nan", "0", "0," + 140_000 * "9"):
+        table.write_text(f"seq,sent_s\n{cells}\n")
+        with pytest.raises(OperatorError, match="no table of send times"):
+            read_dives([path])
 
 
 def test_chart_error_is_a_factor_of_the_charts_own(tmp_path: Path) -> None:

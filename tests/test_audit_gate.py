@@ -1,5 +1,7 @@
 """Who may start: a promise needs a passed audit or somebody's word, and the word is for one start."""
 
+import os
+import pwd
 from pathlib import Path
 
 import pytest
@@ -9,7 +11,7 @@ from promising import audited, promising, slope
 from relay.__main__ import main
 from relay.core.decision import Unaudited
 from relay.core.errors import OperatorError
-from relay.shell.audit_gate import NO_LEAVE, Leave, without_audit
+from relay.shell.audit_gate import NO_LEAVE, Leave, marks_of, promised_ever, taken_away, whose_process, without_audit
 from relay.shell.expedition import read_expedition
 
 
@@ -71,6 +73,22 @@ def test_ship_without_the_audits_libraries_does_not_start(tmp_path: Path, monkey
     assert len(without_audit(expedition, leave(public="no chart"))) == 1
     with pytest.raises(OperatorError, match=r"watched with scipy, .* pip install 'offing\[audit\]'"):
         without_audit(audited(expedition), NO_LEAVE)
+
+
+def test_who_is_the_account_of_the_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the environment says about it is no matter (POSIX: getuid, getpwuid)."""
+    for name in ("LOGNAME", "USER", "LNAME", "USERNAME"):
+        monkeypatch.setenv(name, "somebody-else")
+    assert whose_process() == pwd.getpwuid(os.getuid()).pw_name != "somebody-else"
+
+
+def test_promise_once_journalled_is_missed_when_it_is_gone() -> None:
+    """The mark grows by each promise, forgets none, and isn't there where nothing was ever promised."""
+    assert marks_of(promised_ever({}, {})) == {}
+    marks = marks_of(promised_ever(marks_of({"public": 87.0}), {"family": 5.0}))
+    assert promised_ever(marks, {"public": 90.0}) == {"public": 90.0, "family": 5.0}
+    assert [one.audience for one in taken_away(marks, {"public": 87.0})] == ["family"]
+    assert taken_away(marks, {"public": 87.0, "family": 5.0}) == []
 
 
 @pytest.mark.parametrize(

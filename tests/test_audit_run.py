@@ -96,6 +96,8 @@ def test_depths_to_the_metre_give_the_place_away(folder: Path) -> None:
     assert found["declared_km2"] == pytest.approx(CELLS**2 * 0.444 * 0.347, rel=0.02)
     assert found["rsa95_km2"] < 0.3 * found["declared_km2"]
     assert found["without"]["depth"] > 2 * found["rsa95_km2"]
+    assert found["half_km2"] < found["rsa95_km2"] == found["left_km2"]
+    assert not found["outright"]
     assert {attack.name for attack in ATTACKS} == {line["name"] for line in found["attacks"]}
     assert all(line["words"] for line in found["attacks"])
     assert not said.fault
@@ -111,6 +113,7 @@ def test_exact_places_are_a_leak_and_one_cell(folder: Path) -> None:
     found = json.loads(said.text)
     assert said.fault
     assert found["leaks"]
+    assert found["outright"]
     assert found["rsa95_km2"] == pytest.approx(0.444 * 0.347, rel=0.02)
 
 

@@ -64,8 +64,12 @@ def test_place_told_outright_is_said_before_anything() -> None:
     """Nobody reads an area and overlooks that."""
     chart = invented_case().chart
     place = float(chart.latitude_deg[20]), float(chart.longitude_deg[20])
-    result = audited(Finding("leak scan", "It is in it.", place=place, leaks=("dive-001: a position",)))
+    told = Finding("leak scan", "It is in it.", place=place, outright=True, leaks=("dive-001: a position",))
+    result = audited(told)
     assert headline(result).startswith("The place is given away")
+    assert "No single field" not in meaning(result)
+    guessed = audited(replace(told, outright=False, leaks=()))
+    assert headline(guessed).startswith("An outsider is left with")
     assert "should not have been there" in meaning(result)
 
 
@@ -75,8 +79,38 @@ def test_floor_above_the_area_and_below_it_are_told_apart() -> None:
     assert left_km2 is not None
     binding = Finding("ship alignment", "Few stops.", facts={"floor_km2": left_km2.area_km2 / 10})
     loose = Finding("ship alignment", "Many stops.", facts={"floor_km2": left_km2.area_km2 * 10})
-    assert "the lesser of the two counts" in meaning(audited(binding))
+    bound = audited(binding)
+    assert bound.left_km2 == pytest.approx(left_km2.area_km2 / 10)
+    assert headline(bound).startswith(
+        f"An outsider who has the ship's track (AIS) is left with {say_km2(left_km2.area_km2 / 10)} to search"
+    )
+    assert f"together leave {say_km2(left_km2.area_km2)}: the lesser of the two counts" in meaning(bound)
     assert "no setting here can keep more than that" in meaning(audited(loose))
+    assert "It is counted in the area above" in meaning(audited(loose))
+    assert audited(loose).left_km2 == pytest.approx(left_km2.area_km2)
+    assert f"alone leaves {say_km2(left_km2.area_km2 / 10)}" in meaning(audited(binding, holds=False))
+
+
+def test_outsider_who_is_often_wrong_is_no_measure_of_safety() -> None:
+    """A level near 1 makes the area large because the model is wrong: that is said before the area can be believed."""
+    outsider = Outsider([DepthReader()], depths_of, lambda *_: Trials(level=0.999, misled=True))
+    result = play(outsider, invented_case())
+    assert result.misled
+    assert meaning(result).removeprefix(headline(result)).startswith(" WARNING: that is no measure of safety")
+    assert "WARNING" not in meaning(audited())
+
+
+def test_area_that_was_enough_at_half_of_the_places_stands_beside() -> None:
+    """It is less, and of the level that half of the trials needed; beside it bits and the best guess are his belief."""
+    result = audited()
+    assert result.joint is not None and result.half_km2 is not None
+    assert result.half_km2 == result.joint.posterior.area_km2(0.4) < result.joint.area_km2
+    assert f"the most probable {say_km2(result.half_km2)} were enough" in meaning(result)
+    assert ("Enough at half of the known places", say_km2(result.half_km2)) in numbers(result)
+    assert "By the outsider's own belief" in meaning(result)
+    assert {"Uncertainty lost, by the outsider's own belief", "Within 500 m of the best guess, he believes"} < {
+        name for name, _ in numbers(result)
+    }
 
 
 def test_attacks_are_listed_by_what_they_found() -> None:
@@ -88,7 +122,7 @@ def test_attacks_are_listed_by_what_they_found() -> None:
     assert {line.name: line.left for line in lines[1:]} == {
         "totals": "nothing to work on",
         "free text": "a leak",
-        "send times": "nothing found",
+        "send times": "no place found",
     }
     assert "chart match" == lines[0].name
     assert ("bearing 040",) == next(line.leaks for line in lines if line.name == "free text")

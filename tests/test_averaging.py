@@ -65,7 +65,7 @@ def test_noise_on_positions_is_averaged_over_ticks(monkeypatch: pytest.MonkeyPat
 
     monkeypatch.setattr(release, "_exact", noisy)
     found = Averaging().play(case_of(recorded(hovering(), shows(place=Place.EXACT))))
-    assert found.place is not None and found.leaks and found.log_likelihood is not None
+    assert found.outright and found.place is not None and found.leaks and found.log_likelihood is not None
     assert apart(found.place, on_earth(*SPOT)) < 50
     assert found.facts["noise_m"] == pytest.approx(NOISE_M, rel=0.2)
     assert found.facts["known_to_m"] < 50

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from charts_written import LATITUDES, LONGITUDES, seabed
+from relay.audit import chart_csv
 from relay.audit.chart import Chart
 from relay.audit.chart_csv import read_text
 from relay.core.errors import ChartError
@@ -142,3 +143,21 @@ def test_an_empty_file_is_no_chart() -> None:
         read("")
     with pytest.raises(ChartError, match="no node below"):
         read("lon,lat,depth_m")
+
+
+def test_more_nodes_than_a_chart_may_have_are_refused_while_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As many as there may be are read, one less is refused, in both forms."""
+    for lines in (matrix(), nodes("n,lat,lon,depth_m", -1.0)):
+        monkeypatch.setattr(chart_csv, "MOST_NODES", seabed().size)
+        assert_invented(read(*lines))
+        monkeypatch.setattr(chart_csv, "MOST_NODES", seabed().size - 1)
+        with pytest.raises(ChartError, match=r"more than .* nodes; cut it"):
+            read(*lines)
+
+
+def test_line_that_no_chart_has_is_told() -> None:
+    """A cell too long for a column, and a line without an end."""
+    with pytest.raises(ChartError, match=r"line 2 can't be split into columns"):
+        read("n,lat,lon,depth_m", "1," + 140_000 * "9" + ",1,1")
+    with pytest.raises(ChartError, match=r"line 2 is longer than"):
+        read("n,lat,lon,depth_m", 2_000_001 * "9")

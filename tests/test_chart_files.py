@@ -45,7 +45,15 @@ def test_the_content_decides_and_gzip_goes_round_anything(tmp_path: Path) -> Non
 
 
 @pytest.mark.parametrize(
-    "content", [b"", b"\x1f\x8b\x08", gzip.compress(b"lat,lon", mtime=0)[:-6], b"\xff\xfe\x00\x81", b"\x00" * 50]
+    "content",
+    [
+        b"",
+        b"\x1f\x8b\x08",
+        gzip.compress(b"lat,lon", mtime=0)[:-6],
+        gzip.compress(b"lat", mtime=0)[:10] + b"\xff" * 40,
+        b"\xff\xfe\x00\x81",
+        b"\x00" * 50,
+    ],
 )
 def test_what_is_no_chart_is_said(tmp_path: Path, content: bytes) -> None:
     """An empty file, torn gzip and other bytes are errors of the operator's, with the file's name."""

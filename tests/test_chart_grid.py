@@ -7,6 +7,7 @@ from scipy.interpolate import LinearNDInterpolator
 
 from charts_written import LATITUDES, LONGITUDES, elevation, seabed
 from relay.audit.chart_grid import chart_of_grid, chart_of_nodes, unwrapped
+from relay.audit.match import Ground
 from relay.core.errors import ChartError
 
 
@@ -152,3 +153,17 @@ def test_a_grid_without_water_or_with_a_row_twice_is_no_chart() -> None:
         chart_of_grid("c", np.append(LATITUDES[:-1], LATITUDES[0]), LONGITUDES, seabed())
     with pytest.raises(ChartError, match="two rows"):
         chart_of_grid("c", LATITUDES[:1], LONGITUDES, seabed()[:1])
+
+
+@pytest.mark.parametrize("pole", [-90.0, 90.0])
+def test_rows_at_a_pole_are_left_out(pole: float) -> None:
+    """A chart up to the pole is one up to half a degree from it, on which a dive can be laid; the rest is refused."""
+    latitudes, longitudes = np.sort(pole - np.sign(pole) * 0.25 * np.arange(9)), 20 + 0.25 * np.arange(6)
+    values = -100.0 - np.arange(54.0).reshape(9, 6)
+    chart = chart_of_grid("c", latitudes, longitudes, values)
+    assert np.abs(chart.latitude_deg).max() == pytest.approx(89.5)
+    assert chart.depth_m == pytest.approx(-values[np.abs(latitudes) <= 89.5])
+    assert len(Ground.of(chart, 3_000.0).cells) == chart.depth_m.size == 42
+    near = np.abs(latitudes) > 89.4
+    with pytest.raises(ChartError, match="c: all of it lies within half a degree of a pole"):
+        chart_of_grid("c", latitudes[near], longitudes, values[near])

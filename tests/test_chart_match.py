@@ -1,12 +1,13 @@
 """The chart match as an attack: recordings in, a likelihood out, or why not."""
 
 from dataclasses import replace
+from math import atan2, cos, degrees, hypot, radians, sin
 
 import numpy as np
 from geographiclib.geodesic import Geodesic
 from scipy.ndimage import gaussian_filter
 
-from dives import INVENTED_SITE
+from dives import INVENTED_SITE, SECRETS
 from relay.audit.attack import Case, Dive
 from relay.audit.chart import Chart
 from relay.audit.chart_match import ChartMatch, soundings_for
@@ -39,15 +40,26 @@ def _told(chart: Chart, **changes: object) -> Dive:
     return told_dive(policy_of(**changes), course_over(seabed_m, 3, bottom_s=7_200.0))
 
 
-def test_a_release_in_fine_steps_is_found_within_a_few_cells() -> None:
-    """Positive control: through the real release, depth in half metres with altitude words gives the place away."""
+def _where(east_m: float, north_m: float) -> tuple[float, float]:
+    """Return latitude and longitude of a place of the secret frame, as only who has the secrets can."""
+    turn = radians(SECRETS.turn_deg)
+    east = east_m * cos(turn) - north_m * sin(turn) - SECRETS.shift_m[0]
+    north = north_m * cos(turn) + east_m * sin(turn) - SECRETS.shift_m[1]
+    there = Geodesic.WGS84.Direct(*INVENTED_SITE, degrees(atan2(east, north)), hypot(east, north))
+    return there["lat2"], there["lon2"]
+
+
+def test_a_release_in_fine_steps_is_found_to_one_cell() -> None:
+    """Positive control: through the real release, half metres and heights give the first sounding's place away."""
     chart = _chart()
     dive = _told(chart, depth_step_m=0.5, descent_step_m=0.5, cell_m=5.0)
     finding = ChartMatch(turns=36).play(Case(chart, (dive,)))
     assert finding.worked and finding.log_likelihood is not None
     posterior = Posterior.of(chart, finding.log_likelihood)
-    off_m = Geodesic.WGS84.Inverse(*INVENTED_SITE, *posterior.best)["s12"]
-    assert off_m < 1_500  # the place is that of the first sounding, somewhere along the dive's track
+    soundings = soundings_for(Case(chart, (dive,)))
+    assert soundings is not None
+    true = _where(float(soundings.east_m[0]), float(soundings.north_m[0]))
+    assert Geodesic.WGS84.Inverse(*true, *posterior.best)["s12"] < hypot(*chart.spacing_m)
     assert posterior.area_km2() < 0.05 * posterior.prior_km2
     assert finding.facts["soundings"] >= 3
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
-from relay.audit.chart_sampling import bilinear
+from relay.audit.chart_sampling import between, bilinear
 
 
 def test_values_between_nodes_are_those_of_scipy() -> None:
@@ -30,3 +30,14 @@ def test_half_a_cell_outside_is_the_cell_still() -> None:
     values = np.arange(6.0).reshape(2, 3)
     row, column = np.array([-0.5, -0.51, 1.5, 0.0, 0.0]), np.array([0.0, 0.0, 2.5, 2.51, -0.5])
     assert bilinear(values, row, column) == pytest.approx(np.array([0, np.nan, 5, np.nan, 0]), nan_ok=True)
+
+
+def test_between_nodes_nothing_is_known_beside_the_unknown_or_outside() -> None:
+    """Inside it is scipy's interpolation up to the outermost nodes; a hole takes the four cells about it along."""
+    values = np.random.default_rng(2).normal(size=(4, 5))
+    reference = RegularGridInterpolator((np.arange(4), np.arange(5)), values)
+    row, column = np.array([0.0, 3.0, 1.25, 2.5]), np.array([0.0, 4.0, 3.5, 4.0])
+    assert between(values, row, column) == pytest.approx(reference((row, column)), abs=1e-12)
+    assert np.isnan(between(values, np.array([-0.01, 3.01, 1.0]), np.array([1.0, 1.0, 4.01]))).all()
+    values[1, 1] = np.nan
+    assert np.isnan(between(values, np.array([0.5, 1.5, 1.9]), np.array([0.5, 1.5, 0.9]))).all()

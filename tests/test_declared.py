@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from geographiclib.geodesic import Geodesic
+from shapely.geometry import Point, Polygon
 
 from dives import INVENTED_SITE
 from played_cases import invented_chart
@@ -38,3 +40,20 @@ def test_circle_across_the_antimeridian_is_whole() -> None:
     columns = np.flatnonzero(found.any(axis=0))
     assert columns[0] < 50 < columns[-1]
     assert float(chart.cell_km2[found].sum()) == pytest.approx(np.pi * 30**2, rel=0.01)
+
+
+def test_circle_is_that_of_geographiclib_and_polygon_that_of_shapely() -> None:
+    """Cells agree with geographiclib's geodesic distances, and with shapely's polygon away from its long edges."""
+    square = ((-41.04, 17.02), (-41.04, 17.2), (-41.01, 17.2), (-41.01, 17.02))
+    flat = np.full((60, 80), 100.0)
+    chart = Chart("flat", -41.05 + 0.001 * np.arange(60), 17.0 + 0.0013 * np.arange(80), flat, flat)
+    near = declared_cells(chart, Area("bank", ((-41.02, 17.05),), 2_000.0))
+    inside = declared_cells(chart, Area("bank", square))
+    polygon = Polygon([(longitude, latitude) for latitude, longitude in square])
+    for row in range(2, 60, 6):
+        for column in range(1, 80, 6):
+            latitude_deg, longitude_deg = float(chart.latitude_deg[row]), float(chart.longitude_deg[column])
+            apart_m = Geodesic.WGS84.Inverse(-41.02, 17.05, latitude_deg, longitude_deg)["s12"]
+            assert near[row, column] == (apart_m <= 2_000.0)
+            if polygon.exterior.distance(Point(longitude_deg, latitude_deg)) > 1e-4:
+                assert inside[row, column] == polygon.contains(Point(longitude_deg, latitude_deg))

@@ -26,7 +26,7 @@ async def near(job: Job) -> dict[str, Seen]:
 
 async def fails(job: Job) -> str:
     """Find nothing."""
-    return "it took longer than 480 s"
+    return "it took longer than 300 s"
 
 
 async def test_line_of_a_promise_is_reached_by_a_letter_and_says_how_it_stands(tmp_path: Path) -> None:

@@ -94,19 +94,23 @@ def test_cells_that_a_grid_knows_nothing_of_stay_as_likely_as_the_average() -> N
     assert likelihood[:5] == pytest.approx(likelihood[5:].mean()) and likelihood[HERE] == pytest.approx(1.0, abs=0.01)
 
 
-def magnetic(seconds: int = 6_000, declination_deg: float = 16.0) -> list[dict[str, float]]:
+def magnetic(seconds: int, declination_deg: float = 16.0) -> list[dict[str, float]]:
     """Return a survey with magnetic headings."""
     return [step | {"heading": (step["heading"] - declination_deg) % 360} for step in survey(seconds)]
 
 
-def test_magnetic_headings_tell_the_declination() -> None:
-    """Positive control: headings that are magnetic leave the cells where the declination is so."""
-    grid = 4.0 + 24.0 * COLUMNS
-    finding = Environment().play(case(released(journal(magnetic(), 4))["public"], declination_deg=grid))
-    assert any("magnetic" in leak for leak in finding.leaks) and finding.log_likelihood is not None
-    posterior = Posterior.of(CHART, finding.log_likelihood)
-    true_column = int(np.argmin(np.abs(grid[0] - 16.0)))
-    assert posterior.region()[:, true_column].any() and posterior.area_km2() < 0.5 * posterior.prior_km2
+def test_magnetic_headings_and_temperature_tell_the_cell(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Positive control: fine headings that are magnetic tell the column of the chart; temperature beside it the row."""
+    assert HERE is not None
+    declination, warmth = 16.0 + 120.0 * (COLUMNS - HERE[1] / 80), 4.0 + 40.0 * ROWS
+    beyond_the_row(monkeypatch, lambda state: [float(warmth[HERE])])
+    names_fields(monkeypatch, "temperature_c")
+    shown = plan(policy(cell_m=1.0, heading_step_deg=1.0, tick_us=4_000_000))
+    dive = released(journal(magnetic(4_000), 4), shown)["public"]
+    finding = Environment().play(case(dive, declination_deg=declination, temperature_c=warmth))
+    assert any("magnetic" in leak for leak in finding.leaks)
+    found = best_cell(finding)
+    assert found is not None and abs(found[0] - HERE[0]) <= 1 and abs(found[1] - HERE[1]) <= 1
 
 
 def tidal(step_m: float, started_s: float) -> Dive:
@@ -120,14 +124,14 @@ def tidal(step_m: float, started_s: float) -> Dive:
 
 
 def test_tide_in_fine_depth_tells_range_and_time() -> None:
-    """Positive control: depth to 0.1 m and dated sends leave what has that tide, here within two cells of the place."""
+    """Positive control: depth to 0.1 m and dated sends leave what has that tide, here within one cell of the place."""
     assert HERE is not None
     amplitude = 1.4 + 2.0 * (COLUMNS - HERE[1] / 80)
     high = NOON_S + 9_000 + 4 * 3_600 * (ROWS - HERE[0] / 80)
     tried = case(tidal(0.1, NOON_S), tide_amplitude_m=amplitude, tide_high_water_s=high)
     finding = Environment().play(tried)
     found = best_cell(finding)
-    assert found is not None and abs(found[0] - HERE[0]) <= 2 and abs(found[1] - HERE[1]) <= 2
+    assert found is not None and abs(found[0] - HERE[0]) <= 1 and abs(found[1] - HERE[1]) <= 1
     assert finding.facts["tide_amplitude_m"] == pytest.approx(1.4, abs=0.05) and "high water" in finding.words
     undated = Environment().play(replace(tried, dives=(replace(tried.dives[0], sent_s=None),)))
     assert undated.log_likelihood is not None and "high water" not in undated.words

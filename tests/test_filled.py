@@ -34,6 +34,17 @@ def test_a_gap_beside_a_place_is_no_depth() -> None:
     assert np.isnan(found[0]) and found[1] == 50.0
 
 
+@pytest.mark.parametrize("turns", [-1, 0, 1])
+def test_longitudes_may_be_counted_on_another_turn(turns: int) -> None:
+    """A place across the antimeridian has the same depth whether its longitude goes on past 180 or jumps."""
+    depth_m = np.random.default_rng(3).uniform(10, 90, (5, 11))
+    chart = Chart("antimeridian", 40 + 0.01 * np.arange(5), 179.9 + 0.02 * np.arange(11), depth_m, depth_m)
+    longitude = np.repeat(179.91 + 0.02 * np.arange(10), 2)
+    latitude = np.tile([40.005, 40.03], 10)
+    reference = RegularGridInterpolator((chart.latitude_deg, chart.longitude_deg), depth_m)((latitude, longitude))
+    assert at_places(chart, latitude, longitude + 360 * turns) == pytest.approx(reference, abs=1e-6)
+
+
 def test_gaps_are_filled_by_rings_and_then_by_shore() -> None:
     """A few rings go on with what is beside them, less and less sure; beyond is shore."""
     depth_m = np.full((3, RINGS + 4), np.nan)

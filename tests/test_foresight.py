@@ -99,6 +99,9 @@ class Shrinking:
         return 100.0 - sum(record.kind == Kind.TICK for dive in dives for record in dive.records)
 
 
+NOTHING = (0, -1)
+
+
 @settings(max_examples=40)
 @given(promise=st.integers(60, 99), left=st.integers(0, 30))
 def test_tick_that_breaks_a_promise_is_the_first_kept_in(promise: int, left: int) -> None:
@@ -106,7 +109,7 @@ def test_tick_that_breaks_a_promise_is_the_first_kept_in(promise: int, left: int
     coming = COMING
     areas = Shrinking()
     last = coming[left].record
-    seen = judged(Measure(areas, [], coming), coming, (last.dive, last.seq), float(promise), 110 * SECOND)
+    seen = judged(Measure(areas, [], coming), coming, (last.dive, last.seq), NOTHING, float(promise), 110 * SECOND)
     assert seen.ahead_km2 == 100.0 - (len(coming) - 1)
     if seen.breaks_us is None:
         assert (seen.kept_us, seen.ahead_km2 >= promise) == (110 * SECOND, True)
@@ -115,14 +118,86 @@ def test_tick_that_breaks_a_promise_is_the_first_kept_in(promise: int, left: int
     first = next(item for item in coming if item.tick_us > seen.kept_us)
     broken_by = max(100 - promise + 1, left + 1)  # by what left already nothing can be mended
     assert (len(kept), first.leaves_us) == (broken_by, seen.breaks_us)
-    assert areas.asked <= 2 + len(coming).bit_length()
+
+
+class Uneven:
+    """An area of its own for each number of ticks, which may grow again."""
+
+    def __init__(self, areas_km2: list[float]) -> None:
+        self._areas_km2 = areas_km2
+
+    def area_km2(self, dives: list[Dive]) -> float:
+        """Return the area for so many ticks."""
+        return self._areas_km2[sum(record.kind == Kind.TICK for dive in dives for record in dive.records)]
+
+
+DIPPING = st.lists(st.sampled_from([10.0, 200.0, 200.0, 200.0, 200.0]), min_size=130, max_size=130)
+
+
+def kept_in_rounds(areas_km2: list[float], counts: list[int]) -> tuple[int, int | None]:
+    """Return up to which tick it is kept, and when it breaks, after rounds that each see so many records."""
+    since, kept_us, breaks_us = NOTHING, -1, None
+    for count in counts:
+        coming = COMING[:count]
+        measure = Measure(Uneven(areas_km2), [], coming)
+        seen = judged(measure, coming, NOTHING, since, 87.0, coming[-1].tick_us)
+        since, kept_us, breaks_us = (seen.judged_dive, seen.judged_seq), seen.kept_us, seen.breaks_us
+    return kept_us, breaks_us
+
+
+@settings(max_examples=60)
+@given(rest=DIPPING, rounds=st.lists(st.integers(2, len(COMING)), min_size=1, max_size=6))
+def test_area_that_dips_and_grows_again_is_broken_where_it_dips(rest: list[float], rounds: list[int]) -> None:
+    """Whatever follows and however rounds fall, a tick is kept if and only if no area up to it is below the promise."""
+    areas_km2, counts = [200.0, *rest], sorted(rounds)
+    ticks = [item.tick_us for item in COMING if item.record.kind == Kind.TICK]
+    seen_us = COMING[counts[-1] - 1].tick_us
+    expected = next((tick_us for at, tick_us in enumerate(ticks, 1) if areas_km2[at] < 87.0), None)
+    kept_us, breaks_us = kept_in_rounds(areas_km2, counts)
+    if expected is None or expected > seen_us:
+        assert (kept_us, breaks_us) == (seen_us, None)
+    else:
+        leaves_us = next(item.leaves_us for item in COMING if item.tick_us == expected)
+        assert (kept_us, breaks_us) == (expected - 1, leaves_us)
+
+
+def test_round_that_has_no_time_left_goes_on_where_it_stopped() -> None:
+    """Each round judges a tick at least, lets no tick out that it hasn't judged, and the next begins after it."""
+    since, kept = NOTHING, []
+    for _ in range(4):
+        measure = Measure(Uneven([200.0] * 130), [], COMING)
+        seen = judged(measure, COMING, NOTHING, since, 87.0, 110 * SECOND, lambda: True)
+        since = (seen.judged_dive, seen.judged_seq)
+        kept.append(sum(item.tick_us <= seen.kept_us for item in COMING))
+        assert not seen.whole
+        assert (seen.judged_seq, seen.breaks_us) == (COMING[kept[-1] - 1].record.seq, None)
+    assert kept == [2, 3, 4, 5]  # the record that begins the dive leaves with the first tick
+
+
+def test_what_an_open_audience_is_told_counts_up_to_the_same_tick() -> None:
+    """Whoever is promised an area is measured with what everybody reads besides, and never with later ticks of it."""
+    told: list[tuple[int, int]] = []
+
+    class Both:
+        def area_km2(self, dives: list[Dive]) -> float:
+            counts = [sum(record.kind == Kind.TICK for record in dive.records) for dive in dives]
+            told.append((counts[0], sum(counts[1:])) if counts else (0, 0))
+            return 200.0
+
+    found = foresee(Pipeline(PLAN, SECRETS), in_order(INPUT), 110 * SECOND)
+    public, slow = found["public"], found["slow"]
+    judged(Measure(Both(), [], slow, [public]), slow, NOTHING, NOTHING, 87.0, 110 * SECOND)
+    for ticks, beside in told[2:]:
+        upto_us = slow[ticks].tick_us
+        assert beside == sum(item.record.kind == Kind.TICK and item.tick_us <= upto_us for item in public)
+    assert told[-1][1] > told[-1][0] > 5
 
 
 def test_promise_that_what_left_has_broken_lets_nothing_more_out() -> None:
     """Where nothing waits and the promise is broken, no tick is kept."""
     coming = COMING
     last = coming[-1].record
-    seen = judged(Measure(Shrinking(), [], coming), coming, (last.dive, last.seq), 99.0, 110 * SECOND)
+    seen = judged(Measure(Shrinking(), [], coming), coming, (last.dive, last.seq), NOTHING, 99.0, 110 * SECOND)
     assert (seen.kept_us, seen.breaks_us) == (-1, 110 * SECOND)
 
 

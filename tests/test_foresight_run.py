@@ -8,12 +8,18 @@ import pytest
 
 from dives import SECOND, message
 from promising import audited, promising
+from relay.core.channel import Standing
 from relay.core.model import Row, RowKind
+from relay.core.pipeline import Checkpoint, Pipeline
 from relay.core.policy import Disclosed
+from relay.shell.audit_result import read_results
+from relay.shell.checkpoint import write_checkpoint
 from relay.shell.expedition import Expedition
+from relay.shell.foresight import foresee
 from relay.shell.foresight_process import Job, Seen, ask
 from relay.shell.foresight_run import answer
 from relay.shell.journal import JournalFile
+from relay.shell.recording import Recorder, recording_path
 from relay.shell.secrets_file import open_secrets
 
 PLACE = (-41.0, 17.5)
@@ -39,10 +45,11 @@ def aboard(folder: Path) -> Expedition:
 
 def job(expedition: Expedition, promise_km2: float = 87.0, **changes: object) -> Job:
     """Return the job that the ship would give for its public audience, of which nothing has left."""
+    digests = tuple(kept.charts for kept in read_results(expedition.private).values())
     values: dict[str, object] = {
         "plan": expedition.plan, "private": expedition.private, "released": expedition.released,
         "charts": expedition.audit.charts, "upto_us": UPTO_US, "told": {}, "levels": {"public": 0.97},
-        "promises": {"public": promise_km2},
+        "promises": {"public": promise_km2}, "digests": digests[0],
     }  # fmt: skip
     return Job(**{**values, **changes})  # type: ignore[arg-type]
 
@@ -106,6 +113,55 @@ def test_what_is_missing_is_told(gone: str, why: str, tmp_path: Path) -> None:
     told = answer(job(expedition))
     assert list(told) == ["fault"]
     assert why in told["fault"]
+
+
+def test_chart_that_was_changed_since_the_audit_is_a_fault(tmp_path: Path) -> None:
+    """A chart that is replaced while the ship runs measures nothing: what isn't judged stays in."""
+    expedition = aboard(tmp_path)
+    chart = tmp_path / "chart.csv"
+    chart.write_text(chart.read_text() + "17.9000,-41.2000,100.0\n")
+    told = answer(job(expedition))
+    assert list(told) == ["fault"]
+    assert "the charts are others than those it was audited with" in told["fault"]
+
+
+def restarted(expedition: Expedition) -> list[bytes]:
+    """Let the journal say that dive 1 is over and has left; return the frames of a recording of such a dive."""
+    plan, secrets = expedition.plan, open_secrets(expedition.private, None)
+    file = JournalFile(expedition.private)
+    standings = (Standing(next_dive=2), *(Standing() for _ in plan.policies[1:]))
+    file.commit([], {"checkpoint": write_checkpoint(Checkpoint(1, standings), plan)})
+    rows = list(file.rows(1))
+    file.close()
+    coming = foresee(Pipeline(plan, secrets), rows, UPTO_US)["public"]
+    return [item.record.data for item in coming]
+
+
+@pytest.mark.parametrize("how", ["missing", "damaged", "cut short"])
+def test_recording_that_has_left_and_is_not_there_is_a_fault(how: str, tmp_path: Path) -> None:
+    """An earlier dive that can't be read isn't left out: it has left, and without it more area would seem left."""
+    expedition = aboard(tmp_path)
+    whole = restarted(expedition)
+    path = recording_path(expedition.released, "public", 1)
+    path.parent.mkdir(parents=True)
+    if how != "missing":
+        path.write_bytes((b"\xff" if how == "damaged" else b"") + b"".join(whole))
+    told = answer(job(expedition))
+    assert list(told) == ["fault"]
+    assert "public/dive-001.recording is missing or damaged; it has left, and counts: put it back" in told["fault"]
+    recorder = Recorder(path.with_name("whole.recording"))
+    for frame in whole:
+        recorder.add(frame)
+    recorder.close()
+    path.with_name("whole.recording").replace(path)
+    seen = answer(job(expedition))["seen"]["public"]
+    assert seen["left_km2"] < 0.5 * Seen(**answer(job(aboard_alone(tmp_path)))["seen"]["public"]).left_km2
+
+
+def aboard_alone(folder: Path) -> Expedition:
+    """Return such an expedition in a folder below, of which nothing has left."""
+    (folder / "alone").mkdir()
+    return aboard(folder / "alone")
 
 
 def test_fault_of_ours_is_told_by_its_kind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

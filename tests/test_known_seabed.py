@@ -35,6 +35,17 @@ def test_errors_are_as_large_as_the_finer_chart_shows() -> None:
     assert np.array_equal(seabed.tried.depth_m, seabed.chart.depth_m)
 
 
+def test_finer_chart_across_the_antimeridian_teaches_the_same() -> None:
+    """A chart that counts on past 180 learns from a finer one that counts from -180 what it would anywhere."""
+    chart, finer = rough_chart(48, 1), rough_chart(48, 3)
+    moved = 180.0 - float(chart.longitude_deg.mean())
+    over = replace(chart, longitude_deg=chart.longitude_deg + moved)
+    beyond = replace(finer, longitude_deg=finer.longitude_deg + moved - 360)
+    here, there = (known_seabed(*pair) for pair in (
+        (chart, np.random.default_rng(1), finer), (over, np.random.default_rng(1), beyond)))  # fmt: skip
+    assert there.chart.error_m == pytest.approx(here.chart.error_m, rel=0.01)
+
+
 def test_without_a_finer_chart_every_second_node_is_tried() -> None:
     """The full chart is the known seabed then; the declared area goes along, cell by cell."""
     chart = invented_chart()

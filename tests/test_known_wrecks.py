@@ -55,6 +55,7 @@ def test_absolute_depth_tells_the_wreck_within_a_cell() -> None:
     tried = case(surveyed(depth_step_m=0.1), listed())
     finding = KnownWrecks().play(tried)
     assert finding.place is not None and apart(finding.place, INVENTED_SITE) < 50
+    assert not finding.outright, "a fit is a guess"
     on_list = 1 - finding.facts["probability of none on the list"]
     assert finding.facts["probability of Isoline Keel"] > 0.9 * on_list
     assert finding.log_likelihood is not None

@@ -36,7 +36,7 @@ def test_exact_positions_behind_the_columns_are_found(monkeypatch: pytest.Monkey
     dive = surveyed(seconds=200)
     case = case_of(dive)
     finding = LeakScan().play(case)
-    assert finding.leaks and finding.place is not None and apart(finding.place, INVENTED_SITE) < 50
+    assert finding.outright and finding.leaks and finding.place is not None and apart(finding.place, INVENTED_SITE) < 50
     assert finding.log_likelihood is not None
     best = Posterior.of(case.chart, finding.log_likelihood).best
     assert case.chart.index(*best) == case.chart.index(*INVENTED_SITE)
@@ -46,7 +46,7 @@ def test_metres_of_a_public_grid_are_found(monkeypatch: pytest.MonkeyPatch) -> N
     """Positive control: a build whose frame is the UTM zone's is broken to 50 m."""
     lay_public_grid(monkeypatch)
     finding = scan(surveyed(seconds=200))
-    assert finding.place is not None and apart(finding.place, INVENTED_SITE) < 50
+    assert finding.outright and finding.place is not None and apart(finding.place, INVENTED_SITE) < 50
     assert any("on the Earth" in leak for leak in finding.leaks)
 
 
@@ -68,7 +68,7 @@ def test_datum_in_the_header_is_found(what: str, monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr(ReleaseLog, "_header", lambda log: {**header(log), "origin": HEADERS[what]})
     finding = scan(surveyed(seconds=40))
     assert any("“origin”" in leak for leak in finding.leaks)
-    assert finding.place is not None and apart(finding.place, INVENTED_SITE) < 50
+    assert finding.outright and finding.place is not None and apart(finding.place, INVENTED_SITE) < 50
 
 
 BOTH = ("degrees as f64", "degrees as f32", "1e-7 degrees as i32", "milliseconds of arc as i32")
@@ -85,7 +85,7 @@ def test_position_in_the_padding_is_found(what: str) -> None:
         finding = scan(replace(dive, records=tuple(records)))
         assert any("padding" in leak for leak in finding.leaks)
         if len(content) in (8, 16):
-            assert finding.place is not None and apart(finding.place, INVENTED_SITE) < 50, content
+            assert finding.outright and finding.place is not None and apart(finding.place, INVENTED_SITE) < 50, content
 
 
 def test_raw_sentence_in_an_annotation_is_found() -> None:
@@ -93,7 +93,7 @@ def test_raw_sentence_in_an_annotation_is_found() -> None:
     raw = sentence("GPGGA,120000,3836.8832,S,02155.9836,W,1,08,0.9,0.0,M,0.0,M,,").decode().strip()
     finding = scan(noted(["bow", raw], unchecked()))
     assert any("raw sentence" in leak for leak in finding.leaks)
-    assert finding.place is not None and apart(finding.place, INVENTED_SITE) < 50
+    assert finding.outright and finding.place is not None and apart(finding.place, INVENTED_SITE) < 50
 
 
 def test_what_offing_releases_holds_nothing() -> None:
@@ -109,7 +109,7 @@ def test_what_offing_releases_holds_nothing() -> None:
 def test_exact_audience_is_told_its_place_and_it_is_said() -> None:
     """Who is given exact places has them: the scan says so, since such a recording must not get about."""
     finding = scan(surveyed(plan(policy(place=Place.EXACT)), seconds=80))
-    assert finding.place is not None and apart(finding.place, INVENTED_SITE) < 50
+    assert finding.outright and finding.place is not None and apart(finding.place, INVENTED_SITE) < 50
 
 
 def fixes() -> list[tuple[float, float]]:

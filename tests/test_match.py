@@ -1,5 +1,6 @@
 """A dive laid on every cell of a chart: beside brute force, and at places that are known."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -94,6 +95,23 @@ def test_turns_are_averaged_by_their_likelihood() -> None:
     assert logs[at] == pytest.approx(logsumexp(terms), abs=1e-4)
 
 
+def test_bands_are_scipys_rectangle_to_nine_digits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The whole likelihood of two soundings, in double precision and finely: scipy's normal law over a rectangle."""
+    monkeypatch.setattr("relay.audit.match.KIND", np.float64)
+    monkeypatch.setattr("relay.audit.match.NODES", 61)
+    east, none = np.array([0.0, 450.0]), np.zeros(2)
+    told = Soundings(east, none, np.array([70.0, 74.0]), np.array([95.0, 99.0]), none, none, none, none, turned=False)
+    logs = log_likelihood(_level_steps(), told, errors=Errors(2.0, 1.0), threads=1)
+    shared = np.exp(-((450 / 600.0) ** 2))
+    terms = []
+    for scale, share in LAW.scales:
+        variance = (scale * 5.0) ** 2
+        covariance = np.array([[variance, shared * variance], [shared * variance, variance]]) + 2.0**2 + np.eye(2)
+        law = multivariate_normal(np.zeros(2), covariance)
+        terms.append(np.log(share * law.cdf([15.0, 19.0], lower_limit=[-10.0, -6.0])))
+    assert logs[4, 4] == pytest.approx(logsumexp(terms), abs=1e-9)
+
+
 @pytest.mark.parametrize("relative", [False, True])
 def test_bands_are_scipys_probability_of_lying_between(relative: bool) -> None:
     """Source of the reference: scipy's normal law of two dimensions over a rectangle, for each scale."""
@@ -130,6 +148,19 @@ def test_where_a_bias_is_hardly_probable_one_point_stands_for_all(monkeypatch: p
     posteriors = [np.exp(logs - logs.max()) / np.exp(logs - logs.max()).sum() for logs in (few, all_points)]
     assert (few != all_points).any()  # some of it was cut short
     assert np.abs(posteriors[0] - posteriors[1]).sum() / 2 < 1e-4
+
+
+def test_parts_of_one_frame_are_independent_but_for_their_place() -> None:
+    """A second dive two rows farther north, from an unknown depth of its own, counts as it does alone, two rows on."""
+    chart = _level_steps()
+    bowl = 60 + np.linspace(-5, 5, 9)[:, None] ** 2 + 2 * np.linspace(-4, 5, 9)[None, :] ** 2
+    chart = Chart("bowl", chart.latitude_deg, chart.longitude_deg, bowl, chart.error_m, law=LAW)
+    one = _three([84.0, 79.0, 82.5], relative=True)
+    other = replace(one, shallowest_m=one.shallowest_m[::-1] - 40, deepest_m=one.deepest_m[::-1] - 40)
+    farther = replace(other, north_m=other.north_m + 2 * chart.spacing_m[0])
+    both, first, second = (log_likelihood(chart, told, threads=1) for told in ([one, farther], one, other))
+    np.testing.assert_allclose(both[:7] - first[:7], second[2:], atol=1e-3)
+    assert np.ptp(second[2:]) > 0.5
 
 
 def test_likelihood_doesnt_depend_on_threads_or_on_other_cells() -> None:

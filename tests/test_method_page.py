@@ -5,6 +5,11 @@ from importlib.resources import files
 import pytest
 from pyproj import Geod
 
+from relay.audit.chart_grid import FARTHEST_NORTH_DEG
+from relay.audit.chart_match import MOST
+from relay.audit.match import Errors
+from relay.audit.soundings_of import MOST_PARTS
+
 PAGE = files("relay.shell").joinpath("templates/method.txt").read_text(encoding="utf-8")
 FLAT = " ".join(PAGE.split())
 
@@ -45,3 +50,27 @@ def test_area_of_a_tenth_of_a_degree_is_what_the_page_says() -> None:
     area_m2, _ = Geod(ellps="WGS84").polygon_area_perimeter(*corners)
     assert int(area_m2 / 1e6) == 87
     assert "87 km2 at 45 degrees" in FLAT
+
+
+def test_limits_are_those_of_the_program() -> None:
+    """How many soundings and parts count, how far off the water is taken to be, and where charts end are as coded."""
+    assert f"the {MOST} soundings on the chart that tell most" in FLAT
+    assert MOST_PARTS == 8 and "eight of them at most" in FLAT
+    assert f"off by {Errors().common_m:g} m or so" in FLAT
+    assert FARTHEST_NORTH_DEG == 89.5 and "within half a degree of a pole are left out" in FLAT
+
+
+@pytest.mark.parametrize(
+    "limit",
+    [
+        "no command lays them on a map of the sea",
+        "a dive that is invented (three hours)",
+        "each with an unknown depth of its own",
+        "by this project's tests and not in your run",
+        "That is tried for the chart match",
+        "No preset makes one by itself",
+    ],
+)
+def test_limits_that_who_answers_for_a_wreck_must_read_are_there(limit: str) -> None:
+    """What the audit leaves out, simplifies or takes for granted stands on the page."""
+    assert limit in FLAT

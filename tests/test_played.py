@@ -7,7 +7,8 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from played_cases import DepthReader, Teller, Trials, bottom, depths_of, invented_case, released_dive, with_prior
-from relay.audit.attack import Attack, Case, Finding
+from relay.audit.attack import Attack, Case, Finding, Wreck
+from relay.audit.known_wrecks import KnownWrecks
 from relay.audit.played import LEVEL, Outsider, Played, Score, play
 from relay.core.policy import Disclosed
 
@@ -123,11 +124,43 @@ def test_place_told_outright_leaves_one_cell_whatever_the_trials_say() -> None:
     """One cell is left, the one that holds it, even where no other number can be given."""
     case = invented_case()
     place = float(case.chart.latitude_deg[12]) + 0.001, float(case.chart.longitude_deg[31]) - 0.001
-    told = Teller(Finding("leak scan", "The place is in it.", place=place, leaks=("a position",)))
+    told = Teller(Finding("leak scan", "The place is in it.", place=place, outright=True, leaks=("a position",)))
     result = played(case, DepthReader(), told, trials=Trials(covered=0.5, holds=False))
     assert joint(result).area_km2 == pytest.approx(geographic_km2(case, slice(12, 13), slice(31, 32)), rel=1e-3)
     assert ("a position",) == result.leaks
     assert result.refused
+    assert result.outright
+    assert () == result.withheld, "without a field it would have been told all the same"
+
+
+def test_guess_is_no_place_told_outright() -> None:
+    """A listed wreck that fits well but lies elsewhere is one guess among others: the truth stays inside the area."""
+    case = invented_case(released_dive([bottom(25.0 * at, 0.0, 150.0) for at in range(4)], depth_step_m=50.0))
+    off = np.abs(np.nan_to_num(case.chart.depth_m, nan=9e3) - 150)
+    row, column = np.unravel_index(int(off.argmin()), off.shape)
+    truth = float(case.chart.latitude_deg[row]), float(case.chart.longitude_deg[column])
+    far = np.argwhere((off < 5) & (np.abs(np.arange(40) - row)[:, None] > 8))[0]
+    wreck = Wreck(
+        "Sable Petrel", float(case.chart.latitude_deg[far[0]]), float(case.chart.longitude_deg[far[1]]), 150.0
+    )
+    guessed = KnownWrecks().play(replace(case, wrecks=(wreck,)))
+    assert guessed.place == (wreck.latitude_deg, wreck.longitude_deg), "it stands out"
+    result = played(replace(case, wrecks=(wreck,)), DepthReader(error_m=25.0), KnownWrecks(), truth=truth)
+    assert not result.outright
+    assert joint(result).truth_inside
+    assert joint(result).area_km2 > 0.5 * result.each["chart match"].area_km2
+
+
+def test_places_told_outright_that_disagree_leave_the_cell_of_each() -> None:
+    """Which of them is right nobody knows, so both are searched; one outside the declared area is none of them."""
+    case = with_prior(invented_case(), 0.8)
+    corners = [(float(case.chart.latitude_deg[20]), float(case.chart.longitude_deg[at])) for at in (11, 31, 48)]
+    told = [Teller(Finding(str(place), "Told.", place=place, outright=True)) for place in corners]
+    result = played(case, *told)
+    cell_km2 = geographic_km2(case, slice(20, 21), slice(11, 12))
+    assert joint(result).area_km2 == pytest.approx(2 * cell_km2, rel=1e-3)
+    beyond = played(case, told[2])
+    assert not beyond.outright and joint(beyond).area_km2 == pytest.approx(0.95 * beyond.prior_km2, rel=3e-3)
 
 
 def test_attacks_that_exclude_each_other_give_no_number() -> None:

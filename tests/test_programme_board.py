@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, plan, policy, run, sent
 from relay.core.area import Area
-from relay.core.channel import Due
+from relay.core.channel import Due, anything
 from relay.core.decision import Begin, Cut, Early, End, Hold, Programme, Resume
 from relay.core.model import Row
 from relay.core.pipeline import Checkpoint, Pipeline
@@ -119,6 +119,19 @@ def test_hold_keeps_the_steps_in_that_had_not_left_when_it_was_taken() -> None:
     rest = run(again, taken)
     assert [body[2] for _, body in told(rest)] == [3_600, 2_400, 1_200, 0]
     assert told(rest)[0][0] == step_us + 2 * HOUR
+
+
+def test_step_waits_behind_a_tick_that_may_not_leave() -> None:
+    """What leaves keeps its order, however late: a programme that was kept in never comes after a step due later."""
+    rows = [decided(2 * SECOND, NEXT), decided(300 * SECOND, replace(NEXT, pinned="The bow is next."))]
+    rows = [replace(row, seq=at) for at, row in enumerate(rows, 1)]
+    free = told(out_of(plan(PUBLIC), rows))
+    pipeline = Pipeline(plan(PUBLIC), SECRETS)
+    pipeline.channels[0].may_leave = (200 * SECOND).__ge__
+    had = [item for row in rows for item in pipeline.receive(row)] + pipeline.advance(8 * HOUR)
+    assert told(had) == free[:1]
+    pipeline.channels[0].may_leave = anything
+    assert [body for _, body in told(had + pipeline.advance(8 * HOUR))] == [body for _, body in free]
 
 
 @given(st.integers(9_000, 12_599), st.integers(9_000, 12_599), st.integers(0, 2 * SECOND - 1))

@@ -15,7 +15,7 @@ from promising import audited, promising, quick
 from relay.core.errors import OperatorError
 from relay.core.policy import MICROSECONDS
 from relay.core.release import Kind
-from relay.shell.audit_gate import NO_LEAVE, Leave
+from relay.shell.audit_gate import NO_LEAVE, Leave, whose_process
 from relay.shell.clock import MachineTime
 from relay.shell.expedition import Expedition
 from relay.shell.foresight_process import Job, Seen, ask
@@ -24,7 +24,7 @@ from relay.shell.promises import Promises
 from relay.shell.recording import load_recording
 from relay.shell.running import new_site
 from relay.shell.ship import Ship
-from ship_in_hand import report
+from ship_in_hand import StuckDisk, report
 
 PLENTY = Seen(left_km2=900.0, ahead_km2=800.0, kept_us=0)
 
@@ -158,7 +158,7 @@ async def test_hold_comes_when_the_tick_is_due_and_no_sooner(tmp_path: Path) -> 
         await ship.promises.look()
         ship.promises.beat()
         assert not any(channel.held for channel in ship.pipeline.channels)
-        assert "what is due in 59 min" in "".join(ship.alarms()) or "what is due in 1 h" in "".join(ship.alarms())
+        assert "what is due within 1 h would break it" in "".join(ship.alarms())
         assert ship.desk.state()["promises"][0]["state"] == "breaks"
         left = len(released(expedition))
         await until(lambda: len(released(expedition)) > left)
@@ -210,6 +210,98 @@ async def test_audience_without_an_audit_stands_on_the_desk(tmp_path: Path) -> N
         )
         words = [one["words"] for one in ship.desk.state()["decisions"]]
         assert "public goes without a passed audit: the chart comes tomorrow" in words
+
+
+async def test_alarm_stays_the_same_while_a_break_comes_nearer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In the 45 minutes before what breaks a promise is due its alarm is new eight times, not each second."""
+    expedition, rounds = quick(promising(tmp_path)), Rounds()
+    audited(expedition)
+    async with sailing(expedition, rounds) as ship:
+        due_us = ship.now_us() + 3_600 * MICROSECONDS
+        rounds.answer = lambda job: {"public": Seen(left_km2=200, ahead_km2=50, kept_us=due_us - 1, breaks_us=due_us)}
+        await ship.promises.look()
+        said = set()
+        for left_s in range(2_700, 0, -1):
+            monkeypatch.setattr(ship, "now_us", lambda left_s=left_s: due_us - left_s * MICROSECONDS)
+            said.update(ship.promises.alarms())
+        assert len(said) == 8
+        assert sum("what is due within 45 min would break it" in one for one in said) == 1
+
+
+@pytest.mark.parametrize("leave", [NO_LEAVE, Leave({"public": "the chart comes tomorrow"}, "Ines")])
+async def test_programme_of_a_promise_survives_a_restart(leave: Leave, tmp_path: Path) -> None:
+    """A programme that had left between dives leaves again, with an audit or without, and the release goes on."""
+    expedition, rounds = quick(promising(tmp_path)), Rounds()
+    rounds.answer = rounds.keep
+    if leave is NO_LEAVE:
+        audited(expedition)
+    path = expedition.released / "public" / "programme.record"
+    async with sailing(expedition, rounds, leave) as ship:
+        await begun(ship)
+        await until(lambda: len(released(expedition)) >= 2)
+        ship.decide(b'{"do": "end"}', "Ines")
+        await until(lambda: not any(channel.under_way for channel in ship.pipeline.channels))
+        ship.decide(b'{"do": "programme", "pinned": "The boiler is next.", "next_dive_in_s": 7200}', "Ines")
+        await until(path.exists)
+    before = path.read_bytes()
+    async with sailing(expedition, Rounds(), leave) as ship:
+        assert ship.stopped is None
+        assert path.read_bytes() == before
+        assert ship.pipeline.channels[0].board.next_number == 1
+
+
+async def test_audience_without_an_audit_waits_for_the_journal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing but what had left leaves at a start without an audit before the word for it is on the disk."""
+    expedition, disk = quick(promising(tmp_path)), StuckDisk(monkeypatch)
+    audited(expedition)
+    async with sailing(expedition, Rounds()) as ship:
+        await begun(ship)
+    assert released(expedition) == []
+    (expedition.private / "audit.json").unlink()
+    disk.stuck = True
+    async with sailing(expedition, Rounds(), Leave({"public": "because"}, "Ines")) as ship:
+        due_us = ship.now_us() + 2 * MICROSECONDS
+        await until(lambda: ship.now_us() > due_us)
+        assert ship.stopped is None
+        assert (released(expedition), [one for one in decisions(expedition) if one["do"] == "unaudited"]) == ([], [])
+        disk.stuck = False
+        await until(lambda: len(released(expedition)) >= 2)
+        assert [one["who"] for one in decisions(expedition) if one["do"] == "unaudited"] == ["Ines"]
+
+
+async def test_promise_that_is_taken_out_of_the_file_is_missed(tmp_path: Path) -> None:
+    """At each start after it the desk says so, and the journal with whose process it is; until it is back."""
+    expedition, rounds = quick(promising(tmp_path)), Rounds()
+    audited(expedition)
+    async with sailing(expedition, rounds) as ship:
+        assert ship.promises.told()[0]["state"] == "waiting"
+    without = replace(expedition, audit=type(expedition.audit)())
+    words = f"public goes without a passed audit, by {whose_process()}: its promise of 87 km2 was taken out of the"
+    for starts in (1, 2):
+        async with sailing(without, rounds) as ship:
+            await until(lambda starts=starts: [one["do"] for one in decisions(without)].count("unaudited") == starts)  # type: ignore[misc]
+            assert any(alarm.startswith(words) for alarm in ship.alarms())
+            told = ship.desk.state()["promises"][0]
+            assert (told["audience"], told["promise_km2"], told["state"]) == ("public", 87.0, "unaudited")
+            assert (decisions(without)[-1]["who"], decisions(without)[-1]["audience"]) == (whose_process(), "public")
+            await begun(ship)
+            await until(lambda: len(released(without)) >= 2)
+            ship.decide(b'{"do": "end"}', "Ines")
+    async with sailing(expedition, rounds) as ship:
+        assert [one["state"] for one in ship.promises.told()] == ["waiting"]
+
+
+async def test_promise_of_an_audience_that_is_gone_is_missed(tmp_path: Path) -> None:
+    """Another name for the audience is told, too, and keeps nothing from starting."""
+    expedition = quick(audited(promising(tmp_path)))
+    audited(expedition)
+    async with sailing(expedition, Rounds()):
+        pass
+    first, *others = expedition.plan.policies
+    plan = replace(expedition.plan, policies=(replace(first, audience="everybody"), *others))
+    async with sailing(replace(expedition, plan=plan, audit=type(expedition.audit)()), Rounds()) as ship:
+        assert "its promise of 87 km2 was taken out" in "".join(ship.alarms())
+        await until(lambda: [one["do"] for one in decisions(expedition)] == ["unaudited"])
 
 
 async def test_leave_is_not_given_at_the_desk(tmp_path: Path) -> None:

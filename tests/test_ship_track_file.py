@@ -63,6 +63,12 @@ def test_fix_that_is_not_available_is_passed_over(tmp_path: Path) -> None:
 FAULTS = {
     "time,lat,lon\n10,95,3\n": "line 2: 95.0, 3.0 is no place",
     "time,lat,lon\n10,1,1\nnoon,1,1\n": "line 3: 'noon' is no time",
+    "time,lat,lon\nnan,1,1\n": "line 2: 'nan' is no time",
+    "time,lat,lon\n10,1,1\ninf,1,1\n": "line 3: 'inf' is no time",
+    "time,lat,lon\n-1,1,1\n": "line 2: '-1' is no time",
+    "time,lat,lon\n1e308,1,1\n": "line 2: '1e308' is no time",
+    "time,lat,lon\n7258118400,1,1\n": "'7258118400' is no time: .* of the years 1970 to 2200",
+    "time,lat,lon\n0001-01-01T00:00:00,1,1\n": "line 2: '0001-01-01T00:00:00' is no time",
     "time,lat,lon\n10,,1\n": "line 2: '' in the column lat is no number",
     "time,lon\n10,1\n": "no column of its latitudes",
     "mmsi,time,lat,lon\n1,10,1,1\n2,20,1,1\n": "it holds 2 ships",

@@ -1,18 +1,18 @@
 """Random places for a dive: as likely in each square kilometre, over water, on a seabed as far off as the chart says.
 
-Outside references: scipy's RegularGridInterpolator for depths between nodes, its chi-squared test for evenness.
+Outside reference: scipy's chi-squared test for evenness.
 """
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.interpolate import RegularGridInterpolator
 from scipy.stats import chisquare
 
 from relay.audit.chart import Chart, ErrorLaw
+from relay.audit.filled import at_places
 from relay.audit.journey import Journey
-from relay.audit.sites import LEAST_DEPTH_M, TIDE_M, NoRoomForDiveError, depth_at, random_site
+from relay.audit.sites import LEAST_DEPTH_M, TIDE_M, NoRoomForDiveError, random_site
 
 LAW = ErrorLaw(400.0, 1.5, ((1.0, 1.0),))
 
@@ -28,16 +28,6 @@ def _chart(rows: int = 20, columns: int = 24, north_deg: float = 60.0, error_m: 
 def _journey(reach_m: float = 200.0) -> Journey:
     t_s = np.arange(0.0, 400.0)
     return Journey("a line", t_s, t_s / 400 * reach_m, 0 * t_s, 0 * t_s + 3.0)
-
-
-def test_depth_between_nodes_is_bilinear() -> None:
-    """At random places it is scipy's linear interpolation; off the chart there is none."""
-    chart, draw = _chart(), np.random.default_rng(3)
-    latitude = draw.uniform(chart.latitude_deg[0], chart.latitude_deg[-1], 500)
-    longitude = draw.uniform(chart.longitude_deg[0], chart.longitude_deg[-1], 500)
-    reference = RegularGridInterpolator((chart.latitude_deg, chart.longitude_deg), chart.depth_m)
-    assert depth_at(chart, latitude, longitude) == pytest.approx(reference((latitude, longitude)), abs=1e-9)
-    assert np.isnan(depth_at(chart, np.array([59.9, 60.1]), np.array([10.1, 9.9]))).all()
 
 
 def test_places_are_even_by_area() -> None:
@@ -88,7 +78,7 @@ def test_finer_seabed_is_taken_as_it_is() -> None:
     site = random_site(finer, np.ones(finer.shape, dtype=bool), chart, _journey(), draw)
     level = site.off_m[0]
     assert np.all(site.off_m == level)
-    here = depth_at(finer, np.array([site.latitude_deg]), np.array([site.longitude_deg]))
+    here = at_places(finer, np.array([site.latitude_deg]), np.array([site.longitude_deg]))
     assert site.seabed(np.zeros(1), np.zeros(1)) == pytest.approx(here + level)
 
 

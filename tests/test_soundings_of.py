@@ -14,7 +14,7 @@ import pytest
 
 from relay.audit.attack import Dive
 from relay.audit.evidence import Soundings
-from relay.audit.soundings_of import soundings_by_dive, soundings_of, soundings_of_exact
+from relay.audit.soundings_of import parts_told, soundings_by_dive, soundings_of, soundings_of_exact
 from relay.core.policy import Disclosed, Leg, Place, Policy
 from relay.shell.expedition import parse_expedition
 from relay.shell.recording import load_recording
@@ -130,6 +130,30 @@ def test_relative_depths_count_from_the_touchdown() -> None:
     assert len(found) >= 3
     assert np.abs(found.shallowest_m[np.isfinite(found.shallowest_m)]).max() < 60
     assert soundings_of([dive]) is not None
+
+
+def test_a_dive_that_never_came_down_says_how_deep_it_is_at_least() -> None:
+    """Mid-water at 160 m, without a place: the seabed lies deeper than that, and more isn't known."""
+    course = [Moment(15.0 * at, 0.0, 0.0, min(8.0 * at, 160.0), 400.0 - min(8.0 * at, 160.0)) for at in range(60)]
+    found = soundings_of([told_dive(policy_of(**PUBLIC), course)])
+    assert found is not None and len(found) == 1
+    assert 120.0 < found.shallowest_m[0] <= 400.0
+    assert found.deepest_m[0] == np.inf
+
+
+def test_nothing_told_is_thrown_away_for_being_told_otherwise() -> None:
+    """Absolute depths are one part, each relative dive another: a tick more of one takes nothing of the other away."""
+    relative = policy_of(**FUNDERS, depth_relative=True)
+    one, other = (told(relative, seed, bottom_s=1_500)[1] for seed in (1, 2))
+    absolute = told(policy_of(**PUBLIC), 3, bottom_s=900)[1]
+    alone = parts_told([one])
+    assert [True] == [part.relative for part in alone]
+    both = parts_told([one, other])
+    assert [True, True] == [part.relative for part in both]
+    assert sum(map(len, both)) > len(alone[0]) / 2 + 5
+    mixed = parts_told([one, absolute, other])
+    assert [False, True, True] == [part.relative for part in mixed]
+    assert () == parts_told([])
 
 
 def test_dive_without_places_tells_one_depth() -> None:

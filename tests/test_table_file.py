@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from relay.core.errors import OperatorError
+from relay.shell import table_file
 from relay.shell.table_file import Table, read_table
 
 
@@ -56,6 +57,9 @@ FAULTS = {
     "empty": (b"", "is empty"),
     "header alone": (b"name,lat\n", "no lines below"),
     "not text": (b"name,lat\n\xff\xfe\n", "no text in UTF-8"),
+    "a cell of an octet too many": (b'name,lat\n"' + b"a\n" * 70_000 + b'",1\n', r"line \d+: no line of a table"),
+    "a line of an octet too many": (b"name,lat\nA,1\n" + b"a" * 100_001 + b",1\n", "line 3 is longer than"),
+    "damaged gzip": (gzip.compress(b"name,lat\nA,1\n")[:10] + b"\xff" * 40, "can't be read"),
     "torn gzip": (gzip.compress(b"name,lat\nA,1\n" * 99)[:-12], "can't be read"),
 }
 
@@ -76,3 +80,13 @@ def test_missing_file_and_missing_column_are_told(tmp_path: Path) -> None:
     table = read_table(written(tmp_path, "a,b\n1,2\n"))
     with pytest.raises(OperatorError, match=r"no column of its latitudes\. It has a, b; call it lat"):
         table.needed("latitudes", ("lat", "latitude"))
+
+
+def test_more_cells_than_a_table_may_have_are_refused_while_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As many as there may be are read; one more ends it, whatever little file they were packed in."""
+    monkeypatch.setattr(table_file, "MOST_CELLS", 40)
+    assert 20 == len(read_table(written(tmp_path, "a,b\n" + 20 * "1,2\n")).rows)
+    with pytest.raises(OperatorError, match="more than 40 cells"):
+        read_table(written(tmp_path, gzip.compress(b"a,b\n" + 21 * b"1,2\n")))

@@ -90,7 +90,7 @@ def test_running_total_gives_the_hidden_spot_away(monkeypatch: pytest.MonkeyPatc
     lay_public_grid(monkeypatch)
     tell_totals(monkeypatch)
     found = Totals().play(case_of(dived(star())))
-    assert found.place is not None and found.leaks and found.log_likelihood is not None
+    assert found.outright and found.place is not None and found.leaks and found.log_likelihood is not None
     assert apart(found.place, on_earth(*SPOT)) < 50
 
 

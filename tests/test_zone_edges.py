@@ -52,7 +52,7 @@ def test_zone_centred_in_its_hole_is_found(action: ZoneAction, monkeypatch: pyte
     lay_public_grid(monkeypatch)
     monkeypatch.setattr(hiding, "hidden_disc", centred_disc)
     found = ZoneEdges().play(case_of(surveyed(action)))
-    assert found.place is not None and found.leaks and found.log_likelihood is not None
+    assert found.outright and found.place is not None and found.leaks and found.log_likelihood is not None
     assert apart(found.place, on_earth(*CENTRE)) < 50
     assert found.facts["radius_m"] == pytest.approx(ZONE_M, abs=2 * CELL_M)
 

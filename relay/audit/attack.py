@@ -1,7 +1,8 @@
 """What an attack is: what an outsider has in his hands, and what he makes of it.
 
 Rules: an attack sees what an outsider sees, never the truth; where it has nothing to work on, it says why; what it says
-of the place is a log likelihood over the cells of the case's chart, so that attacks can be taken together.
+of the place is a log likelihood over the cells of the case's chart, so that attacks can be taken together. A guess is
+never told as if it had been read.
 """
 
 from collections.abc import Callable, Mapping
@@ -81,8 +82,9 @@ class Finding:
     """What an attack made of a case.
 
     `words`: a plain sentence or two for the operator, what was found or why there was nothing to work on (`worked`).
-    `log_likelihood`: over the chart's cells, or None where it says nothing of the place. `place`: one that was told
-    outright. `leaks`: what should never have been there at all. `facts`: numbers for the report, with the unit in the
+    `log_likelihood`: over the chart's cells, or None where it says nothing of the place. `place`: the best guess where
+    there is one, latitude and longitude in degrees; `outright`: it is no guess, it was told to within a cell of the
+    chart. `leaks`: what should never have been there at all. `facts`: numbers for the report, with the unit in the
     name.
     """
 
@@ -91,6 +93,7 @@ class Finding:
     worked: bool = True
     log_likelihood: Floats | None = None
     place: tuple[float, float] | None = None
+    outright: bool = False
     leaks: tuple[str, ...] = ()
     facts: Mapping[str, float] = field(default_factory=dict)
 

@@ -13,7 +13,7 @@ from relay.audit.attack import Case, Finding, Progress, quiet
 from relay.audit.chart import Floats
 from relay.audit.earth_tied import Tied, earth_tied
 from relay.audit.shown_track import ShownTrack, all_tracks, reference_m, tick_at
-from relay.audit.spots import at_spot
+from relay.audit.spots import at_spot, within_a_cell
 
 FLICKERS = 0.5  # of ticks at which a place goes forth and back: more than steps with hysteresis ever do
 LEAST_TICKS = 16
@@ -119,6 +119,7 @@ class Averaging:
             f"{len(near)} recordings, where the vehicle stayed, is off by about {max(mean.off_m, 1):.0f} m.",
             log_likelihood=at_spot(case.chart, *base.to_earth(float(start[0]), float(start[1])), spread_m),
             place=place,
+            outright=within_a_cell(case.chart, mean.off_m),
             leaks=(f"noise that can be averaged away: {base.how}",),
             facts={"noise_m": mean.noise_m, "known_to_m": mean.off_m, "places": float(mean.ticks),
                    "recordings": float(len(near)), "place_at_s": mean.at_s},

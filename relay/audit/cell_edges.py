@@ -19,7 +19,7 @@ from relay.audit.attack import Case, Finding, Progress, quiet
 from relay.audit.chart import Floats
 from relay.audit.earth_tied import Tied, earth_tied, step_of
 from relay.audit.shown_track import ShownTrack, all_tracks, reference_m, stretches, tick_at
-from relay.audit.spots import at_spot
+from relay.audit.spots import at_spot, within_a_cell
 from relay.core.quantise import SLACK
 
 LEAST_CHANGES = 3
@@ -168,6 +168,7 @@ class CellEdges:
             f"{found.changes} changes give the place to about {found.missed_m:.0f} m.",
             log_likelihood=at_spot(case.chart, *start, float(spread_m)),
             place=place,
+            outright=within_a_cell(case.chart, found.missed_m),
             leaks=(f"cells tied to the Earth: {tied.how}",),
             facts={
                 "cell_m": max(cell_m), "known_to_m": found.missed_m, "changes": float(found.changes),

@@ -4,9 +4,10 @@ Rules: a standard deviation in metres for each cell, made of three parts that ar
 the neighbours on either side, two spacings apart, predict a node (what a grid smooths away, and what its making left in
 it); how steep the seabed is (a charted depth stands for a place anywhere in its cell); and a floor for the soundings
 that the chart was made of. The first two are averaged over a few cells. Known land counts as a seabed at nought: a
-steep shore is steep. Where a chart is better or worse than that, its owner says so by a factor (`error_factor`).
-Measured: a chart of 500 m differs from the nodes of a finer one of the same strait by 1.1 times this, root mean
-square.
+steep shore is steep. A reader may multiply it by a factor (`error_factor`). It is the start alone: before a match
+`error_law.learn` takes it for the chart's relief and replaces it by what the chart is seen to be off; a factor that is
+to count is applied after that (`known_seabed`). Measured: a chart of 500 m differs from the nodes of a finer one of the
+same strait by 1.1 times this, root mean square.
 """
 
 import numpy as np

@@ -6,6 +6,7 @@ to do. Needs the extra `audit`.
 
 import gzip
 import io
+import zlib
 from pathlib import Path
 
 from relay.audit.chart import Chart
@@ -29,10 +30,9 @@ def read_chart(path: Path, *, error_factor: float = 1.0) -> Chart:
     if content.startswith(MAGIC):
         return read_geotiff(path.name, content, error_factor)
     try:
-        text = content.decode("utf-8-sig")
+        return read_text(path.name, io.TextIOWrapper(io.BytesIO(content), encoding="utf-8-sig"), error_factor)
     except UnicodeDecodeError as error:
         raise ChartError(f"{path}: neither NetCDF, GeoTIFF nor text; a chart is one of these") from error
-    return read_text(path.name, io.StringIO(text, newline=None), error_factor)
 
 
 def _content(path: Path) -> bytes:
@@ -41,7 +41,7 @@ def _content(path: Path) -> bytes:
             packed = file.read(2) == GZIP
         with gzip.open(path) if packed else path.open("rb") as stream:
             content = stream.read(MOST_OCTETS + 1)
-    except (OSError, EOFError) as error:
+    except (OSError, EOFError, zlib.error) as error:
         raise ChartError(f"{path}: cannot be read: {error}") from error
     if len(content) > MOST_OCTETS:
         raise ChartError(f"{path}: more than {MOST_OCTETS >> 20} MiB; cut it to the area about the dive")

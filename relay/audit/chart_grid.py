@@ -1,7 +1,8 @@
 """From what a chart file holds to a Chart: axes put in order, nodes that are no grid laid on one, land left out.
 
 Rules: nothing is made up: a cell is as deep as the nodes about it say, or unknown; no interpolation crosses land or a
-gap wider than two and a half times the nodes' own spacing. Elevation here is positive up, as in most files.
+gap wider than two and a half times the nodes' own spacing. Rows within half a degree of a pole are left out. Elevation
+here is positive up, as in most files.
 """
 
 from typing import Any
@@ -17,6 +18,7 @@ EVEN = 0.05  # how far, in steps, an axis may be from even steps and still be ta
 WIDEST = 2.5  # the longest side, in spacings, of a triangle that is interpolated in
 FARTHEST = 1.5  # how far, in spacings, a cell may lie from the nearest node
 MOST_CELLS = 25_000_000
+FARTHEST_NORTH_DEG = 89.5  # beyond, a degree of longitude is too short to lay a dive on rows and columns
 EARTH_M = 6_371_008.8  # mean radius (IUGG), for the plane in which nodes are triangulated alone
 
 
@@ -77,6 +79,10 @@ def unwrapped(longitude_deg: Floats) -> Floats:
 def _finished(
     name: str, latitudes: Floats, longitudes: Floats, elevation_m: Floats, doubt_m: Floats, error_factor: float
 ) -> Chart:
+    level = np.abs(latitudes) <= FARTHEST_NORTH_DEG
+    if level.sum() < 2:
+        raise ChartError(f"{name}: all of it lies within half a degree of a pole, where no dive can be audited")
+    latitudes, elevation_m, doubt_m = latitudes[level], elevation_m[level], doubt_m[level]
     land = elevation_m >= 0
     depth_m = np.where(elevation_m < 0, -elevation_m, np.nan)
     if not np.isfinite(depth_m).any():

@@ -9,7 +9,7 @@ from relay.audit.evidence import Soundings
 from relay.audit.match import log_likelihood
 from relay.audit.soundings_of import parts_told
 
-TURNS, MOST = 72, 24
+TURNS, MOST = 72, 48
 
 
 def parts_for(case: Case) -> tuple[Soundings, ...]:

@@ -17,7 +17,7 @@ from relay.audit.attack import Case, Dive, Finding, Progress, quiet
 from relay.audit.earth_tied import earth_tied
 from relay.audit.frame_on_earth import Bounds, bounds_of_told, laid, smallest
 from relay.audit.shown_track import ShownTrack, tracks_of
-from relay.audit.spots import at_spot
+from relay.audit.spots import at_spot, within_a_cell
 from relay.core.quantise import SLACK
 
 _FEWEST = 5  # ticks in common that are enough to call two recordings the same dive
@@ -69,6 +69,7 @@ class Differencing:
             f"{place[0]:.5f}, {place[1]:.5f}, to about {within_m:.0f} m.",
             log_likelihood=at_spot(case.chart, *place, within_m),
             place=place,
+            outright=within_a_cell(case.chart, within_m),
             leaks=tuple(leaks),
             facts={**facts, "place_within_m": within_m},
         )

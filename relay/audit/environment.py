@@ -2,7 +2,8 @@
 
 Rules: nothing of it is in a sound release, so a field of it is a leak even where no grid says what it tells; texts may
 tell a measurement, and depth told finely enough tells the tide. What is told is held against grids of what it would be
-(`Case.grids`), each cell by its difference:
+(`Case.grids`; no command reads one, so `offing audit` says what was told and lays pressure alone on the chart), each
+cell by its difference:
 
 - NAME_UNIT (`temperature_c`, `salinity`, ...): a field or a text with a number of that name;
 - `declination_deg`: headings that are magnetic differ from the course by the declination; both are in one turned frame;
@@ -97,7 +98,7 @@ def _fields(case: Case, dive: Dive) -> Iterator[Told]:
         tells = f"{measured.stem} {measured.value:.4g} stands in {measured.where}"
         leak = f"{tells}, which no policy has" if measured.is_field else None
         if grid is None:
-            yield None, f"{tells}; with a grid of it that would tell where.", leak
+            yield None, f"{tells}; whoever has a grid of it knows where that is, this audit had none.", leak
             continue
         error = hypot(measured.error, FIELD_ERROR.get(measured.stem, 0.02 * float(np.nanstd(grid)) or 1.0))
         log = -0.5 * ((grid - measured.value) / error) ** 2
@@ -213,7 +214,7 @@ def _compass(case: Case, facts: dict[str, float]) -> Iterator[Told]:
     leak = f"headings differ from the courses made good by {compass.off_deg:.1f}°: they look magnetic"
     grid = case.grids.get("declination_deg")
     if grid is None:
-        yield None, f"{leak}, which tells the declination.", leak
+        yield None, f"{leak}, which tells the declination; this audit had no grid of it.", leak
         return
     # A magnetic heading is the true one less the declination (east positive).
     off_deg = (grid + compass.off_deg + 180) % 360 - 180

@@ -1,12 +1,13 @@
 """A chart without gaps, and its depth at any place: what the chart match and the learning of errors both need.
 
-Rules: between nodes bilinear; gaps beside known cells are filled by their neighbours' mean, for a few rings, their
-error growing; what lies beyond is shore.
+Rules: between nodes bilinear, whichever turn longitudes are counted on; gaps beside known cells are filled by their
+neighbours' mean, for a few rings, their error growing; what lies beyond is shore.
 """
 
 import numpy as np
 
 from relay.audit.chart import Chart, Floats
+from relay.audit.chart_sampling import between
 
 RINGS, GROWS = 3, 1.5
 SHORE_M = 30.0
@@ -31,16 +32,14 @@ def _ring(grid: Floats, factor: float) -> Floats:
     return whole
 
 
-def at_places(chart: Chart, latitude_deg: Floats, longitude_deg: Floats) -> Floats:
-    """Return the charted depth (places,), bilinear; NaN outside, and where one of the four nodes about it is."""
-    rows, columns = chart.shape
+def at_places(chart: Chart, latitude_deg: Floats, longitude_deg: Floats, grid: Floats | None = None) -> Floats:
+    """Return the charted depth (places,), bilinear; NaN outside, and where one of the four nodes about it is.
+
+    Longitudes may be counted on another turn than the chart's. `grid`: values (rows, columns of the chart) instead of
+    its depths.
+    """
+    axis = chart.longitude_deg
+    turns = np.round((longitude_deg - (axis[0] + axis[-1]) / 2) / 360)
     up = (latitude_deg - chart.latitude_deg[0]) / chart.step_deg[0]
-    across = (longitude_deg - chart.longitude_deg[0]) / chart.step_deg[1]
-    row, column = np.floor(up).astype(np.int64), np.floor(across).astype(np.int64)
-    inside = (row >= 0) & (row < rows - 1) & (column >= 0) & (column < columns - 1)
-    row, column = np.where(inside, row, 0), np.where(inside, column, 0)
-    up, across = up - row, across - column
-    depth = chart.depth_m
-    south = (1 - across) * depth[row, column] + across * depth[row, column + 1]
-    north = (1 - across) * depth[row + 1, column] + across * depth[row + 1, column + 1]
-    return np.where(inside, (1 - up) * south + up * north, np.nan)
+    across = (longitude_deg - 360 * turns - axis[0]) / chart.step_deg[1]
+    return between(chart.depth_m if grid is None else grid, up, across)

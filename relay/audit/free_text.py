@@ -10,7 +10,7 @@ reading on the chart is taken for the place.
 from typing import NamedTuple
 
 from relay.audit.attack import Case, Finding, Progress, quiet
-from relay.audit.spots import at_spot
+from relay.audit.spots import at_spot, within_a_cell
 from relay.audit.told_places import Reading, places_in
 from relay.audit.told_texts import clock, texts_of
 from relay.core.place_in_text import find_places
@@ -53,6 +53,7 @@ class FreeText:
             _words(len(texts), leaks, times, best),
             log_likelihood=None if best is None else at_spot(case.chart, *best[:2], max(SITE_M, best.within_m)),
             place=None if best is None else (best.latitude_deg, best.longitude_deg),
+            outright=best is not None and bool(leaks) and within_a_cell(case.chart, best.within_m),
             leaks=tuple(leaks),
             facts={
                 "texts": len(texts),

@@ -62,6 +62,7 @@ class LeakScan:
             _words(octets, leaks, place),
             log_likelihood=None if place is None else at_spot(case.chart, *place, 0.0),
             place=place,
+            outright=place is not None and bool(leaks),
             leaks=tuple(leaks),
             facts={"bytes_scanned": octets, "places_read": len(places)},
         )

@@ -8,6 +8,7 @@ whether or not it can be read. Values that are as they should be are passed over
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from math import isfinite
 from typing import Any
 
 from relay.audit.attack import Dive
@@ -105,7 +106,8 @@ def _tick(body: Any, header: Mapping[str, Any], odd: Odd) -> None:
 def _on_step(value: Any, step: Any) -> bool:
     if not isinstance(value, int | float) or not isinstance(step, int | float) or step <= 0:
         return False
-    return abs(value / step - round(value / step)) < 1e-4
+    steps = value / step
+    return isfinite(steps) and abs(steps - round(steps)) < 1e-4
 
 
 def _said(record: WireRecord, odd: Odd) -> None:

@@ -26,6 +26,7 @@ VALUE_M = 1.0
 FLAT_M = 30_000.0
 BLOCK_LENGTHS, ALIKE, WIDE = 1.5, 0.8, 8.0
 HOPELESS = 7.0
+KIND, NODES = np.float32, 5  # of bands: as precise as their model is, and quick
 POINTS = (-30.0, 3), (-15.0, 7)  # from which log probability on a bias is integrated over so many points
 
 
@@ -230,8 +231,9 @@ class PartMatch:
 
     def _of_bands(self, depth_m: Floats, error_m: Floats) -> Floats:
         """Return the log probability (cells,) of bands; where they can't be, of how far they are from it."""
-        low = (self.soundings.shallowest_m[:, None] - depth_m).astype(np.float32)
-        high = (self.soundings.deepest_m[:, None] - depth_m).astype(np.float32)
+        low = (self.soundings.shallowest_m[:, None] - depth_m).astype(KIND)
+        high = (self.soundings.deepest_m[:, None] - depth_m).astype(KIND)
+        error_m = error_m.astype(KIND)
         largest = max(scale for scale, _ in self.law.scales)
         sure_m = np.sqrt(self.errors.sounding_m**2 + (largest * error_m) ** 2)
         bias, width = self._bias(low, high, sure_m)
@@ -270,8 +272,8 @@ class PartMatch:
         kept = [int(block[0]) for block, _ in self._blocks]
         spread_m = np.sqrt(self.errors.sounding_m**2 + error_m[kept] ** 2).astype(low.dtype)
         low, high = low[kept] / spread_m, high[kept] / spread_m
-        unit = np.float32(self.errors.common_m) / spread_m
-        centre, width = bias / np.float32(self.errors.common_m), width / np.float32(self.errors.common_m)
+        unit = low.dtype.type(self.errors.common_m) / spread_m
+        centre, width = bias / low.dtype.type(self.errors.common_m), width / low.dtype.type(self.errors.common_m)
         at_best = log_between(low - unit * centre, high - unit * centre)
         whole: Floats = at_best + np.log(width) - centre.astype(float) ** 2 / 2
         limits = [limit for limit, _ in POINTS] + [np.inf]
@@ -293,7 +295,7 @@ class PartMatch:
                 error = error_m[block]
                 shared = np.sqrt(self.errors.common_m**2 + share * error**2).astype(low.dtype)
                 own = np.sqrt(self.errors.sounding_m**2 + (1 - share) * error**2).astype(low.dtype)
-                total += log_within(low[block], high[block], shared, own)
+                total += log_within(low[block], high[block], shared, own, NODES)
         return total
 
     def _in_blocks(self) -> list[tuple[NDArray[np.int64], float]]:

@@ -3,11 +3,13 @@
 Rules:
 
 1. The area is the smallest set of the chart's cells that holds `LEVEL` of the probability (RSA95). Where the chart was
-   compared with the dive, the level is the one that held the truth that often in trials (`Trial.level`); where the
-   trials failed, there is no number for the chart match nor for all attacks together, and words say why.
+   compared with the dive, the level is the one that held the truth that often in trials (`Calibration.level`); where
+   the trials failed, there is no number for the chart match nor for all attacks together, and words say why.
 2. Attacks are taken together by adding their log likelihoods: that takes them as independent of each other. Where two
    use the same field (the chart and a list of wrecks use depth) it counts twice, which leaves less, not more.
-3. A place that was told outright leaves the one cell that holds it, whatever became of the trials.
+3. A place that was told outright (`Finding.outright`: no guess) leaves the one cell that holds it, whatever became of
+   the trials; several that disagree leave the cell of each. Without one field it would have been told as well, so none
+   is tried. A guess counts by its log likelihood, like everything else.
 4. An attack that says nothing of the place leaves the declared area as it was.
 5. What a field gave away is how much more would be left without it, judged at the same level.
 """
@@ -15,11 +17,11 @@ Rules:
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import hypot
-from typing import Protocol
 
 import numpy as np
 
 from relay.audit.attack import Attack, Case, Finding, Progress, quiet
+from relay.audit.calibration import Calibration
 from relay.audit.chart import Chart, Floats
 from relay.audit.evidence import Soundings
 from relay.audit.posterior import Posterior
@@ -34,42 +36,8 @@ FLOOR = "floor_km2"
 Place = tuple[float, float]
 
 
-class Trial(Protocol):
-    """What came of trying the chart match on known places: see `calibration`."""
-
-    @property
-    def level(self) -> float:
-        """The probability whose region held the truth in `LEVEL` of the trials."""
-        ...
-
-    @property
-    def covered(self) -> float:
-        """The share of fresh trials in which that region held the truth."""
-        ...
-
-    @property
-    def trials(self) -> int:
-        """How many there were."""
-        ...
-
-    @property
-    def holds(self) -> bool:
-        """Whether the share is near enough to `LEVEL`."""
-        ...
-
-    @property
-    def why(self) -> str:
-        """Why it doesn't hold."""
-        ...
-
-    @property
-    def fit(self) -> float:
-        """The log likelihood that the best cell reached at nearly every known place."""
-        ...
-
-
 Evidence = Callable[[Case], tuple[Soundings, ...]]
-Try = Callable[[Case, tuple[Soundings, ...], Progress], Trial]
+Try = Callable[[Case, tuple[Soundings, ...], Progress], Calibration]
 
 
 @dataclass(frozen=True)
@@ -102,7 +70,7 @@ class Played:
     """What came of it. `each`: scores by attack; `joint`: of all; None, with `refused`, where there is no number.
 
     `prior_km2`: the declared area on the chart. `floor_km2`: what the ship's own track leaves; no policy keeps more.
-    `withheld`: by what was given away, most first.
+    `withheld`: by what was given away, most first. `outright`: the place was told, so that `joint` is no estimate.
     """
 
     findings: tuple[Finding, ...]
@@ -110,9 +78,29 @@ class Played:
     joint: Score | None
     prior_km2: float
     refused: str = ""
-    trial: Trial | None = None
+    trial: Calibration | None = None
     floor_km2: float | None = None
     withheld: tuple[Without, ...] = ()
+    outright: bool = False
+
+    @property
+    def left_km2(self) -> float | None:
+        """What is left, km2: by all attacks, or about the ship's stays if that is less."""
+        if self.joint is None:
+            return None
+        return self.joint.area_km2 if self.floor_km2 is None else min(self.joint.area_km2, self.floor_km2)
+
+    @property
+    def half_km2(self) -> float | None:
+        """How little an outsider needs to search as often as not, km2: at the level that half of the trials needed."""
+        if self.joint is None or self.trial is None or self.outright:
+            return None
+        return self.joint.posterior.area_km2(self.trial.half)
+
+    @property
+    def misled(self) -> bool:
+        """Whether the outsider that is played was often sure of a wrong place, so that his area says little."""
+        return self.trial is not None and self.trial.misled and not self.outright
 
     @property
     def leaks(self) -> tuple[str, ...]:
@@ -141,7 +129,7 @@ def play(outsider: Outsider, case: Case, *, truth: Place | None = None, progress
     level = LEVEL if trial is None else trial.level
     each, contradicted = dict[str, Score](), list[str]()
     for finding in findings:
-        if _tells_place(finding, case.chart) and not (refused and finding.attack == BY_CHART):
+        if _tells_place(finding, case) and not (refused and finding.attack == BY_CHART):
             score = _judged(case, [finding], level if finding.attack == BY_CHART else LEVEL, truth)
             if score is None:
                 contradicted.append(finding.attack)
@@ -150,17 +138,20 @@ def play(outsider: Outsider, case: Case, *, truth: Place | None = None, progress
     kept = [finding for finding in findings if finding.attack not in contradicted]
     joint, refused = _together(case, kept, level, truth, refused or _contradiction(contradicted))
     floors = [finding.facts[FLOOR] for finding in findings if FLOOR in finding.facts]
-    withheld = () if joint is None else _without_each(outsider, case, kept, joint, progress)
-    return Played(tuple(findings), each, joint, even.prior_km2, refused, trial, min(floors, default=None), withheld)
+    told = bool(_told_cells(case, kept))
+    withheld = () if joint is None or told else _without_each(outsider, case, kept, joint, progress)
+    floor_km2 = min(floors, default=None)
+    return Played(tuple(findings), each, joint, even.prior_km2, refused, trial, floor_km2, withheld, told)
 
 
 def _together(
     case: Case, findings: Sequence[Finding], level: float, truth: Place | None, refused: str
 ) -> tuple[Score | None, str]:
     """Return what all attacks leave, and why there is no number, if so; a place told outright is one, come what may."""
-    told = [finding for finding in findings if finding.place is not None and case.chart.index(*finding.place)]
-    if told:
-        return _judged(case, [replace(finding, log_likelihood=None) for finding in told[:1]], LEVEL, truth), refused
+    if told := _told_cells(case, findings):
+        logs = np.full(case.chart.shape, -np.inf)
+        logs[tuple(np.array(told).T)] = 0.0
+        return _of_logs(case, logs, 1.0, truth), refused
     if refused:
         return None, refused
     joint = _judged(case, findings, level, truth)
@@ -190,7 +181,9 @@ def _named(progress: Progress, name: str) -> Progress:
     return told
 
 
-def _tried(outsider: Outsider, case: Case, findings: Sequence[Finding], progress: Progress) -> tuple[Trial | None, str]:
+def _tried(
+    outsider: Outsider, case: Case, findings: Sequence[Finding], progress: Progress
+) -> tuple[Calibration | None, str]:
     """Return what came of the trials, None where nothing is to be tried; and why there is no number, if so."""
     matched = [f.log_likelihood for f in findings if f.attack == BY_CHART and f.log_likelihood is not None]
     soundings = outsider.evidence(case) if matched else ()
@@ -212,8 +205,15 @@ def _tried(outsider: Outsider, case: Case, findings: Sequence[Finding], progress
     )
 
 
-def _tells_place(finding: Finding, chart: Chart) -> bool:
-    return finding.log_likelihood is not None or (finding.place is not None and chart.index(*finding.place) is not None)
+def _tells_place(finding: Finding, case: Case) -> bool:
+    return finding.log_likelihood is not None or bool(_told_cells(case, [finding]))
+
+
+def _told_cells(case: Case, findings: Sequence[Finding]) -> list[tuple[int, int]]:
+    """Return the cells (row, column) that were told outright, each once, of those in which the dive may be."""
+    told = [case.chart.index(*finding.place) for finding in findings if finding.outright and finding.place is not None]
+    where = case.chart.candidates if case.prior is None else case.chart.candidates & case.prior
+    return sorted({cell for cell in told if cell is not None and where[cell]})
 
 
 def _judged(case: Case, findings: Sequence[Finding], level: float, truth: Place | None) -> Score | None:
@@ -222,12 +222,16 @@ def _judged(case: Case, findings: Sequence[Finding], level: float, truth: Place 
     for finding in findings:
         if finding.log_likelihood is not None:
             total = total + finding.log_likelihood
-        if finding.place is not None and (cell := case.chart.index(*finding.place)) is not None:
+        for cell in _told_cells(case, [finding]):
             told = np.full(case.chart.shape, -np.inf)
             told[cell] = 0.0
             total = total + told
+    return _of_logs(case, total, level, truth)
+
+
+def _of_logs(case: Case, logs: Floats, level: float, truth: Place | None) -> Score | None:
     try:
-        posterior = Posterior.of(case.chart, total, case.prior)
+        posterior = Posterior.of(case.chart, logs, case.prior)
     except ValueError:
         return None
     return _score(posterior, level, truth)
@@ -268,7 +272,7 @@ def _without_each(
 
 def _again(outsider: Outsider, case: Case, less: Case, finding: Finding) -> Finding:
     """Return what an attack makes of the case with less in it; what said nothing of the place says no more then."""
-    if not _tells_place(finding, case.chart):
+    if not _tells_place(finding, case):
         return finding
     if finding.attack == BY_CHART and _same(outsider.evidence(case), outsider.evidence(less)):
         return finding

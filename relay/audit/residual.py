@@ -8,22 +8,22 @@ from collections.abc import Callable, Sequence
 from dataclasses import fields
 
 import numpy as np
-from pyproj import Geod, Transformer
 
 from relay.audit.attack import Dive
 from relay.audit.chart import Chart, Floats, Mask
+from relay.audit.declared import declared_cells
 from relay.audit.evidence import Soundings
 from relay.audit.match import log_likelihood
 from relay.audit.posterior import Posterior
-from relay.audit.soundings_of import soundings_of
+from relay.audit.soundings_of import parts_told
 from relay.core.area import Area
 from relay.core.errors import OperatorError
 
-Matching = Callable[[Chart, Soundings, int, Mask], Floats]
+Matching = Callable[[Chart, Sequence[Soundings], int, Mask], Floats]
 THIRD = 3.0  # a tile is about a third of the chart's spacing
 
 
-def chart_match(chart: Chart, soundings: Soundings, turns: int, where: Mask) -> Floats:
+def chart_match(chart: Chart, soundings: Sequence[Soundings], turns: int, where: Mask) -> Floats:
     """Return the log likelihood of each cell of `where`, (rows, columns), on one thread: a dive is under way."""
     return log_likelihood(chart, soundings, turns=turns, where=where, threads=1)
 
@@ -36,7 +36,7 @@ class Residual:
     ) -> None:
         """`level`: the mass of the posterior that is a 95 % region. OperatorError: chart and area lie apart."""
         self._chart, self._level, self._turns, self._match = chart, level, turns, match
-        self._prior = chart.candidates if area is None else area_mask(chart, area) & chart.candidates
+        self._prior = chart.candidates if area is None else declared_cells(chart, area) & chart.candidates
         if not self._prior.any():
             raise OperatorError("the charts tell nothing of the declared area: give one that covers it")
         self._known: dict[bytes, float] = {}
@@ -49,15 +49,15 @@ class Residual:
     def area_km2(self, dives: Sequence[Dive]) -> float:
         """Return the area of the 95 % region by these dives, km2; OperatorError where the match fails."""
         tile_m = max(1.0, min(self._chart.spacing_m) / THIRD)
-        soundings = soundings_of(dives, tile_m=tile_m)
-        if soundings is None:
+        soundings = parts_told(dives, tile_m=tile_m)
+        if not soundings:
             return self.most_km2
-        key = _key(soundings)
+        key = b"\1".join(map(_key, soundings))
         if key not in self._known:
             self._known[key] = self._worked_out(soundings)
         return self._known[key]
 
-    def _worked_out(self, soundings: Soundings) -> float:
+    def _worked_out(self, soundings: Sequence[Soundings]) -> float:
         logs = self._match(self._chart, soundings, self._turns, self._prior)
         try:
             return Posterior.of(self._chart, logs, self._prior).area_km2(self._level)
@@ -68,30 +68,3 @@ class Residual:
 def _key(soundings: Soundings) -> bytes:
     values = [getattr(soundings, field.name) for field in fields(soundings)]
     return b"\0".join(value.tobytes() if isinstance(value, np.ndarray) else repr(value).encode() for value in values)
-
-
-def area_mask(chart: Chart, area: Area) -> Mask:
-    """Return which cells (rows, columns) have their middle in a declared area.
-
-    As `Area.contains`: a circle by the geodesic on WGS84 (pyproj, after Karney 2013), a polygon by the even-odd rule in
-    the azimuthal equidistant plane about its first corner.
-    """
-    latitude_deg, longitude_deg = np.meshgrid(chart.latitude_deg, chart.longitude_deg, indexing="ij")
-    first_latitude_deg, first_longitude_deg = area.corners[0]
-    if area.radius_m is not None:
-        there = np.full_like(longitude_deg, first_longitude_deg), np.full_like(latitude_deg, first_latitude_deg)
-        _, _, apart_m = Geod(ellps="WGS84").inv(*there, longitude_deg, latitude_deg)
-        near: Mask = apart_m <= area.radius_m
-        return near
-    plane = f"+proj=aeqd +lat_0={first_latitude_deg} +lon_0={first_longitude_deg} +ellps=WGS84"
-    into = Transformer.from_crs("EPSG:4326", plane, always_xy=True)
-    corners = [into.transform(longitude, latitude) for latitude, longitude in area.corners]
-    return _inside(*into.transform(longitude_deg, latitude_deg), corners)
-
-
-def _inside(x: Floats, y: Floats, ring: list[tuple[float, float]]) -> Mask:
-    odd = np.zeros(x.shape, dtype=bool)
-    for (x1, y1), (x2, y2) in zip(ring, ring[1:] + ring[:1], strict=True):
-        if y1 != y2:
-            odd ^= ((y1 > y) != (y2 > y)) & (x < x1 + (y - y1) * (x2 - x1) / (y2 - y1))
-    return odd

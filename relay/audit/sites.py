@@ -10,6 +10,7 @@ from math import pi
 import numpy as np
 
 from relay.audit.chart import Chart, ErrorLaw, Floats, Mask
+from relay.audit.filled import at_places
 from relay.audit.journey import Journey, turned
 
 LEAST_DEPTH_M = 8.0
@@ -44,7 +45,7 @@ class Site:
 
     def seabed(self, east_m: Floats, north_m: Floats) -> Floats:
         """Return how deep the seabed lies, metres; NaN where the chart has none."""
-        charted = depth_at(self.chart, *self._places(east_m, north_m))
+        charted = at_places(self.chart, *self._places(east_m, north_m))
         nearest = np.hypot(east_m[:, None] - self.knots_m[:, 0], north_m[:, None] - self.knots_m[:, 1]).argmin(axis=1)
         depth: Floats = charted + self.off_m[nearest]
         return depth
@@ -52,7 +53,7 @@ class Site:
     def error_m(self) -> Floats:
         """Return how far the seabed may differ from the chart at the knots, metres (standard deviation)."""
         latitude, longitude = self._places(self.knots_m[:, 0], self.knots_m[:, 1])
-        error: Floats = np.nan_to_num(grid_at(self.chart, self.chart.error_m, latitude, longitude))
+        error: Floats = np.nan_to_num(at_places(self.chart, latitude, longitude, self.chart.error_m))
         return error
 
     def _places(self, east_m: Floats, north_m: Floats) -> tuple[Floats, Floats]:
@@ -60,27 +61,6 @@ class Site:
         row = int(np.argmin(np.abs(self.chart.latitude_deg - self.latitude_deg)))
         north_m_deg, east_m_deg = (float(metres[row]) for metres in self.chart.metres_per_degree)
         return self.latitude_deg + north / north_m_deg, self.longitude_deg + east / east_m_deg
-
-
-def depth_at(chart: Chart, latitude_deg: Floats, longitude_deg: Floats) -> Floats:
-    """Return charted depths (places,) between the nodes, bilinear; NaN beside a node without one, or off the chart."""
-    return grid_at(chart, chart.depth_m, latitude_deg, longitude_deg)
-
-
-def grid_at(chart: Chart, grid: Floats, latitude_deg: Floats, longitude_deg: Floats) -> Floats:
-    """Return the values (places,) of a grid (rows, columns of the chart), as `depth_at`."""
-    rows, columns = chart.shape
-    up = (latitude_deg - chart.latitude_deg[0]) / (chart.latitude_deg[-1] - chart.latitude_deg[0]) * (rows - 1)
-    across = (longitude_deg - chart.longitude_deg[0]) / (chart.longitude_deg[-1] - chart.longitude_deg[0])
-    across = across * (columns - 1)
-    off = (up < 0) | (up > rows - 1) | (across < 0) | (across > columns - 1)
-    row = np.clip(np.floor(up).astype(int), 0, rows - 2)
-    column = np.clip(np.floor(across).astype(int), 0, columns - 2)
-    up, across = up - row, across - column
-    south = grid[row, column] * (1 - across) + grid[row, column + 1] * across
-    north = grid[row + 1, column] * (1 - across) + grid[row + 1, column + 1] * across
-    found: Floats = np.where(off, np.nan, south * (1 - up) + north * up)
-    return found
 
 
 def random_site(truth: Chart, where: Mask, chart: Chart, journey: Journey, draw: np.random.Generator) -> Site:

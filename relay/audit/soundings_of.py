@@ -72,13 +72,13 @@ def parts_told(dives: Sequence[Dive], *, most: int = 24, tile_m: float = 50.0) -
     """Return all that dives of one site tell of its seabed, in parts that each count from a depth of their own.
 
     One part, of `most` soundings, for all absolute depths; then the relative ones by dive and vehicle, those with most
-    soundings first: at most `MOST_PARTS`, which share `most` soundings, though each has `LEAST_OF_PART` at least.
+    soundings first: at most `MOST_PARTS`, which share half as many (they cost more), `LEAST_OF_PART` each at least.
     """
     told = _told(dives)
     absolute = _gathered([part for dive, parts in told if not _relative(dive) for part in parts], tile_m)
     relative = [(dive, parts) for dive, parts in told if _relative(dive)]
     count = min(MOST_PARTS, sum(len(parts) for _, parts in relative))
-    each = max(LEAST_OF_PART, most // max(1, count))
+    each = max(LEAST_OF_PART, most // 2 // max(1, count))
     by_dive = sorted(_by_dive(relative, each, tile_m), key=len, reverse=True)[:MOST_PARTS]
     return (*((_kept(absolute, most, tile_m, relative=False),) if absolute else ()), *by_dive)
 
@@ -241,11 +241,14 @@ def _near(part: Sequence[Bound]) -> Iterator[Sounding]:
 
 
 def _nowhere(parts: Sequence[list[Bound]]) -> list[Sounding]:
-    """Return what vehicles tell whose place is never shown: one sounding, the narrowest, which is itself the place."""
-    bounded = [bound for part in parts for bound in part if isfinite(bound.deepest_m)]
-    if not bounded:
+    """Return what vehicles tell whose place is never shown: one sounding, which is itself the place.
+
+    The narrowest; or, where none came near the bottom, that it lies deeper than they went.
+    """
+    told = [bound for part in parts for bound in part if isfinite(bound.deepest_m) or bound.shallowest_m > 0]
+    if not told:
         return []
-    now = min(bounded, key=lambda bound: bound.deepest_m - bound.shallowest_m)
+    now = min(told, key=lambda bound: (bound.deepest_m - bound.shallowest_m, -bound.shallowest_m))
     return [_sounding((0.0, 0.0), now.shallowest_m, now.deepest_m, now, 0.0)]
 
 

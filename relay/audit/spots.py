@@ -29,6 +29,11 @@ def at_spot(chart: Chart, latitude_deg: float, longitude_deg: float, spread_m: f
     return log
 
 
+def within_a_cell(chart: Chart, off_m: float) -> bool:
+    """Whether a place that is known to `off_m` (metres) is known to within a cell of the chart."""
+    return off_m <= max(chart.spacing_m)
+
+
 def gathered(chart: Chart, latitude_deg: Floats, longitude_deg: Floats, weight: Floats) -> Floats:
     """Return how much weight falls in each cell (rows, columns); what falls outside the chart is left out."""
     step_lat = float(chart.latitude_deg[-1] - chart.latitude_deg[0]) / (chart.shape[0] - 1)

@@ -20,7 +20,7 @@ from relay.audit.attack import Case, Dive, Finding, Progress, quiet
 from relay.audit.chart import Floats
 from relay.audit.earth_tied import Tied, earth_tied
 from relay.audit.shown_track import ShownTrack, stretches, tracks_of
-from relay.audit.spots import at_spot
+from relay.audit.spots import at_spot, within_a_cell
 from relay.core.figures import figures
 from relay.core.release import Kind
 
@@ -175,7 +175,8 @@ class Totals:
         return Finding(
             self.name, f"{words}, on the Earth: {tied.how}.",
             log_likelihood=at_spot(case.chart, *tied.reference_deg(case), track.cell_m or 10.0),
-            place=tied.to_earth(float(spot[0][0]), float(spot[0][1])), leaks=leaks, facts=facts,
+            place=tied.to_earth(float(spot[0][0]), float(spot[0][1])),
+            outright=within_a_cell(case.chart, spot[1]), leaks=leaks, facts=facts,
         )  # fmt: skip
 
     def _said(self, hidden: Sequence[Stated]) -> Finding:

@@ -23,7 +23,7 @@ from relay.audit.attack import Case, Finding, Progress, quiet
 from relay.audit.chart import Floats, Mask
 from relay.audit.earth_tied import Tied, earth_tied
 from relay.audit.shown_track import ShownTrack, all_tracks, stretches
-from relay.audit.spots import at_spot
+from relay.audit.spots import at_spot, within_a_cell
 
 LEAST_EDGES = 6
 LEAST_MARGIN = 0.5  # of the zone's radius: the rule of the expedition file
@@ -166,6 +166,7 @@ class ZoneEdges:
             f"centre known to about {max(circle.off_m, 1):.0f} m.",
             log_likelihood=at_spot(case.chart, *tied.reference_deg(case), tied.track.cell_m or 1.0),
             place=place,
+            outright=within_a_cell(case.chart, circle.off_m),
             leaks=(f"a hidden zone in a track tied to the Earth: {tied.how}",),
             facts=facts,
         )

@@ -213,15 +213,23 @@ class Channel:
             return None
         if not self.may_leave(tick_us):
             return None
+        return self._leaves_us(tick_us)
+
+    def _leaves_us(self, tick_us: int) -> int:
         return tick_us + (0 if tick_us <= self._early_us else self._lag_us)
 
     def _step_due_us(self) -> int | None:
         """Return when the countdown's next step leaves, if nothing keeps it in."""
         if self.board.told is None:
             return None
-        halts = self._halts.values()
+        halts, step_us = self._halts.values(), self.board.next_us()
         halted = halts and any(from_ is not None and self.board.next_number >= from_ for _, from_ in halts)
-        return None if halted else self.board.next_us()
+        return None if halted or step_us is None or self._waits_behind(step_us) else step_us
+
+    def _waits_behind(self, step_us: int) -> bool:
+        """Whether a tick that is due before a step may not leave: then nor may the step, or a restart would differ."""
+        tick_us = self._next_tick_us()
+        return tick_us is not None and self._leaves_us(tick_us) <= step_us and not self.may_leave(tick_us)
 
     def _next_tick_us(self) -> int | None:
         if self._dive is not None or self._kept:

@@ -1,7 +1,6 @@
 """What each command does. Results go to standard output, progress and complaints to standard error."""
 
 import argparse
-import getpass
 import json
 import logging
 import sys
@@ -23,7 +22,7 @@ from relay.core.policy import DiveLimits
 from relay.core.release import Kind
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
-from relay.shell.audit_gate import Leave
+from relay.shell.audit_gate import Leave, whose_process
 from relay.shell.audit_result import passed_words, why_not
 from relay.shell.briefing import brief
 from relay.shell.clock import MachineTime
@@ -119,7 +118,7 @@ def _ship(options: argparse.Namespace) -> int:
     log_to_stderr(form=options.log)
     raise_open_files()
     expedition = read_expedition(options.expedition)
-    leave = Leave(dict(options.without_audit), getpass.getuser() if options.without_audit else "")
+    leave = Leave(dict(options.without_audit), whose_process())
     for words in cautions(expedition):
         _log.warning("caution: %s", words)
 

@@ -8,6 +8,7 @@ import argparse
 import csv
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import isfinite
 from pathlib import Path
 
 import numpy as np
@@ -18,9 +19,11 @@ from relay.audit.chart_files import read_chart
 from relay.audit.chart_merge import merge
 from relay.audit.declared import declared_cells
 from relay.audit.known_seabed import KnownSeabed, known_seabed
+from relay.audit.well_formed import fault_in
 from relay.core.area import Area
 from relay.core.errors import OperatorError
 from relay.shell.expedition import Expedition, read_expedition
+from relay.shell.printable import printable
 from relay.shell.recording import load_signed
 from relay.shell.ship_track_file import read_ship_track
 from relay.shell.wreck_list_file import read_wreck_list
@@ -75,11 +78,21 @@ def read_dives(given: Sequence[Path]) -> tuple[list[Dive], list[str]]:
         if not recording.signed:
             notes.append(f"{path}: unsigned: nobody can check that it is the ship's")
         sent_s = _sent(path, len(recording.records))
-        dives.append(Dive(str(path), recording.header, recording.records, sent_s, not recording.closed))
+        dives.append(_sound(Dive(str(path), recording.header, recording.records, sent_s, not recording.closed)))
     names = sorted({str(dive.header["expedition"]) for dive in dives})
     if len(names) > 1:
-        raise OperatorError(f"the recordings are of {' and of '.join(names)}: audit each expedition by itself")
+        raise OperatorError(
+            f"the recordings are of {' and of '.join(map(printable, names))}: audit each expedition by itself"
+        )
     return dives, notes
+
+
+def _sound(dive: Dive) -> Dive:
+    """Return a dive that every attack can take; OperatorError says in which record it is no recording of a ship's."""
+    fault = fault_in(dive)
+    if fault is not None:
+        raise OperatorError(f"{dive.name}: {fault}: no relay wrote that; ask for the recording anew, or leave it out")
+    return dive
 
 
 def _paths(given: Sequence[Path]) -> Iterator[Path]:
@@ -96,12 +109,18 @@ def _sent(recording: Path, count: int) -> tuple[float, ...] | None:
     table = audience.parents[1] / "send-times" / f"{audience.name}-{recording.stem}.csv"
     try:
         with table.open(encoding="utf-8", newline="") as file:
-            times = tuple(float(row["sent_s"]) for row in csv.DictReader(file))
+            times = tuple(_finite(row["sent_s"]) for row in csv.DictReader(file))
     except FileNotFoundError:
         return None
-    except (OSError, KeyError, ValueError) as error:
+    except (OSError, KeyError, ValueError, TypeError, csv.Error) as error:
         raise OperatorError(f"{table} is no table of send times ({error}): rehearse again, or move it away") from error
     return times if len(times) == count else None
+
+
+def _finite(cell: str) -> float:
+    if not isfinite(number := float(cell)):
+        raise ValueError(f"{cell} is no time")
+    return number
 
 
 def read_charts(paths: Sequence[Path], error_factor: float = 1.0) -> Chart:

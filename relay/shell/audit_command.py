@@ -18,6 +18,7 @@ from rich.progress import Progress as Bar
 from relay.core.errors import OperatorError
 from relay.shell.audit_libraries import need_libraries
 from relay.shell.exit_code import FAULT
+from relay.shell.printable import printable, printable_lines
 
 if TYPE_CHECKING:
     from relay.audit.attack import Progress
@@ -37,8 +38,8 @@ def audit(options: argparse.Namespace) -> int:
     with _progress() as progress:
         said = run_audit(options, progress)
     for note in said.notes:
-        print(note, file=sys.stderr)
-    print(said.text)
+        print(printable(note), file=sys.stderr)
+    print(printable_lines(said.text))
     return FAULT if said.fault else 0
 
 
@@ -53,7 +54,12 @@ def _check(options: argparse.Namespace) -> None:
 
 @contextmanager
 def _progress() -> "Iterator[Progress]":
-    columns = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(bar_width=20), TimeElapsedColumn())
+    columns = (
+        SpinnerColumn(),
+        TextColumn("{task.description}", markup=False),
+        BarColumn(bar_width=20),
+        TimeElapsedColumn(),
+    )
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("reading", total=1.0)
-        yield lambda doing, share: bar.update(task, description=doing, completed=share)
+        yield lambda doing, share: bar.update(task, description=printable(doing), completed=share)

@@ -1,9 +1,13 @@
 """Who may start: an audience with a promise needs a passed audit, or somebody's word that it goes without one.
 
 Rules (R4): the gate is asked by the relay itself, not by a command, so nothing starts past it. Going without is said at
-each start anew, names audience and reason, is journalled with who said it, and stands on the desk until the end.
+each start anew, names audience and reason, is journalled with who said it, and stands on the desk until the end. So is
+that a promise was taken out of the file: the journal remembers which there ever were, and what it let leave was theirs.
 """
 
+import json
+import os
+import pwd
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.util import find_spec
@@ -25,6 +29,8 @@ class Leave:
 
 NEEDED = ("numpy", "scipy")
 NO_LEAVE = Leave({}, "")
+PROMISED = "promises"
+GONE = "its promise of {} was taken out of the expedition file"
 
 
 def without_audit(expedition: Expedition, leave: Leave) -> list[Unaudited]:
@@ -39,6 +45,30 @@ def without_audit(expedition: Expedition, leave: Leave) -> list[Unaudited]:
     if standing.keys() - leave.reasons.keys():
         _check_installed()
     return [Unaudited(audience=name, reason=reason) for name, reason in leave.reasons.items()]
+
+
+def promised_ever(marks: Mapping[str, str], promises: Mapping[str, float]) -> dict[str, float]:
+    """Return the promises of the file, and before them those that the journal's marks tell of beside them, km2."""
+    return {**json.loads(marks.get(PROMISED, "{}")), **promises}
+
+
+def marks_of(promises: Mapping[str, float]) -> dict[str, str]:
+    """Return the mark by which the journal remembers promises."""
+    return {PROMISED: json.dumps(dict(promises))} if promises else {}
+
+
+def taken_away(marks: Mapping[str, str], promises: Mapping[str, float]) -> list[Unaudited]:
+    """Return the decisions by which audiences go on without a promise that the journal tells of."""
+    ever = promised_ever(marks, promises)
+    return [Unaudited(audience=name, reason=GONE.format(say_area(ever[name]))) for name in ever if name not in promises]
+
+
+def whose_process() -> str:
+    """Return the name of the account that this process runs as, whatever its environment says."""
+    try:
+        return pwd.getpwuid(os.getuid()).pw_name
+    except KeyError:
+        return f"uid {os.getuid()}"
 
 
 def _refusal(expedition: Expedition, audience: str, why: str) -> str:

@@ -16,8 +16,9 @@ from relay.shell.expedition_faults import Fault
 from relay.shell.expedition_form import AudiencePart, File
 from relay.shell.quantities import say_number
 
-# The ship must have the time to work out, before a record leaves, what it gives away: a few rounds of `promises`.
-LEAST_DELAY_US = 10 * 60 * MICROSECONDS
+# The ship must have the time to work out, before a record leaves, what it gives away: a round of `promises` that began
+# just before it came in, one that fails and a full one, with the wait before each; else their length would tell (R2).
+LEAST_DELAY_US = 20 * 60 * MICROSECONDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,7 @@ def _faults_of(audience: AudiencePart, promise_km2: float, file: File, area: Are
         )
     elif audience.delay < LEAST_DELAY_US:
         why = "a promise is watched by working out, before a record leaves, what it gives away, which takes minutes"
-        yield "delay", f'{why}: set delay = "10 min" or more, or take promise away'
+        yield "delay", f'{why}: set delay = "20 min" or more, or take promise away'
     if area is not None and promise_km2 > (known_km2 := expanse_km2(area)):
         told = f"the declared area has {say_number(round(known_km2, 2))} km2 in all"
         yield "promise", f"{told}, and everybody knows it: promise less, or declare a larger area"

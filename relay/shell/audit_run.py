@@ -16,16 +16,17 @@ import numpy as np
 
 from relay.audit.attack import Attack, Case, Progress
 from relay.audit.attacks import ATTACKS
-from relay.audit.calibration import calibrate
+from relay.audit.calibration import Calibration, calibrate
 from relay.audit.chart_match import ChartMatch, parts_for, soundings_for
 from relay.audit.evidence import Soundings
 from relay.audit.known_seabed import KnownSeabed
-from relay.audit.played import Outsider, Place, Played, Trial, play
+from relay.audit.played import Outsider, Place, Played, play
 from relay.core.errors import OperatorError
 from relay.shell.audit_case import Given, read_case
 from relay.shell.audit_promises import audit_promises, with_files_of
 from relay.shell.audit_words import attack_lines, field_lines, meaning, numbers, say_distance
 from relay.shell.expedition import read_expedition
+from relay.shell.printable import printable
 from relay.shell.report_page import report_html, report_path, write_report
 from relay.shell.true_place import true_place
 from relay.shell.true_spellings import spelled_in
@@ -69,7 +70,11 @@ def _played(options: argparse.Namespace, progress: Progress) -> Said:
         name = str(case.dives[0].header["expedition"])
         write_report(report_html(played, name, lines, truth), report, options.force)
     stands = _stands_there(options, given)
-    text = json.dumps(as_values(played), indent=2) if options.json else "\n".join([in_text(played, lines), *stands])
+    text = (
+        json.dumps(as_values(played), indent=2)
+        if options.json
+        else "\n".join([in_text(played, lines), *map(printable, stands)])
+    )
     notes = (
         *given.notes,
         *(stands if options.json else ()),
@@ -95,7 +100,7 @@ def outsider(seabed: KnownSeabed, turns: int, trials: int, seed: int) -> Outside
     """Return the strongest outsider there is: every attack, the chart match tried on a known seabed."""
     attacks: list[Attack] = [ChartMatch(turns) if isinstance(each, ChartMatch) else each for each in ATTACKS]
 
-    def try_on_known(case: Case, soundings: tuple[Soundings, ...], progress: Progress) -> Trial:
+    def try_on_known(case: Case, soundings: tuple[Soundings, ...], progress: Progress) -> Calibration:
         draw, where = np.random.default_rng(seed), seabed.where(case.prior)
         return calibrate(
             seabed.tried, soundings, seabed.truth, draw, trials=trials, turns=turns, where=where, progress=progress
@@ -150,15 +155,23 @@ def in_text(played: Played, lines: Sequence[str]) -> str:
         out.append(f"  {attack.name}: {attack.left}")
         out += textwrap.wrap(attack.words, _WIDTH, initial_indent="    ", subsequent_indent="    ")
     if fields := field_lines(played):
-        out += ["", "Left to search if a field were withheld:", *(f"  {name}: {left}" for name, left in fields)]
-    return "\n".join([*out, "", *lines])
+        out += [
+            "",
+            "Left to search if a field were withheld (at the same level, not tried anew):",
+            *(f"  {name}: {left}" for name, left in fields),
+        ]
+    return "\n".join(map(printable, [*out, "", *lines]))
 
 
 def as_values(played: Played) -> dict[str, Any]:
     """Return the result as plain values, areas in km2, without a place."""
     joint, trial = played.joint, played.trial
     return {
+        "left_km2": played.left_km2,
         "rsa95_km2": None if joint is None else joint.area_km2,
+        "half_km2": played.half_km2,
+        "outright": played.outright,
+        "misled": played.misled,
         "refused": played.refused,
         "declared_km2": played.prior_km2,
         "floor_km2": played.floor_km2,

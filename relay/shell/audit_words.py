@@ -10,6 +10,11 @@ from dataclasses import dataclass
 from relay.audit.played import LEVEL, WITHIN_M, Played, Score
 
 NO_NUMBER = "no number"
+MISLED = (
+    "WARNING: that is no measure of safety. At known places this outsider was often sure of a wrong place, so his area "
+    "had to be made large to hold the true one; one who reads the chart better is left with less. Give a better chart "
+    "(--chart), or one to learn from how wrong it is (--seabed)."
+)
 _SAME = 0.01
 
 
@@ -36,19 +41,27 @@ def headline(played: Played) -> str:
     """Return the one sentence that counts."""
     if played.joint is None:
         return "No area can be given."
-    left = say_km2(played.joint.area_km2)
-    if any(finding.place is not None for finding in played.findings):
-        return f"The place is given away: it was told outright (one cell of the chart, {left})."
-    return f"An outsider is left with {left} to search, of {say_km2(played.prior_km2)} declared."
+    left = say_km2(played.left_km2 or 0.0)
+    if played.outright:
+        return f"The place is given away: it was told outright ({left}: a cell of the chart for each place)."
+    who = "An outsider who has the ship's track (AIS)" if _floor_binds(played) else "An outsider"
+    return f"{who} is left with {left} to search, of {say_km2(played.prior_km2)} declared."
+
+
+def _floor_binds(played: Played) -> bool:
+    """Whether the ship's own track leaves less than all attacks together are said to."""
+    return played.joint is not None and played.floor_km2 is not None and played.floor_km2 < played.joint.area_km2
 
 
 def meaning(played: Played) -> str:
     """Return a plain paragraph: what that means, and what makes it more."""
-    parts = [headline(played)]
+    parts = [headline(played), *([MISLED] if played.misled and played.joint is not None else [])]
     if played.refused:
         parts.append(played.refused)
     if played.joint is not None:
         parts += _of_joint(played, played.joint)
+    elif played.floor_km2 is not None:
+        parts.append(f"The ship's own track (AIS) alone leaves {say_km2(played.floor_km2)}, however this is set.")
     if played.leaks:
         parts.append(
             "Something was released that should not have been there at all; it is listed below. Don't release more "
@@ -58,29 +71,26 @@ def meaning(played: Played) -> str:
 
 
 def _of_joint(played: Played, joint: Score) -> Iterator[str]:
-    share = joint.area_km2 / played.prior_km2
+    yield f"That is {_percent((played.left_km2 or 0.0) / played.prior_km2)} of the area."
+    if played.half_km2 is not None and played.half_km2 < (played.left_km2 or 0.0):
+        yield f"At half of the known places it was tried at, the most probable {say_km2(played.half_km2)} were enough."
     bits = _bits(joint.posterior.lost_bits)
-    yield f"That is {_percent(share)} of the area: {bits} of uncertainty are lost, and each halves what is left."
-    if played.floor_km2 is not None:
-        if joint.area_km2 > played.floor_km2:
-            yield _beside_floor(joint, played.floor_km2)
-        else:
-            yield (
-                f"The ship's own track alone leaves {say_km2(played.floor_km2)}: no setting here can keep more than "
-                "that, only where the ship is seen to be."
-            )
+    yield f"By the outsider's own belief {bits} of uncertainty are lost, and each halves what is left."
+    if _floor_binds(played):
+        yield (
+            f"That is the floor about the places where she stayed, which no setting can raise; all attacks together "
+            f"leave {say_km2(joint.area_km2)}: the lesser of the two counts."
+        )
+    elif played.floor_km2 is not None:
+        yield (
+            f"The ship's own track alone leaves {say_km2(played.floor_km2)}: no setting here can keep more than "
+            "that, only where the ship is seen to be. It is counted in the area above."
+        )
     gain = next((item for item in played.withheld if item.area_km2 is not None), None)
     if gain is not None and gain.area_km2 is not None and gain.area_km2 > 1.05 * joint.area_km2:
         yield f"The field that gave most away is {gain.field}: without it, {say_km2(gain.area_km2)} would be left."
     elif played.withheld:
         yield "No single field gave the place away: withholding any one of them leaves about the same area."
-
-
-def _beside_floor(joint: Score, floor_km2: float) -> str:
-    return (
-        f"Beside it, whoever has the ship's track (AIS) is left with {say_km2(floor_km2)} however this is set: the "
-        "lesser of the two counts."
-    )
 
 
 def _bits(bits: float) -> str:
@@ -97,8 +107,10 @@ def numbers(played: Played) -> list[tuple[str, str]]:
     joint = played.joint
     rows.append(("Residual search area (RSA95), all attacks", NO_NUMBER if joint is None else say_km2(joint.area_km2)))
     if joint is not None:
-        rows.append(("Uncertainty lost", _bits(joint.posterior.lost_bits)))
-        rows.append((f"Probability within {WITHIN_M:.0f} m of the best guess", f"{joint.near:.1%}"))
+        if played.half_km2 is not None:
+            rows.append(("Enough at half of the known places", say_km2(played.half_km2)))
+        rows.append(("Uncertainty lost, by the outsider's own belief", _bits(joint.posterior.lost_bits)))
+        rows.append((f"Within {WITHIN_M:.0f} m of the best guess, he believes", f"{joint.near:.1%}"))
     if played.floor_km2 is not None:
         rows.append(("What the ship's own track leaves", say_km2(played.floor_km2)))
     if played.trial is not None:
@@ -141,7 +153,7 @@ def _left(played: Played, at: int) -> str:
         return NO_NUMBER
     if finding.leaks:
         return "a leak"
-    return "nothing found" if finding.worked else "nothing to work on"
+    return "no place found" if finding.worked else "nothing to work on"
 
 
 def field_lines(played: Played) -> list[tuple[str, str]]:

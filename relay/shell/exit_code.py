@@ -5,6 +5,7 @@ import sys
 from collections.abc import Callable
 
 from relay.core.errors import OperatorError
+from relay.shell.printable import printable_lines
 
 FAULT = 2
 
@@ -14,7 +15,7 @@ def exit_code(command: Callable[[argparse.Namespace], int], options: argparse.Na
     try:
         return command(options)
     except OperatorError as error:
-        print(error, file=sys.stderr)
+        print(printable_lines(str(error)), file=sys.stderr)
         return FAULT
     except BrokenPipeError:
         return 0

@@ -11,13 +11,14 @@ import os
 import pickle
 import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from relay.core.policy import Plan
 
-LIMIT_S = 480.0
+LIMIT_S = 300.0
+BUDGET_S = 200.0  # after so long a round leaves the ticks that it hasn't judged to the next one
 MOST_ANSWER = 1 << 20
 COMMAND = (sys.executable, "-m", "relay.shell.foresight_run")
 ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
@@ -28,7 +29,9 @@ Number = tuple[int, int]
 class Job:
     """What is to be worked out: of the journal up to `upto_us`, for each audience of `levels`.
 
-    `told`: the dive and number of the record that left last; `levels`: the mass that is a 95 % region; `promises`: km2.
+    `told`: the dive and number of the record that left last; `judged`: of the last that earlier rounds have judged;
+    `levels`: the mass that is a 95 % region; `promises`: km2; `digests`: of the charts' files, as they were audited;
+    `open_audiences`: what they are told counts for each.
     """
 
     plan: Plan
@@ -39,6 +42,9 @@ class Job:
     told: Mapping[str, Number]
     levels: Mapping[str, float]
     promises: Mapping[str, float]
+    judged: Mapping[str, Number] = field(default_factory=dict)
+    digests: tuple[str, ...] = ()
+    open_audiences: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,12 +52,17 @@ class Seen:
     """What was found for an audience: km2 left by what has left, and by all that is about to.
 
     `kept_us`: ticks up to this one leave the promise whole. `breaks_us`: when the first that doesn't would leave.
+    `judged_dive`, `judged_seq`: the last record that was judged and is kept. `whole`: no tick was left to the next
+    round.
     """
 
     left_km2: float
     ahead_km2: float
     kept_us: int
     breaks_us: int | None = None
+    judged_dive: int = 0
+    judged_seq: int = -1
+    whole: bool = True
 
 
 async def ask(job: Job, *, limit_s: float = LIMIT_S, command: Sequence[str] = COMMAND) -> dict[str, Seen] | str:

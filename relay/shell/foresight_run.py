@@ -1,7 +1,9 @@
 """The process of `foresight`: one job on standard input, one answer on standard output, with little of the machine.
 
 Rules: it reads journal, secrets, charts and recordings, and writes nothing but its answer, which holds no position;
-it runs niced, within bounds of memory and processor time; what goes wrong is words in the answer.
+it runs niced, within bounds of memory and processor time; what goes wrong is words in the answer. Charts that aren't
+those of the audit, and a recording that has left and isn't there or can't be read, are faults: less evidence would
+leave more area (R4).
 """
 
 import json
@@ -9,22 +11,25 @@ import os
 import pickle
 import resource
 import sys
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, replace
-from pathlib import Path
+from functools import partial
 from typing import Any
 
 from relay.audit.attack import Dive
+from relay.core.channel import Channel
 from relay.core.desk_record import TAKEN_LIMIT
 from relay.core.errors import OffingError, OperatorError, RecordingError
 from relay.core.model import Row
 from relay.core.pipeline import Checkpoint, Pipeline
 from relay.core.secrets import Secrets
+from relay.shell.audit_result import chart_digest
 from relay.shell.checkpoint import read_checkpoint
 from relay.shell.foresight import Areas, Measure, foresee, judged
-from relay.shell.foresight_process import Job, Seen
+from relay.shell.foresight_process import BUDGET_S, Job, Seen
 from relay.shell.journal import read_decisions, read_marks, read_rows
-from relay.shell.recording import load_recording
+from relay.shell.recording import load_recording, recording_path
 from relay.shell.secrets_file import NAME as SECRETS
 from relay.shell.secrets_file import read_secrets
 
@@ -34,25 +39,41 @@ NICE = 15
 SEED = 1  # that of the audit, unless it is told another
 
 
-def work_out(job: Job, secrets: Secrets, residual_of: Callable[[float], Areas]) -> dict[str, Seen]:
-    """Return how each promise of a job stands; `residual_of(level)` measures areas."""
+def work_out(
+    job: Job, secrets: Secrets, residual_of: Callable[[float], Areas], clock_s: Callable[[], float] = time.monotonic
+) -> dict[str, Seen]:
+    """Return how each promise of a job stands; `residual_of(level)` measures areas.
+
+    Each audience has its share of what is left of `BUDGET_S`; what it can't judge within waits for the next round.
+    """
+    until_s = clock_s() + BUDGET_S
     pipeline, rows = _again(job, secrets)
+    earlier = {channel.policy.audience: _earlier(job, channel) for channel in pipeline.channels}
     found = foresee(pipeline, rows, job.upto_us)
     out: dict[str, Seen] = {}
-    for audience, level in job.levels.items():
-        coming = found[audience]
-        first = coming[0].record.dive if coming else sys.maxsize
-        measure = Measure(residual_of(level), _earlier(job.released / audience, first), coming)
-        told = job.told.get(audience, (0, -1))
-        out[audience] = judged(measure, coming, told, job.promises[audience], job.upto_us)
+    for at, (audience, level) in enumerate(job.levels.items()):
+        beside = [other for other in found if other != audience and other in job.open_audiences]
+        before = [dive for name in (audience, *beside) for dive in earlier[name]]
+        measure = Measure(residual_of(level), before, found[audience], [found[name] for name in beside])
+        told, since = job.told.get(audience, (0, -1)), job.judged.get(audience, (0, -1))
+        share_s = clock_s() + (until_s - clock_s()) / (len(job.levels) - at)
+        out[audience] = judged(
+            measure, found[audience], told, since, job.promises[audience], job.upto_us,
+            partial(_later, clock_s, share_s),
+        )  # fmt: skip
     return out
 
 
+def _later(clock_s: Callable[[], float], than_s: float) -> bool:
+    return clock_s() > than_s
+
+
 def _again(job: Job, secrets: Secrets) -> tuple[Pipeline, Iterator[Row]]:
-    """Return a pipeline of the watched audiences alone, as it stood at the checkpoint, and the rows from there on."""
+    """Return a pipeline of the audiences that count, as it stood at the checkpoint, and the rows from there on."""
     journal = job.private / "journal.db"
     start = read_checkpoint(read_marks(journal).get("checkpoint"), job.plan)
-    watched = [at for at, policy in enumerate(job.plan.policies) if policy.audience in job.levels]
+    counts = {*job.levels, *job.open_audiences}
+    watched = [at for at, policy in enumerate(job.plan.policies) if policy.audience in counts]
     plan = replace(job.plan, policies=tuple(job.plan.policies[at] for at in watched))
     if start is not None:
         standings = tuple(start.standings[at] for at in watched)
@@ -63,16 +84,22 @@ def _again(job: Job, secrets: Secrets) -> tuple[Pipeline, Iterator[Row]]:
     return pipeline, read_rows(journal, pipeline.first_row)
 
 
-def _earlier(folder: Path, before: int) -> list[Dive]:
-    """Return the dives of this audience that were over by the checkpoint, as they were released."""
+def _earlier(job: Job, channel: Channel) -> list[Dive]:
+    """Return the dives of an audience that were over by the checkpoint, as they were released.
+
+    Each has left: OperatorError where one isn't there or can't be read.
+    """
     dives = []
-    for path in sorted(folder.glob("dive-*.recording")):
+    for number in range(1, channel.next_dive):
+        path = recording_path(job.released, channel.policy.audience, number)
         try:
             recording = load_recording(path)
-        except RecordingError:
-            continue  # it is left out of the dive list, too
-        if recording.records[0].dive < before:
-            dives.append(Dive(path.name, recording.header, recording.records))
+            if not recording.closed:
+                raise RecordingError(f"{path}: it ends before the dive does")
+        except (RecordingError, OSError) as error:
+            why = "it has left, and counts: put it back as the shore and those who follow have it"
+            raise OperatorError(f"{channel.policy.audience}/{path.name} is missing or damaged; {why}") from error
+        dives.append(Dive(path.name, recording.header, recording.records))
     return dives
 
 
@@ -85,7 +112,10 @@ def _residual_of(job: Job) -> Callable[[float], Areas]:
     from relay.audit.error_law import learn
     from relay.audit.residual import Residual
 
-    chart = merge([read_chart(path) for path in job.charts])
+    charts = [read_chart(path) for path in job.charts]
+    if tuple(map(chart_digest, job.charts)) != job.digests:
+        raise OperatorError("the charts are others than those it was audited with: put those back, or audit again")
+    chart = merge(charts)
     try:
         chart = learn(chart, np.random.default_rng(SEED))
     except ValueError as error:

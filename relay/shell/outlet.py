@@ -35,6 +35,7 @@ class Outlet:
         self._open: dict[str, Recorder] = {}
         self._dives: dict[str, int] = {}
         self._programmes: dict[str, ProgrammeFile] = {}
+        self._follows: dict[Path, bool] = {}
 
     @property
     def faults(self) -> list[str]:
@@ -75,21 +76,16 @@ class Outlet:
             self._programmes[audience] = ProgrammeFile(self._folder, audience)
         return self._programmes[audience]
 
-    def owes_dive(self, audience: str, next_dive: int) -> bool:
-        """Return what `owes` does, of dives alone; cheap enough to be asked for every row."""
-        recorder = self._open.get(audience)
-        if recorder is not None and recorder.owes:
-            return True
-        follows = recording_path(self._folder, audience, max(next_dive, self._dives.get(audience, 0) + 1))
-        return follows.exists() and follows.stat().st_size > 0
-
     def owes(self, audience: str, next_dive: int, of_programmes: bool = True) -> bool:
         """Return whether an audience was told more, before a restart, than has been released to it again.
 
+        Cheap enough to be asked for every row: a file that isn't open yet is read once, for nobody else writes it.
         `next_dive`: the one under way or the one that is next. `of_programmes`: False where it is told none any more.
         """
         recorder = self._open.get(audience)
         if (of_programmes and self._programme(audience).owes) or (recorder is not None and recorder.owes):
             return True
-        follows = max(next_dive, self._dives.get(audience, 0) + 1)
-        return told(recording_path(self._folder, audience, follows)) != b""
+        follows = recording_path(self._folder, audience, max(next_dive, self._dives.get(audience, 0) + 1))
+        if follows not in self._follows:
+            self._follows[follows] = told(follows) != b""
+        return self._follows[follows]

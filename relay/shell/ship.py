@@ -70,6 +70,7 @@ class Ship:
         self.expedition, self.site = expedition, site
         self._file = JournalFile(expedition.private)
         marks = self._file.marks()
+        self.promises.remember(marks)
         secrets = open_secrets(expedition.private, marks.get(MARK))
         self._fingerprint = fingerprint(secrets)
         self._clock: EmbargoClock = clock_of(self._file, time)
@@ -99,7 +100,7 @@ class Ship:
     async def start(self) -> None:
         """Grow the release log again from the journal, then open the public site and the feeds."""
         self.inviting.start()
-        self.promises.board(self, self._outlet.owes_dive, self._wake.set)
+        self.promises.board(self, self._outlet.owes, self._wake.set)
         self._restore()
         journal = Journal(self._file, self._clock)
         self._go_on(journal)
@@ -219,7 +220,7 @@ class Ship:
         """Journal from now on, and take what is on the disk."""
         self._journal = journal
         self._taking = Taking(self.pipeline, journal, self._clock)
-        journal.mark({MARK: self._fingerprint})
+        journal.mark({MARK: self._fingerprint, **self.promises.marks})
         journal.on_durable = self._durable
         journal.beat()
 

@@ -2,10 +2,12 @@
 
 Rules: times are ISO 8601 (UTC where no zone is told) or Unix time in seconds or milliseconds; fixes are put in order of
 time, one for each instant. Latitude 91 and longitude 181 say "not available" (ITU-R M.1371, from memory): such lines
-are passed over. A table of several ships is refused: which of them she is, nobody here can know.
+are passed over. A time outside the years 1970 to 2200 is none. A table of several ships is refused: which of them she
+is, nobody here can know.
 """
 
 from datetime import UTC, datetime
+from math import isfinite
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +22,7 @@ LONGITUDES = "lon", "longitude", "lon_deg", "longitude_deg", "long", "lng"
 SHIPS = "mmsi", "imo", "ship", "vessel_name", "vessel"
 _NO_LATITUDE, _NO_LONGITUDE = 91.0, 181.0
 _MILLISECONDS_FROM = 1e11  # as seconds that would be the year 5138
+_EARLIEST_S, _LATEST_S = 0.0, 7_258_118_400.0  # 1970-01-01 and 2200-01-01
 
 
 def read_ship_track(path: Path) -> ShipTrack:
@@ -66,16 +69,21 @@ def _seconds(path: Path, line: int, cell: str) -> float:
     """Return Unix time in seconds."""
     try:
         number = float(cell)
+        seconds = number / 1_000 if number >= _MILLISECONDS_FROM else number
     except ValueError:
-        return _dated(path, line, cell)
-    return number / 1_000 if number >= _MILLISECONDS_FROM else number
+        seconds = _dated(cell)
+    if not (isfinite(seconds) and _EARLIEST_S <= seconds < _LATEST_S):
+        raise OperatorError(
+            f"{path}, line {line}: {cell[:60]!r} is no time: write it as 2026-11-26T22:05:00Z, or in seconds of Unix "
+            "time, of the years 1970 to 2200"
+        )
+    return seconds
 
 
-def _dated(path: Path, line: int, cell: str) -> float:
+def _dated(cell: str) -> float:
+    """Return Unix time in seconds, NaN where it is none."""
     try:
         moment = datetime.fromisoformat(cell.removesuffix(" UTC"))
-    except ValueError as error:
-        raise OperatorError(
-            f"{path}, line {line}: {cell!r} is no time: write it as 2026-11-26T22:05:00Z, or in seconds of Unix time"
-        ) from error
-    return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
+        return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
+    except (ValueError, OverflowError):
+        return float("nan")

@@ -18,6 +18,7 @@ from relay.core.decision import (
     Say,
     SetLeg,
     Target,
+    Unaudited,
     word_for,
 )
 from relay.core.desk_record import Known
@@ -182,7 +183,9 @@ def _check_dive(decision: Decision, under_way: bool) -> None:
 
 
 def check_names(decision: Decision, pipeline: Pipeline) -> None:
-    """Refuse names that the expedition file doesn't know."""
+    """Refuse names that the expedition file doesn't know; a promise can be missed of an audience that is gone."""
+    if isinstance(decision, Unaudited):
+        return
     audiences = [channel.policy.audience for channel in pipeline.channels]
     named = [getattr(decision, "audience", None), *getattr(decision, "audiences", ())]
     for name in named:

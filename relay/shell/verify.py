@@ -15,6 +15,7 @@ from relay.core.errors import OperatorError, RecordingError
 from relay.core.seal import is_sealed, parse_key
 from relay.core.verification import Examined, examine
 from relay.shell.exit_code import FAULT
+from relay.shell.printable import printable
 from relay.shell.programme_file import NAME as PROGRAMME
 from relay.shell.programme_file import read_programme
 
@@ -82,14 +83,9 @@ def _recording(path: Path, key: bytes | None, unfinished: bool) -> _File:
 
 def _told(found: Examined) -> str:
     torn = f", then {found.torn_octets} bytes of one that is cut off" if found.torn_octets else ""
-    what = f"{_printable(found.expedition)}, for {_printable(found.audience)}, dive {found.dive}"
+    what = f"{printable(found.expedition)}, for {printable(found.audience)}, dive {found.dive}"
     records = "1 record" if found.records == 1 else f"{found.records} records"
     return f"{what}: {records}{torn}{', to its end' if found.ended else ''}"
-
-
-def _printable(text: str) -> str:
-    """Return a text of somebody's so that it can't be taken for words of ours, nor do anything to a terminal."""
-    return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text)
 
 
 def _programme(path: Path, given: bytes | None, dives: Iterable[_File]) -> _File:
@@ -97,7 +93,7 @@ def _programme(path: Path, given: bytes | None, dives: Iterable[_File]) -> _File
     beside = next((file for file in dives if file.path.parent == path.parent and file.audience is not None), None)
     audience = beside.audience if beside is not None else path.resolve().parent.name
     key = given or (beside.key if beside is not None else None)
-    told = f"the programme for {_printable(audience or '')}"
+    told = f"the programme for {printable(audience or '')}"
     try:
         record = read_programme(path)
         if record is None:
@@ -126,7 +122,7 @@ def _proves(files: list[_File], given: bytes | None, keys: list[bytes]) -> Itera
         for before, after in pairwise(numbers):
             if after - before > 1:
                 missing = f"dive {before + 1}" if after - before == 2 else f"dives {before + 1} to {after - 1}"
-                yield f"Not among these: {missing} for {_printable(audience)}."
+                yield f"Not among these: {missing} for {printable(audience)}."
     if any(file.faults for file in files):
         yield "NOT VERIFIED: see what is wrong above."
     elif given is not None:

@@ -203,7 +203,7 @@ const promised = fields({
   promise_km2: num,
   left_km2: orNull(num),
   ahead_km2: orNull(num),
-  state: oneOf('kept', 'near', 'breaks', 'unknown', 'unaudited'),
+  state: oneOf('kept', 'waiting', 'near', 'breaks', 'unknown', 'unaudited'),
   words: text,
 });
 

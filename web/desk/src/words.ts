@@ -266,12 +266,13 @@ export const words = {
 
   promises: {
     title: 'Left to search',
-    help: 'What somebody who looks for the place is left with, worked out by the ship before anything leaves.',
+    help: 'What somebody who looks for the place by its depths, on the charts of the expedition file, is left with; worked out by the ship before anything leaves.',
     none: 'Nothing is promised: promise = "87 km2" under an [[audience]] of the expedition file does, with the charts under [audit].',
     nothing: 'nothing promised',
     kept: 'promises kept',
+    waiting: 'not yet known',
     look: (names: readonly string[]) => `LOOK: ${names.join(', ')}`,
-    state: { kept: 'kept', near: 'CLOSE to the promise', breaks: 'WOULD BREAK the promise', unknown: 'NOT KNOWN', unaudited: 'WITHOUT an audit' },
+    state: { kept: 'kept', waiting: 'not yet known', near: 'CLOSE to the promise', breaks: 'WOULD BREAK the promise', unknown: 'NOT KNOWN', unaudited: 'WITHOUT an audit' },
   },
 
   standing: {

@@ -9,12 +9,13 @@ const STATES = ['near', 'breaks', 'unknown', 'unaudited'] as const;
 test('whoever needs a look is named while the part is folded away, and nobody else', () => {
   expect(brief([])).toBe('nothing promised');
   expect(brief([KEPT, { ...KEPT, audience: 'funders' }])).toBe('promises kept');
+  expect(brief([KEPT, { ...KEPT, state: 'waiting' }])).toBe('not yet known');
   for (const state of STATES) expect(brief([KEPT, { ...KEPT, audience: 'funders', state }])).toBe('LOOK: funders');
 });
 
 test('each state is words of its own', () => {
-  const told = [KEPT, ...STATES.map((state) => ({ ...KEPT, state }))].map(headOf);
-  expect(new Set(told).size).toBe(5);
+  const told = [KEPT, ...(['waiting', ...STATES] as const).map((state) => ({ ...KEPT, state }))].map(headOf);
+  expect(new Set(told).size).toBe(6);
   expect(told[0]).toBe('public: kept');
 });
 

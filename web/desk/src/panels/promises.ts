@@ -22,7 +22,7 @@ export function create(root: HTMLElement): Panel {
       draw(promised) {
         say(head, headOf(promised));
         say(told, sentence(promised.words));
-        mark(card, 'data-sounds', promised.state === 'kept' ? null : 'true');
+        mark(card, 'data-sounds', isFine(promised) ? null : 'true');
       },
     };
   });
@@ -39,9 +39,13 @@ export function create(root: HTMLElement): Panel {
 /** Say of one audience how its promise stands: the state in words, never by colour alone. */
 export const headOf = ({ audience, state }: Promised): string => `${audience}: ${W.state[state]}`;
 
+/** Whether nobody needs to look: it is kept, or there is nothing to be known yet. */
+const isFine = ({ state }: Promised): boolean => state === 'kept' || state === 'waiting';
+
 /** Say in a few words how all promises stand. */
 export function brief(promises: readonly Promised[]): string {
   if (promises.length === 0) return W.nothing;
-  const troubled = promises.filter(({ state }) => state !== 'kept').map(({ audience }) => audience);
-  return troubled.length === 0 ? W.kept : W.look(troubled);
+  const troubled = promises.filter((promised) => !isFine(promised)).map(({ audience }) => audience);
+  if (troubled.length > 0) return W.look(troubled);
+  return promises.some(({ state }) => state === 'waiting') ? W.waiting : W.kept;
 }
