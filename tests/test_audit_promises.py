@@ -14,7 +14,7 @@ from relay.audit.attack import Case, quiet
 from relay.audit.chart import Chart
 from relay.audit.journey import invented_journey
 from relay.audit.ship_alignment import reach_m
-from relay.audit.trial import Ground
+from relay.audit.trial import Proving
 from relay.core.errors import OperatorError
 from relay.shell.advise_run import floor_km2
 from relay.shell.audit_gate import NO_LEAVE, without_audit
@@ -124,7 +124,7 @@ def test_ships_stay_is_a_floor(tmp_path: Path) -> None:
     """Five hours on one spot of the area leave a disc about it of the vehicle's reach; a track elsewhere sets none."""
     chart = rough_chart(26, 1)
     where = chart.candidates
-    ground = Ground(chart, where, invented_journey(), lambda dive: None, lambda soundings, cells: chart.depth_m)
+    ground = Proving(chart, where, invented_journey(), lambda dive: None, lambda soundings, cells: chart.depth_m)
     track = tmp_path / "ais.csv"
     bare = expedition_in(tmp_path)
     expedition = replace(bare, audit=replace(bare.audit, ship_track=track))
