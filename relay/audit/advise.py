@@ -236,11 +236,6 @@ def _search(
     settings: Sequence[Settings],
     effort: Effort,
     progress: Progress,
-    policy: Policy,
-    promise_km2: float,
-    settings: Sequence[Settings],
-    effort: Effort,
-    progress: Progress,
 ) -> Search:
     """Return a search of the settings, which tries first the places at which others fell short."""
     hardest, allowed = Hardest(range(effort.places)), spare(effort.places)
