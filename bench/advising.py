@@ -19,7 +19,7 @@ from relay.audit.error_law import learn
 from relay.audit.journey import invented_journey
 from relay.audit.settings import Lattice, applied, detail
 from relay.audit.soundings_of import soundings_of
-from relay.audit.trial import Ground, matcher
+from relay.audit.trial import Proving, matcher
 from relay.core.policy import Policy
 from relay.shell.expedition import preset_policy
 
@@ -57,7 +57,7 @@ def compared() -> Iterator[Compared]:
             yield Compared(name, preset, detail(policy), promise_km2, advice, share, perf_counter() - begun)
 
 
-def _share(ground: Ground, policy: Policy, advice: Advice) -> float:
+def _share(ground: Proving, policy: Policy, advice: Advice) -> float:
     """Return at how many of places that nothing was chosen on the advice keeps the promise."""
     if advice.choice is None:
         return 0.0
@@ -66,7 +66,7 @@ def _share(ground: Ground, policy: Policy, advice: Advice) -> float:
     return audit(ground, applied(advice.choice.settings, policy), advice.promise_km2, unseen, None).share
 
 
-def _ground(path: Path, latitudes: tuple[float, float], longitudes: tuple[float, float]) -> Ground:
+def _ground(path: Path, latitudes: tuple[float, float], longitudes: tuple[float, float]) -> Proving:
     whole = read_chart(path)
     rows = slice(*np.searchsorted(whole.latitude_deg, latitudes))
     columns = slice(*np.searchsorted(whole.longitude_deg, longitudes))
@@ -77,4 +77,4 @@ def _ground(path: Path, latitudes: tuple[float, float], longitudes: tuple[float,
     chart = learn(part, np.random.default_rng(1))
     where, journey, tile_m = np.isfinite(chart.depth_m), invented_journey(), min(chart.spacing_m) / 3
     match = matcher(chart, where, 2 * journey.reach_m + 500, TURNS)
-    return Ground(chart, where, journey, lambda dive: soundings_of([dive], most=MOST, tile_m=tile_m), match)
+    return Proving(chart, where, journey, lambda dive: soundings_of([dive], most=MOST, tile_m=tile_m), match)

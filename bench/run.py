@@ -67,13 +67,12 @@ def _options() -> argparse.Namespace:
 
 def _advising() -> Table:
     table = _table("advise: more detail than a preset at the promise that it keeps")
-    heads = ("chart, preset", "promise km2", "its detail", "advised detail", "kept at fresh places", "seconds")
+    heads = ("chart, preset", "promise km2", "its detail", "advised detail", "kept at unseen places", "seconds")
     for head in heads:
         table.add_column(head)
     for one in compared():
         choice = one.advice.choice
-        audited = None if choice is None else choice.audited
-        told = ("none", "-") if choice is None or audited is None else (f"{choice.detail:.1f}", f"{audited.share:.0%}")
+        told = ("none", "-") if choice is None else (f"{choice.detail:.1f}", f"{one.share:.0%}")
         numbers = f"{one.promise_km2:.3g}", f"{one.detail:.1f}", *told, f"{one.seconds:.0f}"
         table.add_row(f"{one.chart}, {one.preset}", *numbers)
     return table

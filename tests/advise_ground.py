@@ -10,7 +10,7 @@ from relay.audit.error_law import learn
 from relay.audit.journey import Journey, invented_journey
 from relay.audit.settings import Lattice
 from relay.audit.soundings_of import soundings_of
-from relay.audit.trial import Ground, matcher
+from relay.audit.trial import Proving, matcher
 
 CHARTS = {
     "strait": ("chart-strait-multires/chart-500m.csv.gz", (48.6, 48.9), (-123.45, -123.0)),
@@ -45,9 +45,9 @@ def short_journey() -> Journey:
     return Journey(whole.name, whole.t_s[part], whole.east_m[part], whole.north_m[part], whole.height_m[part])
 
 
-def ground_on(chart: Chart, seed: int = 1, turns: int = 6) -> Ground:
+def ground_on(chart: Chart, seed: int = 1, turns: int = 6) -> Proving:
     """Return all the charted water of a chart as the declared area."""
     where, journey = np.isfinite(chart.depth_m), short_journey()
     tile_m = min(chart.spacing_m) / 3
     match = matcher(chart, where, 2 * journey.reach_m + 500, turns)
-    return Ground(chart, where, journey, lambda dive: soundings_of([dive], most=8, tile_m=tile_m), match, seed=seed)
+    return Proving(chart, where, journey, lambda dive: soundings_of([dive], most=8, tile_m=tile_m), match, seed=seed)

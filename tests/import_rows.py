@@ -288,9 +288,10 @@ SHELL = {
     "advise_words": "audit.advise audit.settings audit.trial core.policy audit_result quantities",
     "advise_picture": "audit.advise audit.trial audit_result core.errors | matplotlib matplotlib.axes "
     "matplotlib.backends.backend_agg matplotlib.backends.backend_svg matplotlib.figure",
-    "advise_run": "audit.advise audit.attack audit.chart audit.declared audit.error_law audit.settings "
-    "audit.sites audit.soundings_of audit.trial core.errors core.policy advise_dive audit_case expedition "
-    "quantities | numpy",
+    "advise_run": "advise_dive audit.advise audit.attack audit.chart audit.chart_files audit.declared audit.journey "
+    "audit.known_seabed audit.settings audit.ship_alignment audit.ship_path audit.sites "
+    "audit.soundings_of audit.told audit.trial audit_case audit_result core.errors core.policy expedition "
+    "quantities ship_track_file | numpy",
     "advise_command": "advise_picture advise_run advise_words advised_keys audit.attack audit.settings audit_libraries "
     "audit_result core.errors core.policy expedition policy_file quantities | rich",
     "audit_command": "audit.attack audit_libraries audit_run core.errors exit_code printable | rich",
@@ -372,5 +373,5 @@ AUDIT = {
     "| numpy",
     "sites": "chart filled journey | numpy",
     "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy",
-    "advise": "attack chart core.policy settings trial | numpy",
+    "advise": "attack calibration chart core.policy settings trial | numpy",
 }

@@ -14,7 +14,7 @@ import pytest
 from advise_ground import LATTICE, ground_on, part_of_chart
 from relay.audit.advise import Advice, Effort, Hardest, Search, Tried, advise, audit
 from relay.audit.settings import Lattice, Settings, applied, detail
-from relay.audit.trial import Kept, Left
+from relay.audit.trial import Kept, Left, Proving
 from relay.shell.expedition import preset_policy
 
 PUBLIC, FUNDERS = (preset_policy(name, "public") for name in ("public", "funders"))
@@ -100,32 +100,34 @@ def test_hardest_places_are_tried_first() -> None:
     assert hardest.order == [1, 3, 0, 2, 4]
 
 
-def _advised(shared_data: Path, chart: str, promise_km2: float | None, effort: Effort) -> tuple[Advice, float]:
-    """Return the advice for the public preset, and the promise: nine tenths of what it keeps unless one is given.
+def _advised(shared_data: Path, chart: str, promise_km2: float | None, effort: Effort) -> tuple[Advice, Proving]:
+    """Return the advice for the public preset, and where: at what the preset keeps there, unless a promise is given.
 
-    The tenth is for the noise of measuring twice, on other cells and at a level that others set.
+    The preset's is measured at the fresh places of the advice's audit, on every cell as that is.
     """
     ground = ground_on(part_of_chart(shared_data, chart))
-    own = audit(ground, PUBLIC, 100.0, range(effort.places), effort.cells).sure_km2 * 0.9
-    asked = own if promise_km2 is None else promise_km2
-    return advise(ground, PUBLIC, asked, SETTINGS, effort), asked
+    fresh = range(effort.places, effort.places + effort.fresh)
+    asked = audit(ground, PUBLIC, 100.0, fresh, None).sure_km2 if promise_km2 is None else promise_km2
+    return advise(ground, PUBLIC, asked, SETTINGS, effort), ground
 
 
 def test_advice_shows_more_than_the_preset_at_its_promise(shared_data: Path) -> None:
-    """There are settings with more detail than the public preset's that keep what it keeps, at fresh places too.
+    """There are settings with more detail than the public preset's that keep what it keeps, at third places too.
 
-    On a part of the strait's chart; the bench does it on both charts as they are (`make bench ARGS="--only advise"`).
+    On a part of the strait's chart; the bench does it on both charts (`make bench ARGS="--only advise"`). Of 20 places
+    a policy that keeps its promise at 95 % of all of them keeps it at 17 or more with 98 % (binomial).
     """
-    advice, _ = _advised(shared_data, "strait", None, Effort(places=20, fresh=20, most=8, cells=8))
-    assert advice.choice is not None and advice.choice.audited is not None
+    effort = Effort(places=20, fresh=20, most=8, audits=2, cells=8)
+    advice, ground = _advised(shared_data, "strait", None, effort)
+    assert advice.choice is not None
     assert advice.choice.detail > detail(PUBLIC) + 1
-    assert advice.choice.audited.share >= 0.95
+    third = range(effort.places + effort.audits * effort.fresh, effort.places + (effort.audits + 1) * effort.fresh)
+    assert audit(ground, applied(advice.choice.settings, PUBLIC), advice.promise_km2, third, None).share >= 17 / 20
 
 
 def test_promise_beyond_the_area_is_told_the_largest(shared_data: Path) -> None:
     """More than the area has can't be left: the advice is the largest promise, that of a track without depth."""
-    advice, _ = _advised(shared_data, "strait", 1e6, Effort(places=20, fresh=20, most=4, cells=10))
-    whole = ground_on(part_of_chart(shared_data, "strait"))
+    advice, whole = _advised(shared_data, "strait", 1e6, Effort(places=20, fresh=20, most=4, cells=10))
     area_km2 = whole.chart.cell_km2[whole.where].sum()
     assert advice.choice is None
     assert 0.9 * area_km2 < advice.largest_km2 <= area_km2

@@ -14,7 +14,7 @@ from relay.audit.attack import Dive
 from relay.audit.chart import Chart, Floats, Mask
 from relay.audit.evidence import Soundings
 from relay.audit.journey import Journey
-from relay.audit.trial import LADDER, Ground, Left, calibrated, keeps, level_for, spare, working_low
+from relay.audit.trial import LADDER, Left, Proving, calibrated, keeps, level_for, spare, working_low
 from relay.shell.expedition import preset_policy
 
 PUBLIC = preset_policy("public", "public")
@@ -32,7 +32,7 @@ def _soundings(_: Dive) -> Soundings:
     return Soundings(one, one, one + 85, one + 95, one + 10, one, one + 15, one)
 
 
-def _ground(match_m: float | None, level: float = 0.95) -> Ground:
+def _ground(match_m: float | None, level: float = 0.95) -> Proving:
     """Return a ground whose outsider holds a disc about the true place possible, metres; None: he learns nothing."""
     chart = _chart()
 
@@ -49,7 +49,7 @@ def _ground(match_m: float | None, level: float = 0.95) -> Ground:
         return None if match_m is None else _soundings(dive)
 
     where = np.ones(chart.shape, dtype=bool)
-    ground = Ground(chart, where, JOURNEY, read, match, level=level)
+    ground = Proving(chart, where, JOURNEY, read, match, level=level)
     return ground
 
 

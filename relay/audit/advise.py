@@ -16,7 +16,7 @@ from relay.audit.attack import Progress, quiet
 from relay.audit.calibration import judged
 from relay.audit.chart import Mask
 from relay.audit.settings import Settings, applied, detail, settings_of
-from relay.audit.trial import PLENTY, SHARE, Ground, Kept, Left, calibrated, keeps, level_for, spare
+from relay.audit.trial import PLENTY, SHARE, Kept, Left, Proving, calibrated, keeps, level_for, spare
 from relay.core.policy import Policy
 
 # The parts in the order in which they are made finer: first those that tell an outsider least.
@@ -189,7 +189,7 @@ class Effort:
 
 
 def advise(
-    ground: Ground,
+    ground: Proving,
     policy: Policy,
     promise_km2: float,
     settings: Sequence[Settings],
@@ -217,8 +217,8 @@ def advise(
 
 
 def _by_hand(
-    ground: Ground, policies: Mapping[str, Policy], promise_km2: float, effort: Effort, progress: Progress
-) -> tuple[Ground, tuple[Known, ...]]:
+    ground: Proving, policies: Mapping[str, Policy], promise_km2: float, effort: Effort, progress: Progress
+) -> tuple[Proving, tuple[Known, ...]]:
     """Return how policies made by hand fare, and the ground with the level that their trials show."""
     known = []
     for at, (name, policy) in enumerate(policies.items()):
@@ -230,7 +230,12 @@ def _by_hand(
 
 
 def _search(
-    ground: Ground, policy: Policy, promise_km2: float, settings: Sequence[Settings], effort: Effort, progress: Progress
+    ground: Proving,
+    policy: Policy,
+    promise_km2: float,
+    settings: Sequence[Settings],
+    effort: Effort,
+    progress: Progress,
 ) -> Search:
     """Return a search of the settings, which tries first the places at which others fell short."""
     hardest, allowed = Hardest(range(effort.places)), spare(effort.places)
@@ -246,7 +251,7 @@ def _search(
     return Search(settings, details, keep, effort.most, progress, settings_of(policy))
 
 
-def _audited(ground: Ground, policy: Policy, promise_km2: float, search: Search, effort: Effort) -> Tried | None:
+def _audited(ground: Proving, policy: Policy, promise_km2: float, search: Search, effort: Effort) -> Tried | None:
     """Return the best settings of a search that keep the promise at fresh places, too; None when none do."""
     for turn in range(effort.audits):
         found = search.run()
@@ -268,7 +273,7 @@ THREADS = 2
 
 
 def audit(
-    ground: Ground,
+    ground: Proving,
     policy: Policy,
     promise_km2: float,
     places: Sequence[int],
@@ -310,7 +315,7 @@ def audit(
 
 
 def _largest_km2(
-    ground: Ground, policy: Policy, promise_km2: float, settings: Sequence[Settings], effort: Effort
+    ground: Proving, policy: Policy, promise_km2: float, settings: Sequence[Settings], effort: Effort
 ) -> float:
     """Return the 5th percentile that the coarsest settings leave, km2."""
     return audit(ground, applied(settings[0], policy), promise_km2, range(effort.places), effort.cells).fifth_km2

@@ -84,7 +84,7 @@ class Left:
 
 
 @dataclass(frozen=True)
-class Ground:
+class Proving:
     """Where dives are tried, and with what the outsider looks for them.
 
     `where` (rows, columns of the chart): the declared area; `read`: what he makes of a recording; `match`: the log
@@ -102,7 +102,7 @@ class Ground:
     seed: int = 1
     truth: Chart | None = None
     legs: LegLimits = LIMITS
-    known: "Ground | None" = None
+    known: "Proving | None" = None
     _sites: dict[int, Site] = field(default_factory=dict)
 
     def site(self, number: int) -> Site:

@@ -24,7 +24,7 @@ from relay.audit.ship_path import ShipPath
 from relay.audit.sites import NoRoomForDiveError
 from relay.audit.soundings_of import soundings_of
 from relay.audit.told import SINK_MPS
-from relay.audit.trial import Ground, Kept, matcher
+from relay.audit.trial import Kept, Proving, matcher
 from relay.core.errors import OperatorError
 from relay.core.policy import Place, Policy
 from relay.shell.advise_dive import read_dive
@@ -47,7 +47,7 @@ class Advised:
     policy: Policy
     charts: tuple[Path, ...]
     advice: Advice
-    ground: Ground
+    ground: Proving
     files: Digests
     seabed: str
     notes: tuple[str, ...]
@@ -85,7 +85,7 @@ def seabed_of(charts: Sequence[Path], finer: Path | None, factor: float, seed: i
 
 
 def result_of(
-    options: argparse.Namespace, expedition: Expedition, ground: Ground, audience: str, kept: Kept, level_on: str
+    options: argparse.Namespace, expedition: Expedition, ground: Proving, audience: str, kept: Kept, level_on: str
 ) -> Audited:
     """Return what an audit found as it is kept for the gate; `level_on`: the known seabed, in words."""
     calibration, dive = kept.calibration, options.dive
@@ -105,7 +105,7 @@ def result_of(
     )
 
 
-def floor_km2(expedition: Expedition, ground: Ground) -> float | None:
+def floor_km2(expedition: Expedition, ground: Proving) -> float | None:
     """Return what the ship's own track leaves by itself of a dive as long, within the area.
 
     None where the file names no track, or she never lay still for so long in the area.
@@ -170,7 +170,7 @@ def promised_km2(expedition: Expedition, policy: Policy, given: str | None) -> f
 
 def ground_of(
     options: argparse.Namespace, expedition: Expedition, seabed: KnownSeabed
-) -> tuple[Ground, tuple[str, ...]]:
+) -> tuple[Proving, tuple[str, ...]]:
     """Return where dives are tried, and with what an outsider looks for them; and what is to be said of the area."""
     chart, area, notes = seabed.chart, expedition.plan.area, list[str]()
     where = chart.candidates
@@ -190,9 +190,9 @@ def ground_of(
     return replace(_ground(chart, where, journey, options), legs=legs, known=known), tuple(notes)
 
 
-def _ground(chart: Chart, where: Mask, journey: Journey, options: argparse.Namespace) -> Ground:
+def _ground(chart: Chart, where: Mask, journey: Journey, options: argparse.Namespace) -> Proving:
     tile_m = min(chart.spacing_m) / 3
-    return Ground(
+    return Proving(
         chart,
         where,
         journey,
