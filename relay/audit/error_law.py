@@ -1,9 +1,8 @@
 """How wrong a chart is, learnt from a finer one, or from itself with every second node left out.
 
 Rules: what is learnt is how the error grows with the chart's own relief and slope, how far it hangs together, and how
-much it varies from place to place; a chart's `error_m` goes in as its relief (`chart_error`) and comes out as a standard
-deviation, whatever factor it had.
-Without a finer chart relief is taken to be alike at either spacing.
+much it varies from place to place; a chart's `error_m` goes in as its relief (`chart_error`) and comes out as a
+standard deviation, whatever factor it had. Without a finer chart relief is taken to be alike at either spacing.
 """
 
 from dataclasses import replace
