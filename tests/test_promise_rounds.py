@@ -51,7 +51,7 @@ class Deck:
         self.ticks = 0
         self._journal, self._areas, self._clock_us, self._asked_us = journal, Dipping(dips), 0, 0
         self.promises = Promises(self.expedition, NO_LEAVE, asking=self._ask, round_s=float(ROUND))
-        self.promises.board(self, lambda audience, dive: False, lambda: None)
+        self.promises.board(self, lambda audience, dive, programmes: False, lambda: None)
         self.promises.begin(lambda: self._asked_us)
         self._failing = False
 
