@@ -4,6 +4,7 @@ Outside: data sets `glider-inlet` and `rov-transects` (real vehicles) and `chart
 water), by their READMEs. The whole table, calibrated, is printed by `audit_of_tracks.py`.
 """
 
+from functools import cache
 from math import prod
 from pathlib import Path
 
@@ -30,16 +31,16 @@ from tracks_to_station_lines import read_rows
 PROMISE_KM2 = 87.0
 
 
-@pytest.fixture(scope="module")
+@cache
 def glider(shared_data: Path) -> tuple[list[dict[str, str]], Told]:
     """Return the glider's table, and what it tells unprotected, north up."""
     rows = read_rows(shared_data / TRACKS["glider"])
     return rows, unprotected(rows, turned=False)
 
 
-def test_unprotected_glider_is_located(shared_data: Path, glider: tuple[list[dict[str, str]], Told]) -> None:
+def test_unprotected_glider_is_located(shared_data: Path) -> None:
     """With depth, altitude and north, a real track is found to less than a square kilometre in all of the strait."""
-    found = found_on(charts_of(shared_data)["fine-160m"], glider[1])
+    found = found_on(charts_of(shared_data)["fine-160m"], glider(shared_data)[1])
     assert found.declared_km2 > 4_000
     assert found.inside
     assert found.left_km2 < 1.0
@@ -66,11 +67,9 @@ def test_fine_chart_is_calibrated_on_every_second_node_of_itself(shared_data: Pa
         assert np.nanstd(off_m) > 1.0
 
 
-def test_soundings_of_the_glider_agree_with_the_fine_chart(
-    shared_data: Path, glider: tuple[list[dict[str, str]], Told]
-) -> None:
+def test_soundings_of_the_glider_agree_with_the_fine_chart(shared_data: Path) -> None:
     """Depth and altitude differ from the fine chart by 2 m at the median (README of the data set: 1.7 m)."""
-    rows, told = glider
+    rows, told = glider(shared_data)
     assert told.soundings is not None
     chart = charts_of(shared_data)["fine-160m"].chart
     middle_m = (told.soundings.shallowest_m + told.soundings.deepest_m) / 2
