@@ -175,7 +175,7 @@ class VirtualShip(Ship):
 
     def __init__(self, plan: Plan, secrets: Secrets, disk: Disk, machine: Machine, public: Public) -> None:
         self.expedition: Any = SimpleNamespace(plan=plan, released=disk.released)
-        self.desk: Any = SimpleNamespace(**dict.fromkeys(("took", "sent", "alarms", "beat"), lambda *_: []))
+        self.desk: Any = SimpleNamespace(**dict.fromkeys(("took", "sent", "alarms", "beat"), lambda *_: []), marks={})
         self.site, self.promises = public, self.desk  # type: ignore[assignment]
         self._file = disk.journal()
         marks = self._file.marks()
