@@ -40,11 +40,8 @@ class Posterior:
 
         Cells as probable as each other share the middle of their ranks, so an even posterior has 0.5 everywhere.
         """
-        density = self.mass / self.chart.cell_km2
-        (
-            _,
-            place,
-        ) = np.unique(density, return_inverse=True)
+        density = np.log(np.maximum(self.mass / self.chart.cell_km2, np.finfo(float).tiny))
+        place = np.unique(density.round(9), return_inverse=True)[1]  # what differs by rounding alone is alike
         by_level = np.bincount(place.ravel(), weights=self.mass.ravel())
         above = by_level[::-1].cumsum()[::-1] - by_level / 2
         ranks: Floats = above[place].reshape(self.mass.shape)
