@@ -18,6 +18,8 @@ PAGE_SOURCES := $(shell find web -path web/node_modules -prune -o -path 'web/dis
 BROWSERS := chromium:chromium chromium-headless-shell:chromium-headless-shell firefox-esr:firefox-esr
 # A stream's server and a caching proxy, for relays that are several: Debian puts them where only root looks.
 SERVERS := /usr/sbin/nats-server:nats-server /usr/sbin/nginx:nginx
+# Another hand's readers of an exported record: GDAL's, and its own check of a GeoPackage.
+READERS := ogrinfo:gdal-bin /usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py:python3-gdal
 LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
 	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
 
@@ -58,7 +60,7 @@ test-web: web/node_modules/.stamp ## Run the page's own tests
 	@cd web && npm run --silent test
 
 test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (ARGS="-k name" chooses)
-	@.ci/need $(BROWSERS) $(SERVERS)
+	@.ci/need $(BROWSERS) $(SERVERS) $(READERS)
 	$(call say,python and browser tests)
 	@$(BIN)/python -m pytest --numprocesses 4 --dist worksteal $(ARGS)
 
