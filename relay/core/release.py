@@ -85,7 +85,7 @@ class ReleaseLog:
         return self._mint(Kind.TARGET, at_us, [vehicle, name, verdict])
 
     def head(self, at_us: int, head: bytes) -> ReleasedRecord:
-        """Return the record of a tree head of the exact record: its bytes, and neither a count nor a minute beside them.
+        """Return the record of a tree head of the exact record: no count and no minute stands beside it.
 
         Raises ValueError for a head of another length.
         """
