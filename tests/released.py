@@ -40,9 +40,11 @@ def dive_with_everything(number: int) -> list[Frame]:
     records = [
         log.open(0),
         log.tick(0, [Report(heard=True, depth_m=10, position=(-38.61472, -21.93306))]),
+        log.head(0, bytes(range(32))),
         log.target(0, 0, "Boiler", "unchecked"),
         log.tick(TICK_US, [Report(heard=False)]),
         log.target(TICK_US, None, "Boiler", "of interest"),
+        log.head(TICK_US, bytes(range(32, 64))),
         log.end(2 * TICK_US),
     ]
     return [_frame(record) for record in records]
