@@ -131,10 +131,9 @@ def _steps(dive: Dive) -> Iterator[str]:
 
 
 def _heads(dive: Dive) -> Iterator[str]:
-    """Yield whether tree heads come otherwise than with the minutes of one clock: then something else decides.
+    """Yield whether tree heads come otherwise than with the first tick of each minute of dive time.
 
-    A head belongs to the tick at which a new minute was complete. Whenever the dive began within a minute, there is one
-    phase of that clock that explains every tick with a head and every one without; ticks after a gap decide nothing.
+    Then something else decides when they come. A tick after a gap may bring one or not.
     """
     tick_s = dive.header.get("tick_s")
     headed = {record.elapsed_s for record in dive.records if record.kind == Kind.HEAD}
@@ -143,18 +142,13 @@ def _heads(dive: Dive) -> Iterator[str]:
     ticks = [record.elapsed_s for record in _ticks(dive)]
     if astray := headed.difference(ticks):
         yield f"{len(astray)} tree heads come without a tick (the first at {clock(float(min(astray)))})"
-    phases = {round(at_s % MINUTE_S, 6) for at_s in ticks}
-    for before_s, at_s in pairwise(ticks):
-        if abs(at_s - before_s - tick_s) < 1e-6:
-            phases = {one for one in phases if _completes(before_s, at_s, one) == (at_s in headed)}
-        if not phases:
-            yield f"tree heads don't come with the minutes (the first one out of turn at {clock(float(at_s))})"
-            return
-
-
-def _completes(before_s: float, at_s: float, phase_s: float) -> bool:
-    """Whether a minute of the clock with this phase ends after one moment and not after another."""
-    return (at_s - phase_s + 1e-6) // MINUTE_S > (before_s - phase_s + 1e-6) // MINUTE_S
+    odd = [
+        at_s
+        for before_s, at_s in pairwise(ticks)
+        if at_s - before_s < 1.5 * tick_s and (at_s in headed) != (at_s // MINUTE_S > before_s // MINUTE_S)
+    ]
+    if odd:
+        yield f"tree heads don't come with the minutes {len(odd)} times (first at {clock(float(odd[0]))})"
 
 
 def _left_out(case: Case, dive: Dive, told: _Told) -> None:
