@@ -7,11 +7,20 @@ place where that is done. That those bytes tell nothing is shown apart (`test_he
 
 from collections.abc import Iterable
 
+import pytest
+
 from relay.core.release import Kind
 from relay.core.wire import SIGNATURE_OCTETS, decode, footer, is_footer, objects, pad_start
 
 HEAD_OCTETS = 32
+SHORT_US = 4_000_000
 _ARRAY_OF_ONE_BIN_8 = b"\x91\xc4\x20"
+
+
+def short_minutes(patch: pytest.MonkeyPatch) -> None:
+    """Let the exact record have minutes of four seconds, so that a short run has many heads, over many rows."""
+    for module in ("channel", "record_log"):
+        patch.setattr(f"relay.core.{module}.MINUTE_US", SHORT_US)
 
 
 def masked(frame: bytes) -> bytes:
