@@ -30,10 +30,10 @@ def stream() -> tuple[Sent, ...]:
 
 @cache
 def _datagrams() -> tuple[tuple[Sent, Any], ...]:
-    return tuple((sent, _parsed_or_none(sent.data)) for sent in stream() if sent.feed == "position")
+    return tuple((sent, parsed_or_none(sent.data)) for sent in stream() if sent.feed == "position")
 
 
-def _parsed_or_none(datagram: bytes) -> Any:
+def parsed_or_none(datagram: bytes) -> Any:
     """Return what pynmeagps makes of a datagram, or None if it refuses it or the line is cut short."""
     if not datagram.endswith(b"\r\n"):
         return None

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from invented_dive import moments, sentences, stream
+from invented_dive import moments, parsed_or_none, stream
 from relay.core.policy import Disclosed
 from relay.shell.demo import DEMO_SEED, dive_so_far, expedition_text
 from relay.shell.expedition import parse_expedition
@@ -51,7 +51,9 @@ def test_first_live_minutes_have_something_to_see(seed: int) -> None:
 def test_demo_is_joined_on_the_move_and_with_fixes() -> None:
     """In the demo's own first five minutes no fix stays away for 5 s, and the first minute is run at survey speed."""
     joined = dive_so_far(DEMO_SEED).joined_s
-    fixes = [t_s for t_s, said in sentences() if said.msgID == "GGA" and joined <= t_s < joined + 300.0]
+    sent = [one for one in stream() if one.feed == "position" and joined <= one.t_s < joined + 300.0]
+    said = [(one.t_s, parsed_or_none(one.data)) for one in sent]  # of the other three hours nothing is asked here
+    fixes = [t_s for t_s, sentence in said if sentence is not None and sentence.msgID == "GGA"]
     assert max(after - before for before, after in pairwise(fixes)) < 5.0
     minute = moments()[int(joined) : int(joined) + 60]
     speeds = sorted(hypot(moment.lantern.east_mps, moment.lantern.north_mps) for moment in minute)
