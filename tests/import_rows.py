@@ -38,6 +38,7 @@ CORE = {
     # the exact record, on the ship alone
     "own_time": "mavlink model policy sources",
     "exact_record": "model own_time",
+    "proof": "errors merkle minute_tree model record_log",
     # places in annotations
     "place_finding": "",
     "place_number_words": "",
@@ -260,7 +261,11 @@ SHELL = {
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "printable": "",
-    "verify": "core.errors core.seal core.verification exit_code printable programme_file",
+    "record.row_words": "core.decision core.errors core.mavlink core.model core.nmea0183 core.sighting "
+    "core.station_message printable",
+    "record.verifying": "core.errors core.proof core.release core.wire printable shell.record.row_words",
+    "verify": "core.errors core.proof core.seal core.verification exit_code printable programme_file "
+    "shell.record.verifying",
     "reading_arguments": "",
     "tell_words": "quantities",
     "tell_arguments": "",
