@@ -35,6 +35,10 @@ CORE = {
     "queue_counts": "",
     "embargo": "fuse queue_counts",
     "hiding": "area geodesy secrets",
+    # the evidence tree of the exact record
+    "merkle": "",
+    "minute_tree": "merkle model | msgpack",
+    "record_log": "errors merkle minute_tree model",
     # the exact record, on the ship alone
     "own_time": "mavlink model policy sources",
     "exact_record": "model own_time",

@@ -23,6 +23,8 @@ export const proofDe: Words['proof'] = {
   beyond: 'Wer diese Seite geschickt hat, kann auch sie geändert haben. Ohne ihr zu trauen: „offing verify“, mit der Datei der Aufzeichnung und diesem Schlüssel.',
   key: 'Der Schlüssel:',
   outOfTurn: (n) => `${n === '1' ? 'Ein Datensatz kam' : `${n} Datensätze kamen`} doppelt, außer der Reihe oder gar nicht. Das ist berichtigt.`,
+  seals: (n, time) =>
+    `Das Schiff versiegelt seine genaue Aufzeichnung jede Minute: ${n === '1' ? 'ein Siegel kam' : `${n} Siegel kamen`} mit diesem Tauchgang, das letzte bei ${time}. Ein Siegel verrät nichts davon; mit ihm lässt sich später zeigen, dass ein Eintrag damals schon dort stand.`,
   alarm: {
     altered: 'Unterwegs verändert',
     notShown: 'Dieser Tauchgang wird nicht gezeigt',

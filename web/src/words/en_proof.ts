@@ -21,6 +21,8 @@ export const proofEn = {
   beyond: 'Who sent this page could have changed it, too. Without trusting it: “offing verify”, with the recording’s file and this key.',
   key: 'The key:',
   outOfTurn: (n: string) => `${n === '1' ? 'One record' : `${n} records`} came twice, out of turn or not at all. It was put right.`,
+  seals: (n: string, time: string) =>
+    `The ship seals her exact record each minute: ${n === '1' ? 'one seal' : `${n} seals`} came with this dive, the last at ${time}. A seal tells nothing of that record; with it she can show later that an entry already stood there.`,
   alarm: {
     altered: 'Altered on its way',
     notShown: 'This dive is not shown',
