@@ -265,8 +265,7 @@ SHELL = {
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "printable": "",
-    "record.row_words": "core.decision core.errors core.mavlink core.model core.nmea0183 core.sighting "
-    "core.station_message printable",
+    "record.row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
     "record.verifying": "core.errors core.proof core.release core.wire printable shell.record.row_words",
     "verify": "core.errors core.proof core.seal core.verification exit_code printable programme_file "
     "shell.record.verifying",

@@ -114,7 +114,9 @@ _MEMBERS = ("format", "version", "expedition", "audience", "dive", "records", "s
 def _read(value: object, text: str) -> Proof:
     known = _members(value, "the proof", _MEMBERS)
     if (known["format"], known["version"]) != (TITLE, VERSION):
-        raise ProofError(f"this Offing reads the format {TITLE!r} of version {VERSION}, and it says something else")
+        raise ProofError(
+            f"lines 2 and 3: this Offing reads the format {TITLE!r} of version {VERSION}, and it says something else"
+        )
     records = known["records"]
     if not isinstance(records, list) or not records:
         raise ProofError("records: a list of at least one record")
@@ -209,7 +211,8 @@ def _differs(proof: Proof, records: list[dict[str, Any]], good: bytes, data: byt
     at = min(len(good), len(data)) if at is None else at
     if at >= good.rfind(_SUM.encode()):
         return "what stands outside its records, or the last line but one: they don't have the sum that it tells"
-    return f"line {data[:at].count(b'\n') + 1}, byte {at}: it isn't written so"
+    line = data[:at].count(b"\n") + 1
+    return f"line {line}, byte {at}: it isn't written so"
 
 
 def record_words(proof: Proof, number: int) -> str:

@@ -154,7 +154,7 @@ def _torn(last: WireRecord, rest: bytes, where: str) -> Iterator[str]:
     """Yield why the bytes behind an open recording's last record aren't the next one, cut off."""
     due = frame_begin(last.dive, last.seq + 1)
     if rest[: len(due)] != due[: len(rest)]:
-        yield f"record {last.seq + 1}: altered, for it doesn't begin as one; nothing from there on can be read ({where})"
+        yield f"record {last.seq + 1}: altered, for it doesn't begin as one; nothing from there can be read ({where})"
     elif frame_begin(last.dive, last.seq + 2) in rest:
         yield f"record {last.seq + 1}: altered, for it seems to hold the next one ({where})"
 

@@ -1,4 +1,4 @@
-"""`offing verify`: whose recordings are, and whether anything in them was altered, dropped or put in; what proofs prove.
+"""`offing verify`: whose recordings are, whether anything in them was altered, dropped or put in, what proofs prove.
 
 Rules: every file is judged, and each fault is told; what is unsigned, unfinished or wrong ends with 2, for a script
 must not take it for good; without a key from elsewhere the answer says what it doesn't prove.

@@ -1,7 +1,8 @@
 """What a row of the journal says, in words: received by whom and when, and what its bytes tell when they are decoded.
 
 Rules: only from the row itself, for whoever checks a proof has nothing else: how it is read is judged by its first
-byte. Numbers are told as they were read, never rounded. Bytes that aren't whole messages are told as such.
+byte, with no setting of the feed (a sounder's, a variation): the bytes count, which are told, too. Numbers are told as
+they were read, never rounded. Bytes that aren't whole messages are told as such.
 """
 
 import json
@@ -11,11 +12,10 @@ from typing import Any
 
 from relay.core.decision import Target, read_decision
 from relay.core.errors import OperatorError
-from relay.core.mavlink import MavlinkDecoder
-from relay.core.model import OBSERVATION_FIELDS, Accepted, Decoder, Observation, Row, RowKind
-from relay.core.nmea0183 import NmeaDecoder
+from relay.core.model import OBSERVATION_FIELDS, Accepted, Observation, Row, RowKind
+from relay.core.policy import SourcePlan
 from relay.core.sighting import place_of
-from relay.core.station_message import JsonLinesDecoder, MessagePackDecoder
+from relay.core.sources import decoder_for
 from relay.shell.printable import printable
 
 MOST_SHOWN = 200
@@ -66,9 +66,13 @@ def _bytes(data: bytes) -> str:
 
 def _messages(data: bytes) -> Iterator[str]:
     """Yield what the messages in a row tell."""
-    name, decoder = _decoder(data)
-    events = [*decoder.receive(data), *decoder.end()]
-    told = [event for event in events if isinstance(event, Accepted)]
+    name, plan = _format(data)
+    try:
+        decoder = decoder_for(plan)
+    except OperatorError as error:
+        yield f"not read: {error}"
+        return
+    told = [event for event in [*decoder.receive(data), *decoder.end()] if isinstance(event, Accepted)]
     for event in told[:MOST_MESSAGES]:
         values = ", ".join(f"{words(field)} {_value(field, value)}" for field, value in _told(event.observation))
         yield f"read as {name}, {printable(event.kind)}: {values or 'nothing of the vehicle'}"
@@ -78,17 +82,18 @@ def _messages(data: bytes) -> Iterator[str]:
         yield f"read as {name}: no whole message that tells something; it may be a piece of one"
 
 
-def _decoder(data: bytes) -> tuple[str, Decoder]:
+def _format(data: bytes) -> tuple[str, SourcePlan]:
+    """Return what bytes seem to be written as, and how they are read then: as a feed without any settings."""
     first = data[:1]
-    if first in (b"$", b"!"):
-        return "NMEA 0183", NmeaDecoder()
     if first in (b"\xfd", b"\xfe"):
-        return "MAVLink", MavlinkDecoder()
+        sender = data[5:7] if first == b"\xfd" else data[3:5]  # MAVLink 2 and 1: system and component
+        system, component = sender if len(sender) == 2 else (1, 1)
+        return "MAVLink", SourcePlan(name="", format="mavlink", system=system, component=component)
     if first == b"{":
-        return "JSON", JsonLinesDecoder()
+        return "JSON", SourcePlan(name="", format="station-json")
     if first and (first[0] >> 4 == 0x8 or first[0] in (0xDE, 0xDF)):
-        return "MessagePack", MessagePackDecoder()
-    return "NMEA 0183", NmeaDecoder()
+        return "MessagePack", SourcePlan(name="", format="station-msgpack")
+    return "NMEA 0183", SourcePlan(name="", format="nmea0183")
 
 
 def _told(observation: Observation) -> Iterator[tuple[str, Any]]:

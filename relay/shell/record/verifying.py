@@ -42,7 +42,9 @@ def judge(data: bytes, recordings: Mapping[Path, bytes]) -> Judged:
     told = f"a proof of {rows} of the exact record: {printable(proof.expedition)}, dive {proof.dive} for "
     records = _of_the_dive(proof, recordings)
     if not records:
-        fault = f"the recording of dive {proof.dive} for {printable(proof.audience)} isn't among the files: give it, too"
+        fault = (
+            f"the recording of dive {proof.dive} for {printable(proof.audience)} isn't among the files: give it, too"
+        )
         return Judged(told + printable(proof.audience), (fault,))
     numbered = list(enumerate(proof.records, 1))
     faults = {number: fault for number, proved in numbered if (fault := _fault(proved, records)) is not None}
