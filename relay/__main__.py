@@ -11,6 +11,7 @@ from relay.shell.exit_code import exit_code
 from relay.shell.guest_arguments import add_guests
 from relay.shell.reading_arguments import Commands, add_command, add_reading
 from relay.shell.record.journal_arguments import add_journal
+from relay.shell.record.proof_arguments import add_prove
 from relay.shell.tell_arguments import add_tell
 
 _ABOUT = """\
@@ -50,6 +51,10 @@ def main(arguments: list[str] | None = None) -> int:
         from relay.shell.audit_command import audit
 
         return exit_code(audit, options)
+    if options.command == "prove":
+        from relay.shell.record.proving import prove
+
+        return exit_code(prove, options)
     if options.command == "advise":
         from relay.shell.advise_command import advise
 
@@ -80,6 +85,7 @@ def _parser() -> argparse.ArgumentParser:
     _check(commands)
     _rehearse(commands)
     add_reading(commands)
+    add_prove(commands)
     add_audit(commands)
     add_advise(commands)
     add_journal(commands)

@@ -143,8 +143,16 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
-    "record.journal_arguments": "reading_arguments",
-    "record.journal_command": "import_log",
+    "record.proof_arguments": "reading_arguments",
+    "record.journal_arguments": "reading_arguments shell.record.proof_arguments",
+    "record.journal_command": "import_log shell.record.checking",
+    "record.journal_seals": "core.errors core.merkle core.minute_tree core.model core.record_log core.release "
+    "core.secrets core.wire journal secrets_file",
+    "record.proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log journal "
+    "shell.record.journal_seals shell.record.verifying",
+    "record.checking": "core.errors core.minute_tree core.model core.record_log core.seal core.secrets "
+    "core.verification exit_code expedition import_log journal printable recovered shell.record.journal_pages "
+    "shell.record.journal_seals shell.record.sums shell.record.verifying | rich",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",

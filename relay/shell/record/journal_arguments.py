@@ -7,6 +7,7 @@ import argparse
 from pathlib import Path
 
 from relay.shell.reading_arguments import Commands, add_command
+from relay.shell.record.proof_arguments import add_journal_verify
 
 _EXAMPLES = """\
 examples:
@@ -31,6 +32,7 @@ def add_journal(commands: Commands) -> None:
     )
     below = parser.add_subparsers(dest="journal", required=True, metavar="WHAT")
     _import(below)
+    add_journal_verify(below)
 
 
 def expedition_argument(parser: argparse.ArgumentParser) -> None:

@@ -15,4 +15,10 @@ def _import(options: argparse.Namespace) -> int:
     return import_log(options)
 
 
-_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {"import": _import}
+def _verify(options: argparse.Namespace) -> int:
+    from relay.shell.record.checking import verify_journal
+
+    return verify_journal(options)
+
+
+_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {"import": _import, "verify": _verify}

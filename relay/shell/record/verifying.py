@@ -47,8 +47,8 @@ def judge(data: bytes, recordings: Mapping[Path, bytes]) -> Judged:
         )
         return Judged(told + printable(proof.audience), (fault,))
     numbered = list(enumerate(proof.records, 1))
-    faults = {number: fault for number, proved in numbered if (fault := _fault(proved, records)) is not None}
-    wrong = [f"{record_words(proof, number)}: {fault}" for number, fault in faults.items()]
+    faults = {number: why for number, proved in numbered if (why := _fault(proved, records)) is not None}
+    wrong = [f"{record_words(proof, number)}: {why}" for number, why in faults.items()]
     good = [proved for number, proved in numbered if number not in faults]
     return Judged(
         told + printable(proof.audience),
@@ -60,7 +60,7 @@ def judge(data: bytes, recordings: Mapping[Path, bytes]) -> Judged:
 def _of_the_dive(proof: Proof, recordings: Mapping[Path, bytes]) -> dict[int, WireRecord]:
     """Return the records, by number, of the recording that a proof is about; none if it isn't there."""
     for data in recordings.values():
-        records = list(_records(data))
+        records = list(records_of(data))
         body = records[0].body if records else None
         named = (body.get("expedition"), body.get("audience")) if isinstance(body, dict) else None
         if named == (proof.expedition, proof.audience) and records[0].dive == proof.dive:
@@ -68,8 +68,8 @@ def _of_the_dive(proof: Proof, recordings: Mapping[Path, bytes]) -> dict[int, Wi
     return {}
 
 
-def _records(data: bytes) -> Iterator[WireRecord]:
-    """Yield the records that can be read, up to the first that can't: what is wrong is told by `verify` itself."""
+def records_of(data: bytes) -> Iterator[WireRecord]:
+    """Yield the records of a recording that can be read, up to the first that can't: what is wrong `verify` tells."""
     try:
         for value, start, end in objects(data):
             if is_footer(value):
