@@ -68,10 +68,12 @@ CORE = {
     "verification": "errors release seal wire",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
-    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
-    "programme_board release seal secrets stations still time_in_text",
-    "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present programme "
-    "ranges secrets sighting sources stations time_in_text",
+    "restart": "geodesy hiding programme record_log",
+    "sayable": "place_in_text policy programme time_in_text",
+    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding minute_tree model policy programme "
+    "programme_board record_log release restart sayable seal secrets stations still",
+    "pipeline": "channel decision desk_record embargo errors fuse hiding minute_tree model place_in_text policy "
+    "present programme ranges record_log restart secrets sighting sources stations time_in_text",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -154,6 +156,7 @@ SHELL = {
     "core.verification exit_code expedition import_log journal printable recovered shell.record.journal_pages "
     "shell.record.journal_seals shell.record.sums shell.record.verifying | rich",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
+    "checkpoint": "core.geodesy core.hiding core.policy core.programme core.record_log core.restart",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
@@ -250,8 +253,8 @@ SHELL = {
     "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
     "foresight_process",
     "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual audit_result "
-    "checkpoint core.channel core.desk_record core.errors core.model core.pipeline core.secrets foresight "
-    "foresight_process journal recording secrets_file | numpy time",
+    "checkpoint core.channel core.desk_record core.errors core.model core.pipeline core.record_log core.restart "
+    "core.secrets foresight foresight_process journal recording secrets_file | numpy time",
     "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy "
     "core.release expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
@@ -268,7 +271,7 @@ SHELL = {
     "simulated": "core.model seabed station_reports vehicle_motion",
     "station_sender": "station_reports",
     "demo": "simulated station_reports",
-    "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
+    "demo_run": "core.errors core.model core.restart checkpoint clock demo expedition journal recording "
     "running secrets_file ship site_files station_reports station_sender until_stopped",
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",

@@ -8,10 +8,10 @@ import pytest
 
 from dives import SECOND, message
 from promising import audited, promising
-from relay.core.channel import Standing
 from relay.core.model import Row, RowKind
-from relay.core.pipeline import Checkpoint, Pipeline
+from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed
+from relay.core.restart import Checkpoint, Standing
 from relay.shell.audit_result import read_results
 from relay.shell.checkpoint import write_checkpoint
 from relay.shell.expedition import Expedition

@@ -13,9 +13,10 @@ from relay.core.area import Area
 from relay.core.channel import Due, anything
 from relay.core.decision import Begin, Cut, Early, End, Hold, Programme, Resume
 from relay.core.model import Row
-from relay.core.pipeline import Checkpoint, Pipeline
+from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed, DiveLimits, Plan
 from relay.core.release import NO_DIVE, Kind
+from relay.core.restart import Checkpoint
 from relay.core.secrets import Secrets
 from relay.core.wire import BLOCK
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint

@@ -15,7 +15,6 @@ from hypothesis import strategies as st
 
 from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, message, plan, policy, rows, run, sent
 from relay.core.area import Area, ZoneAction
-from relay.core.channel import Standing
 from relay.core.decision import (
     Approve,
     Back,
@@ -36,9 +35,10 @@ from relay.core.decision import (
 )
 from relay.core.errors import RegrownError
 from relay.core.model import Row, RowKind
-from relay.core.pipeline import Checkpoint, Pipeline
+from relay.core.pipeline import Pipeline
 from relay.core.policy import DiveLimits, Leg, Plan
 from relay.core.release import Kind
+from relay.core.restart import Checkpoint, Standing
 from relay.core.sighting import SeenFrom, Sighted
 from relay.core.target_position import RangeIs
 

@@ -57,10 +57,13 @@ class RecordLog:
         self._whole = self._start.minute
         self.closed: deque[Closed] = deque(maxlen=limit)
 
-    @property
-    def first_row(self) -> int:
-        """The row with which this log goes on: owed, with all that follow."""
-        return self._start.row
+    def first_for(self, row: int) -> int:
+        """Return the first row that this log needs to go on at a row."""
+        return min(self._start.row, row)
+
+    def owes(self, row: int) -> bool:
+        """Whether rows from before a row haven't come that this log needs."""
+        return self._last_seq < row - 1
 
     @property
     def minute(self) -> int:
@@ -128,6 +131,14 @@ class Unsealed(RecordLog):
 
     def __init__(self) -> None:
         super().__init__(Evidence(bytes(32)))
+
+    def first_for(self, row: int) -> int:
+        """Return the row: none is needed before it."""
+        return row
+
+    def owes(self, row: int) -> bool:
+        """Return False: none is needed."""
+        return False
 
     def add(self, row: Row) -> None:
         """Take no row."""

@@ -245,8 +245,11 @@ class Ship:
             self.pipeline.remember(row)
         for row in self._file.decisions_from(self.pipeline.first_row):
             self._foresee(row)
-        for row in self._file.rows(self.pipeline.first_row):
-            self._take(row)
+        for row in self._file.rows(self.pipeline.record_row):
+            if row.seq < self.pipeline.first_row:
+                self.pipeline.receive(row)
+            else:
+                self._take(row)
             rows += 1
         self._out(self.pipeline.advance(self._clock.now_us() - 1))
         self._catch_up()
