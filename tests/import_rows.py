@@ -150,12 +150,11 @@ SHELL = {
     "record.journal_command": "import_log shell.record.checking",
     "record.journal_seals": "core.errors core.merkle core.minute_tree core.model core.record_log core.release "
     "core.secrets core.wire journal secrets_file",
-    "record.proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log journal "
-    "shell.record.journal_seals shell.record.verifying",
+    "record.proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
+    "journal shell.record.journal_seals shell.record.verifying",
     "record.checking": "core.errors core.minute_tree core.model core.record_log core.seal core.secrets "
     "core.verification exit_code expedition import_log journal printable recovered shell.record.journal_pages "
     "shell.record.journal_seals shell.record.sums shell.record.verifying | rich",
-    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     "checkpoint": "core.geodesy core.hiding core.policy core.programme core.record_log core.restart",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",

@@ -128,7 +128,8 @@ def test_value_that_is_none_is_refused_with_its_place(members: dict[str, object]
 
 @pytest.mark.parametrize(
     "data", [b"", b"{", b"[]", b"{}", b"\xff", b"[" * 100_000, b"9" * 5_000, b'{"format": "offing proof"}',
-             GOOD + b"\n", GOOD.replace(b'"version": 1', b'"version": 2'), GOOD.replace(b"\n", b"\r\n"), GOOD.replace(b"  ", b" ")],
+             GOOD + b"\n", GOOD.replace(b'"version": 1', b'"version": 2'), GOOD.replace(b"\n", b"\r\n"),
+             GOOD.replace(b"  ", b" ")],
 )  # fmt: skip
 def test_what_is_no_proof_is_refused_in_words(data: bytes) -> None:
     """Nothing of another version, nothing written otherwise, nothing that keeps the reader busy."""

@@ -84,12 +84,7 @@ def check(expedition: Expedition, step: Step = lambda rows: None) -> Report:
 
 
 def _progress() -> Progress:
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TextColumn("{task.completed} rows"),
-        TimeRemainingColumn(),
-    )
+    columns = (SpinnerColumn(), TextColumn("{task.description}: {task.completed} rows"), TimeElapsedColumn())
     return Progress(*columns, console=Console(stderr=True), transient=True)
 
 

@@ -15,7 +15,7 @@ from relay.core.merkle import Frontier, leaf_hash, node_hash
 from relay.core.minute_tree import MINUTE_US, Evidence
 from relay.core.model import Row, RowKind
 from relay.core.record_log import LogStart, RecordLog
-from relay.core.release import Kind
+from relay.core.release import MICROSECONDS, Kind
 from relay.core.secrets import Secrets
 from relay.core.wire import WireRecord
 from relay.shell.journal import LAST, Minute, read_marks, read_minutes, read_rows
@@ -24,13 +24,14 @@ from relay.shell.secrets_file import MARK, NAME, open_secrets
 
 @dataclass(frozen=True, slots=True)
 class Sealed:
-    """A released record that seals the exact record: its number in its dive, its dive time in seconds.
+    """A released record that seals the exact record: its number in its dive, its dive time in seconds and in minutes.
 
     `minutes`: over how many minutes of the journal it is, from the first; None: over none that this journal has.
     """
 
     seq: int
     elapsed_s: float
+    dive_minute: int
     minutes: int | None
 
 
@@ -90,12 +91,12 @@ def seals_in(
     for record in records:
         if record.kind != Kind.HEAD:
             continue
-        minute = int(record.elapsed_s * 1e6) // MINUTE_US
+        minute = round(record.elapsed_s * MICROSECONDS) // MINUTE_US
         blind = evidence.blind(audience, record.dive, minute)
         likely = [at for at in (begun + minute, begun + minute + 1) if at < len(heads)] if begun is not None else []
         over = next((at for at in (*likely, *range(len(heads))) if [node_hash(heads[at], blind)] == record.body), None)
         begun = over - minute if begun is None and over is not None and over >= minute else begun
-        yield Sealed(record.seq, record.elapsed_s, over)
+        yield Sealed(record.seq, record.elapsed_s, minute, over)
 
 
 def _without_gap(minutes: Iterable[Minute]) -> list[Minute]:

@@ -33,7 +33,11 @@ def add_prove(commands: Commands) -> None:
         "--record", type=int, action="append", default=[], metavar="ROW", help="a row of the journal, by its number"
     )
     parser.add_argument(
-        "--target", action="append", default=[], metavar="NAME", help="all that was decided of this target, with its place"
+        "--target",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="all that was decided of a target, its place too",
     )
     parser.add_argument("--find", action="append", default=[], metavar="NAME", help="all that was recorded of a find")
     parser.add_argument("--audience", required=True, help="whose recordings are to prove it")

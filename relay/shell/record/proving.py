@@ -115,14 +115,13 @@ def _proof(expedition: Expedition, options: argparse.Namespace, site: _Site, row
         sealing = [_sealing(site, row, seals) for row in rows]
         sealed_upto = max([sealed_upto, *(seal.minutes or 0 for seal in seals)])
         if all(sealing):
-            proved = (
-                _proved(site, row, seal, audience, number) for row, seal in zip(rows, sealing, strict=True) if seal
-            )
-            return path, Proof(expedition.plan.expedition, audience, number, tuple(proved))
+            pairs = [(row, seal) for row, seal in zip(rows, sealing, strict=True) if seal is not None]
+            proved = tuple(_proved(site, row, seal, audience, number) for row, seal in pairs)
+            return path, Proof(expedition.plan.expedition, audience, number, proved)
     which = "no recording" if options.dive is None else f"not even dive {options.dive}"
     raise OperatorError(
-        f"{which} released to {audience} seals all that is asked for: {_latest(site, rows)}, and its seals reach up to the "
-        f"begin of minute {sealed_upto}. They leave with a dive's records, as late as those: wait for the next one, or "
+        f"{which} released to {audience} seals all that is asked for: {_latest(site, rows)}, and its seals reach up to "
+        f"the begin of minute {sealed_upto}. They leave with a dive's records, as late: wait for the next one, or "
         "name another audience or dive"
     )
 
@@ -156,13 +155,12 @@ def _proved(site: _Site, row: Row, seal: Sealed, audience: str, dive: int) -> Pr
     first = site.minutes[minute - 1].last_seq + 1 if minute else 1
     beside = rows_of(site.journal, first, site.minutes[minute].last_seq)
     roots = [closed.root for closed in site.minutes[: seal.minutes]]
-    blind = site.evidence.blind(audience, dive, int(seal.elapsed_s * 1e6) // 60_000_000)
+    blind = site.evidence.blind(audience, dive, seal.dive_minute)
     try:
         way = inclusion(site.evidence, beside, row.seq, minute, roots, blind)
     except (KeyError, ValueError) as error:
-        raise OperatorError(
-            f"row {row.seq} can't be proved: {error}. `offing journal verify` says what is wrong"
-        ) from error
+        words = f"row {row.seq} can't be proved: {error}. `offing journal verify` says what is wrong"
+        raise OperatorError(words) from error
     return Proved(row, site.evidence.salt(row.seq), seal.seq, way)
 
 
@@ -179,10 +177,7 @@ def _say(rows: Sequence[Row], recording: Path) -> None:
     """Say what was opened, to whom it may go, and how it is checked."""
     count = "1 row" if len(rows) == 1 else f"{len(rows)} rows"
     print(
-        f"It opens {count} of the exact record, as exact as received, and nothing of any other: it is as",
-        file=sys.stderr,
+        f"It opens {count} of the exact record, as exact as received, and nothing of another: it is", file=sys.stderr
     )
-    print(
-        "private as what it opens. Whoever gets it needs the recording, too, which anybody may have:", file=sys.stderr
-    )
+    print("as private as what it opens. Whoever gets it needs the recording, too, which is public:", file=sys.stderr)
     print(f"  offing verify PROOF {recording.name} --key KEY     (KEY: what `offing key` prints)", file=sys.stderr)
