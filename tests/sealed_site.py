@@ -1,12 +1,12 @@
 """A site on disk as a relay leaves it: journal with its sums, secrets, recordings of two audiences, expedition file."""
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, reduce
 from pathlib import Path
 from shutil import copytree
 
 from dives import SECOND, SECRETS, SIGNER, decided, dive_rows, in_order
-from expeditions import changed
+from expeditions import RIGHT
 from relay.core.decision import Target
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
@@ -16,11 +16,14 @@ from relay.shell.outlet import Outlet
 from relay.shell.secrets_file import MARK, fingerprint, write_secrets
 from sealed_dives import BOILER
 
-TEXT = changed('delay = "45 min"\nextra = "10 min"\ntick = "15 s"', 'delay = "20 s"\nextra = "4 s"\ntick = "2 s"').replace(
-    'name = "family"\ndelay = "20 min"', 'name = "family"\ndelay = "30 s"\nextra = "0 s"\ntick = "2 s"'
+_TEXT = (
+    ('delay = "45 min"\nextra = "10 min"\ntick = "15 s"', 'delay = "20 s"\nextra = "4 s"\ntick = "4 s"'),
+    ('name = "family"\ndelay = "20 min"', 'name = "family"\ndelay = "30 s"\nextra = "0 s"\ntick = "4 s"'),
+    ('quiet_ends_after = "10 min"', 'quiet_ends_after = "1 min"'),
 )
+TEXT = reduce(lambda text, change: text.replace(*change), _TEXT, RIGHT)
 SECONDS = 200
-END_US = (SECONDS + 900) * SECOND
+END_US = (SECONDS + 300) * SECOND
 
 
 @dataclass(frozen=True, slots=True)

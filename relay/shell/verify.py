@@ -48,7 +48,7 @@ def verify(options: argparse.Namespace) -> int:
     files = [*dives, *programmes, *_proofs(proofs, dives)]
     told = [*_lines(files), "", *_proves(files, given, keys)]
     if any(file.proved for file in files):
-        told += NOT_PROVED
+        told += ["", *NOT_PROVED]
     for line in told:
         print(line)
     return FAULT if any(file.faults for file in files) or (given is None and len(keys) > 1) else 0

@@ -48,8 +48,8 @@ class Report:
     faults: int = 0
 
     def add(self, told: str, faults: Sequence[str] = ()) -> None:
-        """Tell of one check, and what it found wrong."""
-        self.lines.append(told)
+        """Tell of one check that was made, and what it found wrong."""
+        self.lines.append(told if faults else f"{told}: good")
         self.lines += [f"  WRONG: {fault}" for fault in faults[:MOST_FAULTS]]
         if len(faults) > MOST_FAULTS:
             self.lines.append(f"  WRONG: and {len(faults) - MOST_FAULTS} more")
@@ -97,11 +97,11 @@ def _check_sums(journal: Path, report: Report) -> None:
         return
     if sums is None:
         why = "a relay has it open, or wasn't ended cleanly" if journal.with_name(SUMS).exists() else "it has none yet"
-        report.add(f"{journal}: not checked byte by byte: there are no sums ({why})")
+        report.lines.append(f"{journal}: not checked byte by byte, for there are no sums ({why})")
         return
     faults = [_place(journal, span, sums.last_row) for span in damaged(journal, sums)]
     if faults and read_sums(journal) is None:
-        report.add(f"{journal}: a relay opened it meanwhile: its bytes weren't checked")
+        report.lines.append(f"{journal}: not checked byte by byte, for a relay opened it meanwhile")
         return
     report.add(f"{journal}: {sums.octets} bytes, as they were when it was closed", faults)
 

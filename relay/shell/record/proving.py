@@ -176,8 +176,6 @@ def _write(path: Path, data: bytes) -> None:
 def _say(rows: Sequence[Row], recording: Path) -> None:
     """Say what was opened, to whom it may go, and how it is checked."""
     count = "1 row" if len(rows) == 1 else f"{len(rows)} rows"
-    print(
-        f"It opens {count} of the exact record, as exact as received, and nothing of another: it is", file=sys.stderr
-    )
+    print(f"It opens {count} of the exact record, as exact as received, and nothing of another: it is", file=sys.stderr)
     print("as private as what it opens. Whoever gets it needs the recording, too, which is public:", file=sys.stderr)
     print(f"  offing verify PROOF {recording.name} --key KEY     (KEY: what `offing key` prints)", file=sys.stderr)

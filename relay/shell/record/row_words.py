@@ -18,7 +18,7 @@ from relay.core.sighting import place_of
 from relay.core.sources import decoder_for
 from relay.shell.printable import printable
 
-MOST_SHOWN = 200
+MOST_SHOWN = 1_000
 MOST_MESSAGES = 20
 _KINDS = {
     RowKind.STREAM: "bytes of a stream",
