@@ -48,12 +48,12 @@ describe('the line', () => {
     const dive = (heads: number, headed_s: number) => ({ dive: { heads, headed_s } }) as Partial<State>;
     const behind = (proof: Proof, change?: Partial<State>) => proofWords(stateOf(proof, change))?.behind.join(' ') ?? '';
     for (const proof of [signed('kept'), { is: 'unsigned', known: false }, { is: 'unchecked', why: 'browser', basis: 'kept', key: KEY }] as const) {
-      expect(behind(proof, dive(1_203, 7_260))).toMatch(/exact record each minute: 1,203 seals came with this dive, the last at 2:01:00\./);
-      expect(behind(proof, dive(1, 0))).toMatch(/minute: one seal came with/);
-      expect(behind(proof)).not.toMatch(/seal/);
+      expect(behind(proof, dive(1_203, 7_260))).toMatch(/exact record each minute\. Seals so far: 1,203, the last at 2:01:00\./);
+      expect(behind(proof, dive(1, 0))).toMatch(/Seals so far: 1, the last at 0:00:00/);
+      expect(behind(proof)).not.toMatch(/seal/i);
     }
     speak('de');
-    expect(behind(signed('kept'), dive(12, 720))).toMatch(/12 Siegel kamen mit diesem Tauchgang, das letzte bei 0:12:00\./);
+    expect(behind(signed('kept'), dive(12, 720))).toMatch(/Siegel bisher: 12, das letzte bei 0:12:00\./);
   });
 
   test('is not there before a dive is, nor where it was altered', () => {
