@@ -136,6 +136,15 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
+    "record.exact_values": "core.model core.own_time core.policy core.target_position",
+    "record.exact_store": "core.errors core.model core.own_time recovered | msgspec",
+    "record.dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
+    "shell.record.exact_values",
+    "record.exact_reading": "core.decision core.errors core.exact_record core.fuse core.model core.own_time "
+    "core.policy core.sighting core.target_position shell.record.dive_walk shell.record.exact_store "
+    "shell.record.exact_values",
+    "record.exact_dives": "core.errors core.exact_record core.own_time core.policy expedition import_log journal "
+    "recovered shell.record.exact_reading shell.record.exact_store shell.record.exact_values",
     "record.journal_arguments": "reading_arguments",
     "record.journal_command": "import_log",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
