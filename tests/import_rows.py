@@ -136,6 +136,8 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
+    "record.locking": "core.errors | pyrage",
+    "record.identities": "core.errors shell.record.locking | pyrage",
     "record.journal_arguments": "reading_arguments",
     "record.journal_command": "import_log",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
