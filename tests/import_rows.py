@@ -131,7 +131,9 @@ SHELL = {
     "feed_websocket": "feed_intake feed_stream | websockets",
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
-    "journal": "core.errors core.model clock",
+    "record.sums": "core.errors",
+    "record.journal_pages": "",
+    "journal": "core.errors core.model clock shell.record.sums",
     "recovered": "core.errors core.policy",
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
