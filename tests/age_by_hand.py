@@ -50,8 +50,19 @@ def sealed(data: bytes, public: bytes, file_key: bytes, ephemeral: bytes, nonce:
     share = X25519PrivateKey.from_private_bytes(ephemeral).public_key().public_bytes_raw()
     shared = X25519PrivateKey.from_private_bytes(ephemeral).exchange(X25519PublicKey.from_public_bytes(public))
     wrap = _hkdf(shared, share + public, b"age-encryption.org/v1/X25519")
+    return _sealed(data, b"X25519 " + _encoded(share), wrap, file_key, nonce)
+
+
+def sealed_with(data: bytes, passphrase: str, factor: int = 10) -> bytes:
+    """Return a binary age file for a passphrase, of fixed random bytes: a low factor, so that it opens at once."""
+    kdf = Scrypt(salt=b"age-encryption.org/v1/scrypt" + bytes(16), length=32, n=1 << factor, r=8, p=1)
+    stanza = b"scrypt " + _encoded(bytes(16)) + b" %d" % factor
+    return _sealed(data, stanza, kdf.derive(passphrase.encode()), bytes(range(16)), bytes(range(16, 32)))
+
+
+def _sealed(data: bytes, stanza: bytes, wrap: bytes, file_key: bytes, nonce: bytes) -> bytes:
     body = ChaCha20Poly1305(wrap).encrypt(_ZEROS, file_key, None)
-    header = b"age-encryption.org/v1\n-> X25519 " + _encoded(share) + b"\n" + _encoded(body) + b"\n---"
+    header = b"age-encryption.org/v1\n-> " + stanza + b"\n" + _encoded(body) + b"\n---"
     mac = hmac.digest(_hkdf(file_key, b"", b"header"), header, sha256)
     key = ChaCha20Poly1305(_hkdf(file_key, nonce, b"payload"))
     chunks = [data[at : at + CHUNK] for at in range(0, len(data), CHUNK)] or [b""]

@@ -58,6 +58,7 @@ def test_a_key_may_have_a_passphrase(tmp_path: Path) -> None:
     data = (tmp_path / "mine.key").read_bytes()
     assert line.encode() not in data and b"AGE-SECRET" not in data
     assert recipients_told(read_identity(tmp_path / "mine.key", _asked(PASSPHRASE))) == [line]
+    (tmp_path / "mine.key").write_bytes(age_by_hand.sealed_with(b"AGE-SECRET-KEY-1...", PASSPHRASE))
     with pytest.raises(LockingError, match="the passphrase isn't the one") as caught:
         read_identity(tmp_path / "mine.key", _asked("lantern moth isoline marr turn"))
     assert "turn" not in str(caught.value)
