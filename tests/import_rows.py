@@ -118,7 +118,7 @@ SHELL = {
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "audit_plan core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
     "expedition_sense feed_url uplink_plan | pydantic",
-    "secrets_file": "core.errors core.secrets",
+    "secrets_file": "core.errors core.secrets shell.record.identities shell.record.locking",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
     "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities uplink_plan",
@@ -131,7 +131,9 @@ SHELL = {
     "feed_websocket": "feed_intake feed_stream | websockets",
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
-    "journal": "core.errors core.model clock",
+    "record.sums": "core.errors",
+    "record.journal_pages": "",
+    "journal": "core.errors core.model clock shell.record.sums",
     "recovered": "core.errors core.policy",
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
@@ -145,6 +147,9 @@ SHELL = {
     "shell.record.exact_values",
     "record.exact_dives": "core.errors core.exact_record core.own_time core.policy expedition import_log journal "
     "recovered shell.record.exact_reading shell.record.exact_store shell.record.exact_values",
+    "record.locking": "core.errors | pyrage",
+    "record.secrets_lock": "core.errors core.secrets journal secrets_file shell.record.identities shell.record.locking",
+    "record.identities": "core.errors shell.record.locking | pyrage",
     "record.journal_arguments": "reading_arguments",
     "record.journal_command": "import_log",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
@@ -240,14 +245,14 @@ SHELL = {
     # the promises: who may start, and what is about to leave
     "audit_result": "core.errors core.policy expedition quantities | datetime",
     "audit_gate": "audit_result core.decision core.errors core.ranges expedition",
-    "foresight_process": "core.policy",
+    "foresight_process": "core.policy core.secrets",
     "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
     "foresight_process",
     "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual audit_result "
     "checkpoint core.channel core.desk_record core.errors core.model core.pipeline core.secrets foresight "
     "foresight_process journal recording secrets_file | numpy time",
     "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy "
-    "core.release expedition foresight_process outlet quantities",
+    "core.release core.secrets expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "
