@@ -24,7 +24,9 @@ CORE = {
     "guest_terms": "errors ranges | datetime",
     "decision_values": "errors ranges sighting still",
     "programme": "policy ranges",
-    "decision": "area decision_values errors guest_terms overdue policy programme sighting still",
+    "find": "decision_values errors ranges | shapely",
+    "decision": "area decision_values errors find guest_terms overdue policy programme sighting still",
+    "finds": "decision errors find model target_position",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -216,8 +218,8 @@ SHELL = {
     "desk_audiences": "core.channel desk_seen quantities",
     "desk_vehicles": "core.fuse core.pipeline desk_legs desk_watch",
     "desk_feeds": "core.pipeline core.sources core.stations feeds",
-    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline core.programme desk_seen desk_watch "
-    "quantities",
+    "desk_decided": "core.decision core.desk_record core.find core.hiding core.pipeline core.programme desk_seen "
+    "desk_watch quantities",
     "desk_state": "core.decision core.notices core.pipeline core.policy core.silence desk_audiences desk_decided "
     "desk_disk desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds promises site standing",
     "desk_line": "gate | aiohttp",

@@ -29,6 +29,7 @@ from relay.core.decision import (
     word_for,
 )
 from relay.core.desk_record import Known, Taken, Waiting
+from relay.core.find import Find
 from relay.core.hiding import ZoneInForce
 from relay.core.pipeline import Pipeline
 from relay.core.programme import Programme
@@ -152,6 +153,9 @@ def decision_words(decision: Decision, at_us: int) -> str:
             return f"{word_for(decision)}: what row {decision.say} says"
         case Target():
             return f"target {decision.name}: {decision.verdict}"
+        case Find():
+            later = "" if decision.supersedes is None else f" (supersedes row {decision.supersedes})"
+            return f"find {decision.name}{later}: {decision.what}"
         case HideZone() | LiftZone():
             return f"{'hidden' if isinstance(decision, HideZone) else 'shown again'}: {decision.name}"
         case Expect():
