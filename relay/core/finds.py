@@ -189,6 +189,6 @@ def _of_target(name: str, targets: dict[str, FindPlace]) -> FindPlace:
 def _check_first(find: Find, known: dict[str, KnownFind]) -> None:
     if find.supersedes is not None:
         names = ", ".join(f'"{name}"' for name in known) or "none"
-        raise OperatorError(f'there is no find "{find.name}" to supersede a record of; recorded are: {names}')
+        raise OperatorError(f'there is no find "{find.name}" to supersede a record of; recorded: {names}')
     if find.what is None:
         raise OperatorError(f'say what the find "{find.name}" is ("what")')
