@@ -15,10 +15,16 @@ def _import(options: argparse.Namespace) -> int:
     return import_log(options)
 
 
+def _export(options: argparse.Namespace) -> int:
+    from relay.shell.record.exporting import export_journal
+
+    return export_journal(options)
+
+
 def _verify(options: argparse.Namespace) -> int:
     from relay.shell.record.checking import verify_journal
 
     return verify_journal(options)
 
 
-_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {"import": _import, "verify": _verify}
+_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {"export": _export, "import": _import, "verify": _verify}
