@@ -141,8 +141,13 @@ SHELL = {
     "record.locking": "core.errors | pyrage",
     "record.secrets_lock": "core.errors core.secrets journal secrets_file shell.record.identities shell.record.locking",
     "record.identities": "core.errors shell.record.locking | pyrage",
-    "record.journal_arguments": "reading_arguments",
-    "record.journal_command": "import_log",
+    "record.backup": "core.errors expedition journal recovered secrets_file shell.record.locking shell.record.sums",
+    "record.opening": "core.errors shell.record.backup shell.record.locking",
+    "record.locked_arguments": "reading_arguments",
+    "record.locked_command": "core.errors expedition import_log shell.record.backup shell.record.identities "
+    "shell.record.locking shell.record.opening shell.record.secrets_lock | rich",
+    "record.journal_arguments": "reading_arguments shell.record.locked_arguments",
+    "record.journal_command": "import_log shell.record.locked_command",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",

@@ -7,10 +7,12 @@ import argparse
 from pathlib import Path
 
 from relay.shell.reading_arguments import Commands, add_command
+from relay.shell.record.locked_arguments import to_argument
 
 _EXAMPLES = """\
 examples:
   offing journal import EXPEDITION.toml --vehicle Moth moth-dive-3.jsonl
+  offing journal backup EXPEDITION.toml --out /media/stick/harrow-tern.age --to age1...
 """
 
 _IMPORTED = """\
@@ -31,6 +33,7 @@ def add_journal(commands: Commands) -> None:
     )
     below = parser.add_subparsers(dest="journal", required=True, metavar="WHAT")
     _import(below)
+    _backup(below)
 
 
 def expedition_argument(parser: argparse.ArgumentParser) -> None:
@@ -58,3 +61,18 @@ def _import(commands: Commands) -> None:
     parser.add_argument("--date", metavar="YYYY-MM-DD", help="the day (UTC) on which a log without a date begins")
     parser.add_argument("--who", help="who imports it (default: the user of this machine)")
     parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
+
+
+def _backup(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "backup",
+        "back the whole site up, encrypted, while the relay runs or not",
+        "Writes one encrypted file with all that the site is: expedition file, journal, secrets, recovered logs, stills,\n"
+        "finds, guests, and what was released, as one moment has it. The relay may run meanwhile and loses nothing.\n"
+        "`offing open` makes a folder of it again, with which `offing ship` goes on. Nothing is ever deleted by Offing:\n"
+        "what is kept, where and how long is for you to decide.",
+    )
+    expedition_argument(parser)
+    parser.add_argument("--out", type=Path, required=True, metavar="FILE.age", help="the file to write")
+    to_argument(parser)

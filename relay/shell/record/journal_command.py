@@ -15,4 +15,10 @@ def _import(options: argparse.Namespace) -> int:
     return import_log(options)
 
 
-_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {"import": _import}
+def _backup(options: argparse.Namespace) -> int:
+    from relay.shell.record.locked_command import backup
+
+    return backup(options)
+
+
+_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {"backup": _backup, "import": _import}
