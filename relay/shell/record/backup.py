@@ -10,7 +10,6 @@ says was released, its journal grows again; and what the journal names is there.
 import contextlib
 import io
 import json
-import os
 import shutil
 import sqlite3
 import stat
@@ -240,11 +239,11 @@ def _leave_room(private: Path, target: Path) -> None:
     """Refuse to fill the disk that the relay writes: with the copies, and the backup itself if it is to lie there."""
     databases = sum(path.stat().st_size for path in private.glob("*.db*"))
     whole = sum(path.stat().st_size for path in _files(private))
-    same = target.parent.exists() and os.stat(target.parent).st_dev == private.stat().st_dev
+    same = target.parent.exists() and target.parent.stat().st_dev == private.stat().st_dev
     needed, free = databases + (databases + whole if same else 0), shutil.disk_usage(private).free
     if free < needed + KEEP_FREE_BYTES:
         raise OperatorError(
-            f"the disk of {private} has {free >> 20} MiB left, and a backup takes {-(-needed >> 20)} there for a while: "
-            f"the journal needs {KEEP_FREE_BYTES >> 20} of them, or the release stops. Make room, or let --out be on "
-            "another disk; nothing was written."
+            f"the disk of {private} has {free >> 20} MiB left, and a backup takes {-(-needed >> 20)} there for a "
+            f"while: the journal needs {KEEP_FREE_BYTES >> 20} of them, or the release stops. Make room, or let --out be "
+            "on another disk; nothing was written."
         )

@@ -68,10 +68,10 @@ def _backup(commands: Commands) -> None:
         commands,
         "backup",
         "back the whole site up, encrypted, while the relay runs or not",
-        "Writes one encrypted file with all that the site is: expedition file, journal, secrets, recovered logs, stills,\n"
-        "finds, guests, and what was released, as one moment has it. The relay may run meanwhile and loses nothing.\n"
-        "`offing open` makes a folder of it again, with which `offing ship` goes on. Nothing is ever deleted by Offing:\n"
-        "what is kept, where and how long is for you to decide.",
+        "Writes one encrypted file with all that the site is: expedition file, journal, secrets, recovered logs,\n"
+        "stills, finds, guests, and what was released, as one moment has it. The relay may run meanwhile and loses\n"
+        "nothing. `offing open` makes a folder of it again, with which `offing ship` goes on. Nothing is ever deleted\n"
+        "by Offing: what is kept, where and how long is for you to decide.",
     )
     expedition_argument(parser)
     parser.add_argument("--out", type=Path, required=True, metavar="FILE.age", help="the file to write")

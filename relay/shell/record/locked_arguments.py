@@ -48,8 +48,8 @@ def _identity(commands: Commands) -> None:
         commands,
         "identity",
         "make a key to receive encrypted files with, and print the line that others encrypt to",
-        "Writes a new private key to FILE, for its owner alone, and prints the line that belongs to it (age1...): that\n"
-        "line is no secret. If FILE is there already, its line is printed again. Whoever loses FILE can open nothing\n"
+        "Writes a new private key to FILE, for its owner alone, and prints the line that belongs to it (age1...),\n"
+        "which is no secret. If FILE is there already, its line is printed again. Whoever loses FILE can open nothing\n"
         "that was encrypted to it: keep a copy in a safe place.",
         _IDENTITY,
     )
@@ -82,9 +82,9 @@ def _secrets(commands: Commands) -> None:
         commands,
         "secrets",
         "encrypt the site's secrets where they lie, or make them plain again",
-        "The secrets file tells the place of everything that was ever released. Encrypted, a copy of the disk gives it\n"
-        "away no more; `offing ship` then asks for the passphrase on the terminal, or takes --secrets-key. Without the\n"
-        "key or passphrase the site is lost: keep it apart from the disk, and a copy ashore.",
+        "The secrets file tells the place of everything that was ever released. Encrypted, a copy of it gives nothing\n"
+        "away; `offing ship` then asks for the passphrase on the terminal, or takes --secrets-key. Without the key or\n"
+        "passphrase the site is lost: keep it apart from the disk, and a copy ashore. The journal stays as it is.",
         _SECRETS,
     )
     below = parser.add_subparsers(dest="secrets", required=True, metavar="WHAT")

@@ -66,8 +66,8 @@ def _say_site(opened: Opened) -> None:
     print(f"It is a ship's site with {opened.rows} rows in its journal: exact and private.", file=sys.stderr)
     for name in opened.elsewhere:
         print(
-            f'Aboard, its {name} folder lay elsewhere: before anything runs on the copy, set [storage] {name} = "{name}" '
-            f"in {opened.expedition}.",
+            f"Aboard, its {name} folder lay elsewhere: before anything runs on the copy, set [storage] "
+            f'{name} = "{name}" in {opened.expedition}.',
             file=sys.stderr,
         )
     print(_ONE_SHIP, file=sys.stderr)
