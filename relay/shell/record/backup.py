@@ -244,6 +244,6 @@ def _leave_room(private: Path, target: Path) -> None:
     if free < needed + KEEP_FREE_BYTES:
         raise OperatorError(
             f"the disk of {private} has {free >> 20} MiB left, and a backup takes {-(-needed >> 20)} there for a "
-            f"while: the journal needs {KEEP_FREE_BYTES >> 20} of them, or the release stops. Make room, or let --out be "
-            "on another disk; nothing was written."
+            f"while: the journal needs {KEEP_FREE_BYTES >> 20} of them, or the release stops. Make room, or let --out "
+            "be on another disk; nothing was written."
         )
