@@ -9,7 +9,9 @@ import pytest
 
 import age_by_hand
 import relay.shell.record.secrets_lock as locking_secrets
+from expeditions import RIGHT
 from relay.core.errors import LockingError, SecretsError
+from relay.core.seal import Signer
 from relay.shell.journal import JournalFile
 from relay.shell.record.identities import new_identity
 from relay.shell.record.secrets_lock import lock_secrets, unlock_secrets
@@ -24,6 +26,7 @@ from relay.shell.secrets_file import (
     seeded_secrets,
     write_secrets,
 )
+from terminal import on_terminal
 
 PASSPHRASE = "lantern moth isoline marr tern"
 
@@ -80,6 +83,18 @@ def test_locked_with_a_passphrase_it_is_asked_for_or_read_from_a_file(private: P
     assert "turn" not in str(caught.value) and site.key.hex() not in str(caught.value)
     with pytest.raises(SecretsError, match=r"holds a key, and .* is encrypted to a passphrase"):
         open_secrets(private, None, private.parent / "ship.key")
+
+
+def test_a_command_asks_for_the_passphrase_on_the_terminal(private: Path) -> None:
+    """`offing key` goes on with what is typed there, and it is never shown."""
+    site = read_secrets(private / NAME)
+    (private / NAME).unlink()
+    (private / LOCKED).write_bytes(age_by_hand.sealed_with(secrets_text(site), PASSPHRASE))
+    (private / LOCKED).chmod(0o600)
+    (private.parent / "EXPEDITION.toml").write_text(RIGHT)
+    words = ["-m", "relay", "key", str(private.parent / "EXPEDITION.toml")]
+    code, seen = on_terminal(words, [PASSPHRASE])
+    assert (code, Signer(site.signing_seed).key.hex() in seen, PASSPHRASE in seen) == (0, True, False)
 
 
 def test_a_wrong_key_a_passphrase_for_a_key_and_a_changed_file_are_said(private: Path) -> None:
