@@ -21,4 +21,14 @@ def _backup(options: argparse.Namespace) -> int:
     return backup(options)
 
 
-_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {"backup": _backup, "import": _import}
+def _export(options: argparse.Namespace) -> int:
+    from relay.shell.record.exporting import export_journal
+
+    return export_journal(options)
+
+
+_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
+    "backup": _backup,
+    "export": _export,
+    "import": _import,
+}
