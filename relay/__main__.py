@@ -11,6 +11,7 @@ from relay.shell.exit_code import exit_code
 from relay.shell.guest_arguments import add_guests
 from relay.shell.reading_arguments import Commands, add_command, add_reading, secrets_key_argument
 from relay.shell.record.journal_arguments import add_journal
+from relay.shell.record.locked_arguments import add_locked
 from relay.shell.record.proof_arguments import add_prove
 from relay.shell.tell_arguments import add_tell
 
@@ -63,6 +64,11 @@ def main(arguments: list[str] | None = None) -> int:
         from relay.shell.record.journal_command import journal
 
         return exit_code(journal, options)
+    if options.command in ("identity", "open", "secrets"):
+        from relay.shell.record import locked_command
+
+        locked = {"identity": locked_command.identity, "open": locked_command.open_received}
+        return exit_code(locked.get(options.command, locked_command.secrets), options)
     from relay.shell import app
 
     return app.run(options)
@@ -89,6 +95,7 @@ def _parser() -> argparse.ArgumentParser:
     add_audit(commands)
     add_advise(commands)
     add_journal(commands)
+    add_locked(commands)
     _record(commands)
     add_guests(commands)
     add_tell(commands)

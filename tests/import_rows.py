@@ -74,12 +74,8 @@ CORE = {
     "sayable": "place_in_text policy programme time_in_text",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding minute_tree model policy programme "
     "programme_board record_log release restart sayable seal secrets stations still",
-    "pipeline": "channel decision desk_record embargo errors fuse hiding minute_tree model place_in_text policy "
-    "present programme ranges record_log restart secrets sighting sources stations time_in_text",
-    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
-    "programme_board release seal secrets stations still time_in_text",
-    "pipeline": "channel decision desk_record embargo errors find finds fuse hiding model place_in_text policy present "
-    "programme ranges secrets sighting sources stations time_in_text",
+    "pipeline": "channel decision desk_record embargo errors find finds fuse hiding minute_tree model place_in_text "
+    "policy present programme ranges record_log restart secrets sighting sources stations time_in_text",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -152,8 +148,6 @@ SHELL = {
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
     "record.proof_arguments": "reading_arguments",
-    "record.journal_arguments": "reading_arguments shell.record.proof_arguments",
-    "record.journal_command": "import_log shell.record.checking",
     "record.journal_seals": "core.errors core.merkle core.minute_tree core.model core.record_log core.release "
     "core.secrets core.wire journal secrets_file",
     "record.proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
@@ -190,9 +184,13 @@ SHELL = {
     "record.locking": "core.errors | pyrage",
     "record.secrets_lock": "core.errors core.secrets journal secrets_file shell.record.identities shell.record.locking",
     "record.identities": "core.errors shell.record.locking | pyrage",
-    "record.journal_arguments": "reading_arguments",
-    "record.journal_command": "import_log shell.record.exporting",
-    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
+    "record.backup": "core.errors expedition journal recovered secrets_file shell.record.locking shell.record.sums",
+    "record.opening": "core.errors shell.record.backup shell.record.locking",
+    "record.locked_arguments": "reading_arguments",
+    "record.locked_command": "core.errors expedition import_log shell.record.backup shell.record.identities "
+    "shell.record.locking shell.record.opening shell.record.secrets_lock | rich",
+    "record.journal_arguments": "reading_arguments shell.record.locked_arguments shell.record.proof_arguments",
+    "record.journal_command": "import_log shell.record.checking shell.record.exporting shell.record.locked_command",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",

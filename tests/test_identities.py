@@ -1,9 +1,7 @@
 """Keys to receive with, and passphrases: made, kept for their owner alone, read again, and every slip said."""
 
 import os
-import pty
 import stat
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -21,6 +19,7 @@ from relay.shell.record.identities import (
     recipients_told,
 )
 from relay.shell.record.locking import encrypt_bytes, encrypt_file, open_file
+from terminal import on_terminal
 
 PASSPHRASE = "lantern moth isoline marr tern"
 
@@ -123,18 +122,9 @@ def test_a_new_passphrase_is_asked_for_twice_and_has_a_least_length() -> None:
 
 def test_a_passphrase_is_asked_for_on_the_terminal_unseen() -> None:
     """A process with a terminal asks there and shows nothing of the answer; one without says what to do instead."""
-    child, terminal = pty.fork()
-    if child == 0:  # pragma: no cover (its own process)
-        os.execv(sys.executable, [sys.executable, "-c", _ASKING])
-    seen = b""
-    while b"passphrase: " not in seen:
-        seen += os.read(terminal, 1024)
-    os.write(terminal, PASSPHRASE.encode() + b"\n")
-    while b"letters" not in seen:
-        seen += os.read(terminal, 1024)
-    assert os.waitpid(child, 0)[1] == 0
-    os.close(terminal)
-    assert PASSPHRASE.encode() not in seen and f"{len(PASSPHRASE)} letters".encode() in seen
+    code, seen = on_terminal(["-c", _ASKING], [PASSPHRASE])
+    assert (code, PASSPHRASE in seen) == (0, False)
+    assert f"{len(PASSPHRASE)} letters" in seen
 
 
 _ASKING = (

@@ -94,14 +94,14 @@ def test_rows_and_decisions_are_read_by_number(site: Site) -> None:
 
 def test_secrets_are_the_sites_own_or_none(site: Site, tmp_path: Path) -> None:
     """None are drawn where they are missing, and another site's are refused."""
-    assert site_secrets(site.folder / "private") == SECRETS
+    assert site_secrets(site.folder / "private", None) == SECRETS
     lost = copied(site, tmp_path / "lost")
     (lost.folder / "private" / "secrets.json").unlink()
     with pytest.raises(SecretsError, match="missing"):
-        site_secrets(lost.folder / "private")
+        site_secrets(lost.folder / "private", None)
     write_secrets(lost.folder / "private", replace(SECRETS, key=bytes(32)))
     with pytest.raises(SecretsError, match="not the file this site's journal was written with"):
-        site_secrets(lost.folder / "private")
+        site_secrets(lost.folder / "private", None)
     with pytest.raises(SecretsError, match="nothing of the journal can be checked"):
-        site_secrets(tmp_path)
+        site_secrets(tmp_path, None)
     assert isinstance(SECRETS, Secrets)

@@ -9,9 +9,11 @@ import pytest
 
 import age_by_hand
 import relay.shell.record.secrets_lock as locking_secrets
+from expeditions import RIGHT
 from relay.core.errors import LockingError, SecretsError
 from relay.shell.journal import JournalFile
-from relay.shell.record.identities import new_identity
+from relay.shell.record.identities import new_identity, read_identity
+from relay.shell.record.locking import encrypt_bytes
 from relay.shell.record.secrets_lock import lock_secrets, unlock_secrets
 from relay.shell.secrets_file import (
     LOCKED,
@@ -24,6 +26,7 @@ from relay.shell.secrets_file import (
     seeded_secrets,
     write_secrets,
 )
+from terminal import on_terminal
 
 PASSPHRASE = "lantern moth isoline marr tern"
 
@@ -69,8 +72,8 @@ def test_locked_with_a_passphrase_it_is_asked_for_or_read_from_a_file(private: P
     """The one that was asked for twice opens; another one is said; a file of one line opens without anybody there."""
     site = read_secrets(private / NAME)
     lock_secrets(private, None, _asked(PASSPHRASE, PASSPHRASE))
-    assert read_secrets(private / LOCKED, None, _asked(PASSPHRASE)) == site
     (private / LOCKED).write_bytes(age_by_hand.sealed_with(secrets_text(site), PASSPHRASE))
+    assert read_secrets(private / LOCKED, None, _asked(PASSPHRASE)) == site
     credential = private.parent / "credential"
     credential.write_text(PASSPHRASE + "\n")
     credential.chmod(0o400)
@@ -80,6 +83,19 @@ def test_locked_with_a_passphrase_it_is_asked_for_or_read_from_a_file(private: P
     assert "turn" not in str(caught.value) and site.key.hex() not in str(caught.value)
     with pytest.raises(SecretsError, match=r"holds a key, and .* is encrypted to a passphrase"):
         open_secrets(private, None, private.parent / "ship.key")
+
+
+def test_a_command_asks_for_the_passphrase_on_the_terminal(private: Path) -> None:
+    """`offing secrets unlock` goes on with what is typed there, and it is never shown."""
+    site = read_secrets(private / NAME)
+    (private / NAME).unlink()
+    (private / LOCKED).write_bytes(age_by_hand.sealed_with(secrets_text(site), PASSPHRASE))
+    (private / LOCKED).chmod(0o600)
+    (private.parent / "EXPEDITION.toml").write_text(RIGHT)
+    words = ["-m", "relay", "secrets", "unlock", str(private.parent / "EXPEDITION.toml")]
+    code, seen = on_terminal(words, [PASSPHRASE])
+    assert (code, PASSPHRASE in seen, site.key.hex() in seen) == (0, False, False)
+    assert read_secrets(private / NAME) == site
 
 
 def test_a_wrong_key_a_passphrase_for_a_key_and_a_changed_file_are_said(private: Path) -> None:
@@ -147,6 +163,16 @@ def test_nothing_goes_before_what_replaces_it_is_there(private: Path, monkeypatc
     with pytest.raises(LockingError, match="No space left"):
         lock_secrets(private, private.parent / "ship.key")
     assert (private / NAME).read_bytes() == before and not (private / LOCKED).exists()
+
+
+def test_what_doesn_t_open_again_doesn_t_replace_anything(private: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that gives back something else than it was given costs no secrets: the plain file stays."""
+    before = (private / NAME).read_bytes()
+    other = encrypt_bytes(b"{}", read_identity(private.parent / "ship.key"))
+    monkeypatch.setattr(locking_secrets, "encrypt_bytes", lambda data, key: other)
+    with pytest.raises(SecretsError, match="the disk is failing"):
+        lock_secrets(private, private.parent / "ship.key")
+    assert (private / NAME).read_bytes() == before
 
 
 def test_what_is_locked_already_or_isn_t_there_is_said(private: Path) -> None:

@@ -58,7 +58,7 @@ class Report:
 
 def verify_journal(options: argparse.Namespace) -> int:
     """Check the exact record of the expedition in `options`, and say what was found; 2 if anything is wrong."""
-    expedition = read_expedition(expedition_file(options.expedition))
+    expedition = read_expedition(expedition_file(options.expedition), options.secrets_key)
     with _progress() as progress:
         task = progress.add_task("checking", total=None)
         report = check(expedition, lambda rows: progress.update(task, completed=rows))
@@ -75,7 +75,7 @@ def check(expedition: Expedition, step: Step = lambda rows: None) -> Report:
     report = Report()
     _check_sums(journal, report)
     _check_file(journal, report)
-    secrets = _secrets(expedition.private, report)
+    secrets = _secrets(expedition, report)
     roots = _check_rows(journal, None if secrets is None else Evidence(secrets.evidence_key), report, step)
     if secrets is not None:
         _check_recordings(expedition, secrets, roots, report)
@@ -138,9 +138,9 @@ def _open(journal: Path) -> sqlite3.Connection:
     return sqlite3.connect(f"file:{journal}?mode=ro", uri=True)
 
 
-def _secrets(private: Path, report: Report) -> Secrets | None:
+def _secrets(expedition: Expedition, report: Report) -> Secrets | None:
     try:
-        return site_secrets(private)
+        return site_secrets(expedition.private, expedition.secrets_key)
     except (OperatorError, sqlite3.Error) as error:
         report.add("its seals: not checked", [str(error)])
         return None

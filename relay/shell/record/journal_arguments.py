@@ -7,12 +7,14 @@ import argparse
 from pathlib import Path
 
 from relay.shell.reading_arguments import Commands, add_command
+from relay.shell.record.locked_arguments import to_argument
 from relay.shell.record.proof_arguments import add_journal_verify
 
 _EXAMPLES = """\
 examples:
   offing journal export EXPEDITION.toml --format gpkg --out private/search.gpkg
   offing journal import EXPEDITION.toml --vehicle Moth moth-dive-3.jsonl
+  offing journal backup EXPEDITION.toml --out /media/stick/harrow-tern.age --to age1...
 """
 
 _EXPORTED = """\
@@ -41,6 +43,7 @@ def add_journal(commands: Commands) -> None:
     _export(below)
     _import(below)
     add_journal_verify(below)
+    _backup(below)
 
 
 def expedition_argument(parser: argparse.ArgumentParser) -> None:
@@ -90,3 +93,18 @@ def _import(commands: Commands) -> None:
     parser.add_argument("--date", metavar="YYYY-MM-DD", help="the day (UTC) on which a log without a date begins")
     parser.add_argument("--who", help="who imports it (default: the user of this machine)")
     parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
+
+
+def _backup(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "backup",
+        "back the whole site up, encrypted, while the relay runs or not",
+        "Writes one encrypted file with all that the site is: expedition file, journal, secrets, recovered logs,\n"
+        "stills, finds, guests, and what was released, as one moment has it. The relay may run meanwhile and loses\n"
+        "nothing. `offing open` makes a folder of it again, with which `offing ship` goes on. Nothing is ever deleted\n"
+        "by Offing: what is kept, where and how long is for you to decide.",
+    )
+    expedition_argument(parser)
+    parser.add_argument("--out", type=Path, required=True, metavar="FILE.age", help="the file to write")
+    to_argument(parser)

@@ -15,6 +15,12 @@ def _import(options: argparse.Namespace) -> int:
     return import_log(options)
 
 
+def _backup(options: argparse.Namespace) -> int:
+    from relay.shell.record.locked_command import backup
+
+    return backup(options)
+
+
 def _export(options: argparse.Namespace) -> int:
     from relay.shell.record.exporting import export_journal
 
@@ -27,4 +33,9 @@ def _verify(options: argparse.Namespace) -> int:
     return verify_journal(options)
 
 
-_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {"export": _export, "import": _import, "verify": _verify}
+_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
+    "backup": _backup,
+    "export": _export,
+    "import": _import,
+    "verify": _verify,
+}

@@ -19,7 +19,8 @@ from relay.core.release import MICROSECONDS, Kind
 from relay.core.secrets import Secrets
 from relay.core.wire import WireRecord
 from relay.shell.journal import LAST, Minute, read_marks, read_minutes, read_rows
-from relay.shell.secrets_file import MARK, NAME, open_secrets
+from relay.shell.journal import NAME as JOURNAL
+from relay.shell.secrets_file import MARK, NAME, open_secrets, secrets_path
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +36,14 @@ class Sealed:
     minutes: int | None
 
 
-def site_secrets(private: Path) -> Secrets:
-    """Return the secrets with which a site's journal was written; SecretsError where it has none, or others."""
-    known = read_marks(private / "journal.db").get(MARK)
-    if known is None and not (private / NAME).exists():
+def site_secrets(private: Path, key: Path | None) -> Secrets:
+    """Return the secrets with which a site's journal was written; SecretsError where it has none, or others.
+
+    `key`: what opens them where they are encrypted; without it a passphrase is asked for.
+    """
+    if secrets_path(private) is None:
         raise SecretsError(f"{private / NAME} is missing: without it nothing of the journal can be checked or proved")
-    return open_secrets(private, known)
+    return open_secrets(private, read_marks(private / JOURNAL).get(MARK), key)
 
 
 def minutes_of(journal: Path, evidence: Evidence) -> list[Minute]:

@@ -6,7 +6,7 @@ Rules: arguments alone, as in `__main__`.
 import argparse
 from pathlib import Path
 
-from relay.shell.reading_arguments import Commands, add_command
+from relay.shell.reading_arguments import Commands, add_command, secrets_key_argument
 
 _PROVED = """\
 example, for an archaeologist who has the public recording of dive 1 and is to trust one position:
@@ -64,3 +64,4 @@ def _expedition(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "expedition", type=Path, metavar="EXPEDITION.toml", help="the expedition file, or the folder it lies in"
     )
+    secrets_key_argument(parser)

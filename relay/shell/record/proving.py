@@ -52,7 +52,7 @@ class _Site:
 
 def prove(options: argparse.Namespace) -> int:
     """Write the proof that `options` ask for."""
-    expedition = read_expedition(expedition_file(options.expedition))
+    expedition = read_expedition(expedition_file(options.expedition), options.secrets_key)
     if options.audience not in {policy.audience for policy in expedition.plan.policies}:
         raise OperatorError(f"{expedition.path} has no audience {options.audience!r}: name one that it has")
     if options.out.exists() and not options.force:
@@ -73,7 +73,7 @@ def _site(expedition: Expedition) -> _Site:
     journal = expedition.private / JOURNAL
     if not journal.exists():
         raise OperatorError(f"{journal} isn't there: nothing was received yet")
-    evidence = Evidence(site_secrets(expedition.private).evidence_key)
+    evidence = Evidence(site_secrets(expedition.private, expedition.secrets_key).evidence_key)
     try:
         return _Site(journal, evidence, minutes_of(journal, evidence))
     except sqlite3.Error as error:

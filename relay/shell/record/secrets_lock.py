@@ -13,7 +13,7 @@ from relay.core.secrets import Secrets
 from relay.shell.journal import NAME as JOURNAL
 from relay.shell.journal import read_marks
 from relay.shell.record.identities import Ask, ask_new_passphrase, ask_passphrase, read_key
-from relay.shell.record.locking import Key, encrypt_bytes, new_file
+from relay.shell.record.locking import Key, encrypt_bytes, new_file, open_bytes
 from relay.shell.secrets_file import LOCKED, MARK, NAME, fingerprint, read_secrets, secrets_text, write_secrets
 
 
@@ -56,9 +56,11 @@ def _key(key: Path | None, ask: Ask) -> Key:
 
 
 def _write_locked(locked: Path, site: Secrets, key: Key) -> None:
-    data = encrypt_bytes(secrets_text(site), key)
+    text = secrets_text(site)
     with new_file(locked) as file:
-        file.write(data)
+        file.write(encrypt_bytes(text, key))
+    if open_bytes(locked.read_bytes(), key, locked) != text:
+        raise SecretsError(f"{locked} doesn't hold what was written: the disk is failing; {NAME} stays as it is")
 
 
 def _check(site: Secrets, private: Path, path: Path) -> None:
