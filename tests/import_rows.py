@@ -174,9 +174,7 @@ SHELL = {
     "record.locked_command": "core.errors expedition import_log shell.record.backup shell.record.identities "
     "shell.record.locking shell.record.opening shell.record.secrets_lock | rich",
     "record.journal_arguments": "reading_arguments shell.record.locked_arguments",
-    "record.journal_command": "import_log shell.record.locked_command",
-    "record.journal_arguments": "reading_arguments",
-    "record.journal_command": "import_log shell.record.exporting",
+    "record.journal_command": "import_log shell.record.exporting shell.record.locked_command",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
