@@ -12,6 +12,7 @@ from relay.shell.guest_arguments import add_guests
 from relay.shell.reading_arguments import Commands, add_command, add_reading, secrets_key_argument
 from relay.shell.record.journal_arguments import add_journal
 from relay.shell.record.locked_arguments import add_locked
+from relay.shell.record.proof_arguments import add_prove
 from relay.shell.tell_arguments import add_tell
 
 _ABOUT = """\
@@ -51,6 +52,10 @@ def main(arguments: list[str] | None = None) -> int:
         from relay.shell.audit_command import audit
 
         return exit_code(audit, options)
+    if options.command == "prove":
+        from relay.shell.record.proving import prove
+
+        return exit_code(prove, options)
     if options.command == "advise":
         from relay.shell.advise_command import advise
 
@@ -86,6 +91,7 @@ def _parser() -> argparse.ArgumentParser:
     _check(commands)
     _rehearse(commands)
     add_reading(commands)
+    add_prove(commands)
     add_audit(commands)
     add_advise(commands)
     add_journal(commands)

@@ -37,9 +37,14 @@ CORE = {
     "queue_counts": "",
     "embargo": "fuse queue_counts",
     "hiding": "area geodesy secrets",
+    # the evidence tree of the exact record
+    "merkle": "",
+    "minute_tree": "merkle model | msgpack",
+    "record_log": "errors merkle minute_tree model",
     # the exact record, on the ship alone
     "own_time": "mavlink model policy sources",
     "exact_record": "model own_time",
+    "proof": "errors merkle minute_tree model record_log",
     # places in annotations
     "place_finding": "",
     "place_number_words": "",
@@ -65,10 +70,12 @@ CORE = {
     "verification": "errors release seal wire",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
-    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
-    "programme_board release seal secrets stations still time_in_text",
-    "pipeline": "channel decision desk_record embargo errors find finds fuse hiding model place_in_text policy present "
-    "programme ranges secrets sighting sources stations time_in_text",
+    "restart": "geodesy hiding programme record_log",
+    "sayable": "place_in_text policy programme time_in_text",
+    "channel": "decision disclosure dive_phases embargo fuse geodesy hiding minute_tree model policy programme "
+    "programme_board record_log release restart sayable seal secrets stations still",
+    "pipeline": "channel decision desk_record embargo errors find finds fuse hiding minute_tree model place_in_text "
+    "policy present programme ranges record_log restart secrets sighting sources stations time_in_text",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -140,6 +147,15 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
+    "record.proof_arguments": "reading_arguments",
+    "record.journal_seals": "core.errors core.merkle core.minute_tree core.model core.record_log core.release "
+    "core.secrets core.wire journal secrets_file",
+    "record.proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
+    "journal shell.record.journal_seals shell.record.verifying",
+    "record.checking": "core.errors core.minute_tree core.model core.record_log core.seal core.secrets "
+    "core.verification exit_code expedition import_log journal printable recovered shell.record.journal_pages "
+    "shell.record.journal_seals shell.record.sums shell.record.verifying | rich",
+    "checkpoint": "core.geodesy core.hiding core.policy core.programme core.record_log core.restart",
     "record.exact_values": "core.model core.own_time core.policy core.target_position",
     "record.exact_store": "core.errors core.model core.own_time recovered | msgspec",
     "record.dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
@@ -176,6 +192,8 @@ SHELL = {
     "record.journal_arguments": "reading_arguments shell.record.locked_arguments",
     "record.journal_command": "import_log shell.record.exporting shell.record.locked_command",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
+    "record.journal_arguments": "reading_arguments shell.record.locked_arguments shell.record.proof_arguments",
+    "record.journal_command": "import_log shell.record.checking shell.record.exporting shell.record.locked_command",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
@@ -274,8 +292,8 @@ SHELL = {
     "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
     "foresight_process",
     "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual audit_result "
-    "checkpoint core.channel core.desk_record core.errors core.model core.pipeline core.secrets foresight "
-    "foresight_process journal recording secrets_file | numpy time",
+    "checkpoint core.channel core.desk_record core.errors core.model core.pipeline core.record_log core.restart "
+    "core.secrets foresight foresight_process journal recording secrets_file | numpy time",
     "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy "
     "core.release core.secrets expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.find core.model core.pipeline clock desk_decided journal standing",
@@ -292,12 +310,15 @@ SHELL = {
     "simulated": "core.model seabed station_reports vehicle_motion",
     "station_sender": "station_reports",
     "demo": "simulated station_reports",
-    "demo_run": "core.channel core.errors core.model core.pipeline checkpoint clock demo expedition journal recording "
+    "demo_run": "core.errors core.model core.restart checkpoint clock demo expedition journal recording "
     "running secrets_file ship site_files station_reports station_sender until_stopped",
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "printable": "",
-    "verify": "core.errors core.seal core.verification exit_code printable programme_file",
+    "record.row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
+    "record.verifying": "core.errors core.proof core.release core.wire printable shell.record.row_words",
+    "verify": "core.errors core.proof core.seal core.verification exit_code printable programme_file "
+    "shell.record.verifying",
     "reading_arguments": "",
     "tell_words": "quantities",
     "tell_arguments": "",

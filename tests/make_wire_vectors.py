@@ -5,6 +5,7 @@ the Python one are both tested on the file; `test_wire.py` holds the encoder to 
 """
 
 import json
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -44,11 +45,13 @@ def records() -> list[ReleasedRecord]:
     return [
         log.open(0),
         log.tick(0, [silent, silent]),
+        log.head(0, sha256().digest()),  # RFC 9162 section 2.1.1: of the empty log
         log.tick(15 * SECOND, [full, half]),
         log.note(15 * SECOND, 0, "Plätze für zwölf Kisten; the boiler — as found"),
         log.note(30 * SECOND, None, "x" * 500),
         log.tick(30 * SECOND + SECOND // 2, [half, full]),
         log.still(30 * SECOND + SECOND // 2, 1, "Die Glocke", Still(bytes.fromhex(JPEG_HEX), "0f" * 32)),
+        log.head(30 * SECOND + SECOND // 2, bytes(range(224, 256))),
         log.end(45 * SECOND),
     ]
 

@@ -163,7 +163,7 @@ PLACED = (
     leak(
         "a place in an annotation: nobody reads them first",
         "test_channel::test_annotations_that_tell_a_place_never_leave",
-        (_CHANNEL, "if not self.policy.check_text:", "if self.policy:"),
+        ("core/sayable.py", "if not policy.check_text:", "if policy:"),
     ),
     leak(
         "the centre of a hidden zone: a circle about the hole is the zone's",

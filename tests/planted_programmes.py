@@ -63,7 +63,7 @@ PROGRAMMES = (
     leak(
         "when it is at the ship: a programme's words not looked through for times, dates, sun and tide",
         "test_programme_board::test_words_that_tell_a_place_or_a_time_leave_for_nobody_checked",
-        (_CHANNEL, "times = self.policy.check_text and any(map(find_times, programme.texts))", "times = False"),
+        ("core/sayable.py", "times = policy.check_text and any(map(find_times, programme.texts))", "times = False"),
     ),
     leak(
         "when it is at the ship, as a schedule aboard is written: four figures",

@@ -1,12 +1,13 @@
 """Frames as the ship releases them, for tests of what comes after the door."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from dives import SIGNER, sealed
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Place, Plan, Policy
 from relay.core.release import Kind, ProgrammeLog, ReleasedRecord, ReleaseLog
 from relay.core.still import Still
+from relay.core.wire import WireRecord
 from relay.shell.outlet import Frame
 
 TICK_US = 15_000_000
@@ -34,15 +35,29 @@ def dive(number: int, ticks: int, *, audience: str = "public", closed: bool = Tr
     return [_frame(record) for record in [*records, *([log.end(ticks * TICK_US)] if closed else [])]]
 
 
+def dive_with_heads(number: int, heads: Sequence[bytes], audience: str = "public") -> list[Frame]:
+    """Return the frames of a closed dive in which a head follows every fourth tick: a minute of ticks of 15 s."""
+    log = _log(number, audience)
+    records = [log.open(0)]
+    for minute, head in enumerate(heads):
+        ticks = [(4 * minute + tick) * TICK_US for tick in range(4)]
+        records.append(log.tick(ticks[0], [Report(heard=True, depth_m=10)]))
+        records.append(log.head(ticks[0], head))
+        records += [log.tick(at_us, [Report(heard=True, depth_m=10)]) for at_us in ticks[1:]]
+    return [_frame(record) for record in [*records, log.end(4 * len(heads) * TICK_US)]]
+
+
 def dive_with_everything(number: int) -> list[Frame]:
     """Return the frames of a dive with exact places and targets, as only a trusted audience is given them."""
     log = _log(number, "public", Place.EXACT)
     records = [
         log.open(0),
         log.tick(0, [Report(heard=True, depth_m=10, position=(-38.61472, -21.93306))]),
+        log.head(0, bytes(range(32))),
         log.target(0, 0, "Boiler", "unchecked"),
         log.tick(TICK_US, [Report(heard=False)]),
         log.target(TICK_US, None, "Boiler", "of interest"),
+        log.head(TICK_US, bytes(range(32, 64))),
         log.end(2 * TICK_US),
     ]
     return [_frame(record) for record in records]
@@ -74,6 +89,21 @@ def programme(
 ) -> Frame:
     """Return the frame of a programme for dive number `dive`."""
     return _frame(ProgrammeLog(audience).programme(number, pinned, schedule, left_s, dive))
+
+
+def without_heads(records: Iterable[WireRecord]) -> list[WireRecord]:
+    """Return a dive's records as a reader sees them, without the tree heads among them."""
+    return [record for record in records if record.kind != Kind.HEAD]
+
+
+def with_heads(records: Iterable[WireRecord]) -> list[WireRecord]:
+    """Return a dive's records as a reader sees them, with a tree head behind each tick, and no others."""
+    out = []
+    for record in without_heads(records):
+        out.append(record)
+        if record.kind == Kind.TICK:
+            out.append(record._replace(kind=int(Kind.HEAD), body=[bytes(range(32))]))
+    return out
 
 
 def _log(number: int, audience: str, place: Place = Place.LOCAL) -> ReleaseLog:

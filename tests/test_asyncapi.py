@@ -23,7 +23,7 @@ from released import EXPEDITION, dive_with_everything, programme
 DOCUMENT: dict[str, Any] = yaml.safe_load((Path(relay.__file__).parent / "asyncapi.yaml").read_text())
 MESSAGES = DOCUMENT["components"]["messages"]
 VECTORS = json.loads((Path(__file__).parent / "vectors" / "wire.json").read_text())
-NAMES = {0: "dive", 1: "tick", 2: "note", 3: "end", 4: "target", 5: "still"}
+NAMES = {0: "dive", 1: "tick", 2: "note", 3: "end", 4: "target", 5: "still", 7: "head"}
 FRAMES = [bytes.fromhex(frame["hex"]) for frame in VECTORS["frames"]]
 FRAMES += [frame.data for frame in dive_with_everything(2)]
 
@@ -83,7 +83,7 @@ def _drop(key: str) -> Callable[[list[Any]], None]:
 ALTERED: list[tuple[str, Callable[[list[Any]], Any]]] = [
     *((name, _set(0, to=0)) for name in NAMES.values()),
     *((name, _set(1, to=-1)) for name in NAMES.values()),
-    *((name, _set(2, to=7)) for name in NAMES.values()),
+    *((name, _set(2, to=8)) for name in NAMES.values()),
     *((name, _set(3, to="0")) for name in NAMES.values()),
     *((name, _set(3, to=-15)) for name in NAMES.values()),
     *((name, _set(5, to="")) for name in NAMES.values()),
@@ -119,6 +119,11 @@ ALTERED: list[tuple[str, Callable[[list[Any]], Any]]] = [
     ("still", _set(4, 4, to="89504e47ffd9")),
     ("still", lambda value: value[4].append("38.6 S")),
     ("end", _set(4, to=[])),
+    ("head", _set(4, to=[])),
+    ("head", _set(4, to=None)),
+    ("head", _set(4, 0, to="ab" * 31)),
+    ("head", _set(4, 0, to="ab" * 33)),
+    ("head", lambda value: value[4].append(12)),
 ]  # fmt: skip
 
 

@@ -1,11 +1,10 @@
 """The checkpoint as a mark of the journal."""
 
 from dives import plan, policy
-from relay.core.channel import Standing
 from relay.core.geodesy import Anchor
 from relay.core.hiding import InForce
-from relay.core.pipeline import Checkpoint
 from relay.core.programme import Programme, Told
+from relay.core.restart import Checkpoint, Standing
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 
 TWO = plan(policy("public"), policy("slow"))

@@ -2,6 +2,7 @@
 
 import csv
 import json
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -12,9 +13,9 @@ from shapely.geometry import shape
 from relay.__main__ import main
 from relay.core.figures import figures
 from relay.core.release import Kind
-from relay.core.wire import Recording, read_recording
+from relay.core.wire import Recording, footer, read_recording
 from relay.shell.export import NOTICE, as_csv, geojson
-from released import dive, dive_with_everything
+from released import dive, dive_with_everything, with_heads, without_heads
 
 DEMO = Path(__file__).resolve().parents[1] / "recordings/demo-dive.recording"
 
@@ -76,6 +77,15 @@ def test_notes_and_targets_stand_where_their_vehicle_was_shown(demo: Recording) 
     ]  # fmt: skip
 
 
+def test_tree_heads_are_in_no_export(demo: Recording) -> None:
+    """They stay in the recording, against which a proof is checked; whoever draws a map has no use for them."""
+    for recording in (demo, recorded(*dive_with_everything(1))):
+        headed, bare = (
+            replace(recording, records=tuple(put(recording.records))) for put in (with_heads, without_heads)
+        )
+        assert (geojson(headed), as_csv(headed)) == (geojson(bare), as_csv(bare))
+
+
 def test_exact_places_are_in_no_export() -> None:
     """A recording of a trusted audience tells latitudes; an export in the local frame has no column for them."""
     recording = recorded(*dive_with_everything(1))
@@ -110,15 +120,18 @@ def test_text_that_looks_like_a_formula_is_made_harmless() -> None:
 
 def test_command_writes_by_ending_and_writes_over_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Both kinds, always the same bytes; another ending or a file that is there is refused with what to do."""
+    read = tmp_path / "dive-001.recording"
+    frames = [frame.data for frame in dive(1, 40)]
+    read.write_bytes(b"".join(frames) + footer(frames))
     for name in ("dive.geojson", "dive.csv"):
         out = tmp_path / name
-        assert main(["export", str(DEMO), "-o", str(out)]) == 0
+        assert main(["export", str(read), "-o", str(out)]) == 0
         first = out.read_bytes()
-        assert main(["export", str(DEMO), "-o", str(out)]) == 2
+        assert main(["export", str(read), "-o", str(out)]) == 2
         assert "add --force" in capsys.readouterr().err
-        assert main(["export", str(DEMO), "-o", str(out), "--force"]) == 0
+        assert main(["export", str(read), "-o", str(out), "--force"]) == 0
         assert out.read_bytes() == first
-    assert main(["export", str(DEMO), "-o", str(tmp_path / "dive.kml")]) == 2
+    assert main(["export", str(read), "-o", str(tmp_path / "dive.kml")]) == 2
     assert "ends in .geojson or .csv" in capsys.readouterr().err
-    assert main(["export", str(DEMO), "-o", str(tmp_path / "no/dive.csv")]) == 2
+    assert main(["export", str(read), "-o", str(tmp_path / "no/dive.csv")]) == 2
     assert "can't be written" in capsys.readouterr().err

@@ -52,8 +52,9 @@ from relay.core.embargo import Embargo
 from relay.core.fuse import Fuse, Stamped
 from relay.core.geodesy import Anchor
 from relay.core.model import Observation
-from relay.core.pipeline import Checkpoint, Pipeline
+from relay.core.pipeline import Pipeline
 from relay.core.release import NO_DIVE, Kind
+from relay.core.restart import Checkpoint
 from relay.core.secrets import Secrets
 from relay.shell.checkpoint import read_checkpoint
 from relay.shell.clock import EmbargoClock

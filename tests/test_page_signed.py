@@ -11,7 +11,7 @@ from followers_page import LAPTOP, PHONE, Follower, follower
 from lying_shore import LyingShore, altered, lying_shore
 from make_signed_vectors import STRANGER
 from peers import publish
-from released import dive, programme
+from released import dive, dive_with_everything, programme
 from test_page import address, site_at
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
@@ -155,6 +155,33 @@ async def test_another_key_than_the_one_kept_is_told_loudly_and_kept_only_when_a
         await someone.says(alarm(someone), "This dive is not signed with the key in the link that was opened.")
         await someone.says(someone.headline, "This dive is not shown")
         assert await someone.page.get_by_role("slider").count() == 0
+
+
+PUT_AGAIN = """() => {
+  globalThis.put = 0;
+  new MutationObserver((all) => { globalThis.put += all.length; })
+    .observe(document.querySelector('#proof .alarm'), { childList: true, subtree: true });
+}"""
+
+
+async def test_page_tells_how_far_the_exact_record_is_sealed(browser: Browser) -> None:
+    """As the seals come, behind the open line; an alarm beside it isn't put up, and so spoken, again with each."""
+    frames = dive_with_everything(1)
+    async with site_at() as site, follower(browser, address(site), PHONE) as someone:
+        proof = someone.page.locator("#proof")
+        publish(site, frames[:4])
+        await someone.page.evaluate("key => localStorage.setItem('offing key /', key)", STRANGER.key.hex())
+        await someone.page.reload()
+        await someone.says(alarm(someone), "Another key than before")
+        await someone.button("The new key is right: keep it").wait_for()
+        await someone.says(someone.connection, "connected")
+        await proof.locator("summary").click()
+        await someone.says(proof, "The ship seals her exact record each minute. Seals so far: 1, the last at 0:00:00.")
+        await someone.page.evaluate(PUT_AGAIN)
+        publish(site, frames[4:-1])
+        await someone.says(proof, "Seals so far: 2, the last at 0:00:15.")
+        assert await someone.page.evaluate("globalThis.put") == 0
+        assert await proof.locator("details[open]").count() == 1
 
 
 async def test_page_without_https_says_that_it_cannot_check_and_shows_the_dive(browser: Browser) -> None:

@@ -5,15 +5,15 @@ import http.server
 import json
 import shutil
 import threading
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
 import msgpack
 import pytest
-from playwright.sync_api import sync_playwright
+from playwright.async_api import Browser, Page
 
-from followers_page import QUIET, chromium_program
 from relay.__main__ import main
 from relay.core.errors import OperatorError, RecordingError
 from relay.core.wire import footer
@@ -215,10 +215,11 @@ def test_command_says_what_it_wrote_and_refuses_a_wrong_address(
 ) -> None:
     """0 and the index's path; 2 and what to write instead."""
     out = tmp_path / "out"
-    assert main(["publish", str(DEMO), "--out", str(out), "--address", "https://dive.example"]) == 0
+    one = str(recording(tmp_path / "r", 1))
+    assert main(["publish", one, "--out", str(out), "--address", "https://dive.example"]) == 0
     assert str(out / "index.html") in capsys.readouterr().out
     assert 'content="https://dive.example/pictures/expedition.png"' in (out / "index.html").read_text()
-    assert main(["publish", str(DEMO), "--out", str(out), "--address", "dive.example"]) == 2
+    assert main(["publish", one, "--out", str(out), "--address", "dive.example"]) == 2
     assert 'write it as "https://dive.example/"' in capsys.readouterr().err
 
 
@@ -229,11 +230,12 @@ class _Quiet(http.server.SimpleHTTPRequestHandler):
         """Say nothing."""
 
 
-@pytest.fixture
-def served(tmp_path: Path) -> Iterator[str]:
-    """A published folder behind a bare static server, below a path."""
-    publish([DEMO], tmp_path / "www/of/the/ship", site_folder(), Telling(""))
-    handler = functools.partial(_Quiet, directory=str(tmp_path / "www"))
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A published folder behind a bare static server, below a path: nobody who reads it changes it."""
+    folder = tmp_path_factory.mktemp("www")
+    publish([DEMO], folder / "of/the/ship", site_folder(), Telling(""))
+    handler = functools.partial(_Quiet, directory=str(folder))
     server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler)
     thread = threading.Thread(target=server.serve_forever)
     thread.start()
@@ -243,57 +245,60 @@ def served(tmp_path: Path) -> Iterator[str]:
     server.server_close()
 
 
+@asynccontextmanager
+async def opened(browser: Browser, **options: Any) -> AsyncIterator[Page]:
+    """Yield a page in a context of its own."""
+    context = await browser.new_context(**options)
+    yield await context.new_page()
+    await context.close()
+
+
 @pytest.mark.browser
-def test_published_folder_is_followed_from_a_bare_static_server(served: str) -> None:
+@pytest.mark.asyncio(loop_scope="session")
+async def test_published_folder_is_followed_from_a_bare_static_server(browser: Browser, served: str) -> None:
     """Below a path, from files alone: the dive replays, its pages link to each other, nobody else is asked."""
     asked: list[str] = []
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium_program(), args=QUIET)
-        page = browser.new_page()
-        errors: list[str] = []
+    errors: list[str] = []
+    async with opened(browser) as page:
         page.on("request", lambda request: asked.append(request.url))
         page.on("pageerror", lambda error: errors.append(str(error)))
-        page.goto(f"{served}expedition.html")
-        assert page.locator("img").evaluate_all("all => all.every(one => one.complete && one.naturalWidth > 0)")
-        page.get_by_role("link", name="Watch it again").click()
-        page.get_by_role("heading", name="The dive is over").wait_for()
-        page.get_by_text("recordings only", exact=True).wait_for()
-        assert page.locator("#first").count() == 0
-        page.goto(f"{served}dive-001.html")
-        page.get_by_role("link", name="All dives").click()
-        page.get_by_role("heading", name="The search for the Isoline Marr").wait_for()
-        browser.close()
+        await page.goto(f"{served}expedition.html")
+        shown = "all => all.every(one => one.complete && one.naturalWidth > 0)"
+        assert await page.locator("img").evaluate_all(shown)
+        await page.get_by_role("link", name="Watch it again").click()
+        await page.get_by_role("heading", name="The dive is over").wait_for()
+        await page.get_by_text("recordings only", exact=True).wait_for()
+        assert await page.locator("#first").count() == 0
+        await page.goto(f"{served}dive-001.html")
+        await page.get_by_role("link", name="All dives").click()
+        await page.get_by_role("heading", name="The search for the Isoline Marr").wait_for()
     assert errors == []
     assert asked
     assert all(url.startswith((served, "data:", "blob:")) for url in asked)
 
 
 @pytest.mark.browser
-def test_live_page_without_script_says_the_state(served: str) -> None:
+@pytest.mark.asyncio(loop_scope="session")
+async def test_live_page_without_script_says_the_state(browser: Browser, served: str) -> None:
     """With scripts switched off the first HTML is in words what the dive came to."""
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium_program(), args=QUIET)
-        page = browser.new_context(java_script_enabled=False).new_page()
-        page.goto(served)
-        page.get_by_role("heading", name="Dive 1 is over").wait_for()
-        assert page.get_by_role("heading", level=1).all_inner_texts() == ["The search for the Isoline Marr"]
-        assert [page.locator(empty).is_visible() for empty in ("header", "#plan", "footer")] == [False] * 3
-        assert page.get_by_text("Positions are coarse and without a place, on purpose.").is_visible()
-        browser.close()
+    async with opened(browser, java_script_enabled=False) as page:
+        await page.goto(served)
+        await page.get_by_role("heading", name="Dive 1 is over").wait_for()
+        assert await page.get_by_role("heading", level=1).all_inner_texts() == ["The search for the Isoline Marr"]
+        assert [await page.locator(empty).is_visible() for empty in ("header", "#plan", "footer")] == [False] * 3
+        assert await page.get_by_text("Positions are coarse and without a place, on purpose.").is_visible()
 
 
 @pytest.mark.browser
-def test_published_pages_are_accessible_and_fit_a_small_phone(served: str) -> None:
+@pytest.mark.asyncio(loop_scope="session")
+async def test_published_pages_are_accessible_and_fit_a_small_phone(browser: Browser, served: str) -> None:
     """No violation of WCAG 2.2 A and AA as axe-core finds them; nothing goes sideways at 320 px."""
     tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium_program(), args=QUIET)
-        page = browser.new_page(viewport={"width": 320, "height": 700})
+    async with opened(browser, viewport={"width": 320, "height": 700}) as page:
         for name in ("expedition.html", "dive-001.html"):
-            page.goto(served + name)
-            assert page.evaluate("document.documentElement.scrollWidth") == 320
-            page.add_script_tag(path=AXE)
-            found = page.evaluate("tags => axe.run({ runOnly: tags, resultTypes: ['violations'] })", tags)
+            await page.goto(served + name)
+            assert await page.evaluate("document.documentElement.scrollWidth") == 320
+            await page.add_script_tag(path=AXE)
+            found = await page.evaluate("tags => axe.run({ runOnly: tags, resultTypes: ['violations'] })", tags)
             assert [(fault["id"], [node["html"] for node in fault["nodes"]]) for fault in found["violations"]] == []
             assert len(found["passes"]) > 15
-        browser.close()

@@ -3,10 +3,13 @@
 import ast
 from pathlib import Path
 
+import pytest
+
 from dives import SECOND, plan, policy
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Place
 from relay.core.release import Kind, ReleaseLog
+from relay.core.wire import BLOCK, encode
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -45,6 +48,23 @@ def test_rows_have_an_exact_place_for_an_exact_audience_alone() -> None:
         body = ReleaseLog(shown, plan(shown), 1, 0).tick(0, [report, report]).body
         assert [len(row) for row in body] == [columns] * 2
         assert (-29.4 in body[0]) is (place is Place.EXACT)
+
+
+def test_head_tells_its_bytes_alone() -> None:
+    """A tree head stands by itself in its record, numbered like every other, and its frame has one length all dive."""
+    log = ReleaseLog(policy(), plan(policy()), 4, 0)
+    heads = [log.head(at_us, bytes([fill]) * 32) for at_us, fill in ((0, 0), (60 * SECOND, 7), (86_395 * SECOND, 255))]
+    assert [(r.seq, r.kind, r.body) for r in heads] == [
+        (0, Kind.HEAD, [bytes(32)]), (1, Kind.HEAD, [b"\7" * 32]), (2, Kind.HEAD, [b"\xff" * 32]),
+    ]  # fmt: skip
+    assert {len(encode(record)) for record in heads} == {2 * BLOCK}
+
+
+@pytest.mark.parametrize("octets", [0, 31, 33])
+def test_head_of_another_length_is_refused(octets: int) -> None:
+    """No room for a count, a minute or anything else beside a head: 32 bytes or none."""
+    with pytest.raises(ValueError, match=f"32 bytes, not {octets}"):
+        ReleaseLog(policy(), plan(policy()), 1, 0).head(0, bytes(octets))
 
 
 def test_nobody_else_mints() -> None:

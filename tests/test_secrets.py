@@ -40,3 +40,13 @@ def test_key_has_32_bytes_and_is_not_in_the_repr() -> None:
     secrets = Secrets(bytes(range(32)))
     assert bytes(range(32)).hex() not in repr(secrets)
     assert repr(bytes(range(32))) not in repr(secrets)
+
+
+def test_evidence_key_is_the_sites_own_and_a_rehearsal_keeps_it() -> None:
+    """Drawn from the key by HMAC-SHA256 (RFC 2104) under a word of its own; run again it is the same."""
+    import hmac
+
+    secrets = Secrets(bytes(range(32)))
+    assert secrets.evidence_key == hmac.digest(bytes(range(32)), b"evidence", "sha256")
+    assert secrets.evidence_key == secrets.for_rehearsal().evidence_key
+    assert secrets.evidence_key not in (secrets.signing_seed, secrets.for_rehearsal().signing_seed)

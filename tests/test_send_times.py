@@ -1,5 +1,6 @@
 """What moments and lengths tell: found in builds that leak by them, absent from what Offing really releases."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +16,8 @@ from relay.core.area import Area
 from relay.core.channel import Channel
 from relay.core.decision import Resume
 from relay.core.policy import Plan
+from relay.core.release import Kind
+from relay.core.wire import BLOCK, WireRecord
 from told_besides import lane, released, survey, surveyed
 
 NOON_S = 1_900_000_000.0  # a wall clock, Unix time
@@ -113,6 +116,52 @@ def test_operators_hold_and_what_catches_up_is_no_leak() -> None:
     assert dive.sent_s is not None
     held = tuple(max(sent, 200.0) if sent < 260.0 else sent for sent in dive.sent_s)
     assert SendTimes().play(case_of(replace(dive, sent_s=held))).leaks == ()
+
+
+def sealed_at(*when: float, tick_s: float = 2.0, ticks: int = 300, gap: range = range(0)) -> Dive:
+    """Return the records of a dive whose tree heads came at these dive times, but for the ticks of a gap."""
+    elapsed = [tick_s * at for at in range(ticks) if at not in gap]
+    records = [WireRecord(1, 0, Kind.TICK, at_s, [], bytes(BLOCK)) for at_s in elapsed]
+    records += [WireRecord(1, 0, Kind.HEAD, at_s, [bytes(32)], bytes(2 * BLOCK)) for at_s in when]
+    return Dive("by hand", {"tick_s": tick_s}, tuple(sorted(records, key=lambda record: record.elapsed_s)))
+
+
+def untimely(dive: Dive) -> list[str]:
+    """Return what is told of when the heads of a dive came."""
+    return [leak for leak in SendTimes().play(case_of(dive)).leaks if "head" in leak]
+
+
+@pytest.mark.parametrize("tick_s", [0.5, 2.0, 7.0, 15.0, 59.0, 60.0, 90.0])
+def test_heads_that_come_with_the_minutes_are_no_leak(tick_s: float) -> None:
+    """Counter-test: whatever the tick, and with or without one behind ticks that were left out."""
+    ticks = int(1_200 / tick_s)
+    first = {tick_s * math.ceil(60 * minute / tick_s) for minute in range(20)}
+    gap = range(int(130 / tick_s), int(200 / tick_s))
+    shown = [at_s for at_s in first if at_s < tick_s * ticks]
+    around = [at_s for at_s in shown if at_s / tick_s not in gap]
+    for heads, without in ((shown, range(0)), (around, gap), ([*around, tick_s * gap.stop], gap)):
+        assert untimely(sealed_at(*heads, tick_s=tick_s, ticks=ticks, gap=without)) == []
+
+
+def test_heads_of_a_real_dive_come_with_the_minutes() -> None:
+    """Counter-test: twenty minutes, twenty heads."""
+    dive = surveyed(seconds=1_200)
+    assert untimely(dive) == []
+    assert sum(record.kind == Kind.HEAD for record in dive.records) in (20, 21)
+
+
+UNTIMELY: dict[str, tuple[float, ...]] = {
+    "one more, as something came in": (0, 60, 74, 120, 180, 240, 300, 360, 420, 480, 540),
+    "one left out, as nothing had come in": (0, 60, 120, 240, 300, 360, 420, 480, 540),
+    "one that is early": (0, 60, 118, 180, 240, 300, 360, 420, 480, 540),
+    "one in its own time": (0, 60, 121.5, 180, 240, 300, 360, 420, 480, 540),
+}
+
+
+@pytest.mark.parametrize("when", UNTIMELY.values(), ids=UNTIMELY)
+def test_heads_that_come_with_something_else_are_found(when: tuple[float, ...]) -> None:
+    """Positive control: a cadence that anything hidden has changed, by a single head."""
+    assert len(untimely(sealed_at(*when))) >= 1
 
 
 def left_and_came_back() -> Dive:

@@ -13,7 +13,7 @@ from relay.shell.public_files import Telling
 from relay.shell.publish import publish
 from relay.shell.recording import load_signed
 from relay.shell.site_files import site_folder
-from released import dive, programme
+from released import dive, dive_with_everything, programme
 
 FRAMES = [frame.data for frame in dive(1, 5)]
 COMMANDS = ("show", "show figures", "brief", "export", "publish")
@@ -92,3 +92,12 @@ def test_open_recording_is_as_good_as_it_goes(tmp_path: Path) -> None:
     path.write_bytes(b"".join([*FRAMES[:3], altered(FRAMES[3], len(FRAMES[3]) - 1)]))
     with pytest.raises(RecordingError, match="record 3: altered"):
         load_signed(path)
+
+
+def test_tree_heads_are_shown_whole(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """In hexadecimal, as whoever compares one with a proof needs it; of a picture its size and digest would do."""
+    path = put(tmp_path, [frame.data for frame in dive_with_everything(1)])
+    assert run("show", path, tmp_path) == 0
+    records = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    heads = [record["body"] for record in records if record["kind"] == "head"]
+    assert heads == [[bytes(range(32)).hex()], [bytes(range(32, 64)).hex()]]

@@ -10,7 +10,7 @@ from relay.core.errors import RecordingError
 from relay.core.figures import figures
 from relay.core.summary import MOST_POINTS, Gathering, VehicleNow, summary
 from relay.core.wire import decode, read_recording
-from released import dive, dive_with_everything
+from released import dive, dive_with_everything, with_heads, without_heads
 
 DEMO = Path(__file__).resolve().parents[1] / "recordings/demo-dive.recording"
 
@@ -38,6 +38,12 @@ def test_summary_on_the_way_is_that_of_the_records_so_far() -> None:
         gathering.take(record)
         if at % 57 == 0:
             assert gathering.summary() == summary(records[:at])
+
+
+def test_tree_heads_change_no_summary_and_no_figure() -> None:
+    """What the ship seals is no part of what a dive comes to."""
+    for records in (read_recording(DEMO.read_bytes()).records, [decode(f.data) for f in dive_with_everything(3)]):
+        assert summary(with_heads(records)) == summary(without_heads(records))
 
 
 def test_summary_of_a_dive_says_what_each_vehicle_did_last() -> None:

@@ -111,6 +111,18 @@ def test_unsigned_recording_is_called_so_and_is_never_good_by_a_key() -> None:
     assert examine(data, SIGNER.key).faults == (f"records 0 to {LAST}: altered, or not signed with this key",)
 
 
+@pytest.mark.parametrize("body", [None, [], [bytes(31)], [bytes(33)], [bytes(32), 7], ["7" * 32]])
+def test_tree_head_that_is_none_is_named(body: object) -> None:
+    """Where no signature speaks for it: a hash of 32 bytes alone, or it proves nothing."""
+    frames = unsigned(FRAMES)
+    sound = msgpack.packb([1, len(FRAMES) - 1, 7, 75, [bytes(32)], b""])
+    end = msgpack.packb([1, len(FRAMES), 3, 75, None, b""])
+    assert examine(whole([*frames[:-1], sound, end])).faults == ()
+    altered_head = msgpack.packb([1, len(FRAMES) - 1, 7, 75, body, b""])
+    (fault,) = examine(whole([*frames[:-1], altered_head, end])).faults
+    assert f"record {len(FRAMES) - 1}: no tree head" in fault
+
+
 def test_signatures_without_a_key_are_not_taken_for_none() -> None:
     """The key taken out of the first record leaves signatures that nobody can check: a fault, not an old recording."""
     data = whole([named(FRAMES[0], key=None), *FRAMES[1:]])

@@ -8,14 +8,15 @@ whether or not it can be read. Values that are as they should be are passed over
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from math import isfinite
+from itertools import pairwise
+from math import isfinite, sqrt
 from typing import Any
 
 from relay.audit.attack import Dive
 from relay.audit.told_texts import listed
 from relay.core.errors import RecordingError
 from relay.core.policy import Disclosed, Leg, Place
-from relay.core.release import Kind
+from relay.core.release import HEAD_BYTES, Kind
 from relay.core.seal import is_sealed, parse_key
 from relay.core.wire import SIGNATURE_OCTETS, WireRecord, pad_of
 
@@ -71,11 +72,14 @@ def odd_in(dive: Dive) -> Odd:
     for record in dive.records:
         if record.kind == Kind.TICK:
             _tick(record.body, dive.header, odd)
+        elif record.kind == Kind.HEAD:
+            _head(record.body, odd)
         elif record.kind not in (Kind.DIVE, Kind.END):
             _said(record, odd)
         elif record.kind == Kind.END and record.body is not None:
             odd.note("the record of the end holds something", record.body)
         _padding(record, dive.audience, key, odd)
+    _alike(dive, odd)
     return odd
 
 
@@ -123,6 +127,31 @@ def _said(record: WireRecord, odd: Odd) -> None:
             if mark in body[4]:
                 odd.note("stills carry what a camera writes into a picture")
                 odd.octets.append(body[4])
+
+
+def _head(body: Any, odd: Odd) -> None:
+    """A tree head stands alone: a count or a minute beside it would tell how much there was."""
+    parts = listed(body)
+    head = parts[0] if parts else body
+    if not isinstance(head, bytes) or len(head) != HEAD_BYTES:
+        odd.note(f"tree heads are no hash of {HEAD_BYTES} bytes", parts)
+        odd.octets += [head] if isinstance(head, bytes) else []
+    if len(parts) > 1:
+        odd.note("tree heads have something beside them", parts[1:])
+
+
+def _alike(dive: Dive, odd: Odd) -> None:
+    """Tree heads that have more in common than chance gives them aren't blinded hashes: they tell what changed between.
+
+    Of two random bytes one pair in 256 is equal; of a sound dive's heads six standard deviations more never are.
+    """
+    bodies = [listed(record.body) for record in dive.records if record.kind == Kind.HEAD]
+    heads = [body[0] for body in bodies if body and isinstance(body[0], bytes)]
+    alike = sum(one == other for pair in pairwise(heads) for one, other in zip(*pair, strict=False))
+    chance = HEAD_BYTES * max(0, len(heads) - 1) / 256
+    if alike > chance + 6 * sqrt(chance) + 3:
+        odd.note("tree heads that follow each other have bytes in common, so they are no blinded hashes")
+        odd.octets += heads
 
 
 def _key(header: Mapping[str, Any]) -> bytes | None:

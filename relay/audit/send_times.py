@@ -23,6 +23,7 @@ from relay.audit.told_texts import clock, listed
 from relay.core.release import Kind
 from relay.core.wire import BLOCK, WireRecord
 
+MINUTE_S = 60.0  # how often the exact record is sealed
 UNIX_S = 1e9  # no clock that counts from a ship's start or a first input gets here
 JITTER_S = 2.0  # what a link and a busy machine may add to a sound release's lag; common practice, no source
 TETHER_M = 150.0  # how far a vehicle is from her ship, standard deviation; common practice, no source
@@ -49,7 +50,8 @@ class SendTimes:
             return Finding(self.name, "There are no records whose moments could be looked at.", worked=False)
         told = _Told()
         for at, dive in enumerate(case.dives):
-            told.leaks += [f"{dive.name}: {leak}" for leak in (*_uneven_lag(dive), *_lengths(dive), *_steps(dive))]
+            odd = (*_uneven_lag(dive), *_lengths(dive), *_steps(dive), *_heads(dive))
+            told.leaks += [f"{dive.name}: {leak}" for leak in odd]
             _left_out(case, dive, told)
             _when(case, dive, told)
             progress("looking at the moments of sending", (at + 1) / len(case.dives))
@@ -126,6 +128,27 @@ def _steps(dive: Dive) -> Iterator[str]:
             f"{len(off)} records have dive times that are no multiples of the tick, such as "
             f"{float(off[0].elapsed_s):.6g} s: they tell when something came in"
         )
+
+
+def _heads(dive: Dive) -> Iterator[str]:
+    """Yield whether tree heads come otherwise than with the first tick of each minute of dive time.
+
+    Then something else decides when they come. A tick after a gap may bring one or not.
+    """
+    tick_s = dive.header.get("tick_s")
+    headed = {record.elapsed_s for record in dive.records if record.kind == Kind.HEAD}
+    if not isinstance(tick_s, int | float) or tick_s <= 0 or not headed:
+        return
+    ticks = [record.elapsed_s for record in _ticks(dive)]
+    if astray := headed.difference(ticks):
+        yield f"{len(astray)} tree heads come without a tick (the first at {clock(float(min(astray)))})"
+    odd = [
+        at_s
+        for before_s, at_s in pairwise(ticks)
+        if at_s - before_s < 1.5 * tick_s and (at_s in headed) != (at_s // MINUTE_S > before_s // MINUTE_S)
+    ]
+    if odd:
+        yield f"tree heads don't come with the minutes {len(odd)} times (first at {clock(float(odd[0]))})"
 
 
 def _left_out(case: Case, dive: Dive, told: _Told) -> None:

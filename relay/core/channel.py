@@ -5,11 +5,11 @@ ticks), whatever arrives; between dives nothing leaves and nothing is remembered
 observations, decisions, plan and secrets. The programme alone leaves between dives, too, as late as a record of the
 same tick; the steps of its countdown are counted from then. When a vehicle is outside the declared area the release
 stops until the operator resumes it; ticks with a vehicle outside are never shown (R4), nor what was noted in them. A
-dive that the operator ended is over: none begins by itself until the vehicles have come up or fallen quiet.
+dive that the operator ended is over: none begins by itself until the vehicles have come up or fallen quiet. The first
+tick of each minute of a dive brings the head of the exact record, whatever the policy shows.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from relay.core.decision import Begin, End, LiftZone, Say, SetLeg, Target
@@ -17,37 +17,21 @@ from relay.core.disclosure import Disclosure, Ground
 from relay.core.dive_phases import DiveWatch
 from relay.core.embargo import Embargo
 from relay.core.fuse import Fuse, Stamped
-from relay.core.geodesy import Anchor, AnchorSeeker, SiteFrame
-from relay.core.hiding import Hiding, InForce
+from relay.core.geodesy import AnchorSeeker, SiteFrame
+from relay.core.hiding import Hiding
+from relay.core.minute_tree import MINUTE_US
 from relay.core.model import Observation
-from relay.core.place_in_text import find_places
 from relay.core.policy import Disclosed, Plan, Policy
-from relay.core.programme import NO_PROGRAMME, Programme, Told
+from relay.core.programme import NO_PROGRAMME, Programme
 from relay.core.programme_board import Board
+from relay.core.record_log import RecordLog
 from relay.core.release import ReleasedRecord, ReleaseLog
+from relay.core.restart import Standing
+from relay.core.sayable import may_post, may_say
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.core.stations import Stations
 from relay.core.still import STILLS_A_DIVE
-from relay.core.time_in_text import find_times
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """Where an audience stands between two dives.
-
-    `had_us`: the moment up to which it has had everything (-1: nothing). `anchor`: what its frame is laid about, of
-    its own, so that nothing that is decided for another audience can move what this one sees. `instant_us`: the
-    moment before which nothing more leaves, as after a resume. `zones`: which of the desk were in force; None:
-    whichever the journal tells of. `told`: the programme it was told.
-    """
-
-    next_dive: int = 1
-    had_us: int = -1
-    anchor: Anchor | None = None
-    instant_us: int = 0
-    zones: InForce | None = None
-    told: Told | None = None
 
 
 class Due(NamedTuple):
@@ -71,16 +55,18 @@ class _Dive:
         self.watch = DiveWatch(plan.dive, begun_us, by_hand=by_hand)
         self.disclosures = [Disclosure(policy, plan) for _ in plan.vehicles]
         self.stills = 0
+        self.sealed_minute = -1
 
 
 class Channel:
     """One audience: its place in the embargo, its dives, its release log."""
 
     def __init__(
-        self, index: int, policy: Policy, plan: Plan, secrets: Secrets, embargo: Embargo, start: Standing
-    ) -> None:
+        self, index: int, policy: Policy, plan: Plan, secrets: Secrets, embargo: Embargo, record: RecordLog,
+        start: Standing,
+    ) -> None:  # fmt: skip
         self.policy = policy
-        self._index, self._plan, self._secrets, self._embargo = index, plan, secrets, embargo
+        self._index, self._plan, self._secrets, self._embargo, self._record = index, plan, secrets, embargo, record
         self._key = Signer(secrets.signing_seed).key
         self.next_dive = start.next_dive
         self._anchor = start.anchor
@@ -142,6 +128,11 @@ class Channel:
     def from_us(self) -> int:
         """The first tick that hasn't left."""
         return self._tick_us
+
+    @property
+    def coming_us(self) -> int | None:
+        """The next tick with which something may leave, None while there is nothing to wait for."""
+        return self._next_tick_us()
 
     @property
     def standing(self) -> Standing:
@@ -321,12 +312,21 @@ class Channel:
         ground = self._site()
         pairs = zip(dive.disclosures, self._fuse.states, strict=True)
         records = [dive.log.tick(at_us, [disclosure.report(state, ground, at_us) for disclosure, state in pairs])]
-        records += self._told(dive, arrived, at_us)
+        records += [*self._head(dive, at_us), *self._told(dive, arrived, at_us)]
         by_itself = dive.watch.ends(self._fuse, at_us)
         if by_itself or any(isinstance(stamped.said, End) for stamped in arrived):
             records.append(dive.log.end(at_us))
             self._between_dives(None if by_itself else dive.watch)
         return records
+
+    def _head(self, dive: _Dive, at_us: int) -> list[ReleasedRecord]:
+        """Return the head over what the ship had received by this tick, with the first tick of each dive minute."""
+        minute = (at_us - dive.begun_us) // MINUTE_US
+        if minute == dive.sealed_minute:
+            return []
+        dive.sealed_minute = minute
+        head = self._record.released(at_us // MINUTE_US, self.policy.audience, dive.log.dive, minute)
+        return [dive.log.head(at_us, head)]
 
     def _told(self, dive: _Dive, arrived: list[Stamped], at_us: int) -> Iterator[ReleasedRecord]:
         """Yield annotations and targets that this audience may have and whose words tell no place."""
@@ -348,12 +348,8 @@ class Channel:
         told = [item.said for item in arrived if isinstance(item.said, Programme)]
         if Disclosed.NOTES not in self.policy.fields:
             told = [NO_PROGRAMME for _ in told]  # whoever was told one before the expedition file was changed
-        records = [self.board.take(item, leaves_us, dive) for item in told if self._may_post(item)]
+        records = [self.board.take(item, leaves_us, dive) for item in told if may_post(self.policy, self._plan, item)]
         return [record for record in records if record is not None]
-
-    def _may_post(self, programme: Programme) -> bool:
-        times = self.policy.check_text and any(map(find_times, programme.texts))
-        return not times and all(map(self._may_say, programme.texts))
 
     def _said(self, dive: _Dive, at_us: int, vehicle: int | None, said: Say) -> ReleasedRecord:
         """Return an annotation of the desk, with its still where this audience may have it and there is room."""
@@ -366,10 +362,7 @@ class Channel:
         return not said.audiences or self.policy.audience in said.audiences
 
     def _may_say(self, text: str) -> bool:
-        plan = self._plan
-        if not self.policy.check_text:
-            return True
-        return not find_places(text, forbidden=plan.forbidden_words, scene=plan.scene_names)
+        return may_say(self.policy, self._plan, text)
 
     def _between_dives(self, ended: DiveWatch | None) -> None:
         """Forget the dive; `ended` watches on for its end by itself, if the operator ended it before."""

@@ -8,7 +8,7 @@ row; `advance` may only be called up to a moment before which no further row can
 from collections import deque
 from dataclasses import dataclass, replace
 
-from relay.core.channel import Channel, Due, Standing
+from relay.core.channel import Channel, Due
 from relay.core.decision import (
     Cut,
     Decision,
@@ -31,12 +31,15 @@ from relay.core.find import Find
 from relay.core.finds import Finds
 from relay.core.fuse import Fuse, Stamped
 from relay.core.hiding import ZoneInForce, zones_in_force
+from relay.core.minute_tree import Evidence
 from relay.core.model import Accepted, Event, Rejected, Row, RowKind
 from relay.core.place_in_text import Finding, find_places
 from relay.core.policy import Disclosed, Plan
 from relay.core.present import Present
 from relay.core.programme import Programme
 from relay.core.ranges import NOTE_LIMIT
+from relay.core.record_log import LogStart, RecordLog
+from relay.core.restart import Checkpoint, Standing
 from relay.core.secrets import Secrets
 from relay.core.sighting import FRESH_US, SeenFrom
 from relay.core.sources import Source, Tally
@@ -45,23 +48,6 @@ from relay.core.time_in_text import find_times
 
 _APART_ROWS = 64
 _PROGRAMMES = 32
-
-
-@dataclass(frozen=True, slots=True)
-class Checkpoint:
-    """Where in the journal a restart may begin, and what was known by then.
-
-    Valid only at a moment when no audience had a dive under way: then nothing of what came before matters. A quick
-    audience may have had a whole dive of which a slow one has had nothing yet, and must not get it again: so each
-    has its own standing, in the order of the plan. `row` is one before which no feed had begun a frame. `desk`: the
-    rows of decisions before it that still count, of which the restart is to be told (`Pipeline.remember`).
-    `programme`: the last one that was decided, for the operator.
-    """
-
-    row: int
-    standings: tuple[Standing, ...]
-    desk: tuple[int, ...] = ()
-    programme: tuple[int, Programme] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,14 +63,19 @@ class Blocked:
 class Pipeline:
     """Everything between the journal and the release logs."""
 
-    def __init__(self, plan: Plan, secrets: Secrets, start: Checkpoint | None = None, limit: int = 1_000_000) -> None:
+    def __init__(
+        self, plan: Plan, secrets: Secrets, start: Checkpoint | None = None, limit: int = 1_000_000,
+        record: RecordLog | None = None,
+    ) -> None:  # fmt: skip
+        """`limit`: of what is held; `record`: another log of the exact record than that of the site's secrets."""
         self.plan = plan
+        self.record = record or RecordLog(Evidence(secrets.evidence_key), start.record if start else None)
         self._sources = {source.name: Source(at, source) for at, source in enumerate(plan.sources)}
         self._vehicles = {name: index for index, name in enumerate(plan.vehicles)}
         standings = start.standings if start else (Standing(),) * len(plan.policies)
         self.embargo = Embargo(len(plan.policies), limit, [standing.had_us for standing in standings])
         self.channels = [
-            Channel(index, policy, plan, secrets, self.embargo, standing)
+            Channel(index, policy, plan, secrets, self.embargo, self.record, standing)
             for index, (policy, standing) in enumerate(zip(plan.policies, standings, strict=True))
         ]
         self.now = Fuse(len(plan.vehicles), by_own_clock=True)
@@ -94,7 +85,7 @@ class Pipeline:
         self.stations = Stations(plan)
         self.blocked: deque[Blocked] = deque(maxlen=200)
         self.first_row = start.row if start else 1
-        self._row = self.first_row - 1
+        self._row, self._row_us = self.first_row - 1, 0
         self._programmes = deque([start.programme] if start and start.programme else [], maxlen=_PROGRAMMES)
         self._starts = deque([self.first_row])
         self._to_remember = set(start.desk) if start else set[int]()
@@ -151,17 +142,26 @@ class Pipeline:
             if isinstance(decision, HideZone):
                 self._hide(row, decision)
 
+    @property
+    def record_row(self) -> int:
+        """The first row that is owed to `receive`: those before `first_row` are for the exact record's log alone."""
+        return self.record.first_for(self.first_row)
+
     def receive(self, row: Row) -> list[Due]:
-        """Take the next row of the journal; return what was due before it."""
+        """Take the next row of the journal, from `record_row` on; return what was due before it."""
+        if row.seq < self.first_row:
+            self.record.add(row)
+            return []
         due = self.advance(row.embargo_us - 1)
         if row.seq - self._starts[-1] >= _APART_ROWS and self._at_rest():
             self._starts.append(row.seq)
-        self._row = row.seq
+        self._row, self._row_us = row.seq, row.embargo_us
         source = self._sources.get(row.source)
         if row.kind is RowKind.DECISION:
             self._decide(row)
         elif source is not None:
             self._read(source, row)
+        self._seal(row)
         return due
 
     def check_text(self, text: str) -> list[Finding]:
@@ -305,12 +305,27 @@ class Pipeline:
         """
         if self._to_remember:
             raise RegrownError("decisions of before the restart still count, and weren't told again")
+        if self.record.owes(self.first_row):
+            raise RegrownError("rows of before the restart belong to the exact record's log, and weren't read again")
+        self.record.upto(now_us if unread_us is None else min(now_us, unread_us))
         due: list[Due] = []
         for channel in self.channels:
             upto_us = now_us if unread_us is None else min(now_us, unread_us + channel.policy.delay_us - 1)
             due += channel.advance(upto_us)
         due.sort(key=lambda item: item.instant_us)
         return due
+
+    def _seal(self, row: Row) -> None:
+        """Put a row into the exact record; with the first of a minute, forget what no head is made of any more."""
+        minute = self.record.minute
+        self.record.add(row)
+        if self.record.minute != minute:
+            self.record.forget(self._record_start(self._start_row()))
+
+    def _record_start(self, row: int) -> LogStart:
+        """Return where the exact record's log has to go on for a restart at a row."""
+        coming = [coming_us for channel in self.channels if (coming_us := channel.coming_us) is not None]
+        return self.record.start_for(row, min([self._row_us, *coming]))
 
     def next_us(self) -> int | None:
         """Return the next moment at which something may be due, or None."""
@@ -326,7 +341,8 @@ class Pipeline:
             replace(channel.standing, zones=channel.hiding.in_force(self._row)) for channel in self.channels
         )
         hiding = {at for channel in self.channels for at in channel.hiding.of_desk if at < row}
-        return Checkpoint(row, standings, tuple(sorted(hiding.union(self.desk.kept(row)))), self.programme)
+        desk = tuple(sorted(hiding.union(self.desk.kept(row))))
+        return Checkpoint(row, standings, desk, self.programme, self._record_start(row))
 
     def _start_row(self) -> int:
         """Return a row before which every feed was at rest, up to which all that follows is still to be had."""

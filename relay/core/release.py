@@ -19,6 +19,7 @@ from relay.core.still import Still
 MICROSECONDS = 1_000_000
 FORMAT, VERSION = "offing recording", 1
 NO_DIVE = 0
+HEAD_BYTES = 32  # SHA-256, the hash of RFC 9162's trees
 _KEY = object()
 
 
@@ -32,6 +33,7 @@ class Kind(IntEnum):
     TARGET = 4
     STILL = 5
     PROGRAMME = 6
+    HEAD = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +83,15 @@ class ReleaseLog:
     def target(self, at_us: int, vehicle: int | None, name: str, verdict: str) -> ReleasedRecord:
         """Return the record of a target and its verdict."""
         return self._mint(Kind.TARGET, at_us, [vehicle, name, verdict])
+
+    def head(self, at_us: int, head: bytes) -> ReleasedRecord:
+        """Return the record of a tree head of the exact record: no count and no minute stands beside it.
+
+        Raises ValueError for a head of another length.
+        """
+        if len(head) != HEAD_BYTES:
+            raise ValueError(f"a tree head has {HEAD_BYTES} bytes, not {len(head)}")
+        return self._mint(Kind.HEAD, at_us, [head])
 
     def end(self, at_us: int) -> ReleasedRecord:
         """Return the record that ends the dive."""

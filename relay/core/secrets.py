@@ -33,6 +33,11 @@ class Secrets:
         """The 32 bytes from which the site's signing key is made (`seal.Signer`); a rehearsal has another one."""
         return hmac.digest(self.key, b"rehearsal" if self.rehearsing else b"signing", "sha256")
 
+    @property
+    def evidence_key(self) -> bytes:
+        """The 32 bytes from which everything of the evidence tree is drawn (`minute_tree.Evidence`)."""
+        return hmac.digest(self.key, b"evidence", "sha256")
+
     def for_rehearsal(self) -> "Secrets":
         """Return the same secrets with a signing key apart: what was rehearsed never passes for what was released."""
         return replace(self, rehearsing=True)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from relay.core.errors import RecordingError
-from relay.core.release import Kind
+from relay.core.release import HEAD_BYTES, Kind
 from relay.core.seal import is_sealed, parse_key
 from relay.core.wire import (
     Recording,
@@ -117,6 +117,8 @@ def _in_order(records: Sequence[WireRecord]) -> Iterator[str]:
         if record.dive != records[0].dive:
             yield f"record {record.seq} is of dive {record.dive}"
             continue
+        if record.kind == Kind.HEAD and not _is_head(record.body):
+            yield f"record {record.seq}: no tree head, which is a hash of {HEAD_BYTES} bytes and nothing beside it"
         if record.seq > due:
             yield f"{_span(due, record.seq - 1)}: missing"
         elif record.seq < due:
@@ -124,6 +126,11 @@ def _in_order(records: Sequence[WireRecord]) -> Iterator[str]:
         elif ended:
             yield f"record {record.seq}: behind the end of the dive"
         due, ended = max(due, record.seq + 1), ended or record.kind == Kind.END
+
+
+def _is_head(body: Any) -> bool:
+    parts = body if isinstance(body, list) else []
+    return [len(part) for part in parts if isinstance(part, bytes)] == [HEAD_BYTES] and len(parts) == 1
 
 
 def _behind(records: Sequence[WireRecord], rest: bytes, at: int) -> Iterator[str]:
@@ -154,7 +161,7 @@ def _torn(last: WireRecord, rest: bytes, where: str) -> Iterator[str]:
     """Yield why the bytes behind an open recording's last record aren't the next one, cut off."""
     due = frame_begin(last.dive, last.seq + 1)
     if rest[: len(due)] != due[: len(rest)]:
-        yield f"record {last.seq + 1}: altered, for it doesn't begin as one, and nothing behind it can be read ({where})"
+        yield f"record {last.seq + 1}: altered, for it doesn't begin as one; nothing from there can be read ({where})"
     elif frame_begin(last.dive, last.seq + 2) in rest:
         yield f"record {last.seq + 1}: altered, for it seems to hold the next one ({where})"
 

@@ -19,7 +19,7 @@ from rich.table import Table
 from relay.core.errors import OperatorError
 from relay.core.figures import figures
 from relay.core.policy import DiveLimits
-from relay.core.release import Kind
+from relay.core.release import HEAD_BYTES, Kind
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.shell.audit_gate import Leave, whose_process
@@ -228,8 +228,10 @@ def _say_unsigned(path: Path, signed: bool) -> None:
         print(f"{path}: unsigned: nobody can check that it is the ship's", file=sys.stderr)
 
 
-def _bytes_told(data: bytes) -> dict[str, object]:
-    """Return of a still's bytes how many they are, and which."""
+def _bytes_told(data: bytes) -> dict[str, object] | str:
+    """Return a tree head in hexadecimal; of a still's bytes how many they are, and which."""
+    if len(data) == HEAD_BYTES:
+        return data.hex()
     return {"octets": len(data), "sha256": sha256(data).hexdigest()}
 
 

@@ -4,12 +4,12 @@ import json
 from dataclasses import asdict
 from typing import Any
 
-from relay.core.channel import Standing
 from relay.core.geodesy import Anchor
 from relay.core.hiding import InForce
-from relay.core.pipeline import Checkpoint
 from relay.core.policy import Plan
 from relay.core.programme import Programme, Told
+from relay.core.record_log import LogStart
+from relay.core.restart import Checkpoint, Standing
 
 
 def write_checkpoint(checkpoint: Checkpoint, plan: Plan) -> str:
@@ -18,7 +18,7 @@ def write_checkpoint(checkpoint: Checkpoint, plan: Plan) -> str:
     audiences = {policy.audience: _written(standing) for policy, standing in pairs}
     at_us, programme = checkpoint.programme or (0, None)
     decided = None if programme is None else [at_us, asdict(programme)]
-    kept = {"desk": checkpoint.desk, "programme": decided}
+    kept = {"desk": checkpoint.desk, "programme": decided, "record": _log_written(checkpoint.record)}
     return json.dumps({"row": checkpoint.row, "audiences": audiences, **kept})
 
 
@@ -30,7 +30,16 @@ def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
     standings = tuple(_read(value["audiences"].get(policy.audience)) for policy in plan.policies)
     decided = value.get("programme")
     programme = None if decided is None else (int(decided[0]), Programme(**_lines(decided[1])))
-    return Checkpoint(value["row"], standings, tuple(value.get("desk", ())), programme)
+    return Checkpoint(value["row"], standings, tuple(value.get("desk", ())), programme, _log_read(value.get("record")))
+
+
+def _log_written(start: LogStart | None) -> list[Any] | None:
+    return None if start is None else [start.minute, start.row, [peak.hex() for peak in start.peaks]]
+
+
+def _log_read(value: list[Any] | None) -> LogStart | None:
+    """Return where the exact record's log goes on, None where that wasn't kept yet."""
+    return None if value is None else LogStart(value[0], value[1], tuple(map(bytes.fromhex, value[2])))
 
 
 def _written(standing: Standing) -> dict[str, Any]:

@@ -14,10 +14,9 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from relay.core.channel import Standing
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
-from relay.core.pipeline import Checkpoint
+from relay.core.restart import Checkpoint, Standing
 from relay.shell.checkpoint import write_checkpoint
 from relay.shell.clock import MachineTime
 from relay.shell.demo import DiveSoFar, dive_so_far, expedition_text

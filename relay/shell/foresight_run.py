@@ -22,7 +22,9 @@ from relay.core.channel import Channel
 from relay.core.desk_record import TAKEN_LIMIT
 from relay.core.errors import OffingError, OperatorError, RecordingError
 from relay.core.model import Row
-from relay.core.pipeline import Checkpoint, Pipeline
+from relay.core.pipeline import Pipeline
+from relay.core.record_log import Unsealed
+from relay.core.restart import Checkpoint
 from relay.core.secrets import Secrets
 from relay.shell.audit_result import chart_digest
 from relay.shell.checkpoint import read_checkpoint
@@ -78,7 +80,7 @@ def _again(job: Job, secrets: Secrets) -> tuple[Pipeline, Iterator[Row]]:
     if start is not None:
         standings = tuple(start.standings[at] for at in watched)
         start = Checkpoint(start.row, standings, start.desk, start.programme)
-    pipeline = Pipeline(plan, secrets, start)
+    pipeline = Pipeline(plan, secrets, start, record=Unsealed())
     for row in read_decisions(journal, pipeline.first_row, TAKEN_LIMIT, pipeline.kept_rows):
         pipeline.remember(row)
     return pipeline, read_rows(journal, pipeline.first_row)

@@ -145,6 +145,7 @@ class Ship:
         await self.site.close()
         await self.inviting.close()
         if self._journal is not None:
+            self._journal.keep_minutes(self.pipeline.record.take_closed())
             await self._journal.close()
         self._file.close()
 
@@ -245,8 +246,11 @@ class Ship:
             self.pipeline.remember(row)
         for row in self._file.decisions_from(self.pipeline.first_row):
             self._foresee(row)
-        for row in self._file.rows(self.pipeline.first_row):
-            self._take(row)
+        for row in self._file.rows(self.pipeline.record_row):
+            if row.seq < self.pipeline.first_row:
+                self.pipeline.receive(row)
+            else:
+                self._take(row)
             rows += 1
         self._out(self.pipeline.advance(self._clock.now_us() - 1))
         self._catch_up()
@@ -357,9 +361,10 @@ class Ship:
         self._guarded(lambda: self._out(self.pipeline.advance(upto_us, unread_us)))
 
     def _keep(self) -> None:
-        """Put clock and checkpoint into the journal."""
+        """Put clock, checkpoint and the minutes before it into the journal."""
         assert self._journal is not None
         checkpoint = self.pipeline.checkpoint()
+        self._journal.keep_minutes(self.pipeline.record.take_closed())
         if checkpoint is not None:
             self._journal.mark({"checkpoint": write_checkpoint(checkpoint, self.expedition.plan)})
         self._journal.beat()

@@ -22,6 +22,8 @@ const FORMAT = 'offing recording';
 const VERSION = 1;
 /** How many bytes of a pad are the signature (Ed25519, RFC 8032: 64). */
 export const SIGNATURE_OCTETS = 64;
+/** How many bytes a tree head has (SHA-256). */
+const HEAD_OCTETS = 32;
 
 export const ALTITUDES = ['on the bottom', 'near the bottom', 'mid-water'] as const;
 export const MODES = ['tethered', 'autonomous', 'surface'] as const;
@@ -85,6 +87,8 @@ export type Released = Place &
     | { readonly kind: 'note'; readonly vehicle: number | null; readonly text: string; readonly still: Still | null }
     | { readonly kind: 'target'; readonly vehicle: number | null; readonly name: string; readonly verdict: Verdict | null }
     | { readonly kind: 'end' }
+    /** A tree head of the ship's exact record. */
+    | { readonly kind: 'head'; readonly head: Uint8Array }
     | { readonly kind: 'unknown'; readonly code: number }
   );
 
@@ -179,6 +183,11 @@ function bodyOf(kind: number, body: unknown): Body {
       return { kind: 'target', vehicle: body[0] as number | null, name: body[1] as string, verdict: word(body[2], VERDICTS, 'target: verdict') };
     case 5:
       return { ...noteOf(body), still: stillOf(body as unknown[]) };
+    case 7: {
+      const head: unknown = Array.isArray(body) ? body[0] : null;
+      must(head instanceof Uint8Array && head.length === HEAD_OCTETS, 'head is not a hash');
+      return { kind: 'head', head };
+    }
     default:
       return { kind: 'unknown', code: kind };
   }

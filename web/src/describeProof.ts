@@ -46,15 +46,16 @@ export function proofWords(state: State): ProofWords | null {
   const { proof, dive, outOfTurn } = state;
   if (proof === null || dive === null || proof.is === 'altered') return null;
   const say = words.proof;
-  const odd = outOfTurn > 0 ? [say.outOfTurn(format.number(outOfTurn))] : [];
-  if (proof.is === 'unsigned') return { word: say.unsigned, more: say.unsignedMore, behind: odd, key: null };
+  const seals = dive.heads > 0 ? [say.seals(format.number(dive.heads), format.clock(dive.headed_s))] : [];
+  const aside = [...seals, ...(outOfTurn > 0 ? [say.outOfTurn(format.number(outOfTurn))] : [])];
+  if (proof.is === 'unsigned') return { word: say.unsigned, more: say.unsignedMore, behind: aside, key: null };
   if (proof.is === 'unchecked') {
     const more = proof.why === 'insecure' ? say.insecureMore : say.browserMore;
-    return { word: say.unchecked, more, behind: [say.meaning, ...odd, say.beyond], key: proof.key };
+    return { word: say.unchecked, more, behind: [say.meaning, ...aside, say.beyond], key: proof.key };
   }
   const { basis, key } = proof;
   const isOther = basis === 'changed';
-  const behind = [say.meaning, ...(isOther ? [] : [say.basis[basis]]), ...odd, say.beyond];
+  const behind = [say.meaning, ...(isOther ? [] : [say.basis[basis]]), ...aside, say.beyond];
   const isCut = state.integrity === 'incomplete' && !state.live;
   const more = proof.is === 'checking' ? say.checkingMore : isCut ? say.cutMore : say.signedMore;
   return { word: isOther || basis === 'first' ? say.bySome : say.signed, more: isOther ? say.changedMore : more, behind, key };

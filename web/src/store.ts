@@ -126,6 +126,9 @@ export class Dive {
   readonly targets: Target[] = [];
   private stills = 0;
   over = false;
+  /** How many tree heads of the exact record came, and the dive time of the last one; NaN before the first. */
+  heads = 0;
+  headed_s = NaN;
   unknown = 0;
   /** The greatest dive time of any record. */
   end_s = 0;
@@ -199,6 +202,9 @@ export class Dive {
     } else if (record.kind === 'target') {
       const { elapsed_s, vehicle, name, verdict } = record;
       this.targets.push({ elapsed_s, vehicle, name, verdict });
+    } else if (record.kind === 'head') {
+      this.heads += 1;
+      this.headed_s = record.elapsed_s;
     } else if (record.kind === 'end') this.over = true;
     else this.unknown += 1;
   }

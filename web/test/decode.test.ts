@@ -5,6 +5,7 @@ import { checkRecording, decodeDives, decodeFrame, decodeRecording, Refused, SIG
 import { closed, decoded, diveFrames, frame, HEADER, jpeg, joined, report, SILENT } from './frames';
 
 const bytesOf = (hex: string): Uint8Array<ArrayBuffer> => Uint8Array.from(hex.match(/../g) ?? [], (pair) => parseInt(pair, 16));
+const hexOf = (bytes: Uint8Array): string => Array.from(bytes, (octet) => octet.toString(16).padStart(2, '0')).join('');
 const reasonOf = (result: unknown): string => (result instanceof Refused ? result.reason : 'taken');
 const digest = crypto.subtle.digest.bind(crypto.subtle);
 
@@ -15,9 +16,10 @@ const RECORDING = joined([...FRAMES.map(({ bytes }) => bytes), bytesOf(vectors.f
 function bodyAgain(record: Released): unknown {
   if (record.kind === 'note' && record.still !== null) {
     const { width, height, jpeg } = record.still;
-    return [record.vehicle, record.text, width, height, Array.from(jpeg, (octet) => octet.toString(16).padStart(2, '0')).join('')];
+    return [record.vehicle, record.text, width, height, hexOf(jpeg)];
   }
   if (record.kind === 'note') return [record.vehicle, record.text];
+  if (record.kind === 'head') return [hexOf(record.head)];
   if (record.kind !== 'tick') return null;
   return record.reports.map((r) => [
     r.heard ? 'reporting' : 'no report', r.east_m, r.north_m, r.depth_m, r.heading_deg, r.altitude, r.mode, r.leg, r.pitch_deg, r.roll_deg,
@@ -30,7 +32,7 @@ describe('the shared vectors', () => {
     for (const { bytes, dive, seq, kind, elapsed_s, body } of FRAMES) {
       const record = decoded(bytes);
       expect([record.dive, record.seq, record.elapsed_s]).toEqual([dive, seq, elapsed_s]);
-      expect(record.kind).toBe(['dive', 'tick', 'note', 'end', 'target', 'note'][kind]);
+      expect(record.kind).toBe(['dive', 'tick', 'note', 'end', 'target', 'note', 'programme', 'head'][kind]);
       if (record.kind === 'dive') expect(record.header).toMatchObject({ vehicles: ['Lantern', 'Moth'], delay_s: [2_700, 3_300], tick_s: 15 });
       else expect(bodyAgain(record)).toEqual(body);
     }
@@ -86,6 +88,13 @@ describe('a frame', () => {
     expect(decoded(frame(1, 3, 4, 15, [0, 'Echo 7', 'of interest']))).toMatchObject({ kind: 'target', name: 'Echo 7', verdict: 'of interest' });
     expect(decoded(frame(1, 3, 4, 15, [null, 'Echo 7', 'a later word']))).toMatchObject({ kind: 'target', verdict: null });
     expect(reasonOf(decodeFrame(frame(1, 3, 4, 15, [null, 'Echo 7'])))).toBe('target is not a triple');
+  });
+
+  test('tells a tree head of just the bytes of its hash', () => {
+    const head = (...body: unknown[]) => decodeFrame(frame(1, 3, 7, 60, body));
+    expect(head(new Uint8Array(32).fill(7))).toMatchObject({ kind: 'head', seq: 3, head: new Uint8Array(32).fill(7) });
+    for (const body of [[], [new Uint8Array(31)], [new Uint8Array(33)], ['7'.repeat(32)]]) expect(reasonOf(head(...body))).toBe('head is not a hash');
+    expect(reasonOf(decodeFrame(frame(1, 3, 7, 60, null)))).toBe('head is not a hash');
   });
 
   test('tells an unknown word as an unknown value', () => {

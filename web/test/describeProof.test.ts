@@ -8,7 +8,7 @@ import { KEY } from './signed';
 afterEach(() => speak('en'));
 
 const stateOf = (proof: Proof | null, change: Partial<State> = {}): State =>
-  ({ proof, dive: {}, outOfTurn: 0, connection: { is: 'connected' }, integrity: null, live: true, programmeAltered: false, ...change }) as State;
+  ({ proof, dive: { heads: 0, headed_s: NaN }, outOfTurn: 0, connection: { is: 'connected' }, integrity: null, live: true, programmeAltered: false, ...change }) as State;
 const signed = (basis: Basis, is: 'checking' | 'signed' = 'signed'): Proof => ({ is, basis, key: KEY });
 const line = (proof: Proof, change: Partial<State> = {}) => {
   const words = proofWords(stateOf(proof, change));
@@ -42,6 +42,18 @@ describe('the line', () => {
   test('has the key, and what came out of turn, behind it', () => {
     expect(proofWords(stateOf(signed('first'), { outOfTurn: 3 }))).toMatchObject({ key: KEY, behind: expect.arrayContaining(['3 records came twice, out of turn or not at all. It was put right.']) });
     expect(proofWords(stateOf(signed('first'), { outOfTurn: 1 }))?.behind.join(' ')).toMatch(/One record came twice/);
+  });
+
+  test('tells how far the exact record is sealed, signed or not, and nothing where no seal came', () => {
+    const dive = (heads: number, headed_s: number) => ({ dive: { heads, headed_s } }) as Partial<State>;
+    const behind = (proof: Proof, change?: Partial<State>) => proofWords(stateOf(proof, change))?.behind.join(' ') ?? '';
+    for (const proof of [signed('kept'), { is: 'unsigned', known: false }, { is: 'unchecked', why: 'browser', basis: 'kept', key: KEY }] as const) {
+      expect(behind(proof, dive(1_203, 7_260))).toMatch(/exact record each minute\. Seals so far: 1,203, the last at 2:01:00\./);
+      expect(behind(proof, dive(1, 0))).toMatch(/Seals so far: 1, the last at 0:00:00/);
+      expect(behind(proof)).not.toMatch(/seal/i);
+    }
+    speak('de');
+    expect(behind(signed('kept'), dive(12, 720))).toMatch(/Siegel bisher: 12, das letzte bei 0:12:00\./);
   });
 
   test('is not there before a dive is, nor where it was altered', () => {

@@ -52,6 +52,13 @@ describe('a dive', () => {
     expect(dive.append(decoded(frame(1, 5, 2, 60, [null, 'late'])))).toBe('after the end');
   });
 
+  test('counts the tree heads of the exact record, and when the last one came', () => {
+    const dive = held();
+    expect([dive.heads, dive.headed_s]).toEqual([0, NaN]);
+    for (const [seq, elapsed_s] of [[4, 45], [5, 105]] as const) expect(dive.append(decoded(frame(1, seq, 7, elapsed_s, [new Uint8Array(32)])))).toBe('taken');
+    expect([dive.heads, dive.headed_s, dive.end_s, dive.unknown, dive.count]).toEqual([2, 105, 105, 0, 3]);
+  });
+
   test('keeps its targets', () => {
     const dive = held();
     dive.append(decoded(frame(1, 4, 4, 45, [0, 'Echo 7', 'rock'])));

@@ -1,5 +1,6 @@
 import { afterEach, describe, expect, test } from 'vitest';
 import { LANGUAGES, languageFor, speak, words, type Language } from '../src/words';
+import { INVITED } from '../src/words/invited';
 
 /** What may be the same in two languages: symbols, formulas of layout, and words they share. */
 const SHARED = new Set([
@@ -21,13 +22,14 @@ function leaves(value: unknown, path: readonly string[] = []): [string, string][
   return Object.entries(value as object).flatMap(([key, one]) => leaves(one, [...path, key]));
 }
 
-const english = new Map(leaves(LANGUAGES.en));
+const catalogue = (language: Language): Map<string, string> => new Map(leaves({ ...LANGUAGES[language], invited: INVITED[language] }));
+const english = catalogue('en');
 const others = (Object.keys(LANGUAGES) as Language[]).filter((language) => language !== 'en');
 
 afterEach(() => speak('en'));
 
 describe.each(others)('the catalogue %s', (language) => {
-  const own = new Map(leaves(LANGUAGES[language]));
+  const own = catalogue(language);
 
   test('has every key of the shape and no other', () => {
     expect([...own.keys()].sort()).toEqual([...english.keys()].sort());

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from relay.shell.reading_arguments import Commands, add_command
 from relay.shell.record.locked_arguments import to_argument
+from relay.shell.record.proof_arguments import add_journal_verify
 
 _EXAMPLES = """\
 examples:
@@ -41,6 +42,7 @@ def add_journal(commands: Commands) -> None:
     below = parser.add_subparsers(dest="journal", required=True, metavar="WHAT")
     _export(below)
     _import(below)
+    add_journal_verify(below)
     _backup(below)
 
 

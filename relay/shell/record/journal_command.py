@@ -27,8 +27,15 @@ def _export(options: argparse.Namespace) -> int:
     return export_journal(options)
 
 
+def _verify(options: argparse.Namespace) -> int:
+    from relay.shell.record.checking import verify_journal
+
+    return verify_journal(options)
+
+
 _COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "backup": _backup,
     "export": _export,
     "import": _import,
+    "verify": _verify,
 }

@@ -67,7 +67,7 @@ def _place(page: bytes, at: int) -> Place:
     _, at = _varint(page, at)
     row, at = _varint(page, at)
     length, after = _varint(page, at)
-    types, place = [], after
+    types, place = list[int](), after
     while place < at + length and len(types) < 2:
         kind, place = _varint(page, place)
         types.append(kind)

@@ -2,7 +2,8 @@
 
 import { element, say } from '../dom';
 import type { State, View } from '../state';
-import { words } from '../words';
+import { words, type Language } from '../words';
+import { INVITED } from '../words/invited';
 
 export interface Remembering {
   isKept(): boolean;
@@ -13,7 +14,7 @@ export interface Remembering {
 }
 
 export function create(root: HTMLElement, remembering: Remembering): View {
-  const say_ = words.guest;
+  const say_ = INVITED[words.language as Language];
   const told = element('span');
   const keep = element('button', { type: 'button', class: 'plain' });
   const open = element('button', { type: 'button', class: 'plain' }, say_.open);

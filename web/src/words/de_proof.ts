@@ -23,6 +23,7 @@ export const proofDe: Words['proof'] = {
   beyond: 'Wer diese Seite geschickt hat, kann auch sie geändert haben. Ohne ihr zu trauen: „offing verify“, mit der Datei der Aufzeichnung und diesem Schlüssel.',
   key: 'Der Schlüssel:',
   outOfTurn: (n) => `${n === '1' ? 'Ein Datensatz kam' : `${n} Datensätze kamen`} doppelt, außer der Reihe oder gar nicht. Das ist berichtigt.`,
+  seals: (n, time) => `Das Schiff versiegelt seine genaue Aufzeichnung jede Minute. Siegel bisher: ${n}, das letzte bei ${time}. Sie verraten nichts davon und können es später belegen.`,
   alarm: {
     altered: 'Unterwegs verändert',
     notShown: 'Dieser Tauchgang wird nicht gezeigt',
@@ -43,11 +44,6 @@ export const proofDe: Words['proof'] = {
 };
 
 export const guestDe: Words['guest'] = {
-  heading: 'Einladung',
-  here: (audience) => `Auf Einladung hier (${audience}).`,
-  until: (day) => `Bis ${day}.`,
-  keep: 'Auf diesem Gerät merken',
-  forget: 'Hier vergessen',
   title: 'Die Einladung ist beendet',
   more: 'Wer eingeladen hat, kann einen neuen Link schicken.',
   unknown: {
@@ -55,5 +51,4 @@ export const guestDe: Words['guest'] = {
     title: 'Die Einladung ist hier nicht bekannt',
     more: 'Sie kann beendet sein, oder diese Website weiß noch nicht von ihr: die Seite fragt von selbst wieder. Wer eingeladen hat, kann einen neuen Link schicken.',
   },
-  open: 'Zeigen, was für alle offen ist',
 };

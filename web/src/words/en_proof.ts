@@ -21,6 +21,7 @@ export const proofEn = {
   beyond: 'Who sent this page could have changed it, too. Without trusting it: “offing verify”, with the recording’s file and this key.',
   key: 'The key:',
   outOfTurn: (n: string) => `${n === '1' ? 'One record' : `${n} records`} came twice, out of turn or not at all. It was put right.`,
+  seals: (n: string, time: string) => `The ship seals her exact record each minute. Seals so far: ${n}, the last at ${time}. They tell nothing of it, and can prove it later.`,
   alarm: {
     altered: 'Altered on its way',
     notShown: 'This dive is not shown',
@@ -41,11 +42,6 @@ export const proofEn = {
 };
 
 export const guestEn = {
-  heading: 'Invitation',
-  here: (audience: string) => `Here by invitation (${audience}).`,
-  until: (day: string) => `Until ${day}.`,
-  keep: 'Remember it on this device',
-  forget: 'Forget it here',
   title: 'Your invitation has ended',
   more: 'Whoever invited you can send a new link.',
   unknown: {
@@ -53,5 +49,4 @@ export const guestEn = {
     title: 'Your invitation isn’t known here',
     more: 'It may have ended, or this site hasn’t heard of it yet: the page asks again by itself. Whoever invited you can send a new link.',
   },
-  open: 'See what is open to all',
 };

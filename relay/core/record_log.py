@@ -1,0 +1,193 @@
+"""The log of the exact record: an RFC 9162 log with a leaf for each minute of a site, and its heads as released.
+
+Rules: a function of the journal's rows and the evidence key.
+1. Leaf m is the leaf hash of the root of minute m's tree, from minute 0 of the embargo clock on, minutes without a row
+   too. Minute m has the rows received in it; those beyond `minute_tree.MOST_ROWS` go over into the next one's tree, so
+   that a row never counts as older than it is. Which rows a minute has is told by the last row of each (`closed`).
+2. The head over `minutes` minutes depends on rows received before the moment `minutes` ends, and on no other (R2).
+3. What is released is a node over that head and a blind drawn for this audience, dive and minute of the dive. So two
+   heads that were released can't be laid beside each other, and tell nothing even to who knows the log (R3).
+4. Bounded: of each minute from which something may still be asked the frontier is kept; `closed` keeps the last
+   `limit` minutes that nobody took.
+"""
+
+from collections import deque
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from relay.core.errors import RegrownError
+from relay.core.merkle import Frontier, included, inclusion_path, leaf_hash, node_hash
+from relay.core.minute_tree import LEVELS, MINUTE_US, SEATS, Evidence, MinuteTree, opened
+from relay.core.model import Row
+
+_UNTAKEN_MINUTES = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class LogStart:
+    """Where a log goes on: before the first row of `minute`'s tree, which has the number `row` or a later one.
+
+    `peaks`: the frontier over the minutes before.
+    """
+
+    minute: int = 0
+    row: int = 1
+    peaks: tuple[bytes, ...] = ()
+
+
+class Closed(NamedTuple):
+    """A minute whose tree takes no more rows: the number of the last row in it or before it (0: none), its root."""
+
+    minute: int
+    last_seq: int
+    root: bytes
+
+
+class RecordLog:
+    """The log as it grows. `closed`: the minutes since they were last taken away, oldest first."""
+
+    def __init__(self, evidence: Evidence, start: LogStart | None = None, limit: int = _UNTAKEN_MINUTES) -> None:
+        self._start = start or LogStart()
+        self._evidence = evidence
+        self._log = Frontier(self._start.minute, self._start.peaks)
+        self._tree = MinuteTree(self._start.minute, evidence)
+        self._marks = {self._start.minute: self._start}
+        self._last_seq = self._start.row - 1
+        self._whole = self._start.minute
+        self.closed: deque[Closed] = deque(maxlen=limit)
+
+    def first_for(self, row: int) -> int:
+        """Return the first row that this log needs to go on at a row."""
+        return min(self._start.row, row)
+
+    def owes(self, row: int) -> bool:
+        """Whether rows from before a row haven't come that this log needs."""
+        return self._last_seq < row - 1
+
+    @property
+    def minute(self) -> int:
+        """The minute whose tree takes the next row, if that isn't of a later one."""
+        return self._tree.minute
+
+    def add(self, row: Row) -> None:
+        """Take the next row of the journal; RegrownError if its minute has been sealed without it."""
+        if row.embargo_us // MINUTE_US < self._whole:
+            raise RegrownError(f"row {row.seq} of the journal is of a minute that was sealed before it came")
+        self.upto(row.embargo_us)
+        if self._tree.full:
+            self._close()
+        self._tree.add(row)
+        self._last_seq = row.seq
+
+    def upto(self, moment_us: int) -> None:
+        """Close the minutes that end at or before a moment; owed: no row of before it comes any more."""
+        minutes = moment_us // MINUTE_US
+        while self._tree.minute < minutes:
+            self._close()
+        self._whole = max(self._whole, minutes)
+
+    def head(self, minutes: int) -> bytes:
+        """Return the head over the first `minutes` minutes, exact; RegrownError if it has been forgotten.
+
+        Owed: no row of before their end comes any more.
+        """
+        self.upto(minutes * MINUTE_US)
+        mark = self._marks.get(minutes)
+        if mark is None:
+            raise RegrownError(f"the head over {minutes} minutes of the journal is asked for too late")
+        return Frontier(minutes, mark.peaks).head
+
+    def released(self, minutes: int, audience: str, dive: int, minute: int) -> bytes:
+        """Return the head over `minutes` minutes as an audience gets it in a `minute` of a dive, as of `head`."""
+        return node_hash(self.head(minutes), self._evidence.blind(audience, dive, minute))
+
+    def start_for(self, row: int, moment_us: int) -> LogStart:
+        """Return the latest place from which all from a row on, and all heads from a moment on, can be had again."""
+        minutes = moment_us // MINUTE_US
+        marks = list(self._marks.values())
+        return next((mark for mark in reversed(marks) if mark.row <= row and mark.minute <= minutes), marks[0])
+
+    def forget(self, before: LogStart) -> None:
+        """Forget the frontiers of the minutes before a place."""
+        self._marks = {minute: mark for minute, mark in self._marks.items() if minute >= before.minute}
+
+    def take_closed(self) -> list[Closed]:
+        """Return the minutes that were closed since the last time, and let go of them."""
+        taken = list(self.closed)
+        self.closed.clear()
+        return taken
+
+    def _close(self) -> None:
+        tree = self._tree
+        self._log.append(leaf_hash(tree.root))
+        self.closed.append(Closed(tree.minute, self._last_seq, tree.root))
+        self._tree = MinuteTree(tree.minute + 1, self._evidence)
+        self._marks[self._tree.minute] = LogStart(self._tree.minute, self._last_seq + 1, self._log.peaks)
+
+
+class Unsealed(RecordLog):
+    """No log: for whoever runs rows again to see what leaves, not what it seals. Its heads are zeros."""
+
+    def __init__(self) -> None:
+        super().__init__(Evidence(bytes(32)))
+
+    def first_for(self, row: int) -> int:
+        """Return the row: none is needed before it."""
+        return row
+
+    def owes(self, row: int) -> bool:
+        """Return False: none is needed."""
+        return False
+
+    def add(self, row: Row) -> None:
+        """Take no row."""
+
+    def upto(self, moment_us: int) -> None:
+        """Close no minute."""
+
+    def head(self, minutes: int) -> bytes:
+        """Return zeros."""
+        return bytes(32)
+
+
+@dataclass(frozen=True, slots=True)
+class Inclusion:
+    """The way from one row to a released head: nothing of it tells of another row.
+
+    `seat`, `seat_path`: in the tree of its minute; `minute`, `minutes`, `log_path`: in the log of so many minutes;
+    `blind`: the last step.
+    """
+
+    seat: int
+    seat_path: tuple[bytes, ...]
+    minute: int
+    minutes: int
+    log_path: tuple[bytes, ...]
+    blind: bytes
+
+    def head(self, row: Row, salt: bytes) -> bytes | None:
+        """Return the released head to which this leads from a row, None if it can be no way at all."""
+        if len(self.seat_path) != LEVELS or len(self.blind) != 32:
+            return None
+        root = included(self.seat, SEATS, leaf_hash(opened(row, salt)), self.seat_path)
+        log = None if root is None else included(self.minute, self.minutes, leaf_hash(root), self.log_path)
+        return None if log is None else node_hash(log, self.blind)
+
+
+def inclusion(
+    evidence: Evidence, rows: Iterable[Row], seq: int, minute: int, roots: Sequence[bytes], blind: bytes
+) -> Inclusion:
+    """Return the way from row `seq` to a head over the minutes whose `roots` are given, from minute 0 on.
+
+    `rows`: those of the tree of its `minute`, all of them, in their order; KeyError if the row isn't among them,
+    ValueError if the roots don't reach to that minute or don't agree with the rows.
+    """
+    tree = MinuteTree(minute, evidence)
+    for row in rows:
+        tree.add(row)
+    sat = tree.path(seq)
+    if not 0 <= minute < len(roots) or roots[minute] != tree.root:
+        raise ValueError(f"minute {minute} of the journal doesn't have the root that was noted for it")
+    log_path = inclusion_path(minute, [leaf_hash(root) for root in roots])
+    return Inclusion(sat.seat, sat.path, minute, len(roots), log_path, blind)
