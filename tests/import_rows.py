@@ -189,6 +189,9 @@ SHELL = {
     "record.locked_arguments": "reading_arguments",
     "record.locked_command": "core.errors expedition import_log shell.record.backup shell.record.identities "
     "shell.record.locking shell.record.opening shell.record.secrets_lock | rich",
+    "record.journal_arguments": "reading_arguments shell.record.locked_arguments",
+    "record.journal_command": "import_log shell.record.exporting shell.record.locked_command",
+    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     "record.journal_arguments": "reading_arguments shell.record.locked_arguments shell.record.proof_arguments",
     "record.journal_command": "import_log shell.record.checking shell.record.exporting shell.record.locked_command",
     # released records on their way out
