@@ -139,6 +139,11 @@ SHELL = {
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
     "record.journal_arguments": "reading_arguments",
+    "record.find_arguments": "reading_arguments",
+    "record.find_files": "core.errors core.find",
+    "record.outlines": "core.errors core.find",
+    "record.finding": "core.decision core.errors core.find control expedition quantities "
+    "shell.record.find_files shell.record.outlines",
     "record.journal_command": "import_log",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     # released records on their way out
