@@ -172,7 +172,7 @@ async def test_find_is_recorded_as_found_and_recorded_anew_without_losing_it(des
         await hands.press(someone.pressed("finds", "Record the find"))
         row = someone.part("finds").get_by_role("listitem").filter(has_text=name)
         await someone.says(row, "as found")
-        await hands.press(someone.pressed("finds", f"Record {name} anew"))
+        await hands.press(someone.pressed("finds", f"Record anew: {name}"))
         assert await someone.labelled("finds", "Name on board").is_hidden()
         await hands.write(someone.labelled("finds", "What it is"), "handbell")
         await hands.press(someone.pressed("finds", "Record it, superseding"))

@@ -22,6 +22,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
 Desk = tuple[Aboard, Browser]
 CUT_OFF = "heading => heading.scrollWidth - heading.clientWidth"
 WIDE = "document.documentElement.scrollWidth - innerWidth"
+SIDEWAYS = "(tell => tell.scrollWidth - tell.clientWidth)(document.querySelector('#tell'))"
 UNFOLDED = "document.querySelectorAll('details').forEach(part => { part.open = true })"
 # Headings of the narrow tables that take more lines than they have words.
 BROKEN_WORDS = """[...document.querySelectorAll('.wide th')].filter((cell) => {
@@ -159,7 +160,11 @@ async def test_desk_is_accessible_and_fits_its_sheet(desk: Desk, look: str) -> N
         assert await violations(someone.page) == []
         await someone.page.evaluate(UNFOLDED)
         assert await violations(someone.page) == []
-        await someone.page.set_viewport_size({"width": SMALL[0], "height": SMALL[1]})
+        for size in (LARGE, SMALL):
+            await someone.page.set_viewport_size({"width": size[0], "height": size[1]})
+            await someone.page.locator("#at-finds").evaluate("part => part.scrollIntoView()")
+            await _looked_at(someone.page, f"desk-{look}-finds-{size[0]}")
+            assert await someone.page.evaluate(SIDEWAYS) <= 0
         assert await someone.page.evaluate(BROKEN_WORDS) == []
 
 

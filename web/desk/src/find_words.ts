@@ -39,5 +39,5 @@ export const finds = {
     [files(photographs, 'photograph', 'photographs'), files(drawings, 'drawing', 'drawings')].filter((part) => part !== '').join(', '),
   by: (who: string, ago: string) => `${who}, ${ago} ago`,
   again: 'Record anew',
-  againOf: (name: string) => `Record ${name} anew`,
+  againOf: (name: string) => `Record anew: ${name}`,
 };
