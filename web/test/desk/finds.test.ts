@@ -14,7 +14,7 @@ describe('a record of a find', () => {
   });
 
   test('counts what it supersedes and its files, each in its number', () => {
-    expect([W.superseded('9', '1'), W.superseded('9', '2')]).toEqual(['row 9, supersedes the record as found', 'row 9, supersedes 2 records']);
+    expect([W.superseded('9', '1'), W.superseded('9', '2')]).toEqual(['Row 9, supersedes the record as found', 'Row 9, supersedes 2 records']);
     expect([W.kept('0', '0'), W.kept('1', '0'), W.kept('2', '1')]).toEqual(['', '1 photograph', '2 photographs, 1 drawing']);
   });
 });

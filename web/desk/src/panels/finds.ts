@@ -42,7 +42,7 @@ function recordForm(hands: Hands): RecordForm {
   const here = hereButtons(at, depth);
   const whole = element('p', { class: 'help' }, W.whole);
   const more = element('details', { class: 'inner' }, element('summary', {}, W.more), vehicle.root, description.root, element('p', { class: 'help' }, W.files));
-  const press = button(W.go, { class: 'key main' }, () => undefined);
+  const press = button(W.go, { class: 'key main row' }, () => undefined);
   let known: readonly Find[] = [];
   const fields = [record, name, what, target, at, within, depth, vehicle, description];
   const empty = (): void => {
@@ -55,8 +55,8 @@ function recordForm(hands: Hands): RecordForm {
     whole.hidden = !isLater;
     say(press, isLater ? W.goLater : W.go);
   };
-  const grid = element('div', { class: 'grid' }, within.root, depth.root);
-  const made = form(hands, fields, press, (written) => find(written, known), empty, here.root, grid, more, whole);
+  record.root.classList.add('row');
+  const made = form(hands, fields, press, (written) => find(written, known), empty, here.root, whole, more);
   record.input.addEventListener('change', chosen);
   return {
     root: made.root,
@@ -104,15 +104,16 @@ function linesField(): Field {
 }
 
 function findRow(name: string, anew: () => void): { root: HTMLElement; draw: (item: Find) => void } {
-  const [stands, what, where, first] = [element('span', { class: 'stands' }), element('span', {}), element('span', { class: 'help' }), element('span', { class: 'help' })];
+  const [what, stands, where, first] = [element('span', {}), element('span', { class: 'help' }), element('span', { class: 'help' }), element('span', { class: 'help' })];
   const press = button(W.again, { class: 'key small', 'aria-label': W.againOf(name) }, anew);
   return {
-    root: element('li', {}, element('strong', {}, name), stands, what, press, where, first),
+    root: element('li', {}, element('strong', {}, name), what, press, stands, where, first),
     draw(item) {
       const isAsFound = item.records === 1;
-      say(stands, isAsFound ? W.now(String(item.row)) : W.superseded(String(item.row), count(item.records - 1)));
+      const which = isAsFound ? W.now(String(item.row)) : W.superseded(String(item.row), count(item.records - 1));
+      say(stands, [which, W.by(item.who, span(item.ago_s)), W.kept(count(item.photographs), count(item.drawings))].filter((part) => part !== '').join(' · '));
       say(what, item.what);
-      say(where, [placeOf(item), W.kept(count(item.photographs), count(item.drawings)), W.by(item.who, span(item.ago_s))].filter((part) => part !== '').join(' · '));
+      say(where, placeOf(item));
       say(first, isAsFound ? '' : W.first(String(item.as_found.row), item.as_found.what, placeOf(item.as_found)));
       mark(first, 'hidden', isAsFound ? '' : null);
     },
