@@ -62,6 +62,7 @@ async def test_find_is_journalled_whole_with_its_files_and_only_superseded(
         assert await offing(tmp_path, "the bell", "--what", "handbell") == 2
         assert f"recorded as found in row {row}, and nothing overwrites that" in capsys.readouterr().err
         later = ["--supersedes", str(row), "--what", "handbell", "--photo", second]
+        later += ["--photo-elsewhere", "DSC_7.NEF", "ab" * 32, "61000000"]
         assert await offing(tmp_path, "the bell", *later) == 0
         assert f"supersedes row {row}, which stays" in capsys.readouterr().out
         known_now = f"as found in row {row}: ship's bell; now: handbell; -38.614720"
@@ -80,9 +81,8 @@ def check_kept(folder: Path, files: list[Path], as_found: FindRecord) -> None:
     )  # fmt: skip
     assert known.as_found == as_found
     assert (known.as_found.find, known.as_found.who) == (whole, "Ines")
-    assert known.current.find == replace(
-        whole, what="handbell", photographs=tuple(references[:2]), supersedes=as_found.row
-    )
+    photographs = (*references[:2], FileReference("DSC_7.NEF", "ab" * 32, 61_000_000))
+    assert known.current.find == replace(whole, what="handbell", photographs=photographs, supersedes=as_found.row)
     for reference, path in zip(references, files, strict=True):
         assert kept_path(folder / "private", reference).read_bytes() == path.read_bytes()
     assert list((folder / "released").rglob("*.recording")) == []
@@ -97,6 +97,8 @@ def digest(path: Path) -> str:
 @pytest.mark.parametrize(
     ("typed", "why"),
     [
+        (["a jar", "--what", "jar", "--photo-elsewhere", "a.jpg", "ab" * 32, "4 MB"], "'4 MB' is not a size in bytes"),
+        (["a jar", "--what", "jar", "--photo-elsewhere", "a.jpg", "ab", "4"], "the sha256 of a.jpg is not the SHA-256"),
         (["a jar", "--what", "jar", "--within", "4 m"], "--within says how well --at is known"),
         (["a jar", "--what", "jar", "--depth", "1103"], "--depth: '1103' is not a length; write it as \"25 m\""),
         (["a jar", "--what", "jar", "--at", "91", "0"], "latitude_deg is a number from -90 to 90 degrees"),

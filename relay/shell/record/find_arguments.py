@@ -64,6 +64,14 @@ def _files(parser: argparse.ArgumentParser) -> None:
         parser.add_argument(
             f"--{name}", nargs="+", action="extend", type=Path, default=[], metavar="FILE", help=f"{what}: {kept}"
         )
+    parser.add_argument(
+        "--photo-elsewhere",
+        nargs=3,
+        action="append",
+        default=[],
+        metavar=("NAME", "SHA256", "BYTES"),
+        help="a photograph that stays where it is, told by name, SHA-256 and size alone",
+    )
     parser.add_argument("--drawing-is", choices=["outline", "section", "plan"], default="plan", help="default: plan")
     drawn = "points, lines and areas without holes in [longitude, latitude] (RFC 7946)"
     for name, what in (("outline", "its outline"), ("section", "where it was cut"), ("plan", "its parts in plan")):

@@ -14,7 +14,7 @@ from typing import Any
 
 from relay.core.decision import read_decision
 from relay.core.errors import OperatorError
-from relay.core.find import Drawing, Drawn, FileReference
+from relay.core.find import Drawing, Drawn, FileReference, read_file
 from relay.shell.control import ask_control
 from relay.shell.expedition import read_expedition
 from relay.shell.quantities import length_m
@@ -32,9 +32,13 @@ def find(options: argparse.Namespace) -> int:
 
 async def _recorded(options: argparse.Namespace, private: Path) -> dict[str, Any]:
     drawn = [drawing for kind in Drawn for path in getattr(options, kind) for drawing in read_outlines(path, kind)]
-    _checked(find_message(options, drawn, []))
+    elsewhere = [
+        read_file({"name": name, "sha256": sha256, "octets": _whole(octets)})
+        for name, sha256, octets in options.photo_elsewhere
+    ]
+    _checked(find_message(options, drawn, elsewhere))
     await ask_control(private, {"do": "status"})
-    photographs = [keep_file(private, path) for path in options.photo]
+    photographs = [*(keep_file(private, path) for path in options.photo), *elsewhere]
     kind = Drawn(options.drawing_is)
     files = [Drawing(kind=kind, file=keep_file(private, path)) for path in options.drawing]
     message = find_message(options, [*drawn, *files], photographs)
@@ -75,6 +79,12 @@ def _place(options: argparse.Namespace) -> dict[str, float] | None:
         return None
     place = {"latitude_deg": options.at[0], "longitude_deg": options.at[1]}
     return place if options.within is None else {**place, "radius_95_m": _metres("--within", options.within)}
+
+
+def _whole(text: str) -> int:
+    if not (text.isascii() and text.isdecimal()):
+        raise OperatorError(f"--photo-elsewhere: {text!r} is not a size in bytes, such as 4200000")
+    return int(text[:20])
 
 
 def _metres(name: str, text: str) -> float:
