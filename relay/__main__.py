@@ -10,6 +10,7 @@ from relay.shell.audit_arguments import add_audit
 from relay.shell.exit_code import exit_code
 from relay.shell.guest_arguments import add_guests
 from relay.shell.reading_arguments import Commands, add_command, add_reading, secrets_key_argument
+from relay.shell.record.find_arguments import add_find
 from relay.shell.record.journal_arguments import add_journal
 from relay.shell.record.locked_arguments import add_locked
 from relay.shell.record.proof_arguments import add_prove
@@ -60,6 +61,10 @@ def main(arguments: list[str] | None = None) -> int:
         from relay.shell.advise_command import advise
 
         return exit_code(advise, options)
+    if options.command == "find":
+        from relay.shell.record.finding import find
+
+        return exit_code(find, options)
     if options.command == "journal":
         from relay.shell.record.journal_command import journal
 
@@ -96,6 +101,7 @@ def _parser() -> argparse.ArgumentParser:
     add_advise(commands)
     add_journal(commands)
     add_locked(commands)
+    add_find(commands)
     _record(commands)
     add_guests(commands)
     add_tell(commands)

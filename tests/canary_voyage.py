@@ -237,6 +237,9 @@ class Station:
         say = ["say", STILL_WORDS, "--still", str(picture), "--looked", "--audience", "public"]
         told = await asyncio.to_thread(main, ["tell", str(self._private.parent / "EXPEDITION.toml"), *say])
         assert told == 0
+        find = ["find", str(self._private.parent / "EXPEDITION.toml"), "the bell", "--what", "bell at the galley"]
+        place = ["--at", *map(str, ZONES["galley"]), "--within", "4 m", "--photo", str(picture)]
+        assert await asyncio.to_thread(main, [*find, *place]) == 0
         for decision in (
             {"do": "say", "text": PLAIN_NOTES[1]},
             {"do": "say", "text": f"wreck at {ZONES['kiln'][0]:.5f}, {ZONES['kiln'][1]:.5f}"},

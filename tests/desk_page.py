@@ -254,8 +254,8 @@ class Keyboard:
     letters: dict[str, str] = field(
         default_factory=lambda: {
             "hold": "h", "cut": "c", "dive": "d", "ribbon": "r", "say": "s", "waiting": "w", "targets": "t",
-            "legs": "l", "zones": "z", "early": "e", "out": "o", "programme": "p", "feeds": "f", "decisions": "j",
-            "uplink": "u", "guests": "i", "promises": "a",
+            "finds": "n", "legs": "l", "zones": "z", "early": "e", "out": "o", "programme": "p", "feeds": "f",
+            "decisions": "j", "uplink": "u", "guests": "i", "promises": "a",
         }
     )  # fmt: skip
 

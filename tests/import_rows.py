@@ -191,6 +191,13 @@ SHELL = {
     "shell.record.locking shell.record.opening shell.record.secrets_lock | rich",
     "record.journal_arguments": "reading_arguments shell.record.locked_arguments",
     "record.journal_command": "import_log shell.record.exporting shell.record.locked_command",
+    "record.journal_arguments": "reading_arguments",
+    "record.find_arguments": "reading_arguments",
+    "record.find_files": "core.errors core.find",
+    "record.outlines": "core.errors core.find",
+    "record.finding": "core.decision core.errors core.find control expedition quantities "
+    "shell.record.find_files shell.record.outlines",
+    "record.journal_command": "import_log",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     "record.journal_arguments": "reading_arguments shell.record.locked_arguments shell.record.proof_arguments",
     "record.journal_command": "import_log shell.record.checking shell.record.exporting shell.record.locked_command",

@@ -108,6 +108,19 @@ DESK = (
         ),
     ),
     leak(
+        "a find, by the name it has on board",
+        f"{_STAYS}::test_find_changes_no_byte",
+        (
+            _PIPELINE,
+            "        elif approved is not None:\n",
+            (
+                "        elif isinstance(decision, Find):\n"
+                '            self._tell(row, Target(name=decision.name, verdict="unchecked"))\n'
+                "        elif approved is not None:\n"
+            ),
+        ),
+    ),
+    leak(
         "where the ship is: her own feed among a vehicle's reports",
         f"{_STAYS}::test_ships_own_feed_is_known_to_the_desk_and_to_nothing_that_releases",
         (

@@ -3,6 +3,7 @@
 import json
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack
+from dataclasses import replace
 
 import pytest
 import pytest_asyncio
@@ -29,6 +30,7 @@ from relay.core.decision import (
     Target,
 )  # fmt: skip
 from relay.core.desk_record import Expected
+from relay.core.find import Find
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
 
@@ -155,6 +157,34 @@ async def test_target_is_marked_with_its_place_and_judged_again(desk: Desk, hand
     assert first.sighting is not None
     assert (first.sighting.bearing_deg, first.sighting.range_m, first.sighting.range_is) == (-20, 35, "horizontal")
     assert second == Target(name=name, verdict="modern debris", vehicle="Lantern")
+
+
+async def test_find_is_recorded_as_found_and_recorded_anew_without_losing_it(desk: Desk, hands: Hands) -> None:
+    """Where a vehicle is now, to the centimetre; what is recorded later supersedes it, and both are to be read."""
+    here, someone, _ = desk
+    name = f"bell {type(hands).__name__}"
+    with here.decides(Find, Find) as decided:
+        await hands.go("finds")
+        await hands.write(someone.labelled("finds", "Name on board"), name)
+        await hands.write(someone.labelled("finds", "What it is"), "ship's bell")
+        await hands.press(someone.pressed("finds", "Where Lantern is"))
+        await hands.write(someone.labelled("finds", "Within (95 %), m"), "4.5")
+        await hands.press(someone.pressed("finds", "Record the find"))
+        row = someone.part("finds").get_by_role("listitem").filter(has_text=name)
+        await someone.says(row, "As found, row")
+        await hands.press(someone.pressed("finds", f"Record anew: {name}"))
+        assert await someone.labelled("finds", "Name on board").is_hidden()
+        await hands.write(someone.labelled("finds", "What it is"), "handbell")
+        await hands.press(someone.pressed("finds", "Record it, superseding"))
+        await someone.says(row, "supersedes the record as found")
+        await someone.says(row, ": ship's bell; ")
+    known = here.ship.pipeline.finds.get(name)
+    first, second = decided
+    assert known is not None and isinstance(first, Find) and first.place is not None
+    assert [record.find for record in known.records] == [first, second]
+    assert (first.name, first.what, first.place.radius_95_m, first.depth_m) == (name, "ship's bell", 4.5, 120.0)
+    assert abs(first.place.latitude_deg - PLACE[0]) < 0.002
+    assert second == replace(first, what="handbell", supersedes=known.as_found.row)
 
 
 async def test_leg_is_set_by_hand_and_given_back(desk: Desk, hands: Hands) -> None:

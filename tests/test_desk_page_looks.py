@@ -22,6 +22,8 @@ pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
 Desk = tuple[Aboard, Browser]
 CUT_OFF = "heading => heading.scrollWidth - heading.clientWidth"
 WIDE = "document.documentElement.scrollWidth - innerWidth"
+SIDEWAYS = "(tell => tell.scrollWidth - tell.clientWidth)(document.querySelector('#tell'))"
+FOLDED = "document.querySelectorAll('#alarms details').forEach(part => { part.open = false })"
 UNFOLDED = "document.querySelectorAll('details').forEach(part => { part.open = true })"
 # Headings of the narrow tables that take more lines than they have words.
 BROKEN_WORDS = """[...document.querySelectorAll('.wide th')].filter((cell) => {
@@ -51,6 +53,8 @@ async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
             answer = here.ship.deciding.answer(json.dumps({**decision, "who": "Ines"}).encode())
             assert answer["ok"], answer
             assert await here.ship.settled(5.0)
+        anew = {"do": "find", "name": "jar 7", "what": "amphora, whole", "supersedes": answer_row(here), "who": "Ada"}
+        assert here.ship.deciding.answer(json.dumps(anew).encode())["ok"]
         yield here, browser
 
 
@@ -59,15 +63,25 @@ SIGHTING = {
     "bearing_deg": 60, "range_m": 50, "range_is": "horizontal", "bearing_sigma_deg": 2, "range_sigma_m": 1,
     "heading_sigma_deg": 2, "place_sigma_m": 5,
 }  # fmt: skip
+FOUND = {"latitude_deg": -12.4988, "longitude_deg": 71.2514, "radius_95_m": 4.5}
+PHOTO = {"name": "IMG_0031.JPG", "sha256": "ab" * 32, "octets": 4_200_000}
 DAY: tuple[dict[str, object], ...] = (
     {"do": "begin"},
     {"do": "say", "text": "Two boilers side by side", "wait": True},
     {"do": "target", "name": "T-1", "verdict": "of interest", "vehicle": "Lantern", "sighting": SIGHTING},
+    {"do": "find", "name": "the bell", "what": "ship's bell, bronze", "target": "T-1", "depth_m": 123.4},
+    {"do": "find", "name": "jar 7", "what": "storage jar, whole, mouth up", "place": FOUND},
+    {"do": "find", "name": "jar 8", "what": "jar, in sherds", "place": FOUND, "photographs": [PHOTO]},
     {"do": "zone", **ZONE},
     {"do": "expect", "vehicle": "Moth", "return_in_s": 7_200, "return_grace_s": 900},
     {"do": "cut", "from_us": 0, "to_us": 100_000},
     {"do": "hold", "audience": "funders"},
 )
+
+
+def answer_row(here: Aboard) -> int:
+    """Return the row of the second find."""
+    return list(here.ship.pipeline.finds)[1].current.row
 
 
 async def _looked_at(page: Page, name: str) -> None:
@@ -147,7 +161,14 @@ async def test_desk_is_accessible_and_fits_its_sheet(desk: Desk, look: str) -> N
         assert await violations(someone.page) == []
         await someone.page.evaluate(UNFOLDED)
         assert await violations(someone.page) == []
-        await someone.page.set_viewport_size({"width": SMALL[0], "height": SMALL[1]})
+        for size in (LARGE, SMALL):
+            await someone.page.set_viewport_size({"width": size[0], "height": size[1]})
+            await someone.page.locator("#at-finds").evaluate("part => part.scrollIntoView()")
+            if "OFFING_PICTURES" in os.environ:
+                await someone.page.evaluate(FOLDED)
+                await someone.page.locator("#at-finds").evaluate("part => part.scrollIntoView()")
+            await _looked_at(someone.page, f"desk-{look}-finds-{size[0]}")
+            assert await someone.page.evaluate(SIDEWAYS) <= 0
         assert await someone.page.evaluate(BROKEN_WORDS) == []
 
 

@@ -68,6 +68,7 @@ FINDS = st.builds(
     description=st.none() | TEXTS, vehicle=st.none() | st.just("Lantern"),
     drawings=st.none() | st.lists(DRAWINGS, max_size=3).map(tuple),
     photographs=st.none() | st.lists(FILES, max_size=3).map(tuple), supersedes=st.none() | st.integers(1, 2**63 - 1),
+    adds=st.booleans(),
 )  # fmt: skip
 
 

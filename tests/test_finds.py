@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from dives import decided, in_order
 from relay.core.decision import Begin, Decision, End, write_decision
 from relay.core.errors import OperatorError
-from relay.core.find import Drawing, Drawn, FileReference, Find, FindPlace, Shape
+from relay.core.find import PHOTOGRAPHS_LIMIT, Drawing, Drawn, FileReference, Find, FindPlace, Shape
 from relay.core.finds import Finds, finds_in, target_place
 from relay.core.model import Row, RowKind
 from relay.core.target_position import Target, spread_of
@@ -49,6 +49,18 @@ def test_empty_lists_take_files_away_and_missing_ones_leave_them() -> None:
     current = finds.get("the bell")
     assert current is not None
     assert (current.current.find.photographs, current.current.find.drawings) == ((), (LINE,))
+
+
+def test_files_are_added_to_those_there_each_once() -> None:
+    """Another photograph of a find that is known needs no list of those before; a whole row adds nothing again."""
+    other = FileReference("IMG_0032.JPG", "cd" * 32, 10)
+    finds = kept(BELL, Find(name="the bell", photographs=(PHOTO, other), adds=True, supersedes=1))
+    (known,) = finds
+    assert known.current.find == replace(BELL, photographs=(PHOTO, other), supersedes=1)
+    many = tuple(replace(other, name=f"{at}.jpg") for at in range(PHOTOGRAPHS_LIMIT - 1))
+    finds.check(Find(name="the bell", photographs=many[:-1], adds=True, supersedes=2))
+    with pytest.raises(OperatorError, match=f"at most {PHOTOGRAPHS_LIMIT} photographs"):
+        finds.check(Find(name="the bell", photographs=many, adds=True, supersedes=2))
 
 
 @pytest.mark.parametrize(
@@ -105,7 +117,7 @@ NAMES = st.sampled_from(["the bell", "the wheel", "a jar"])
 STEPS = st.lists(
     st.builds(
         Find, name=NAMES, what=st.none() | st.sampled_from(["iron", "wood"]), supersedes=st.none() | st.integers(1, 9),
-        depth_m=st.none() | st.floats(0, 100), drawings=st.none() | st.just(()) | st.just((LINE,)),
+        depth_m=st.none() | st.floats(0, 100), drawings=st.none() | st.just(()) | st.just((LINE,)), adds=st.booleans(),
     ),
     max_size=9,
 )  # fmt: skip
@@ -124,7 +136,7 @@ def test_every_record_of_a_journal_is_found_again(steps: list[Find]) -> None:
         assert [record.row for record in known.records] == mine
         assert [record.supersedes for record in known.records] == [None, *mine[:-1]]
         first = next(find for find in steps if find.name == known.name)
-        assert known.as_found.find == replace(first, drawings=first.drawings or (), photographs=())
+        assert known.as_found.find == replace(first, adds=False, drawings=first.drawings or (), photographs=())
 
 
 @given(STEPS)

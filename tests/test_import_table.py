@@ -58,7 +58,8 @@ def row_of(room: str) -> tuple[set[str], set[str]]:
     main = (
         "relay shell.advise_arguments shell.advise_command shell.app shell.audit_arguments "
         "shell.audit_command shell.exit_code shell.guest_arguments shell.reading_arguments "
-        "shell.record.journal_arguments shell.record.journal_command shell.record.locked_arguments "
+        "shell.record.find_arguments shell.record.finding shell.record.journal_arguments "
+        "shell.record.journal_command shell.record.locked_arguments "
         "shell.record.locked_command shell.record.proof_arguments shell.record.proving shell.shore_command shell.tell "
         "shell.tell_arguments"
     )

@@ -37,6 +37,7 @@ from canary_voyage import (
     prepare,
 )
 from relay.core.area import hidden_disc
+from relay.core.finds import finds_in
 from relay.core.geodesy import Anchor, SiteFrame
 from relay.core.guests import read_listing
 from relay.core.seal import Signer
@@ -44,6 +45,7 @@ from relay.core.secrets import Secrets
 from relay.core.wire import SIGNATURE_OCTETS
 from relay.shell.demo_run import DEMO_SECRETS
 from relay.shell.expedition import read_expedition
+from relay.shell.journal import read_rows
 from relay.shell.secrets_file import seeded_secrets
 
 GUESTS = "guests.listing"
@@ -234,6 +236,10 @@ def test_exact_record_and_closed_audience_hold_canaries(voyage: Voyage) -> None:
     assert {"latitude", "longitude"} <= {sighting.what.split(",")[0] for sighting in scanner.find(kept)}
     originals = list((voyage.folder / "private" / "stills").iterdir())
     assert [path.suffix for path in originals] == [".jpg"]
+    (find,) = finds_in(read_rows(voyage.folder / "private" / "journal.db"))
+    assert find.current.find.place is not None
+    copies = list((voyage.folder / "private" / "finds").iterdir())
+    assert [path.read_bytes() for path in copies] == [originals[0].read_bytes()]
     seen = scanner.find(originals[0].read_bytes())
     assert {"latitude, decimal degrees", "longitude, decimal degrees", "a camera"} <= {one.what for one in seen}
     exact = (voyage.folder / "released" / CLOSED / "dive-001.recording").read_bytes()

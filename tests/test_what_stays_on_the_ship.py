@@ -32,7 +32,7 @@ from relay.core.decision import (
     word_for,
     write_decision,
 )
-from relay.core.find import Find, FindPlace
+from relay.core.find import Drawing, Drawn, FileReference, Find, FindPlace, Shape
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import DiveLimits, SourcePlan
@@ -99,6 +99,24 @@ def bridge(seconds: Iterable[float], depth_m: float = 0.0, note: str | None = No
 def test_what_waits_or_is_expected_changes_no_byte(steps: list[tuple[int, Decision]]) -> None:
     """Says that wait, expectations, returns, invitations, finds, at any moments: nobody ashore can tell."""
     assert outcome(in_order(TELLING, [decided(moment, decision) for moment, decision in steps])) == ALL
+
+
+def test_find_changes_no_byte() -> None:
+    """As found and superseded, with place, drawings and photographs, in a dive and between dives: nothing leaves."""
+    points = ((-21.93306, -38.61472), (-21.93301, -38.61475))
+    find = Find(
+        name="the bell", what="a ship's bell", place=FOUND, description="38 36.9 S 021 55.9 W", vehicle="Lantern",
+        drawings=(Drawing(kind=Drawn.SECTION, shape=Shape.LINE, points=points),),
+        photographs=(FileReference("IMG_0031.JPG", "ab" * 32, 4_200_000),),
+    )  # fmt: skip
+    moments = (2 * SECOND, 12 * SECOND, 29 * SECOND + 7, 47 * SECOND, 80 * SECOND, 130 * SECOND)
+    finds = [replace(find, name=name) for name in ("the bell", "the wheel")]
+    steps = [decided(moment, each) for moment in moments for each in finds]
+    assert outcome(in_order(TELLING, steps)) == ALL
+    pipeline = Pipeline(PLAN, SECRETS)
+    for row in in_order(TELLING, steps):
+        pipeline.receive(row)
+    assert [len(known.records) for known in pipeline.finds] == [6, 6]
 
 
 def test_expected_vehicle_comes_back_unseen() -> None:

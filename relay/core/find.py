@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 
 from shapely import Polygon, is_valid_reason
 
-from relay.core.decision_values import number_fault
+from relay.core.decision_values import flag_fault, number_fault
 from relay.core.errors import OperatorError
 from relay.core.ranges import NOTE_LIMIT, RANGES
 
@@ -88,8 +88,9 @@ class FindPlace:
 class Find:
     """A record of a find. What is None is as in the record before it (`supersedes`, a journal row), if there is one.
 
-    `target`: take the place of this target, which the relay fills in before it journals the record, as it does all
-    that is taken over from the record before: so a row tells the whole of what was known.
+    `target`: take the place of this target. `adds`: the drawings and photographs are added to those of the record
+    before, not put in their place. The relay fills all that in before it journals a record: so a row tells the whole
+    of what was known.
     """
 
     name: str
@@ -102,6 +103,7 @@ class Find:
     drawings: tuple[Drawing, ...] | None = None
     photographs: tuple[FileReference, ...] | None = None
     supersedes: int | None = None
+    adds: bool = False
 
     @property
     def points(self) -> int:
@@ -118,6 +120,8 @@ def together_fault(find: Find) -> str | None:
     """Judge what values that are right by themselves say together."""
     if find.place is not None and find.target is not None:
         return "a find's place is given, or taken from a target: say place or target, not both"
+    if len(find.photographs or ()) > PHOTOGRAPHS_LIMIT or len(find.drawings or ()) > DRAWINGS_LIMIT:
+        return f"a find has at most {PHOTOGRAPHS_LIMIT} photographs and {DRAWINGS_LIMIT} drawings"
     if find.points > POINTS_LIMIT:
         return f"the drawings of a find have at most {POINTS_LIMIT} points together, not {find.points}: draw coarser"
     return None
@@ -274,5 +278,6 @@ FIND_FAULTS: dict[str, Callable[[object], str | None]] = {
     "description": partial(_words_fault, "description", DESCRIPTION_LIMIT, lines=True),
     "depth_m": partial(number_fault, "depth_m", "m", *RANGES["depth_m"]),
     "supersedes": partial(_row_fault, "supersedes"),
+    "adds": partial(flag_fault, "adds"),
     **{name: partial(_fault_of, read) for name, read in FIND_READ.items()},
 }

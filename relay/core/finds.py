@@ -8,15 +8,17 @@ before.
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from relay.core.decision import read_decision, who_took
 from relay.core.errors import OperatorError
-from relay.core.find import Find, FindPlace
+from relay.core.find import Find, FindPlace, together_fault
 from relay.core.model import Row, RowKind
 from relay.core.target_position import Target as Placed
 
 FINDS_LIMIT, POINTS_LIMIT = 2_000, 200_000
 _NO_LIMIT = 2**63
+Item = TypeVar("Item")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,15 +109,19 @@ class Finds:
             find = replace(find, place=_of_target(find.target, targets), target=None)
         before = self._known.get(find.name)
         old = Find(name=find.name) if before is None else before.current.find
+        drawings, photographs = find.drawings, find.photographs
+        if find.adds:
+            drawings, photographs = _with(old.drawings, drawings), _with(old.photographs, photographs)
         return replace(
             find,
+            adds=False,
             what=old.what if find.what is None else find.what,
             place=old.place if find.place is None else find.place,
             depth_m=old.depth_m if find.depth_m is None else find.depth_m,
             description=old.description if find.description is None else find.description,
             vehicle=old.vehicle if find.vehicle is None else find.vehicle,
-            drawings=(old.drawings or ()) if find.drawings is None else find.drawings,
-            photographs=(old.photographs or ()) if find.photographs is None else find.photographs,
+            drawings=(old.drawings or ()) if drawings is None else drawings,
+            photographs=(old.photographs or ()) if photographs is None else photographs,
         )
 
     def check(self, find: Find) -> None:
@@ -133,6 +139,8 @@ class Finds:
                 f'row {find.supersedes} is not what is known now of the find "{find.name}": that is row '
                 f"{before.current.row}, by {before.current.who}. Look at it, then supersede that"
             )
+        if (fault := together_fault(self.completed(find))) is not None:
+            raise OperatorError(fault)
         if self._is_full(find):
             raise OperatorError(
                 f"there are {self._records} records of finds with {self._points} points in their drawings, and there "
@@ -141,6 +149,11 @@ class Finds:
 
     def _is_full(self, find: Find) -> bool:
         return self._records >= self._limit or self._points + self.completed(find).points > self._points_limit
+
+
+def _with(before: tuple[Item, ...] | None, more: tuple[Item, ...] | None) -> tuple[Item, ...]:
+    """Return what there was and what is added, each once."""
+    return tuple(dict.fromkeys((*(before or ()), *(more or ()))))
 
 
 def finds_in(rows: Iterable[Row]) -> Finds:

@@ -90,7 +90,7 @@ def _say(words: "_Commands[argparse.ArgumentParser]") -> None:
 
 
 def _target(words: "_Commands[argparse.ArgumentParser]") -> None:
-    target = words.add_parser("target", help="name a find, and say what it was found to be")
+    target = words.add_parser("target", help="name what was seen, and say what it was found to be")
     target.add_argument("name", help='what followers call it, such as "the boiler"')
     target.add_argument("verdict", help="unchecked, rock, modern debris, of interest or withheld")
     target.add_argument("--vehicle", help="the vehicle that found it")

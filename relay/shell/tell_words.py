@@ -154,6 +154,7 @@ def say_status(status: dict[str, Any]) -> str:
         *(_kept_back(item, now_us) for item in status["kept_back"]),
         *(_waits(item, now_us) for item in status["waiting"]),
         *(_known(item) for item in status["targets"]),
+        *(_found(item) for item in status["finds"]),
         *(f'zone "{zone["name"]}" of the {zone["of"]}' for zone in status["zones"]),
         *(_awaited(item, now_us) for item in status["expected"]),
     ])  # fmt: skip
@@ -212,6 +213,17 @@ def _known(item: dict[str, Any]) -> str:
     if item["latitude_deg"] is not None:
         place = f"{item['latitude_deg']:.6f}, {item['longitude_deg']:.6f}, 95 % within {item['radius_95_m']:.3g} m"
     return f'target "{item["name"]}": {item["verdict"]}; {place}'
+
+
+def _found(item: dict[str, Any]) -> str:
+    place = "place not recorded"
+    if item["latitude_deg"] is not None:
+        radius_m = item["radius_95_m"]
+        known = "" if radius_m is None else f", 95 % within {radius_m:.3g} m"
+        place = f"{item['latitude_deg']:.6f}, {item['longitude_deg']:.6f}{known}"
+    first = item["as_found"]
+    which = "as found" if item["records"] == 1 else f"as found in row {first['row']}: {first['what']}; now"
+    return f'find "{item["name"]}", row {item["row"]}, {which}: {item["what"]}; {place}'
 
 
 def _awaited(item: dict[str, Any], now_us: int) -> str:

@@ -9,13 +9,14 @@ import { numeral, place, seconds } from './quantities';
 
 export type Fields = Readonly<Record<string, string>>;
 export type Decision = { readonly do: string; readonly [name: string]: unknown };
-export type FaultKind = 'needed' | 'nobody' | 'duration' | 'numeral' | 'place' | 'lines' | 'day';
+export type FaultKind = 'needed' | 'nobody' | 'duration' | 'numeral' | 'place' | 'either' | 'lines' | 'day';
 export type Made = { readonly decision: Decision } | { readonly fault: FaultKind; readonly field: string };
 
 /** What the ship takes at most: lines of a schedule, characters of one, characters of any other text. */
 export const MOST_LINES = 12;
 export const LINE_LIMIT = 200;
 export const NOTE_LIMIT = 500;
+export const DESCRIPTION_LIMIT = 4_000;
 
 class Faulty extends Error {
   constructor(readonly kind: FaultKind, readonly field: string) {
@@ -82,6 +83,29 @@ export function target(fields: Fields): Made {
     };
     return { ...basis, sighting };
   });
+}
+
+/** What a form knows of the finds: their names, and the row of the record that is known now. */
+type Recorded = readonly { readonly name: string; readonly row: number }[];
+
+/**
+ * Record a find: a new one, as found, or with `supersedes`, a row, a later record of one of those `known`, in which what
+ * is left empty stays as it was.
+ */
+export function find(fields: Fields, known: Recorded): Made {
+  return made(() => {
+    const later = known.find(({ row }) => String(row) === written(fields, 'supersedes'));
+    const of = later ? { name: later.name, supersedes: later.row, adds: true } : { name: needed(fields, 'name'), what: needed(fields, 'what') };
+    if (written(fields, 'target') !== '' && written(fields, 'place') !== '') throw new Faulty('either', 'place');
+    if (written(fields, 'radius_95_m') !== '') needed(fields, 'place');
+    return { do: 'find', ...of, ...optional(fields, ['what', 'description', 'vehicle', 'target'], needed), ...optional(fields, ['depth_m'], figure), ...placed(fields) };
+  });
+}
+
+function placed(fields: Fields): { readonly place?: object } {
+  if (written(fields, 'place') === '') return {};
+  const [latitude_deg, longitude_deg] = read(written(fields, 'place'), 'place', 'place', place);
+  return { place: { latitude_deg, longitude_deg, ...optional(fields, ['radius_95_m'], figure) } };
 }
 
 export function leg(vehicle: string, chosen_: string): Made {

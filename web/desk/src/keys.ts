@@ -24,6 +24,7 @@ export const PLACES = {
   s: 'say',
   w: 'waiting',
   t: 'targets',
+  n: 'finds',
   l: 'legs',
   z: 'zones',
   e: 'early',

@@ -11,6 +11,7 @@ import { Link, Rest, type Line } from './link';
 import { isLook, lookDrawn, type Look } from './look';
 import * as day from './panels/day';
 import * as door from './panels/door';
+import * as finds from './panels/finds';
 import * as guests from './panels/guests';
 import * as heads from './panels/head';
 import * as promises from './panels/promises';
@@ -97,6 +98,7 @@ class Desk {
       says.create(tell, hands),
       says.waiting(tell, hands),
       seabed.targets(tell, hands),
+      finds.create(tell, hands),
       seabed.legs(tell, hands),
       (this.zones = seabed.zones(tell, hands)),
       day.out(tell, hands),

@@ -175,6 +175,32 @@ const target = fields({
   radius_95_m: orNull(num),
 });
 
+/** One record of a find. */
+const findRecord = {
+  row: whole,
+  at_us: whole,
+  ago_s: num,
+  who: text,
+  what: text,
+  latitude_deg: orNull(num),
+  longitude_deg: orNull(num),
+  radius_95_m: orNull(num),
+  /** The target whose place it was given. */
+  target: orNull(text),
+  depth_m: orNull(num),
+};
+
+/** A find as it is known now, how many records there are of it, and the first of them. */
+const find = fields({
+  name: text,
+  ...findRecord,
+  vehicle: orNull(text),
+  photographs: whole,
+  drawings: whole,
+  records: whole,
+  as_found: fields(findRecord),
+});
+
 const zone = fields({
   name: text,
   centre: place,
@@ -227,6 +253,9 @@ const state = fields({
   guests: list(guest),
   waiting: list(waiting),
   targets: list(target),
+  finds: list(find),
+  /** How many there are of what is told the newest of alone. */
+  in_all: fields({ finds: whole }),
   zones: list(zone),
   kept_back: list(keptBack),
   decisions: list(decision),
@@ -267,6 +296,7 @@ export type Uplink = Read<typeof uplink>;
 export type Ashore = Read<typeof ashore>;
 export type Guest = Read<typeof guest>;
 export type Target = Read<typeof target>;
+export type Find = Read<typeof find>;
 export type Zone = Read<typeof zone>;
 export type Cut = Read<typeof cut>;
 export type Waiting = Read<typeof waiting>;

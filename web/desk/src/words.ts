@@ -6,6 +6,7 @@
  */
 
 import { ashore } from './ashore_words.ts';
+import { finds } from './find_words.ts';
 
 const and = (names: readonly string[]): string =>
   names.length < 2 ? (names[0] ?? '') : `${names.slice(0, -1).join(', ')} and ${names[names.length - 1]}`;
@@ -202,6 +203,8 @@ export const words = {
     nowhere: 'no place',
   },
 
+  finds,
+
   legs: { title: 'Legs', auto: 'judged automatically', of: (vehicle: string) => `Leg of ${vehicle}`, set: 'Set', setOf: (vehicle: string) => `Set the leg of ${vehicle}`, now: (leg: string) => `now: ${leg}`, unknown: 'not known' },
 
   zones: {
@@ -311,7 +314,7 @@ export const words = {
     escape: 'Esc',
     note: 'Tab goes through all of it. On some keyboards F8 needs Fn.',
     places: {
-      hold: 'Hold', cut: 'Cut', dive: 'Dive', ribbon: 'Time ribbon', say: 'Say', waiting: 'Waiting for approval', targets: 'Targets', legs: 'Legs', zones: 'Hidden zones',
+      hold: 'Hold', cut: 'Cut', dive: 'Dive', ribbon: 'Time ribbon', say: 'Say', waiting: 'Waiting for approval', targets: 'Targets', finds: 'Finds', legs: 'Legs', zones: 'Hidden zones',
       early: 'Release early', out: 'Out on their own', programme: 'Programme', promises: 'Left to search', feeds: 'Feeds, journal, followers', uplink: 'Link to shore', guests: 'Invitations', decisions: 'What was decided', keys: 'Keys',
     },
   },
@@ -333,6 +336,7 @@ export const words = {
       approve: 'Approved. Its wait begins now.',
       dismiss: 'Dismissed. Nobody ashore gets it.',
       target: 'Marked.',
+      find: 'Recorded. It stays on the ship.',
       zone: 'Hidden at once, in all that hasn’t left.',
       unzone: 'Removed. It waits out the embargo.',
       expect: 'Expected. An alarm stands on top of this page when it is overdue.',
@@ -357,6 +361,7 @@ export const words = {
       nobody: 'To nobody? Tick who is to get it.',
       duration: 'A time, such as 45 min, 2 h or 90 s.',
       numeral: 'A number.',
+      either: 'A target or a place, not both.',
       place: 'Two numbers, such as 61 30.5 N, 3 12.2 E.',
       lines: 'At most 12 lines.',
       day: 'A day, such as 2026-12-31.',

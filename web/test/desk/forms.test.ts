@@ -73,6 +73,40 @@ describe('a target', () => {
   });
 });
 
+describe('a find', () => {
+  const known = [{ name: 'the bell', row: 809 }];
+  const bell = { supersedes: '', name: ' the bell ', what: 'ship’s bell' };
+
+  test('as found has a name and says what it is; what else is known goes with it', () => {
+    expect(decided(forms.find(bell, []))).toEqual({ do: 'find', name: 'the bell', what: 'ship’s bell' });
+    const all = { ...bell, place: '12 30.078 S, 71 15 E', radius_95_m: '4,5', depth_m: '1030.5', vehicle: 'Lantern', description: 'Upright.\nIn silt.' };
+    expect(decided(forms.find(all, []))).toEqual({
+      do: 'find', name: 'the bell', what: 'ship’s bell', description: 'Upright.\nIn silt.', vehicle: 'Lantern', depth_m: 1030.5,
+      place: { latitude_deg: expect.closeTo(-12.5013, 9), longitude_deg: 71.25, radius_95_m: 4.5 },
+    });
+    expect(decided(forms.find({ ...bell, target: 'T1' }, []))).toEqual({ do: 'find', name: 'the bell', what: 'ship’s bell', target: 'T1' });
+  });
+
+  test('recorded anew supersedes the row it was chosen by, and adds to its files; what is empty is left as it was', () => {
+    expect(decided(forms.find({ ...bell, name: '', what: '', supersedes: '809', depth_m: '1031' }, known))).toEqual({ do: 'find', name: 'the bell', supersedes: 809, adds: true, depth_m: 1031 });
+  });
+
+  test('whose record isn’t what is known any more is none that can be superseded', () => {
+    expect(forms.find({ ...bell, name: '', supersedes: '701' }, known)).toEqual({ fault: 'needed', field: 'name' });
+  });
+
+  test('names the field that lacks, or contradicts another', () => {
+    const lacking = (change: object): unknown => forms.find({ ...bell, ...change }, known);
+    expect(lacking({ name: ' ' })).toEqual({ fault: 'needed', field: 'name' });
+    expect(lacking({ what: '' })).toEqual({ fault: 'needed', field: 'what' });
+    expect(lacking({ place: 'here' })).toEqual({ fault: 'place', field: 'place' });
+    expect(lacking({ place: '1, 2', target: 'T1' })).toEqual({ fault: 'either', field: 'place' });
+    expect(lacking({ radius_95_m: '4' })).toEqual({ fault: 'needed', field: 'place' });
+    expect(lacking({ place: '1, 2', radius_95_m: 'small' })).toEqual({ fault: 'numeral', field: 'radius_95_m' });
+    expect(lacking({ depth_m: 'deep' })).toEqual({ fault: 'numeral', field: 'depth_m' });
+  });
+});
+
 describe('the other decisions', () => {
   test('are what their fields say', () => {
     expect(decided(forms.leg('Moth', ''))).toEqual({ do: 'leg', vehicle: 'Moth', leg: null });

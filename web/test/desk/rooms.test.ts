@@ -2,7 +2,7 @@ import { describe, expect, test } from 'vitest';
 
 const FILES = import.meta.glob<string>('../../desk/src/**/*.ts', { query: '?raw', import: 'default', eager: true });
 const ROOMS = Object.entries(FILES).map(([path, text]) => ({ path, text, room: path.replace('../../desk/src/', '').replace('.ts', '') }));
-const CATALOGUES = ['words', 'drawn_words', 'ashore_words'];
+const CATALOGUES = ['words', 'drawn_words', 'ashore_words', 'find_words'];
 const code = (text: string): string => text.replace(/\/\*[\s\S]*?\*\//g, '').replace(/^\s*\/\/.*$/gm, '');
 const imported = (text: string): string[] => [...text.matchAll(/^(?:import|export)[^'"]*?['"]([^'"]+)['"]/gm)].map((match) => match[1] as string);
 

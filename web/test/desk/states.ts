@@ -39,6 +39,12 @@ export const STATE = {
   guests: [{ id: '5f0c', name: 'Ines Quillen', audience: 'funders', until: '2031-12-31', revoked: false, over: false, opens: 4, last_day: '2031-05-03' }],
   waiting: [{ say: 811, at_us: NOW_US - 50 * S, ago_s: 50, who: 'lead', text: 'A bell, upright.', vehicle: 'Lantern', audiences: ['public'] }],
   targets: [{ name: 'T1', verdict: 'of interest', at_us: NOW_US - 900 * S, vehicle: 'Lantern', latitude_deg: -12.5013, longitude_deg: 71.2506, radius_95_m: 12 }],
+  finds: [{
+    name: 'the bell', row: 809, at_us: NOW_US - 80 * S, ago_s: 80, who: 'lead', what: 'handbell', latitude_deg: -12.5013, longitude_deg: 71.2506, radius_95_m: 4.5, target: null, depth_m: 1_030.5,
+    vehicle: 'Lantern', photographs: 2, drawings: 1, records: 2,
+    as_found: { row: 701, at_us: NOW_US - 900 * S, ago_s: 900, who: 'lead', what: 'ship’s bell', latitude_deg: -12.5013, longitude_deg: 71.2506, radius_95_m: 12, target: 'T1', depth_m: null },
+  }],
+  in_all: { finds: 1 },
   zones: [{ name: 'stern', centre: [-12.502, 71.251], radius_m: 40, margin_m: 20, action: 'withhold', of: 'desk', east_m: 90, north_m: -60 }],
   kept_back: [{ at_us: NOW_US - 800 * S, ago_s: 800, text: 'At 12.5 S', from: ['public'], why: ['a latitude'] }],
   decisions: [{ row: 810, at_us: NOW_US - 60 * S, ago_s: 60, who: 'lead', do: 'hold', words: 'held public' }],
