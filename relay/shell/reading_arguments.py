@@ -1,4 +1,4 @@
-"""Arguments of the commands that read recordings: show, verify, brief, export, publish.
+"""Arguments of the commands that read recordings: show, verify, brief, export, publish, report.
 
 Rules: arguments alone, as in `__main__`; nothing is loaded that a command doesn't need before it is known which it is.
 """
@@ -30,6 +30,7 @@ def add_reading(commands: Commands) -> None:
     _brief(commands)
     _export(commands)
     _publish(commands)
+    _report(commands)
 
 
 def _show(commands: Commands) -> None:
@@ -102,3 +103,16 @@ def _publish(commands: Commands) -> None:
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="a new folder, or one made like this")
     parser.add_argument("--address", help="where it will be, for link previews, such as https://dive.example/")
     parser.add_argument("--language", default="en", help="of the pages made here: en or de (default en)")
+
+
+def _report(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "report",
+        "write a dive's report, to be read, printed or made into a PDF",
+        "Writes one HTML file with times, depths, tracks, targets and the log of a dive; it opens without a network and\n"
+        "prints on A4 or letter. It is the released version, made of the recording alone, and says so on every page.",
+    )
+    parser.add_argument("what", type=Path, metavar="RECORDING")
+    parser.add_argument("--html", type=Path, required=True, metavar="FILE.html")
+    parser.add_argument("--force", action="store_true", help="write over a file that is there")
