@@ -1,7 +1,7 @@
 """The import table: each module of `relay/`, with the modules of ours and the libraries that it may import.
 
 A row reads `room: "rooms it may import | libraries it may import"`, names of the same folder unless they say
-`core.` or `shell.`.
+`core.` or `shell.`; rooms of `shell/record` are written in full, `shell.record.tables`.
 """
 
 CORE = {
@@ -136,6 +136,8 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
+    "record.journal_arguments": "reading_arguments",
+    "record.journal_command": "import_log",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",

@@ -33,7 +33,7 @@ from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
 from relay.shell.guests_told import guests, invite, uninvite
-from relay.shell.import_log import import_log, show_record
+from relay.shell.import_log import show_record
 from relay.shell.log_lines import announce, log_to_stderr
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
@@ -75,7 +75,6 @@ def run(options: argparse.Namespace) -> int:
         "deploy": deploy,
         "export": _export,
         "guests": guests,
-        "import": import_log,
         "invite": invite,
         "key": show_key,
         "publish": _publish,

@@ -1,0 +1,60 @@
+"""Arguments of `offing journal ...`: what is done with the exact record of a site, each its own command.
+
+Rules: arguments alone, as in `__main__`; `relay.shell.record.journal_command` says what each runs.
+"""
+
+import argparse
+from pathlib import Path
+
+from relay.shell.reading_arguments import Commands, add_command
+
+_EXAMPLES = """\
+examples:
+  offing journal import EXPEDITION.toml --vehicle Moth moth-dive-3.jsonl
+"""
+
+_IMPORTED = """\
+example, with Moth on deck again:
+  offing journal import EXPEDITION.toml --vehicle Moth moth-dive-3.jsonl
+"""
+
+
+def add_journal(commands: Commands) -> None:
+    """Add the command `journal` with those below it."""
+    parser = add_command(
+        commands,
+        "journal",
+        "the exact record: complete it, on the ship alone",
+        "The journal is all that the relay received, exact and private, with the moment of each receipt; with the\n"
+        "logs that vehicles brought back it is the exact record of an expedition.",
+        _EXAMPLES,
+    )
+    below = parser.add_subparsers(dest="journal", required=True, metavar="WHAT")
+    _import(below)
+
+
+def expedition_argument(parser: argparse.ArgumentParser) -> None:
+    """Let a command take the expedition whose record it is about."""
+    parser.add_argument(
+        "expedition", type=Path, metavar="EXPEDITION.toml", help="the expedition file, or the folder it lies in"
+    )
+
+
+def _import(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "import",
+        "import a recovered vehicle's own log: it completes the exact record, on the ship alone",
+        "Keeps the log that a vehicle brought back, its bytes as they are, beside the journal: with its name, its\n"
+        "SHA-256, who imported it and when. Nothing that was or will be released is changed by it, and the relay may\n"
+        "run meanwhile. FILE is .nmea, .tlog, .jsonl (also .gz) or .msgpack, and tells the time. The same file is\n"
+        "kept once. What is printed holds no position.",
+        _IMPORTED,
+    )
+    expedition_argument(parser)
+    parser.add_argument("file", type=Path, metavar="FILE", help="the log")
+    parser.add_argument("--vehicle", required=True, metavar="NAME", help="whose log it is")
+    parser.add_argument("--feed", metavar="NAME", help="read it as this feed of the expedition file is read")
+    parser.add_argument("--date", metavar="YYYY-MM-DD", help="the day (UTC) on which a log without a date begins")
+    parser.add_argument("--who", help="who imports it (default: the user of this machine)")
+    parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
