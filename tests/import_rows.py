@@ -195,6 +195,13 @@ SHELL = {
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.seal core.summary core.verification core.wire expedition_form made_pages "
     "page_words programme_file public_files recording",
+    # a dive's report
+    "record.report_drawing": "",
+    "record.dive_report": "shell.record.report_drawing | jinja2",
+    "record.released_dive": "core.release core.wire shell.record.report_drawing",
+    "record.released_report": "core.figures core.release core.wire page_words shell.record.dive_report "
+    "shell.record.released_dive shell.record.report_drawing",
+    "record.reporting": "core.errors recording shell.record.dive_report shell.record.released_report",
     # the desk
     "watch_file": "",
     "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
@@ -308,7 +315,7 @@ SHELL = {
     "briefing clock demo_run deploy "
     "desk_token exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground "
     "plain_words public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
-    "until_stopped verify | rich uvloop",
+    "until_stopped verify shell.record.reporting | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.

@@ -74,6 +74,7 @@ TESTED_WITH: dict[str, str] = {
     **dict.fromkeys(("advise_arguments", "advise_dive", "advise_picture", "advise_run"), "advise_command"),
     "advise_words": "advise_command",
     "advised_keys": "policy_file",
+    "released_dive": "released_report",
     **dict.fromkeys(("journal_arguments", "journal_command"), "import_log"),
 }
 

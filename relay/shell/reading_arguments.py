@@ -110,8 +110,8 @@ def _report(commands: Commands) -> None:
         commands,
         "report",
         "write a dive's report, to be read, printed or made into a PDF",
-        "Writes one HTML file with times, depths, tracks, targets and the log of a dive; it opens without a network and\n"
-        "prints on A4 or letter. It is the released version, made of the recording alone, and says so on every page.",
+        "Writes one HTML file with times, depths, tracks, targets and the log of a dive; it opens without a network\n"
+        "and prints on A4 or letter. It is the released version, from the recording alone, and says so on every page.",
     )
     parser.add_argument("what", type=Path, metavar="RECORDING")
     parser.add_argument("--html", type=Path, required=True, metavar="FILE.html")

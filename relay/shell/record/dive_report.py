@@ -15,9 +15,12 @@ from relay.shell.record.report_drawing import NARROW, WIDE, Drawn, Mark, form_of
 
 CAUTIONS = (
     "Not for navigation, vehicle control or collision avoidance.",
-    "Wrecks may be protected heritage or graves: permits, reporting duties and local law come first, and licensed "
-    "practice decides.",
+    (
+        "Wrecks may be protected heritage or graves: permits, reporting duties and local law come first, and licensed "
+        "practice decides."
+    ),
 )
+LONG_WORD = 24
 _TEMPLATES = Environment(
     loader=PackageLoader("relay.shell", "templates"),
     autoescape=True,
@@ -74,7 +77,7 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """A whole report. `mark`: what stands on every page; `exact`: whether it is for few eyes; `meaning`: first lines."""
+    """A whole report. `mark`: what stands on every page; `exact`: for few eyes alone; `meaning`: its first lines."""
 
     title: str
     mark: str
@@ -92,8 +95,14 @@ def report_html(report: Report) -> str:
         policy=f"default-src 'none'; style-src '{style}'; img-src data:; base-uri 'none'; form-action 'none'",
         css=source,
         report=report,
+        is_long=_is_long,
         cautions=CAUTIONS,
     )
+
+
+def _is_long(text: str) -> bool:
+    """Whether a text holds a word that a narrow column has to break."""
+    return any(len(word) > LONG_WORD for word in text.split())
 
 
 def jpeg_picture(jpeg: bytes, width: int, height: int, caption: str) -> Picture:

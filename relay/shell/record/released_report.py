@@ -4,7 +4,7 @@ Rules: it says on every page that it is the released version, for whom and how l
 withheld, never filled in; times are dive time, for no record tells a date.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from hashlib import sha256
 
 from relay.core.figures import Figures, figures
@@ -39,8 +39,8 @@ def released_report(recording: Recording, signed: bool) -> Report:
     if exact:
         mark += ": HOLDS EXACT POSITIONS"
     sections = [
-        Section("The dive", facts=_facts(dive)),
-        Section("What isn't shown", says=_withheld(dive)),
+        Section("The dive", facts=tuple(_facts(dive))),
+        Section("What isn't shown", says=tuple(_withheld(dive))),
         *_profile(dive),
         *_plan(dive),
         *_vehicles(dive, figures(recording.records)),
@@ -48,10 +48,10 @@ def released_report(recording: Recording, signed: bool) -> Report:
         *_targets(dive),
         *_log(dive),
         *_stills(dive),
-        Section("Whose it is", facts=_seals(dive, signed)),
+        Section("Whose it is", facts=tuple(_seals(dive, signed))),
     ]
     made_of = f"Made of the recording alone, of {len(recording.records)} released records; nothing exact went into it."
-    return Report(f"{header['expedition']}: dive {number_}", mark, exact, _meaning(dive), sections, made_of)
+    return Report(f"{header['expedition']}: dive {number_}", mark, exact, tuple(_meaning(dive)), sections, made_of)
 
 
 def _late(dive: DiveTold) -> str:
@@ -126,7 +126,9 @@ def _profile(dive: DiveTold) -> Iterator[Section]:
 
 def _plan(dive: DiveTold) -> Iterator[Section]:
     said = "Tracks on a plan in metres; up is not north. The log tells where each annotation was made."
-    if (plan := plan_of(_drawn(dive), _marks(dive), said, "Up is not north. The numbers are those of the log.")) is None:
+    if (
+        plan := plan_of(_drawn(dive), _marks(dive), said, "Up is not north. The numbers are those of the log.")
+    ) is None:
         yield Section("Plan", says=[EN.no_track])
     else:
         yield Section("Plan", drawings=[plan])
@@ -197,7 +199,7 @@ def _targets(dive: DiveTold) -> Iterator[Section]:
 
 
 def _verdict(said: Said) -> str:
-    verdict = said.record.body[2]
+    verdict: str = said.record.body[2]
     return EN.verdicts.get(verdict, verdict)
 
 
@@ -281,5 +283,3 @@ def _seals(dive: DiveTold, signed: bool) -> Iterator[tuple[str, str]]:
 
 def _seal_count(count: int) -> str:
     return "1 seal" if count == 1 else f"{number(count, EN)} seals"
-
-

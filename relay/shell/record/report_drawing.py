@@ -11,7 +11,7 @@ from math import ceil, floor, hypot, inf, log10
 from typing import NamedTuple
 from xml.sax.saxutils import escape, quoteattr
 
-INK, SOFT, HAIR, ACCENT = "#15242e", "#4c5c64", "#c3ced0", "#9c1458"
+PAPER, INK, SOFT, HAIR, ACCENT = "#f5f7f4", "#15242e", "#4c5c64", "#c3ced0", "#9c1458"
 FORMS = (
     ("whole line", ""),
     ("dashed line", "7 4"),
@@ -80,8 +80,6 @@ def nice_step(span: float, most: int) -> float:
     least = span / most
     power = 10.0 ** floor(log10(least))
     return next(factor * power for factor in (1, 2, 5, 10) if factor * power >= least * (1 - 1e-9))
-
-
 
 
 def _time_step(span_s: float, most: int) -> float:
@@ -225,23 +223,40 @@ def _ends(vehicles: Sequence[Drawn], to: _Plan) -> Iterator[str]:
             yield f'<circle cx="{last[0]:.1f}" cy="{last[1]:.1f}" r="3.5" fill="{INK}"/>'
 
 
+@dataclass(slots=True)
+class _Label:
+    """Numbers that share a label, and where on the sheet it stands: its left end and its base line."""
+
+    numbers: list[int]
+    x: float
+    y: float
+
+    def lies_on(self, other: "_Label", size: int) -> bool:
+        """Whether it would be written over another."""
+        left, right = (self, other) if self.x <= other.x else (other, self)
+        return abs(self.y - other.y) < size and right.x < left.x + _width(runs(left.numbers), size) + 0.3 * size
+
+
+def _width(text: str, size: int) -> float:
+    return 0.6 * size * len(text)  # of the digits of a sans-serif letter, from memory; a little more than most need
+
+
 def _place_marks(marks: Sequence[Mark], to: _Plan) -> Iterator[str]:
-    """Yield a cross for each mark with its number; those at one spot share a label."""
+    """Yield a cross for each mark, and its number beside it; numbers that would lie on each other share a label."""
     size = to.sheet.size
-    groups: list[tuple[Spot, list[int]]] = []
+    labels = list[_Label]()
     for mark in marks:
         assert mark.place is not None
         x, y = to(mark.place)
-        near = next((numbers for at, numbers in groups if hypot(at[0] - x, at[1] - y) < 1.3 * size), None)
-        if near is None:
-            groups.append(((x, y), [mark.number]))
-        else:
-            near.append(mark.number)
         yield f'<path d="M{x - 3:.1f} {y:.1f}h6m-3 -3v6" stroke="{ACCENT}" stroke-width="1.5"/>'
-    for (x, y), numbers in groups:
-        label = runs(numbers)
-        over = x + 0.6 * size * (len(label) + 1) > to.sheet.width
-        yield _text(x - 6 if over else x + 6, y - 4, label, size, "end" if over else "start", ACCENT)
+        new = _Label([mark.number], min(x + 5, to.sheet.width - _width(str(mark.number), size) - 2), y - 4)
+        while (under := next((label for label in labels if label.lies_on(new, size)), None)) is not None:
+            labels.remove(under)
+            new = _Label(sorted([*under.numbers, *new.numbers]), under.x, under.y)
+            new.x = max(2.0, min(new.x, to.sheet.width - _width(runs(new.numbers), size) - 2))
+        labels.append(new)
+    for label in labels:
+        yield _text(label.x, label.y, runs(label.numbers), size, "start", ACCENT)
 
 
 def runs(numbers: Iterable[int]) -> str:
@@ -289,7 +304,8 @@ def _path(spots: Sequence[Spot]) -> str:
 
 def _text(x: float, y: float, text: str, size: int, anchor: str, ink: str = INK) -> str:
     return (
-        f'<text x="{x:.1f}" y="{y:.1f}" {_SANS} font-size="{size}" text-anchor="{anchor}" fill="{ink}">'
+        f'<text x="{x:.1f}" y="{y:.1f}" {_SANS} font-size="{size}" text-anchor="{anchor}" fill="{ink}" '
+        f'stroke="{PAPER}" stroke-width="3" stroke-linejoin="round" paint-order="stroke">'
         f"{escape(text)}</text>"
     )
 
