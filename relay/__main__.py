@@ -9,7 +9,7 @@ from relay.shell.advise_arguments import add_advise
 from relay.shell.audit_arguments import add_audit
 from relay.shell.exit_code import exit_code
 from relay.shell.guest_arguments import add_guests
-from relay.shell.reading_arguments import Commands, add_command, add_reading
+from relay.shell.reading_arguments import Commands, add_command, add_reading, secrets_key_argument
 from relay.shell.record.journal_arguments import add_journal
 from relay.shell.tell_arguments import add_tell
 
@@ -124,6 +124,7 @@ def _ship(commands: Commands) -> None:
         help="start an audience whose promise no audit has passed, on your own word, which is journalled and stays on "
         "the desk until the relay ends",
     )
+    secrets_key_argument(parser)
     _log(parser)
 
 
@@ -169,6 +170,7 @@ def _key(commands: Commands) -> None:
         "whoever runs the shore, and put it where followers trust it. The secrets file itself stays on the ship.",
     )
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+    secrets_key_argument(parser)
 
 
 def _check(commands: Commands) -> None:
@@ -208,6 +210,7 @@ def _rehearse(commands: Commands) -> None:
         "--seed", type=int, default=1, help="secrets for this rehearsal alone, from a number (default 1)"
     )
     group.add_argument("--secrets", type=Path, metavar="FILE", help="the secrets file of a site")
+    secrets_key_argument(parser)
 
 
 def _record(commands: Commands) -> None:

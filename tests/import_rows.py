@@ -24,7 +24,9 @@ CORE = {
     "guest_terms": "errors ranges | datetime",
     "decision_values": "errors ranges sighting still",
     "programme": "policy ranges",
-    "decision": "area decision_values errors guest_terms overdue policy programme sighting still",
+    "find": "decision_values errors ranges | shapely",
+    "decision": "area decision_values errors find guest_terms overdue policy programme sighting still",
+    "finds": "decision errors find model target_position",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -65,8 +67,8 @@ CORE = {
     "programme_board": "policy programme release",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding model place_in_text policy programme "
     "programme_board release seal secrets stations still time_in_text",
-    "pipeline": "channel decision desk_record embargo errors fuse hiding model place_in_text policy present programme "
-    "ranges secrets sighting sources stations time_in_text",
+    "pipeline": "channel decision desk_record embargo errors find finds fuse hiding model place_in_text policy present "
+    "programme ranges secrets sighting sources stations time_in_text",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -89,7 +91,7 @@ CORE = {
     "reach": "geodesy given",
     "overdue": "errors given",
     "sighting": "errors target_position",
-    "desk_record": "decision overdue sighting target_position",
+    "desk_record": "decision find finds overdue sighting target_position",
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
@@ -118,7 +120,7 @@ SHELL = {
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "audit_plan core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
     "expedition_sense feed_url uplink_plan | pydantic",
-    "secrets_file": "core.errors core.secrets",
+    "secrets_file": "core.errors core.secrets shell.record.identities shell.record.locking",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
     "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities uplink_plan",
@@ -131,11 +133,25 @@ SHELL = {
     "feed_websocket": "feed_intake feed_stream | websockets",
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
-    "journal": "core.errors core.model clock",
+    "record.sums": "core.errors",
+    "record.journal_pages": "",
+    "journal": "core.errors core.model clock shell.record.sums",
     "recovered": "core.errors core.policy",
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
+    "record.exact_values": "core.model core.own_time core.policy core.target_position",
+    "record.exact_store": "core.errors core.model core.own_time recovered | msgspec",
+    "record.dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
+    "shell.record.exact_values",
+    "record.exact_reading": "core.decision core.errors core.exact_record core.fuse core.model core.own_time "
+    "core.policy core.sighting core.target_position shell.record.dive_walk shell.record.exact_store "
+    "shell.record.exact_values",
+    "record.exact_dives": "core.errors core.exact_record core.own_time core.policy expedition import_log journal "
+    "recovered shell.record.exact_reading shell.record.exact_store shell.record.exact_values",
+    "record.locking": "core.errors | pyrage",
+    "record.secrets_lock": "core.errors core.secrets journal secrets_file shell.record.identities shell.record.locking",
+    "record.identities": "core.errors shell.record.locking | pyrage",
     "record.journal_arguments": "reading_arguments",
     "record.journal_command": "import_log",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
@@ -213,9 +229,11 @@ SHELL = {
     "deciding": "core.errors core.ranges",
     "exit_code": "core.errors printable",
     "control": "core.errors deciding",
-    "desk_sense": "core.area core.decision core.desk_record core.errors core.pipeline core.policy core.sighting",
-    "standing": "core.decision core.desk_record core.errors core.pipeline core.place_finding core.policy "
-    "core.programme core.still desk_sense quantities",
+    "desk_finds": "core.find core.finds",
+    "desk_sense": "core.area core.decision core.desk_record core.errors core.find core.pipeline core.policy "
+    "core.sighting desk_finds",
+    "standing": "core.decision core.desk_record core.errors core.find core.pipeline core.place_finding core.policy "
+    "core.programme core.still desk_finds desk_sense quantities",
     # the desk, on its own listener
     "trail": "",
     "desk_token": "core.errors",
@@ -225,8 +243,8 @@ SHELL = {
     "desk_audiences": "core.channel desk_seen quantities",
     "desk_vehicles": "core.fuse core.pipeline desk_legs desk_watch",
     "desk_feeds": "core.pipeline core.sources core.stations feeds",
-    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline core.programme desk_seen desk_watch "
-    "quantities",
+    "desk_decided": "core.decision core.desk_record core.find core.hiding core.pipeline core.programme "
+    "desk_finds desk_seen desk_watch quantities",
     "desk_state": "core.decision core.notices core.pipeline core.policy core.silence desk_audiences desk_decided "
     "desk_disk desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds promises site standing",
     "desk_line": "gate | aiohttp",
@@ -238,15 +256,17 @@ SHELL = {
     # the promises: who may start, and what is about to leave
     "audit_result": "core.errors core.policy expedition quantities | datetime",
     "audit_gate": "audit_result core.decision core.errors core.ranges expedition",
-    "foresight_process": "core.policy",
+    "foresight_process": "core.policy core.secrets",
     "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
     "foresight_process",
     "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual audit_result "
     "checkpoint core.channel core.desk_record core.errors core.model core.pipeline core.secrets foresight "
     "foresight_process journal recording secrets_file | numpy time",
     "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy "
-    "core.release expedition foresight_process outlet quantities",
+    "core.release core.secrets expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
+    "core.release expedition foresight_process outlet quantities",
+    "taking": "core.decision core.errors core.find core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "
     "promises recording secrets_file site standing taking uplink",

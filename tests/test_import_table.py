@@ -33,7 +33,7 @@ PUBLIC = set(
 EXACT = set(
     "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
     "overdue reach survey swath target_position sighting hiding desk_record decision "
-    "survey_plan survey_day ground kept_track watched watch_words".split()
+    "survey_plan survey_day ground kept_track watched watch_words find finds".split()
 ) | {
     "shell.journal",
     "shell.recovered",

@@ -76,6 +76,7 @@ TESTED_WITH: dict[str, str] = {
     "advised_keys": "policy_file",
     "released_dive": "released_report",
     **dict.fromkeys(("journal_arguments", "journal_command"), "import_log"),
+    **dict.fromkeys(("dive_walk", "exact_reading", "exact_store", "exact_values"), "exact_dives"),
 }
 
 

@@ -5,6 +5,7 @@ OffingError                  everything below
 │   ├── ExpeditionError      the expedition file (with the line)
 │   ├── ShoreFileError       the shore's file (with the line)
 │   ├── SecretsError         the secrets file is missing, changed, unreadable or open to others
+│   ├── LockingError         a file can't be encrypted or opened, or a key to do it is none
 │   ├── CaptureError         a capture given to rehearse cannot be read or timed
 │   ├── RefusedError         the running relay doesn't take a message: nothing was journalled
 │   ├── RecordingError       a recording is not one, is of another version, or is torn
@@ -42,6 +43,10 @@ class ShoreFileError(OperatorError):
 
 class SecretsError(OperatorError):
     """The secrets file is missing, was changed, or is readable by others."""
+
+
+class LockingError(OperatorError):
+    """A file can't be encrypted or opened: it is damaged, the key is another, or what was given is no key."""
 
 
 class CaptureError(OperatorError):

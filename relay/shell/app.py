@@ -118,7 +118,7 @@ def _check(options: argparse.Namespace) -> int:
 def _ship(options: argparse.Namespace) -> int:
     log_to_stderr(form=options.log)
     raise_open_files()
-    expedition = read_expedition(options.expedition)
+    expedition = read_expedition(options.expedition, options.secrets_key)
     leave = Leave(dict(options.without_audit), whose_process())
     for words in cautions(expedition):
         _log.warning("caution: %s", words)
@@ -148,7 +148,9 @@ def _demo(options: argparse.Namespace) -> int:
 
 def _rehearse(options: argparse.Namespace) -> int:
     expedition = read_expedition(options.expedition)
-    site: Secrets = read_secrets(options.secrets) if options.secrets else seeded_secrets(options.seed)
+    site: Secrets = (
+        read_secrets(options.secrets, options.secrets_key) if options.secrets else seeded_secrets(options.seed)
+    )
     secrets = site.for_rehearsal()
     with _progress() as progress:
         task = progress.add_task("rehearsing", total=None, what="")

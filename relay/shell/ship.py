@@ -71,8 +71,8 @@ class Ship:
         self._file = JournalFile(expedition.private)
         marks = self._file.marks()
         self.promises.remember(marks)
-        secrets = open_secrets(expedition.private, marks.get(MARK))
-        self._fingerprint = fingerprint(secrets)
+        secrets = open_secrets(expedition.private, marks.get(MARK), expedition.secrets_key)
+        self._fingerprint, self.promises.secrets = fingerprint(secrets), secrets
         self._clock: EmbargoClock = clock_of(self._file, time)
         self.pipeline = Pipeline(expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan))
         signer = Signer(secrets.signing_seed)
