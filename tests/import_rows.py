@@ -4,6 +4,8 @@ A row reads `room: "rooms it may import | libraries it may import"`, names of th
 `core.` or `shell.`; rooms of `shell/record` are written in full, `shell.record.tables`.
 """
 
+from record_rows import RECORD
+
 CORE = {
     "errors": "",
     "model": "",
@@ -101,6 +103,7 @@ CORE = {
 }
 
 SHELL = {
+    **RECORD,
     "clock": "",
     "quantities": "",
     "uplink_plan": "",
@@ -211,13 +214,6 @@ SHELL = {
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.seal core.summary core.verification core.wire expedition_form made_pages "
     "page_words programme_file public_files recording",
-    # a dive's report
-    "record.report_drawing": "",
-    "record.dive_report": "shell.record.report_drawing | jinja2",
-    "record.released_dive": "core.release core.wire shell.record.report_drawing",
-    "record.released_report": "core.figures core.release core.wire page_words shell.record.dive_report "
-    "shell.record.released_dive shell.record.report_drawing",
-    "record.reporting": "core.errors recording shell.record.dive_report shell.record.released_report",
     # the desk
     "watch_file": "",
     "desk_watch": "core.desk_record core.errors core.fuse core.geodesy core.given core.ground core.kept_track "
@@ -264,8 +260,6 @@ SHELL = {
     "foresight_process journal recording secrets_file | numpy time",
     "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy "
     "core.release core.secrets expedition foresight_process outlet quantities",
-    "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
-    "core.release expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.find core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "

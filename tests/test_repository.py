@@ -75,6 +75,7 @@ TESTED_WITH: dict[str, str] = {
     "advise_words": "advise_command",
     "advised_keys": "policy_file",
     "released_dive": "released_report",
+    "exact_dive": "exact_report",
     **dict.fromkeys(("journal_arguments", "journal_command"), "import_log"),
     **dict.fromkeys(("dive_walk", "exact_reading", "exact_store", "exact_values"), "exact_dives"),
 }

@@ -8,7 +8,7 @@ clock of what came live without a time of its own, else by the vehicle's clock.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
 from math import dist
@@ -171,8 +171,9 @@ def _came_by(report: ExactReport) -> tuple[str, str]:
     return f"log {report.log}", ""
 
 
-def vehicles_of(exact: ExactDives, dive: Dive, length_s: float, ground: Ground) -> Iterable[VehicleExact]:
-    """Yield each vehicle of a dive, gathered from its exact record; `length_s`: of the dive."""
+def vehicles_of(exact: ExactDives, dive: Dive, ground: Ground) -> Iterator[VehicleExact]:
+    """Yield each vehicle of a dive, gathered from its exact record."""
+    length_s = exact.length_s(dive)
     for name in dive.vehicles:
         legs = [_leg(phase, dive, length_s) for phase in exact.phases(dive.number) if phase.vehicle == name]
         gathering = _Gathering(VehicleExact(name, legs), ground)

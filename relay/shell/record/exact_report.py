@@ -60,12 +60,10 @@ class Whole:
         return f"{at:%H:%M:%S}" if at.date() == begun.date() else f"{at:%Y-%m-%d %H:%M:%S}"
 
 
-def exact_report(
-    expedition: str, ship: str, exact: ExactDives, dive: Dive, length_s: float, finds: Iterable[FindRecord]
-) -> Report:
-    """Return the report of a dive. `length_s`: up to its end, or to the journal's; `finds`: all records of the site."""
-    ground = Ground()
-    vehicles = list(vehicles_of(exact, dive, length_s, ground))
+def exact_report(expedition: str, ship: str, exact: ExactDives, dive: Dive, finds: Iterable[FindRecord]) -> Report:
+    """Return the report of a dive. `finds`: all records of finds of the site."""
+    ground, length_s = Ground(), exact.length_s(dive)
+    vehicles = list(vehicles_of(exact, dive, ground))
     own = [find for find in finds if dive.holds(find.at_us)]
     entries = sorted(_entries(exact, dive, vehicles, own, ground), key=lambda entry: entry.moment.embargo_us)
     whole = Whole(expedition, ship, exact, dive, length_s, vehicles, entries, own, ground)
@@ -180,7 +178,7 @@ def _positions(whole: Whole) -> Iterator[Section]:
     if rows:
         columns = ("Vehicle", "Position", "UTC", "Latitude, longitude", "Depth")
         says = ["Times by the vehicle's own clock, where its reports tell one."]
-        yield Section("Positions", says, table=Table(columns, rows, frozenset((2, 3, 4))))
+        yield Section("Positions", says, table=Table(columns, rows, frozenset((2, 4))))
 
 
 def _position(whole: Whole, vehicle: str, words: str, fixed: Fixed) -> tuple[str, ...]:
@@ -232,7 +230,9 @@ def _finds(whole: Whole) -> Iterator[Section]:
     rows = [_find(whole, record) for record in whole.finds]
     if rows:
         columns = ("Find", "Record", "What", "UTC", "By", "Latitude, longitude, within (95 %)", "Files")
-        says = ["Every record of a find that was made in this dive. What is as found is never changed, only superseded."]
+        says = [
+            "Every record of a find that was made in this dive. What is as found is never changed, only superseded."
+        ]
         yield Section("Finds", says, table=Table(columns, rows, frozenset((3,))))
 
 
@@ -366,6 +366,6 @@ def _proof(whole: Whole) -> Iterator[str]:
         "the ship seals each minute."
     )
     yield (
-        "`offing journal verify` checks the whole journal against those seals; `offing prove` opens one record of it to "
-        "somebody who has a recording, and no other."
+        "“offing journal verify” checks the whole journal against those seals; “offing prove” opens one record of it, "
+        "and no other, to somebody who has a recording."
     )
