@@ -15,6 +15,7 @@ import pytest
 from firefox import firefox
 from relay.core.wire import read_recording
 from relay.shell.record.dive_report import Report, Section, Table, jpeg_picture, plan_of, profile_of, report_html
+from relay.shell.record.exact_report import MARK
 from relay.shell.record.released_report import released_report
 from relay.shell.record.report_drawing import Drawn, Mark
 
@@ -71,6 +72,13 @@ def hostile_page() -> str:
         [jpeg_picture(b"\xff\xd8", 64, 48, EVIL)],
     )
     return report_html(Report(EVIL, EVIL, True, [EVIL], [part], EVIL))
+
+
+def long_exact_page() -> str:
+    """Return an exact report of some pages."""
+    rows = [[str(at), f"{at // 60:02d}:{at % 60:02d}:00", "A line of the log."] for at in range(200)]
+    log = Section("Log", table=Table(["No.", "UTC", "What"], rows, frozenset({0, 1})))
+    return report_html(Report("Dive 1", MARK, True, ["It tells where the dive was."], [log], MARK))
 
 
 def parsed(page: str) -> ElementTree.Element:
@@ -148,10 +156,13 @@ async def test_report_fits_its_screen_without_a_complaint(wide: int, browser: "B
 async def test_printed_report_is_marked_on_every_page(browser: "Browser", tmp_path: Path) -> None:
     """On A4 and letter, read back by another program's PDF reader: each page says what it is, and nothing is lost."""
     (tmp_path / "report.html").write_text(demo_page(), encoding="utf-8")
+    (tmp_path / "exact.html").write_text(long_exact_page(), encoding="utf-8")
     tab = await browser.new_page()
     await tab.goto((tmp_path / "report.html").as_uri())
     for paper in PAPERS:
         await tab.pdf(path=tmp_path / f"{paper}.pdf", format=paper)
+    await tab.goto((tmp_path / "exact.html").as_uri())
+    await tab.pdf(path=tmp_path / "exact.pdf", format="A4")
     await tab.close()
     async with firefox(tmp_path) as reader:
         await reader.open("about:blank")
@@ -168,3 +179,7 @@ async def test_printed_report_is_marked_on_every_page(browser: "Browser", tmp_pa
             for words in ("What isn't shown", "Depth profile", "Plan", "Legs", "Whose it is", "practice decides."):
                 assert words in whole
             assert all(row[1] in whole and row[3].split()[-1] in whole for row in logged())
+        await reader.go((tmp_path / "exact.pdf").as_uri())
+        pages = json.loads(await asyncio.wait_for(reader.evaluate(PAGES), 60))
+        assert 4 < len(pages)
+        assert all(MARK in re.sub(r"\s+", " ", page["text"]) for page in pages)

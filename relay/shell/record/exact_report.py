@@ -146,7 +146,8 @@ def _plan(whole: Whole) -> Iterator[Section]:
         yield Section("Plan", says=["No position of a vehicle was received in this dive."])
         return
     wild = sum(vehicle.wild for vehicle in whole.vehicles)
-    says = [f"{number(wild, EN)} fixes that nothing under way could have reached are not drawn."] if wild else []
+    fixes = "1 fix" if wild == 1 else f"{number(wild, EN)} fixes"
+    says = [f"Not drawn: {fixes} that nothing under way could have reached."] if wild else []
     yield Section("Plan", says=says, drawings=[plan])
 
 

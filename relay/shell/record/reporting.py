@@ -10,9 +10,10 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import BinaryIO
 
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
 
 from relay.core.errors import OperatorError
 from relay.core.finds import FindRecord, finds_in
@@ -22,7 +23,7 @@ from relay.shell.import_log import expedition_file
 from relay.shell.record.dive_report import report_html
 from relay.shell.record.exact_dives import ExactDives, exact_dives
 from relay.shell.record.exact_report import exact_report
-from relay.shell.record.locking import encrypt_stream
+from relay.shell.record.locking import encrypt_stream, recipients_of
 from relay.shell.record.released_report import released_report
 from relay.shell.recording import load_signed
 
@@ -57,6 +58,8 @@ def _released(path: Path, to: Path, dive: int | None, recipients: Sequence[str])
 def _exact(expedition: Expedition, number: int | None, to: Path, recipients: Sequence[str]) -> None:
     """Write the exact report of a dive, in the private folder or encrypted."""
     check_place(to, expedition.private, expedition.released, encrypted=bool(recipients))
+    if recipients:
+        recipients_of(recipients)  # said before the journal is read
     with _progress() as progress, exact_dives(expedition, _Told(progress)) as exact:
         if number is None:
             raise OperatorError(f"--dive: say which, {_dives_of(exact)}")
@@ -73,8 +76,8 @@ def _exact(expedition: Expedition, number: int | None, to: Path, recipients: Seq
     beside.replace(to)
 
 
-def _put(out: object, page: str) -> None:
-    out.write(page.encode())  # type: ignore[attr-defined]
+def _put(out: BinaryIO, page: str) -> None:
+    out.write(page.encode())
 
 
 def _dives_of(exact: ExactDives) -> str:
@@ -109,12 +112,12 @@ class _Told:
 
     def __init__(self, progress: Progress) -> None:
         self._progress = progress
-        self._tasks: dict[str, int] = {}
+        self._tasks: dict[str, TaskID] = {}
 
     def __call__(self, what: str, done: int, whole: int) -> None:
         if what not in self._tasks:
             self._tasks[what] = self._progress.add_task(what, total=whole)
-        self._progress.update(self._tasks[what], completed=done, total=whole)  # type: ignore[arg-type]
+        self._progress.update(self._tasks[what], completed=done, total=whole)
 
 
 def _progress() -> Progress:
