@@ -14,6 +14,7 @@ from pathlib import Path
 
 from relay.core.errors import OperatorError
 from relay.core.exact_record import instant_ms, judged
+from relay.core.finds import Finds
 from relay.core.own_time import Report
 from relay.core.policy import MICROSECONDS, Plan
 from relay.shell.expedition import Expedition
@@ -127,6 +128,15 @@ class ExactDives:
             for seen in self._reading.targets
         )
         return tuple(seen for seen in all_seen if dive in (None, seen.dive))
+
+    @property
+    def finds(self) -> Finds:
+        """The finds of the site, with all their records."""
+        return self._reading.finds
+
+    def dive_of(self, embargo_us: int) -> int | None:
+        """Return the dive that what was received then belongs to, None between dives."""
+        return self._reading.walk.dive_of(embargo_us)
 
     def decisions(self, dive: int | None = None) -> Iterator[Decided]:
         """Yield every decision of the journal, in its order."""

@@ -20,6 +20,8 @@ from relay.core.decision import (
 )
 from relay.core.errors import OperatorError
 from relay.core.exact_record import instant_ms
+from relay.core.find import Find
+from relay.core.finds import Finds
 from relay.core.fuse import Stamped
 from relay.core.model import Observation, PassedOver, Row, RowKind
 from relay.core.own_time import LiveFeed, Report
@@ -32,6 +34,7 @@ from relay.shell.record.exact_values import Annotation, Decided, FeedTold, Momen
 
 Told = Callable[[int], None]
 EVERY_ROWS = 2_000
+_NO_LIMIT = 2**63
 
 
 class ExactReading:
@@ -44,6 +47,7 @@ class ExactReading:
         self.unknown: dict[str, int] = {}
         self.targets: list[TargetSeen] = []
         self.said: dict[int, str] = {}
+        self.finds = Finds(_NO_LIMIT, _NO_LIMIT)
         self._numbers = {source.name: at for at, source in enumerate(plan.sources)}
         self._vehicles = {name: at for at, name in enumerate(plan.vehicles)}
         self._live = [LiveFeed(source) for source in plan.sources]
@@ -130,6 +134,8 @@ class ExactReading:
             self.said[decision.say] = "approved" if isinstance(decision, Approve) else "dismissed"
         elif isinstance(decision, Target):
             self._target(decision, row, now, who)
+        elif isinstance(decision, Find):
+            self.finds.take(row.seq, row.embargo_us, row.wall_s, who, decision)
         elif isinstance(decision, Begin | End | SetLeg):
             self.walk.decide(Stamped(row.embargo_us, row.seq, None, decision), now, who)
 

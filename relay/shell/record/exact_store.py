@@ -146,11 +146,7 @@ class ExactStore:
 
     def flush(self) -> None:
         """Write what is waiting; OperatorError if that would take the room that the journal needs."""
-        if shutil.disk_usage(self._path.parent).free < KEEP_FREE_BYTES:
-            raise OperatorError(
-                f"the disk of {self._path.parent} has less than {KEEP_FREE_BYTES >> 20} MiB left, which the journal "
-                "needs: nothing was written. Make room, and try again."
-            )
+        leave_room(self._path.parent)
         self._database.executemany(f"INSERT INTO report VALUES ({', '.join('?' * len(_COLUMNS))})", self._reports)
         self._database.executemany("INSERT OR IGNORE INTO counting VALUES (?)", self._counting)
         self._database.executemany("INSERT OR REPLACE INTO item VALUES (?, ?, ?)", self._items)
@@ -160,6 +156,15 @@ class ExactStore:
         self._reports.append(values)
         if len(self._reports) >= GROUP:
             self.flush()
+
+
+def leave_room(private: Path) -> None:
+    """Raise OperatorError where the disk has only the room left that the journal needs."""
+    if shutil.disk_usage(private).free < KEEP_FREE_BYTES:
+        raise OperatorError(
+            f"the disk of {private} has less than {KEEP_FREE_BYTES >> 20} MiB left, which the journal needs: nothing "
+            "was written. Make room, and try again."
+        )
 
 
 @contextlib.contextmanager

@@ -10,7 +10,14 @@ from relay.shell.reading_arguments import Commands, add_command
 
 _EXAMPLES = """\
 examples:
+  offing journal export EXPEDITION.toml --format gpkg --out private/search.gpkg
   offing journal import EXPEDITION.toml --vehicle Moth moth-dive-3.jsonl
+"""
+
+_EXPORTED = """\
+examples:
+  offing journal export EXPEDITION.toml --format gpkg --out private/search.gpkg
+  offing journal export EXPEDITION.toml --format gpkg --dive 3 --out dive-3.gpkg.age --to age1...
 """
 
 _IMPORTED = """\
@@ -24,12 +31,13 @@ def add_journal(commands: Commands) -> None:
     parser = add_command(
         commands,
         "journal",
-        "the exact record: complete it, on the ship alone",
+        "the exact record: export it, complete it, on the ship alone",
         "The journal is all that the relay received, exact and private, with the moment of each receipt; with the\n"
         "logs that vehicles brought back it is the exact record of an expedition.",
         _EXAMPLES,
     )
     below = parser.add_subparsers(dest="journal", required=True, metavar="WHAT")
+    _export(below)
     _import(below)
 
 
@@ -38,6 +46,28 @@ def expedition_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "expedition", type=Path, metavar="EXPEDITION.toml", help="the expedition file, or the folder it lies in"
     )
+
+
+def _export(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "export",
+        "write the exact record as a GeoPackage, CSV or GeoJSON: for the ship, or encrypted for whom you name",
+        "Writes dives, tracks, every report with its feed, station and journal row, annotations, targets with their\n"
+        "uncertainty, finds, decisions and recovered logs, with a data dictionary. gpkg is one file that GIS programs\n"
+        "open; csv and geojson are a .zip of one file a table. Positions are exact (EPSG:4326, not rounded), so the\n"
+        "file may lie in the private folder alone, or anywhere if it is encrypted (--to). The relay may run meanwhile.",
+        _EXPORTED,
+    )
+    expedition_argument(parser)
+    parser.add_argument("--format", required=True, choices=["gpkg", "csv", "geojson"], help="of the file")
+    parser.add_argument("--out", type=Path, required=True, metavar="PATH", help="a new file")
+    parser.add_argument("--dive", type=int, metavar="N", help="this dive alone")
+    parser.add_argument("--vehicle", metavar="NAME", help="this vehicle alone, and what is about none")
+    parser.add_argument(
+        "--to", action="append", default=[], metavar="RECIPIENT", help="encrypt to this age1...; may be repeated"
+    )
+    parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
 
 
 def _import(commands: Commands) -> None:

@@ -15,4 +15,10 @@ def _import(options: argparse.Namespace) -> int:
     return import_log(options)
 
 
-_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {"import": _import}
+def _export(options: argparse.Namespace) -> int:
+    from relay.shell.record.exporting import export_journal
+
+    return export_journal(options)
+
+
+_COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {"export": _export, "import": _import}
