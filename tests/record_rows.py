@@ -21,7 +21,7 @@ RECORD = {
     "record.all_tables": "shell.record.exact_dives shell.record.tables shell.record.told_tables "
     "shell.record.track_tables",
     "record.gpkg": "shell.record.exact_dives shell.record.shapes shell.record.tables",
-    "record.csv_tables": "shell.record.exact_dives shell.record.tables shell.record.zipped",
+    "record.csv_tables": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped",
     "record.geojson": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped | msgspec",
     "record.zipped": "",
     "record.telling": "| rich",
@@ -43,6 +43,7 @@ RECORD = {
     "shell.record.exact_values shell.record.report_drawing",
     "record.exact_report": "core.finds core.policy page_words shell.record.dive_report shell.record.exact_dive "
     "shell.record.exact_dives shell.record.exact_values shell.record.report_drawing",
-    "record.reporting": "core.errors core.finds core.model expedition import_log recording shell.record.dive_report "
-    "shell.record.exact_dives shell.record.exact_report shell.record.locking shell.record.released_report | rich",
+    "record.reporting": "core.errors expedition import_log recording shell.record.dive_report "
+    "shell.record.exact_dives shell.record.exact_report shell.record.locking shell.record.released_report "
+    "shell.record.telling",
 }

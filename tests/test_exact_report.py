@@ -14,7 +14,6 @@ from relay.core.target_position import RangeIs
 from relay.shell.record.dive_report import Report, Section, report_html
 from relay.shell.record.exact_dive import Ground, VehicleExact, vehicles_of
 from relay.shell.record.exact_report import MARK, exact_report
-from relay.shell.record.reporting import finds_of
 from test_exact_dives import FIX, WALL_S, Site, Told, a_dive, moth
 
 LATITUDE_DEG, LONGITUDE_DEG = FIX["latitude_deg"], FIX["longitude_deg"]
@@ -47,7 +46,7 @@ def reported(site: Site, number: int = 1) -> Report:
     """Return the report of a dive."""
     with site.read() as exact:
         plan = site.expedition.plan
-        return exact_report(plan.expedition, site.expedition.ship, exact, exact.dive(number), finds_of(exact))
+        return exact_report(plan.expedition, site.expedition.ship, exact, exact.dive(number))
 
 
 def seen() -> Sighted:

@@ -18,11 +18,11 @@ from relay.core.geodesy import Anchor, plane
 from relay.core.kept_track import FixGate, KeptTrack, TrackSpot
 from relay.core.model import Observation
 from relay.core.policy import MICROSECONDS, Leg
-from relay.shell.record.exact_dives import ExactDives
+from relay.shell.record.exact_dives import ExactDives, Progress, in_silence
 from relay.shell.record.exact_values import Dive, ExactReport, Phase, Where
 from relay.shell.record.report_drawing import Drawn, Spot
 
-MOST_POINTS = 1_500
+MOST_POINTS, EVERY_REPORTS = 1_500, 5_000
 
 
 class Ground:
@@ -171,15 +171,19 @@ def _came_by(report: ExactReport) -> tuple[str, str]:
     return f"log {report.log}", ""
 
 
-def vehicles_of(exact: ExactDives, dive: Dive, ground: Ground) -> Iterator[VehicleExact]:
-    """Yield each vehicle of a dive, gathered from its exact record."""
+def vehicles_of(
+    exact: ExactDives, dive: Dive, ground: Ground, progress: Progress = in_silence
+) -> Iterator[VehicleExact]:
+    """Yield each vehicle of a dive, gathered from its exact record; `progress` hears how many reports were taken."""
     length_s = exact.length_s(dive)
     for name in dive.vehicles:
         legs = [_leg(phase, dive, length_s) for phase in exact.phases(dive.number) if phase.vehicle == name]
         gathering = _Gathering(VehicleExact(name, legs), ground)
         begun_s = exact.begun_s(name, dive.number)
-        for report in exact.record(name, dive.number):
+        for count, report in enumerate(exact.record(name, dive.number), 1):
             gathering.take(report, _at_s(report, dive, begun_s))
+            if count % EVERY_REPORTS == 0:
+                progress(f"drawing {name}", count, exact.reports)
         yield gathering.vehicle
 
 

@@ -5,7 +5,7 @@ ship encrypted alone. Positions are WGS84 degrees; times are UTC by the ship's c
 """
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -14,7 +14,7 @@ from relay.core.policy import MICROSECONDS
 from relay.shell.page_words import EN, number
 from relay.shell.record.dive_report import Report, Section, Table, plan_of, profile_of
 from relay.shell.record.exact_dive import Fixed, Ground, VehicleExact, vehicles_of
-from relay.shell.record.exact_dives import ExactDives
+from relay.shell.record.exact_dives import ExactDives, Progress, in_silence
 from relay.shell.record.exact_values import Dive, Moment, TargetSeen
 from relay.shell.record.report_drawing import Mark, Spot, clock, metres
 
@@ -60,11 +60,11 @@ class Whole:
         return f"{at:%H:%M:%S}" if at.date() == begun.date() else f"{at:%Y-%m-%d %H:%M:%S}"
 
 
-def exact_report(expedition: str, ship: str, exact: ExactDives, dive: Dive, finds: Iterable[FindRecord]) -> Report:
-    """Return the report of a dive. `finds`: all records of finds of the site."""
+def exact_report(expedition: str, ship: str, exact: ExactDives, dive: Dive, progress: Progress = in_silence) -> Report:
+    """Return the report of a dive; `progress` hears how far it is."""
     ground, length_s = Ground(), exact.length_s(dive)
-    vehicles = list(vehicles_of(exact, dive, ground))
-    own = [find for find in finds if dive.holds(find.at_us)]
+    vehicles = list(vehicles_of(exact, dive, ground, progress))
+    own = [record for find in exact.finds for record in find.records if dive.holds(record.at_us)]
     entries = sorted(_entries(exact, dive, vehicles, own, ground), key=lambda entry: entry.moment.embargo_us)
     whole = Whole(expedition, ship, exact, dive, length_s, vehicles, entries, own, ground)
     sections = [

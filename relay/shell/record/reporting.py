@@ -12,12 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import BinaryIO
 
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
-
 from relay.core.errors import OperatorError
-from relay.core.finds import FindRecord, finds_in
-from relay.core.model import Row, RowKind
 from relay.shell.expedition import Expedition, read_expedition
 from relay.shell.import_log import expedition_file
 from relay.shell.record.dive_report import report_html
@@ -25,6 +20,7 @@ from relay.shell.record.exact_dives import ExactDives, exact_dives
 from relay.shell.record.exact_report import exact_report
 from relay.shell.record.locking import encrypt_stream, recipients_of
 from relay.shell.record.released_report import released_report
+from relay.shell.record.telling import telling
 from relay.shell.recording import load_signed
 
 
@@ -60,12 +56,11 @@ def _exact(expedition: Expedition, number: int | None, to: Path, recipients: Seq
     check_place(to, expedition.private, expedition.released, encrypted=bool(recipients))
     if recipients:
         recipients_of(recipients)  # said before the journal is read
-    with _progress() as progress, exact_dives(expedition, _Told(progress)) as exact:
+    with telling() as tell, exact_dives(expedition, tell) as exact:
         if number is None:
             raise OperatorError(f"--dive: say which, {_dives_of(exact)}")
         dive = exact.dive(number)
-        progress.update(progress.add_task("drawing the dive", total=None))
-        made = exact_report(expedition.plan.expedition, expedition.ship, exact, dive, finds_of(exact))
+        made = exact_report(expedition.plan.expedition, expedition.ship, exact, dive, tell)
     page = report_html(made)
     if not recipients:
         _write(page, to, 0o600)
@@ -85,16 +80,6 @@ def _dives_of(exact: ExactDives) -> str:
     return f"from 1 to {count}" if count else "though the journal has no dive yet"
 
 
-def finds_of(exact: ExactDives) -> list[FindRecord]:
-    """Return all records of finds that the decisions of a journal tell of."""
-    rows = (
-        Row(told.row, told.moment.embargo_us, told.moment.wall_s, "", RowKind.DECISION, told.text.encode())
-        for told in exact.decisions()
-        if told.what == "find"
-    )
-    return [record for find in finds_in(rows) for record in find.records]
-
-
 def check_place(to: Path, private: Path, released: Path, *, encrypted: bool) -> None:
     """Refuse a place at which what is exact may not lie: OperatorError says why, and what to do."""
     place = to.resolve().parent
@@ -105,24 +90,6 @@ def check_place(to: Path, private: Path, released: Path, *, encrypted: bool) -> 
             f"{to} would be exact and readable outside the private folder: write it into {private}, or encrypt it with "
             "--to age1..., to whoever may read it"
         )
-
-
-class _Told:
-    """Shows how far the reading is."""
-
-    def __init__(self, progress: Progress) -> None:
-        self._progress = progress
-        self._tasks: dict[str, TaskID] = {}
-
-    def __call__(self, what: str, done: int, whole: int) -> None:
-        if what not in self._tasks:
-            self._tasks[what] = self._progress.add_task(what, total=whole)
-        self._progress.update(self._tasks[what], completed=done, total=whole)
-
-
-def _progress() -> Progress:
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
-    return Progress(*columns, console=Console(stderr=True), transient=True)
 
 
 def _write(page: str, to: Path, mode: int) -> None:
