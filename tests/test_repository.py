@@ -75,6 +75,8 @@ TESTED_WITH: dict[str, str] = {
     "advise_words": "advise_command",
     "advised_keys": "policy_file",
     **dict.fromkeys(("find_arguments", "desk_finds"), "finding"),
+    "released_dive": "released_report",
+    "exact_dive": "exact_report",
     **dict.fromkeys(("journal_arguments", "journal_command"), "import_log"),
     **dict.fromkeys(("locked_arguments", "locked_command"), "opening"),
     **dict.fromkeys(("dive_walk", "exact_reading", "exact_store", "exact_values"), "exact_dives"),
