@@ -355,9 +355,9 @@ SHELL = {
     "advise_arguments": "reading_arguments",
     "advised_keys": "audit.settings core.policy expedition_form quantities",
     "advise_dive": "audit.journey core.errors core.policy core.wire expedition recording rehearse secrets_file",
-    "advise_words": "audit.advise audit.settings audit.trial core.policy audit_result quantities",
-    "advise_picture": "audit.advise audit.trial audit_result core.errors | matplotlib matplotlib.axes "
-    "matplotlib.backends.backend_agg matplotlib.backends.backend_svg matplotlib.figure",
+    "advise_words": "audit.advise audit.lattice_search audit.settings audit.trial core.policy audit_result quantities",
+    "advise_picture": "audit.advise audit.lattice_search audit.trial audit_result core.errors "
+    "| matplotlib matplotlib.axes matplotlib.backends.backend_agg matplotlib.backends.backend_svg matplotlib.figure",
     "advise_run": "advise_dive audit.advise audit.attack audit.chart audit.chart_files audit.declared audit.journey "
     "audit.known_seabed audit.settings audit.ship_alignment audit.ship_path audit.sites "
     "audit.soundings_of audit.told audit.trial audit_case audit_result core.errors core.policy expedition "
@@ -443,5 +443,6 @@ AUDIT = {
     "| numpy",
     "sites": "chart filled journey | numpy",
     "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy",
-    "advise": "attack calibration chart core.policy settings trial | numpy",
+    "lattice_search": "attack chart settings trial | numpy scipy",
+    "advise": "attack calibration core.policy lattice_search settings trial | numpy",
 }

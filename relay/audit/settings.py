@@ -6,7 +6,7 @@ same wherever it is taken; it knows of no place, and says nothing of what is giv
 all it isn't told with any settings.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import product
 from math import inf, log2
@@ -64,10 +64,14 @@ class Lattice:
     legs: tuple[frozenset[Leg], ...] = (BOTTOM, THROUGH_THE_WATER)
     radius_m: tuple[float | None, ...] = (250.0, 500.0, 1500.0, 5000.0, None)
 
-    def settings_for(self, policy: Policy) -> list[Settings]:
-        """Return all settings that can stand in a policy, coarsest first; its own among them."""
+    def settings_for(self, policy: Policy, by_hand: Iterable[Policy] = ()) -> list[Settings]:
+        """Return all settings that can stand in a policy, coarsest first; its own among them.
+
+        What the policy and others made `by_hand` have in a part is a choice there, too, with all of the other parts'.
+        """
         own = settings_of(policy)
-        choices = {name: getattr(self, name) for name in self.__slots__}
+        made = [own, *map(settings_of, by_hand)]
+        choices = {name: (*getattr(self, name), *(getattr(one, name) for one in made)) for name in self.__slots__}
         if Disclosed.DEPTH not in policy.fields:
             choices |= {"depth_step_m": (None,), "relative": (False,), "descent_step_m": (None,)}
         if Disclosed.ALTITUDE not in policy.fields:

@@ -7,7 +7,8 @@ without a window, and only where the extra `audit` is.
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from relay.audit.advise import Advice, Tried
+from relay.audit.advise import Advice
+from relay.audit.lattice_search import Tried
 from relay.audit.trial import Kept
 from relay.core.errors import OperatorError
 from relay.shell.audit_result import say_area

@@ -64,7 +64,9 @@ def run_advise(options: argparse.Namespace, progress: Progress) -> Advised:
     ground, notes = ground_of(options, expedition, seabed)
     effort = Effort(places=options.sites, fresh=options.fresh, most=options.most)
     try:
-        advice = advise(ground, policy, promise_km2, Lattice().settings_for(policy), effort, by_hand(policy), progress)
+        made = by_hand(policy)
+        settings = Lattice().settings_for(policy, made.values())
+        advice = advise(ground, policy, promise_km2, settings, effort, made, progress)
     except NoRoomForDiveError as error:
         raise OperatorError(str(error)) from error
     return Advised(expedition, policy, charts, advice, ground, files, seabed.words, notes)

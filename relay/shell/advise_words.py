@@ -6,7 +6,8 @@ Rules: areas to three figures; a bound is told as one ("at most"), never as a me
 from collections.abc import Iterator, Sequence
 from dataclasses import fields, replace
 
-from relay.audit.advise import Advice, Known, Tried
+from relay.audit.advise import Advice, Known
+from relay.audit.lattice_search import Tried
 from relay.audit.settings import DETAIL_IN_WORDS, Settings, settings_of
 from relay.audit.trial import Kept
 from relay.core.policy import Leg
@@ -82,8 +83,8 @@ def summary(advice: Advice) -> Iterator[str]:
     yield covered_words(advice)
     if advice.whole:
         yield (
-            f"Nothing else that shows more keeps it: {len(advice.tried)} settings were tried, and every other is at "
-            "least as fine as one that doesn't, or shows less."
+            f"Nothing else that shows {advice.worth:g} points more keeps it: {len(advice.tried)} settings were tried, "
+            "and every other is at least as fine as one that doesn't, or shows less than that."
         )
     else:
         yield f"The search ended after {len(advice.tried)} settings: there may be better ones (--most tries more)."
