@@ -1,7 +1,7 @@
 """The roots of a journal's minutes all at once, for whoever checks a whole journal: what `record_log` grows row by row.
 
-Rules: the same roots in half the time or little more, for a node is hashed once a minute and not once a row. Bounded: the
-leaves of one minute are in memory, `minute_tree.MOST_ROWS` at most.
+Rules: the same roots in little more than half the time, for a node is hashed once a minute and not once a row.
+Bounded: the leaves of one minute are in memory, `minute_tree.MOST_ROWS` at most.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
