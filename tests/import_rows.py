@@ -46,6 +46,7 @@ CORE = {
     # the exact record, on the ship alone
     "own_time": "mavlink model policy sources",
     "exact_record": "model own_time",
+    "minute_roots": "merkle minute_tree model record_log",
     "proof": "errors merkle minute_tree model record_log",
     # places in annotations
     "place_finding": "",
@@ -153,7 +154,7 @@ SHELL = {
     "core.secrets core.wire journal secrets_file",
     "record.proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
     "journal shell.record.journal_seals shell.record.verifying",
-    "record.checking": "core.errors core.minute_tree core.model core.record_log core.seal core.secrets "
+    "record.checking": "core.errors core.minute_roots core.minute_tree core.model core.seal core.secrets "
     "core.verification exit_code expedition import_log journal printable recovered shell.record.journal_pages "
     "shell.record.journal_seals shell.record.sums shell.record.verifying | rich",
     "checkpoint": "core.geodesy core.hiding core.policy core.programme core.record_log core.restart",

@@ -8,6 +8,7 @@ rows are in memory, never the journal.
 import argparse
 import contextlib
 import sqlite3
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,10 +16,10 @@ from pathlib import Path
 from rich.console import Console
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
-from relay.core.errors import OperatorError, RecordingError, RegrownError
+from relay.core.errors import OperatorError, RecordingError
+from relay.core.minute_roots import closed_minutes
 from relay.core.minute_tree import MINUTE_US, Evidence
 from relay.core.model import Row, RowKind
-from relay.core.record_log import RecordLog
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.core.verification import examine
@@ -148,24 +149,36 @@ def _secrets(expedition: Expedition, report: Report) -> Secrets | None:
 
 def _check_rows(journal: Path, evidence: Evidence | None, report: Report, step: Step) -> list[bytes]:
     """Check the rows, and the seal of each minute anew; return the minutes' roots as the rows give them."""
-    log = None if evidence is None else RecordLog(evidence)
-    faults, count = list[str](), 0
-    try:
-        for count, row in enumerate(_rows(journal, faults), 1):
-            if log is not None:
-                log.add(row)
+    faults, closed, count = list[str](), list[Minute](), 0
+
+    def counted() -> Iterator[Row]:
+        nonlocal count
+        for row in _rows(journal, faults):
+            count += 1
             if count % 1_000 == 0:
                 step(count)
-    except (sqlite3.Error, RegrownError) as error:
+            yield row
+
+    try:
+        if evidence is None:
+            deque(counted(), maxlen=0)
+        else:
+            for minute in closed_minutes(evidence, counted(), _last_us(journal)):
+                closed.append(Minute(*minute))
+    except sqlite3.Error as error:
         faults.append(f"after row {count}: {printable(str(error))}: what follows wasn't checked")
     report.add(f"{journal}: {count} rows, without a gap and in order", faults)
-    if log is None:
-        return []
-    with contextlib.suppress(sqlite3.Error, ValueError):
-        log.upto(int(read_marks(journal).get(LAST, 0)))
-    closed = [Minute(*minute) for minute in log.take_closed()]
-    _check_minutes(journal, closed, report)
+    if evidence is not None:
+        _check_minutes(journal, closed, report)
     return [minute.root for minute in closed]
+
+
+def _last_us(journal: Path) -> int:
+    """Return how far the journal's clock had come by its last beat; 0 where that can't be read, which is told apart."""
+    try:
+        return int(read_marks(journal).get(LAST, 0))
+    except (sqlite3.Error, ValueError):
+        return 0
 
 
 def _rows(journal: Path, faults: list[str]) -> Iterator[Row]:
