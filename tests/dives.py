@@ -118,6 +118,11 @@ def run(pipeline: Pipeline, journal: Iterable[Row], until_us: int | None = None)
     return out
 
 
+def owed(pipeline: Pipeline, journal: Iterable[Row]) -> list[Row]:
+    """Return the rows that a pipeline needs to go on from its checkpoint."""
+    return [row for row in journal if row.seq >= pipeline.record_row]
+
+
 def sent(due: Iterable[Due]) -> list[tuple[int, str, bytes]]:
     """Return what an outsider can observe: when, to whom, which bytes."""
     return [(item.instant_us, item.record.audience, sealed(item.record)) for item in due]

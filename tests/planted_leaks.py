@@ -2,6 +2,7 @@
 
 from planted_desk import DESK
 from planted_guests import GUESTS
+from planted_heads import HEADS
 from planted_links import LINKS
 from planted_programmes import PROGRAMMES
 from planted_promises import PROMISES
@@ -376,7 +377,7 @@ DOORS = (
 
 LEAKS = (
     *LATE, *PLACED, *FINE, *DOORS, *STILLS, *DESK, *SERVED, *PROGRAMMES, *SEALS, *LINKS, *SHORES, *GUESTS, *STREAMS,
-    *PROMISES,
+    *PROMISES, *HEADS,
 )  # fmt: skip
 
 

@@ -6,16 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from dives import SECOND, message
+from dives import SECOND, message, run
 from promising import audited, promising
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed
 from relay.core.restart import Checkpoint, Standing
+from relay.core.wire import encode
 from relay.shell.audit_result import read_results
 from relay.shell.checkpoint import write_checkpoint
 from relay.shell.expedition import Expedition
-from relay.shell.foresight import foresee
 from relay.shell.foresight_process import Job, Seen, ask
 from relay.shell.foresight_run import answer
 from relay.shell.journal import JournalFile
@@ -145,8 +145,8 @@ def restarted(expedition: Expedition) -> list[bytes]:
     file.commit([], {"checkpoint": write_checkpoint(Checkpoint(1, standings), plan)})
     rows = list(file.rows(1))
     file.close()
-    coming = foresee(Pipeline(plan, secrets), rows, UPTO_US)["public"]
-    return [item.record.data for item in coming]
+    due = run(Pipeline(plan, secrets), [row for row in rows if row.embargo_us <= UPTO_US])
+    return [encode(item.record) for item in due if item.record.audience == "public" and item.record.dive == 1]
 
 
 @pytest.mark.parametrize("how", ["missing", "damaged", "cut short"])

@@ -9,14 +9,15 @@ back again, with and without a place to go on from.
 audience's delay. That is everything an outsider can get, and the longest time for which the rule promises anything.
 
 **What may differ after the cut**: all input, all decisions that tell something, how long the disk takes for them, the
-wall clock at any time, and restarts that nobody outside can notice (nothing due and nobody dialling meanwhile). Up to
-the cut plus the longest delay alike in both runs, because they are seen at once by their nature: whether the process
-lives (what is down can't send) and when followers dial. A restart before a later power cut counts as seen too: it
-shifts the beats, and so the time that the boot can prove. A hold only removes: where one run alone has one, and
-perhaps its resume, its audience gets nothing that the other run's doesn't, and nothing sooner. A cut of what came after
-the cut of the runs alone, and a resume of who isn't held, change nothing. Other cuts and resumes are alike up to the
-cut. So is early release, which is there to break the delay: what it lets go was received before it was decided, so all
-else still holds. One plan has a mirrored station, whose reports come late, twice or never.
+wall clock at any time (where it does before the cut, heads of the exact record are left out, as they are over the
+ship's wall clock too: `heads.masked`), and restarts that nobody outside can notice (nothing due and nobody dialling
+meanwhile). Up to the cut plus the longest delay alike in both runs, because they are seen at once by their nature:
+whether the process lives (what is down can't send) and when followers dial. A restart before a later power cut counts
+as seen too: it shifts the beats, and so the time that the boot can prove. A hold only removes: where one run alone has
+one, and perhaps its resume, its audience gets nothing that the other run's doesn't, and nothing sooner. A cut of what
+came after the cut of the runs alone, and a resume of who isn't held, change nothing. Other cuts and resumes are alike
+up to the cut. So is early release, which is there to break the delay: what it lets go was received before it was
+decided, so all else still holds. One plan has a mirrored station, whose reports come late, twice or never.
 
 **What the disk may tell**: a decision that acts at once is waited for, by all audiences, until the disk has it. Power
 fails between the commits of beats (3 ms of 2 s), as whether that one came through can't be known.
@@ -41,10 +42,13 @@ import pytest
 
 import relay.core.channel
 import relay.core.pipeline
+import relay.core.sayable
 import relay.core.station_message
 import virtual_ship
-from decided_early import zone_lifted_at_once
+from decided_early import decided_at_once, early_for_good, zone_lifted_at_once
 from dives import SECOND, SECRETS, run, sent
+from heads import masked, short_minutes
+from heads_leaking import head_over_all_that_came, head_when_a_minute_is_whole
 from relay.core.channel import Channel
 from relay.core.decision import Resume, write_decision
 from relay.core.dive_phases import DiveWatch
@@ -60,7 +64,7 @@ from relay.shell.checkpoint import read_checkpoint
 from relay.shell.clock import EmbargoClock
 from relay.shell.journal import NAME, Journal, clock_of, read_rows
 from schedules import LONGEST_US, QUICK, Schedule, random_schedule
-from virtual_ship import Disk, Do, Event, Machine, Voyage
+from virtual_ship import Disk, Do, Event, Follower, Machine, Voyage
 
 SCHEDULES, BATCH = 10_000, 500
 TO_THE_END, ON_REAL_FILES = 400, 300
@@ -73,13 +77,19 @@ _MEMORY = Path("/dev/shm")
 @pytest.fixture(autouse=True)
 def texts_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """The same few lines come up again and again: what pure functions find in them, or draw, is remembered."""
-    remembered, texts = functools.cache(relay.core.channel.find_places), relay.core.station_message._JSON
-    monkeypatch.setattr(relay.core.channel, "find_places", remembered)
+    remembered, texts = functools.cache(relay.core.sayable.find_places), relay.core.station_message._JSON
+    monkeypatch.setattr(relay.core.sayable, "find_places", remembered)
     monkeypatch.setattr(relay.core.pipeline, "find_places", remembered)
     monkeypatch.setattr(relay.core.pipeline, "read_decision", functools.cache(relay.core.pipeline.read_decision))
     monkeypatch.setattr(texts, "event", functools.lru_cache(4_096)(texts.event))
     monkeypatch.setattr(Secrets, "unit", functools.cache(Secrets.unit))
     monkeypatch.setattr(relay.core.channel, "Signer", functools.cache(relay.core.channel.Signer))
+
+
+@pytest.fixture(autouse=True)
+def heads_come_often(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let each run have heads of the exact record that are over some of its rows and not over others."""
+    short_minutes(monkeypatch)
 
 
 def voyage(schedule: Schedule, which: int, disk: Disk | None = None) -> Voyage:
@@ -100,8 +110,15 @@ def seen(schedule: Schedule, one: Voyage, other: Voyage) -> Iterator[tuple[str, 
     """Yield each follower's audience and what it got in two runs up to the cut and its delay."""
     for first, second in zip(one.followers, other.followers, strict=True):
         upto_us = schedule.cut_us + delay_us(schedule, first.audience)
-        had, got = ([item for item in follower.got if item[0] <= upto_us] for follower in (first, second))
+        had, got = ([item for item in shown(schedule, follower) if item[0] <= upto_us] for follower in (first, second))
         yield first.audience, had, got
+
+
+def shown(schedule: Schedule, follower: Follower) -> Got:
+    """Return what a follower got; but for the heads, if the wall clocks that these are over part before the cut."""
+    if any(event.do is Do.WALL and event.at_us <= schedule.cut_us for tail in schedule.tails for event in tail):
+        return [(true_us, masked(frame)) for true_us, frame in follower.got]
+    return follower.got
 
 
 def told_apart(schedule: Schedule, one: Voyage, other: Voyage) -> bool:
@@ -109,7 +126,7 @@ def told_apart(schedule: Schedule, one: Voyage, other: Voyage) -> bool:
 
     Who is held in the other run alone may get less there, or later.
     """
-    left_us = {frame: true_us for true_us, frame in one.followers[schedule.held != QUICK].got}
+    left_us = {frame: true_us for true_us, frame in shown(schedule, one.followers[schedule.held != QUICK])}
     for audience, had, got in seen(schedule, one, other):
         if audience != schedule.held and had != got:
             return True
@@ -263,28 +280,6 @@ def by_the_wall_clock(planted: pytest.MonkeyPatch) -> None:
     planted.setattr(virtual_ship, "clock_of", lambda file, machine: clock_of(file, WallTime(machine)))
 
 
-def early_for_good(planted: pytest.MonkeyPatch) -> None:
-    """Go on without a delay once something was released early."""
-
-    def release_early(channel: Channel, _: int, at_us: int) -> None:
-        right(channel, at_us, at_us)
-        channel._early_us = NEVER_US
-
-    right = Channel.release_early
-    planted.setattr(Channel, "release_early", release_early)
-
-
-def decided_at_once(planted: pytest.MonkeyPatch) -> None:
-    """Let what is decided be told as soon as it is decided."""
-
-    def hold(embargo: Embargo, stamped: Stamped) -> bool:
-        old_us = stamped.embargo_us if isinstance(stamped.said, Observation) else 0
-        return right(embargo, stamped._replace(embargo_us=old_us))
-
-    right = Embargo.hold
-    planted.setattr(Embargo, "hold", hold)
-
-
 def cut_tells_the_newest(planted: pytest.MonkeyPatch) -> None:
     """Let a cut take what is older along with what it names."""
     right = Embargo.cut
@@ -374,6 +369,7 @@ def forgetful(checkpoint: Checkpoint | None) -> Checkpoint | None:
         by_the_wall_clock, early_for_good, decided_at_once, zone_lifted_at_once, cut_tells_the_newest,
         extra_from_the_future, frame_about_the_newest_fix, end_told_at_once,
         sent_when_the_disk_is_idle, boot_counts_from_the_last_row, downtime_counts, restart_forgets_what_was_had,
+        head_over_all_that_came, head_when_a_minute_is_whole,
     ],
 )  # fmt: skip
 def test_planted_leak_of_the_future_is_found(

@@ -1,7 +1,8 @@
 """Nothing placed (R3): one dive laid at 1,000 random places sends the same bytes at the same moments.
 
 It is laid by geographiclib (`translation.py`), which the relay doesn't use. What must be equal is all that an outsider
-gets: every frame of every audience, and when it leaves. Nothing is excused: no run, no record, no position.
+gets: every frame of every audience, and when it leaves. Nothing is excused: no run, no record, no position; of a head
+of the exact record the 32 bytes alone, which `test_heads_tell_nothing.py` is about.
 
 **What holds by construction, and what can't.** A published cell changes only when a fix passes a threshold: three
 quarters of a cell from the middle of the one that is held, or an edge, where none is held yet and for a jump that went
@@ -43,6 +44,7 @@ import relay.core.geodesy
 import relay.core.quantise
 import relay.core.track
 from dives import INVENTED_SITE, SECRETS, run, sent
+from heads import but_for_heads
 from placed_dives import TRACKS, Dive, in_frame, plan_at, published, rounded, to_the_limit, walks
 from relay.core.fuse import depth_from_pressure
 from relay.core.geodesy import Anchor, plane
@@ -90,8 +92,8 @@ def places(count: int, seed: str) -> Iterator[Site]:
 
 
 def shown(dive: Dive, site: Site, rows: Rows = station_rows, secrets: Secrets = SECRETS) -> Sent:
-    """Return all that leaves of a dive at a site."""
-    return sent(run(Pipeline(plan_at(dive, site), secrets), rows(dive.reports, site)))
+    """Return all that leaves of a dive at a site, but for the heads."""
+    return but_for_heads(sent(run(Pipeline(plan_at(dive, site), secrets), rows(dive.reports, site))))
 
 
 @cache

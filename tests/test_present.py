@@ -1,6 +1,7 @@
 """The dive that is under way now, held against an audience that has no delay."""
 
 import random
+from dataclasses import replace
 
 import pytest
 
@@ -49,10 +50,10 @@ def test_dive_is_under_way_when_an_audience_without_a_delay_has_one(limits: Dive
 def test_what_the_operator_began_is_under_way_at_once() -> None:
     """Whoever begins a dive may annotate it in the same second."""
     pipeline = Pipeline(plan(dive=BY_DEPTH), SECRETS)
-    for at_us, decision, under_way in (
-        (3_100_000, Begin(), True),
-        (3_200_000, End(), False),
-        (3_300_000, Begin(), True),
+    for seq, at_us, decision, under_way in (
+        (1, 3_100_000, Begin(), True),
+        (2, 3_200_000, End(), False),
+        (3, 3_300_000, Begin(), True),
     ):
-        pipeline.receive(decided(at_us, decision))
+        pipeline.receive(replace(decided(at_us, decision), seq=seq))
         assert pipeline.present.under_way(at_us) is under_way

@@ -13,7 +13,22 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, message, plan, policy, rows, run, sent
+from dives import (
+    INVENTED_SITE,
+    SECOND,
+    SECRETS,
+    decided,
+    dive_rows,
+    in_order,
+    message,
+    owed,
+    plan,
+    policy,
+    rows,
+    run,
+    sent,
+)
+from heads import short_minutes
 from relay.core.area import Area, ZoneAction
 from relay.core.decision import (
     Approve,
@@ -47,9 +62,13 @@ Sent = list[tuple[int, str, bytes]]
 
 @pytest.fixture(scope="module", autouse=True)
 def _starts_close_together() -> Iterator[None]:
-    """Let restarts begin at nearly any row, where a ship has one in hundreds: so each journal here has many."""
+    """Let restarts begin at nearly any row, where a ship has one in hundreds: so each journal here has many.
+
+    And let the exact record have minutes that are short, so that restarts fall into them and heads are over many.
+    """
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("relay.core.pipeline._APART_ROWS", 1)
+        short_minutes(patch)
         yield
 
 
@@ -222,9 +241,12 @@ def killed_often(expedition: Plan, journal: list[Row], seed: int) -> Sent:
             if chance.random() < 0.1:
                 known = known_to(pipeline)
                 pipeline = Pipeline(expedition, SECRETS, kept)
-                first = bisect_left(journal, kept.row if kept else 1, key=lambda item: item.seq)
+                first, sealed_from = (
+                    bisect_left(journal, seq, key=lambda item: item.seq)
+                    for seq in (pipeline.first_row, pipeline.record_row)
+                )
                 remember(pipeline, journal[:first], chance.choice((0, 3, 200)))
-                grown = [due for past in journal[first:at] for due in pipeline.receive(past)]
+                grown = [due for past in journal[sealed_from:at] for due in pipeline.receive(past)]
                 assert sent(grown + pipeline.advance(moment_us)) == out[left_before:]
                 assert known_to(pipeline) == known
         if row is not None:
@@ -262,7 +284,8 @@ def test_restart_keeps_the_moment_of_a_resume_whose_hold_it_does_not_read_again(
 
 def again_from(expedition: Plan, journal: list[Row], checkpoint: Checkpoint) -> Sent:
     """Return what a restart gives."""
-    return sent(run(Pipeline(expedition, SECRETS, checkpoint), journal[checkpoint.row - 1 :], HORIZON_US))
+    pipeline = Pipeline(expedition, SECRETS, checkpoint)
+    return sent(run(pipeline, owed(pipeline, journal), HORIZON_US))
 
 
 def test_input_of_the_two_properties_has_all_that_matters() -> None:
@@ -288,12 +311,34 @@ def test_restart_that_is_not_told_of_what_still_counts_releases_nothing() -> Non
     assert checkpoint is not None
     assert (checkpoint.row > 1, checkpoint.desk) == (True, (1,))
     pipeline = Pipeline(expedition, SECRETS, checkpoint)
-    for forgotten in (lambda: pipeline.receive(journal[-1]), lambda: pipeline.advance(HORIZON_US)):
+    for row in owed(pipeline, journal):
+        assert pipeline.receive(row) == []
+    late = replace(journal[-1], seq=checkpoint.row)
+    for forgotten in (lambda: pipeline.receive(late), lambda: pipeline.advance(HORIZON_US)):
         with pytest.raises(RegrownError, match="weren't told again"):
             forgotten()
     pipeline.remember(journal[0])
     assert pipeline.advance(HORIZON_US) == []
     assert [item.zone.name for item in pipeline.zones] == ["the hold"]
+
+
+def test_restart_that_reads_too_late_for_the_exact_record_releases_nothing() -> None:
+    """Without the rows that its log goes on with, a head would leave them out: nothing leaves until they are read."""
+    expedition = plan(policy("public", extra_us=0), dive=DiveLimits(quiet_us=12 * SECOND))
+    journal = in_order(dive_rows(30, start_s=70))
+    pipeline = Pipeline(expedition, SECRETS)
+    run(pipeline, journal, HORIZON_US)
+    checkpoint = pipeline.checkpoint()
+    assert checkpoint is not None
+    for kept in (checkpoint, replace(checkpoint, record=None)):
+        again_ = Pipeline(expedition, SECRETS, kept)
+        assert again_.record_row < again_.first_row == len(journal) + 1
+        for row in owed(again_, journal):
+            with pytest.raises(RegrownError, match="weren't read again"):
+                again_.advance(HORIZON_US)
+            again_.receive(row)
+        assert again_.advance(HORIZON_US) == []
+        assert again_.record.head(90) == pipeline.record.head(90)
 
 
 def test_audience_that_is_new_after_a_restart_is_shown_nothing_of_a_zone() -> None:
@@ -309,7 +354,7 @@ def test_audience_that_is_new_after_a_restart_is_shown_nothing_of_a_zone() -> No
     assert checkpoint is not None
     assert pipeline.zones == ()
     both = plan(policy("public", extra_us=0, delay_us=0), policy("new", extra_us=0))
-    grown = replace(checkpoint, row=1, standings=(*checkpoint.standings, Standing()), desk=())
+    grown = replace(checkpoint, row=1, standings=(*checkpoint.standings, Standing()), desk=(), record=None)
     due = run(Pipeline(both, SECRETS, grown), journal, HORIZON_US)
     mine = [item for item in due if item.record.audience == "new" and item.record.kind is Kind.TICK]
     ticks = [item.record.body[0] for item in mine if item.instant_us - 20 * SECOND < 30 * SECOND]

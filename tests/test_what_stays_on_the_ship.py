@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, message, plan, policy, rows, run, sent
+from heads import but_for_heads, masked, masked_recording
 from relay.core.decision import (
     Approve,
     Back,
@@ -72,8 +73,8 @@ MOMENTS = st.integers(0, 200 * SECOND) | st.integers(0, 100).map(lambda at: at *
 
 
 def outcome(journal: Iterable[Row]) -> list[tuple[int, str, bytes]]:
-    """Return all that leaves of a journal, and when."""
-    return sent(run(Pipeline(PLAN, SECRETS), journal))
+    """Return all that leaves of a journal, and when, but for the heads, which are over every row."""
+    return but_for_heads(sent(run(Pipeline(PLAN, SECRETS), journal)))
 
 
 ALL = outcome(TELLING)
@@ -164,11 +165,14 @@ def test_dismissed_say_is_never_told_even_if_it_is_approved_afterwards() -> None
     assert outcome(in_order(TELLING, steps, over)) == ALL
 
 
-Sent = tuple[list[list[tuple[int, bytes]]], dict[tuple[str, ...], bytes]]
+Sent = tuple[list[list[tuple[int, bytes]]], dict[tuple[str, ...], list[bytes]]]
 
 
 def voyage(private: Callable[[Voyage], list[Event]] | None = None, sighting: Sighted | None = None) -> Sent:
-    """Return what followers got, and when, and the recordings, of a ship that is killed and started three times."""
+    """Return what followers got, and when, and the recordings, of a ship that is killed and started three times.
+
+    But for the heads.
+    """
     followers = [Follower(audience.audience, None) for audience in PLAN.policies]
     out = Voyage(PLAN, SECRETS, followers, Disk())
     out.plan_for(Event(0, Do.DIAL, at) for at in range(len(followers)))
@@ -202,7 +206,8 @@ def voyage(private: Callable[[Voyage], list[Event]] | None = None, sighting: Sig
         assert out.ship.pipeline.targets["the bell"].position is not None
         words = [word_for(item.decision) for item in out.ship.pipeline.taken]
         assert words == "expect say say target hold resume early end back begin target expect say dismiss".split()
-    return [follower.got for follower in followers], dict(out.disk.files.files)
+    got = [[(instant_us, masked(frame)) for instant_us, frame in follower.got] for follower in followers]
+    return got, {name: masked_recording(data) for name, data in out.disk.files.files.items()}
 
 
 def decide(second: float, decision: Decision) -> Event:
