@@ -9,7 +9,10 @@ from relay.shell.advise_arguments import add_advise
 from relay.shell.audit_arguments import add_audit
 from relay.shell.exit_code import exit_code
 from relay.shell.guest_arguments import add_guests
-from relay.shell.reading_arguments import Commands, add_command, add_reading
+from relay.shell.reading_arguments import Commands, add_command, add_reading, secrets_key_argument
+from relay.shell.record.journal_arguments import add_journal
+from relay.shell.record.locked_arguments import add_locked
+from relay.shell.record.proof_arguments import add_prove
 from relay.shell.tell_arguments import add_tell
 
 _ABOUT = """\
@@ -33,11 +36,6 @@ example, with a capture of NMEA 0183 sentences from last year:
   offing show tryout/released/public/dive-001.recording
 """
 
-_IMPORTED = """\
-example, with Moth on deck again:
-  offing import EXPEDITION.toml --vehicle Moth moth-dive-3.jsonl
-"""
-
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; return 0 when it did what was asked, 2 when something given to it was wrong."""
@@ -54,10 +52,23 @@ def main(arguments: list[str] | None = None) -> int:
         from relay.shell.audit_command import audit
 
         return exit_code(audit, options)
+    if options.command == "prove":
+        from relay.shell.record.proving import prove
+
+        return exit_code(prove, options)
     if options.command == "advise":
         from relay.shell.advise_command import advise
 
         return exit_code(advise, options)
+    if options.command == "journal":
+        from relay.shell.record.journal_command import journal
+
+        return exit_code(journal, options)
+    if options.command in ("identity", "open", "secrets"):
+        from relay.shell.record import locked_command
+
+        locked = {"identity": locked_command.identity, "open": locked_command.open_received}
+        return exit_code(locked.get(options.command, locked_command.secrets), options)
     from relay.shell import app
 
     return app.run(options)
@@ -80,9 +91,11 @@ def _parser() -> argparse.ArgumentParser:
     _check(commands)
     _rehearse(commands)
     add_reading(commands)
+    add_prove(commands)
     add_audit(commands)
     add_advise(commands)
-    _import(commands)
+    add_journal(commands)
+    add_locked(commands)
     _record(commands)
     add_guests(commands)
     add_tell(commands)
@@ -124,6 +137,7 @@ def _ship(commands: Commands) -> None:
         help="start an audience whose promise no audit has passed, on your own word, which is journalled and stays on "
         "the desk until the relay ends",
     )
+    secrets_key_argument(parser)
     _log(parser)
 
 
@@ -169,6 +183,7 @@ def _key(commands: Commands) -> None:
         "whoever runs the shore, and put it where followers trust it. The secrets file itself stays on the ship.",
     )
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")
+    secrets_key_argument(parser)
 
 
 def _check(commands: Commands) -> None:
@@ -208,28 +223,7 @@ def _rehearse(commands: Commands) -> None:
         "--seed", type=int, default=1, help="secrets for this rehearsal alone, from a number (default 1)"
     )
     group.add_argument("--secrets", type=Path, metavar="FILE", help="the secrets file of a site")
-
-
-def _import(commands: Commands) -> None:
-    parser = add_command(
-        commands,
-        "import",
-        "import a recovered vehicle's own log: it completes the exact record, on the ship alone",
-        "Keeps the log that a vehicle brought back, its bytes as they are, beside the journal: with its name, its\n"
-        "SHA-256, who imported it and when. Nothing that was or will be released is changed by it, and the relay may\n"
-        "run meanwhile. FILE is .nmea, .tlog, .jsonl (also .gz) or .msgpack, and tells the time. The same file is\n"
-        "kept once. What is printed holds no position.",
-        _IMPORTED,
-    )
-    parser.add_argument(
-        "expedition", type=Path, metavar="EXPEDITION.toml", help="the expedition file, or the folder it lies in"
-    )
-    parser.add_argument("file", type=Path, metavar="FILE", help="the log")
-    parser.add_argument("--vehicle", required=True, metavar="NAME", help="whose log it is")
-    parser.add_argument("--feed", metavar="NAME", help="read it as this feed of the expedition file is read")
-    parser.add_argument("--date", metavar="YYYY-MM-DD", help="the day (UTC) on which a log without a date begins")
-    parser.add_argument("--who", help="who imports it (default: the user of this machine)")
-    parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
+    secrets_key_argument(parser)
 
 
 def _record(commands: Commands) -> None:

@@ -1,7 +1,7 @@
 """The import table: each module of `relay/`, with the modules of ours and the libraries that it may import.
 
 A row reads `room: "rooms it may import | libraries it may import"`, names of the same folder unless they say
-`core.` or `shell.`.
+`core.` or `shell.`; rooms of `shell/record` are written in full, `shell.record.tables`.
 """
 
 CORE = {
@@ -24,7 +24,9 @@ CORE = {
     "guest_terms": "errors ranges | datetime",
     "decision_values": "errors ranges sighting still",
     "programme": "policy ranges",
-    "decision": "area decision_values errors guest_terms overdue policy programme sighting still",
+    "find": "decision_values errors ranges | shapely",
+    "decision": "area decision_values errors find guest_terms overdue policy programme sighting still",
+    "finds": "decision errors find model target_position",
     "fuse": "decision model | gsw",
     "geodesy": "secrets | pyproj",
     "area": "geodesy secrets",
@@ -42,6 +44,8 @@ CORE = {
     # the exact record, on the ship alone
     "own_time": "mavlink model policy sources",
     "exact_record": "model own_time",
+    "minute_roots": "merkle minute_tree model record_log",
+    "proof": "errors merkle minute_tree model record_log",
     # places in annotations
     "place_finding": "",
     "place_number_words": "",
@@ -71,8 +75,8 @@ CORE = {
     "sayable": "place_in_text policy programme time_in_text",
     "channel": "decision disclosure dive_phases embargo fuse geodesy hiding minute_tree model policy programme "
     "programme_board record_log release restart sayable seal secrets stations still",
-    "pipeline": "channel decision desk_record embargo errors fuse hiding minute_tree model place_in_text policy "
-    "present programme ranges record_log restart secrets sighting sources stations time_in_text",
+    "pipeline": "channel decision desk_record embargo errors find finds fuse hiding minute_tree model place_in_text "
+    "policy present programme ranges record_log restart secrets sighting sources stations time_in_text",
     # what readers work out
     "figures": "release wire | shapely",
     "summary": "errors figures release wire",
@@ -95,7 +99,7 @@ CORE = {
     "reach": "geodesy given",
     "overdue": "errors given",
     "sighting": "errors target_position",
-    "desk_record": "decision overdue sighting target_position",
+    "desk_record": "decision find finds overdue sighting target_position",
     # who follows
     "history": "errors release wire",
     "subscriber": "history websocket",
@@ -124,7 +128,7 @@ SHELL = {
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "audit_plan core.errors core.policy core.survey_plan desk_address expedition_faults expedition_form "
     "expedition_sense feed_url uplink_plan | pydantic",
-    "secrets_file": "core.errors core.secrets",
+    "secrets_file": "core.errors core.secrets shell.record.identities shell.record.locking",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
     "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities uplink_plan",
@@ -137,12 +141,57 @@ SHELL = {
     "feed_websocket": "feed_intake feed_stream | websockets",
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
-    "journal": "core.errors core.model clock",
+    "record.sums": "core.errors",
+    "record.journal_pages": "",
+    "journal": "core.errors core.model clock shell.record.sums",
     "recovered": "core.errors core.policy",
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
+    "record.proof_arguments": "reading_arguments",
+    "record.journal_seals": "core.errors core.merkle core.minute_tree core.model core.record_log core.release "
+    "core.secrets core.wire journal secrets_file",
+    "record.proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
+    "journal shell.record.journal_seals shell.record.verifying",
+    "record.checking": "core.errors core.minute_roots core.minute_tree core.model core.seal core.secrets "
+    "core.verification exit_code expedition import_log journal printable recovered shell.record.journal_pages "
+    "shell.record.journal_seals shell.record.sums shell.record.verifying | rich",
     "checkpoint": "core.geodesy core.hiding core.policy core.programme core.record_log core.restart",
+    "record.exact_values": "core.model core.own_time core.policy core.target_position",
+    "record.exact_store": "core.errors core.model core.own_time recovered | msgspec",
+    "record.dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
+    "shell.record.exact_values",
+    "record.exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
+    "core.own_time core.policy core.sighting core.target_position shell.record.dive_walk shell.record.exact_store "
+    "shell.record.exact_values",
+    "record.exact_dives": "core.errors core.exact_record core.finds core.own_time core.policy expedition import_log "
+    "journal recovered shell.record.exact_reading shell.record.exact_store shell.record.exact_values",
+    "record.shapes": "core.geodesy | shapely",
+    "record.tables": "shell.record.exact_dives shell.record.shapes",
+    "record.track_tables": "core.model shell.record.exact_dives shell.record.exact_values shell.record.shapes "
+    "shell.record.tables",
+    "record.told_tables": "core.find core.finds shell.record.exact_dives shell.record.exact_values shell.record.shapes "
+    "shell.record.tables",
+    "record.all_tables": "shell.record.exact_dives shell.record.tables shell.record.told_tables "
+    "shell.record.track_tables",
+    "record.gpkg": "shell.record.exact_dives shell.record.shapes shell.record.tables",
+    "record.csv_tables": "shell.record.exact_dives shell.record.tables shell.record.zipped",
+    "record.geojson": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped | msgspec",
+    "record.zipped": "",
+    "record.telling": "| rich",
+    "record.exporting": "core.errors expedition import_log shell.record.all_tables shell.record.csv_tables "
+    "shell.record.exact_dives shell.record.exact_store shell.record.geojson shell.record.gpkg "
+    "shell.record.locking shell.record.tables shell.record.telling",
+    "record.locking": "core.errors | pyrage",
+    "record.secrets_lock": "core.errors core.secrets journal secrets_file shell.record.identities shell.record.locking",
+    "record.identities": "core.errors shell.record.locking | pyrage",
+    "record.backup": "core.errors expedition journal recovered secrets_file shell.record.locking shell.record.sums",
+    "record.opening": "core.errors shell.record.backup shell.record.locking",
+    "record.locked_arguments": "reading_arguments",
+    "record.locked_command": "core.errors expedition import_log shell.record.backup shell.record.identities "
+    "shell.record.locking shell.record.opening shell.record.secrets_lock | rich",
+    "record.journal_arguments": "reading_arguments shell.record.locked_arguments shell.record.proof_arguments",
+    "record.journal_command": "import_log shell.record.checking shell.record.exporting shell.record.locked_command",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
@@ -210,9 +259,11 @@ SHELL = {
     "deciding": "core.errors core.ranges",
     "exit_code": "core.errors printable",
     "control": "core.errors deciding",
-    "desk_sense": "core.area core.decision core.desk_record core.errors core.pipeline core.policy core.sighting",
-    "standing": "core.decision core.desk_record core.errors core.pipeline core.place_finding core.policy "
-    "core.programme core.still desk_sense quantities",
+    "desk_finds": "core.find core.finds",
+    "desk_sense": "core.area core.decision core.desk_record core.errors core.find core.pipeline core.policy "
+    "core.sighting desk_finds",
+    "standing": "core.decision core.desk_record core.errors core.find core.pipeline core.place_finding core.policy "
+    "core.programme core.still desk_finds desk_sense quantities",
     # the desk, on its own listener
     "trail": "",
     "desk_token": "core.errors",
@@ -222,8 +273,8 @@ SHELL = {
     "desk_audiences": "core.channel desk_seen quantities",
     "desk_vehicles": "core.fuse core.pipeline desk_legs desk_watch",
     "desk_feeds": "core.pipeline core.sources core.stations feeds",
-    "desk_decided": "core.decision core.desk_record core.hiding core.pipeline core.programme desk_seen desk_watch "
-    "quantities",
+    "desk_decided": "core.decision core.desk_record core.find core.hiding core.pipeline core.programme "
+    "desk_finds desk_seen desk_watch quantities",
     "desk_state": "core.decision core.notices core.pipeline core.policy core.silence desk_audiences desk_decided "
     "desk_disk desk_feeds desk_legs desk_seen desk_vehicles desk_watch expedition feeds promises site standing",
     "desk_line": "gate | aiohttp",
@@ -235,15 +286,15 @@ SHELL = {
     # the promises: who may start, and what is about to leave
     "audit_result": "core.errors core.policy expedition quantities | datetime",
     "audit_gate": "audit_result core.decision core.errors core.ranges expedition",
-    "foresight_process": "core.policy",
+    "foresight_process": "core.policy core.secrets",
     "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release core.wire "
     "foresight_process",
     "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual audit_result "
     "checkpoint core.channel core.desk_record core.errors core.model core.pipeline core.record_log core.restart "
     "core.secrets foresight foresight_process journal recording secrets_file | numpy time",
     "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy "
-    "core.release expedition foresight_process outlet quantities",
-    "taking": "core.decision core.errors core.model core.pipeline clock desk_decided journal standing",
+    "core.release core.secrets expedition foresight_process outlet quantities",
+    "taking": "core.decision core.errors core.find core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "
     "promises recording secrets_file site standing taking uplink",
@@ -262,7 +313,10 @@ SHELL = {
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "printable": "",
-    "verify": "core.errors core.seal core.verification exit_code printable programme_file",
+    "record.row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
+    "record.verifying": "core.errors core.proof core.release core.wire printable shell.record.row_words",
+    "verify": "core.errors core.proof core.seal core.verification exit_code printable programme_file "
+    "shell.record.verifying",
     "reading_arguments": "",
     "tell_words": "quantities",
     "tell_arguments": "",

@@ -37,6 +37,7 @@ HEADS = (
             "return [dive.log.head(at_us, head)]",
             "return [dive.log.head(at_us, head + len(self._record._tree._seats).to_bytes(4))]",
         ),
+        ("core/release.py", "if len(head) != HEAD_BYTES:", "if not head:"),
     ),
     leak(
         "how much the ship receives: a head whenever there are so many records more",

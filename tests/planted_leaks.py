@@ -364,8 +364,8 @@ DOORS = (
         ),
         (
             "shell/ship.py",
-            "in self._file.rows(self.pipeline.first_row):",
-            "in _with_logs(self._file, self.pipeline.first_row):",
+            "in self._file.rows(self.pipeline.record_row):",
+            "in _with_logs(self._file, self.pipeline.record_row):",
         ),
     ),
     leak(

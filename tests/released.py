@@ -35,6 +35,18 @@ def dive(number: int, ticks: int, *, audience: str = "public", closed: bool = Tr
     return [_frame(record) for record in [*records, *([log.end(ticks * TICK_US)] if closed else [])]]
 
 
+def dive_with_heads(number: int, heads: Sequence[bytes], audience: str = "public") -> list[Frame]:
+    """Return the frames of a closed dive in which a head follows every fourth tick: a minute of ticks of 15 s."""
+    log = _log(number, audience)
+    records = [log.open(0)]
+    for minute, head in enumerate(heads):
+        ticks = [(4 * minute + tick) * TICK_US for tick in range(4)]
+        records.append(log.tick(ticks[0], [Report(heard=True, depth_m=10)]))
+        records.append(log.head(ticks[0], head))
+        records += [log.tick(at_us, [Report(heard=True, depth_m=10)]) for at_us in ticks[1:]]
+    return [_frame(record) for record in [*records, log.end(4 * len(heads) * TICK_US)]]
+
+
 def dive_with_everything(number: int) -> list[Frame]:
     """Return the frames of a dive with exact places and targets, as only a trusted audience is given them."""
     log = _log(number, "public", Place.EXACT)

@@ -64,11 +64,12 @@ class ShipProcess:
     port: int
     process: Process | None = None
     words: list[str] = field(default_factory=list)
+    arguments: tuple[str, ...] = ()
     _reader: "asyncio.Task[None] | None" = None
 
     async def start(self) -> None:
         """Start it and wait until it has printed its address."""
-        command = [sys.executable, "-m", "relay", "ship", str(self.expedition)]
+        command = [sys.executable, "-m", "relay", "ship", str(self.expedition), *self.arguments]
         environment = {**os.environ, "PYTHONPATH": ROOT}
         self.process = await asyncio.create_subprocess_exec(*command, stdout=PIPE, stderr=PIPE, env=environment)
         assert self.process.stdout is not None

@@ -1,9 +1,12 @@
 """The checkpoint as a mark of the journal."""
 
+import json
+
 from dives import plan, policy
 from relay.core.geodesy import Anchor
 from relay.core.hiding import InForce
 from relay.core.programme import Programme, Told
+from relay.core.record_log import LogStart
 from relay.core.restart import Checkpoint, Standing
 from relay.shell.checkpoint import read_checkpoint, write_checkpoint
 
@@ -26,6 +29,17 @@ def test_checkpoint_keeps_each_audiences_standing_by_name() -> None:
     other = plan(policy("new"), policy("slow"), policy("public"))
     assert read_checkpoint(text, other) == Checkpoint(9, (Standing(), slow, public))
     assert read_checkpoint(None, TWO) is None
+
+
+def test_checkpoint_keeps_where_the_exact_records_log_goes_on() -> None:
+    """Minute, row and frontier come back to the bit; one from before there was a log has none."""
+    log = LogStart(5, 4_700, (bytes(range(32)), bytes(32)))
+    checkpoint = Checkpoint(4_711, (Standing(), Standing()), record=log)
+    text = write_checkpoint(checkpoint, TWO)
+    assert read_checkpoint(text, TWO) == checkpoint
+    older = json.loads(text)
+    del older["record"]
+    assert read_checkpoint(json.dumps(older), TWO) == Checkpoint(4_711, (Standing(), Standing()))
 
 
 def test_checkpoint_of_a_relay_that_knew_no_zones_of_the_desk_is_read() -> None:

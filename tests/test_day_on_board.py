@@ -85,7 +85,7 @@ class Day:
     def command(self, *arguments: str) -> str:
         """Return what a command of Offing's says."""
         with redirect_stdout(StringIO()) as said:
-            assert main([arguments[0], str(self.folder), *arguments[1:]]) == 0
+            assert main([*arguments[0].split(), str(self.folder), *arguments[1:]]) == 0
         return said.getvalue()
 
     @property
@@ -140,7 +140,8 @@ def _pass(day: Day) -> None:
     day.voyage.play(us("4:30:00"))
     before = day.released()
     (day.folder / "moth.jsonl").write_bytes(recovered_log())
-    day.imported = json.loads(day.command("import", "--vehicle", "Moth", str(day.folder / "moth.jsonl"), "--json"))
+    log = str(day.folder / "moth.jsonl")
+    day.imported = json.loads(day.command("journal import", "--vehicle", "Moth", log, "--json"))
     assert day.released() == before
     day.voyage.play(HOURS * 3_600 * SECOND)
 
@@ -244,7 +245,7 @@ def test_late_report_replaces_nothing_newer(day: Day) -> None:
 
 
 def test_import_says_what_the_log_adds(day: Day) -> None:
-    """`offing import` counts what was live, what the log has, what both have, and the minutes that are gained."""
+    """`offing journal import` counts what was live, what the log has, what both have, and the minutes gained."""
     log, record = day.imported["log"], day.imported["record"]
     assert (log["reports"], log["new"], log["live_between"]) == (exact.MOTH_LOG, True, 85)
     assert (log["rejected"], log["others"], log["minutes_gained"]) == ({}, {}, exact.MOTH_MINUTES_GAINED)

@@ -66,7 +66,7 @@ PROGRAM = re.compile(r"(?:bin/offing|offing:/var/lib/offing offing) (.+)")
 
 @pytest.mark.parametrize(
     ("what", "steps"),
-    [("ship", ["check", "tell"]), ("shore", ["shore"]), ("container", ["shore"])],
+    [("ship", ["check", "identity", "secrets", "tell"]), ("shore", ["shore"]), ("container", ["shore"])],
 )
 def test_what_is_told_to_do_by_hand_can_be_done_in_its_order(
     what: str, steps: list[str], capsys: pytest.CaptureFixture[str]

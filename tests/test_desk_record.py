@@ -21,12 +21,14 @@ from relay.core.decision import (
     Target,
 )
 from relay.core.desk_record import TAKEN_LIMIT, TARGETS_LIMIT, WAITING_LIMIT, DeskRecord, Taken
+from relay.core.find import Find
 from relay.core.sighting import SeenFrom
 from test_sighting import SEES
 
 PLACED = replace(SEES, seen_from=SeenFrom(-38.6, -21.9, 40.0))
 WAITS = Say(text="silt", wait=True, vehicle="Lantern", audiences=("public",))
 SEEN = Target(name="a", verdict="rock", vehicle="Moth", sighting=PLACED)
+FIND = Find(name="a", what="a ship's bell")
 EXPECT = Expect(vehicle="Moth", return_in_s=60, return_grace_s=5, report_every_s=7, report_grace_s=30)
 
 
@@ -132,6 +134,8 @@ def test_record_is_bounded(over: int) -> None:
         ([zone("a"), LiftZone(name="a"), zone("a")], 9, (3,)),
         ([zone("a"), LiftZone(name="a")], 2, (1,)),
         ([WAITS, zone("a")], 1, ()),
+        ([FIND, Hold(), replace(FIND, what="an anchor", supersedes=1)], 9, (1, 3)),
+        ([FIND, replace(FIND, what="an anchor", supersedes=1)], 2, (1,)),
     ],
 )
 def test_rows_that_still_count_are_kept_for_a_restart(
@@ -155,6 +159,7 @@ def test_kept_rows_and_those_that_follow_tell_all_again() -> None:
                 kept = desk.kept(before)
         again = record([told for told in whole if told.row in kept or told.row >= before])
         assert (again.waiting, again.targets, again.expected) == (desk.waiting, desk.targets, desk.expected)
+        assert list(again.finds) == list(desk.finds)
         assert set(again.kept(40)) <= {told.row for told in whole}
 
 
@@ -163,5 +168,5 @@ def _any(chance: random.Random, row: int) -> Decision:
     return chance.choice([
         WAITS, Approve(say=chance.randint(1, row)), Dismiss(say=chance.randint(1, row)), EXPECT, Back(vehicle="Moth"),
         Target(name=name, verdict="rock"), Target(name=name, verdict="rock", vehicle="Moth", sighting=PLACED),
-        zone(name), LiftZone(name=name), Hold(),
+        zone(name), LiftZone(name=name), Hold(), Find(name=name, what="iron"), Find(name=name, depth_m=float(row)),
     ])  # fmt: skip

@@ -6,9 +6,24 @@ import pytest
 
 from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, plan, policy
 from relay.core.area import Area, ZoneAction
-from relay.core.decision import Approve, Back, Decision, Dismiss, Expect, HideZone, Hold, LiftZone, Resume, Say, Target
+from relay.core.decision import (
+    Approve,
+    Back,
+    Decision,
+    Dismiss,
+    Expect,
+    HideZone,
+    Hold,
+    LiftZone,
+    Resume,
+    Say,
+    Target,
+    read_decision,
+    write_decision,
+)
 from relay.core.desk_record import TARGETS_LIMIT, WAITING_LIMIT
 from relay.core.errors import OperatorError
+from relay.core.find import Find
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Place, Plan
 from relay.core.ranges import NOTE_LIMIT
@@ -45,6 +60,43 @@ def refuses(decision: Decision, pipeline: Pipeline, why: str, now_us: int = NOW_
     """Assert that a decision is refused, and why."""
     with pytest.raises(OperatorError, match=why):
         answer(decision, pipeline, now_us)
+
+
+def test_find_is_recorded_once_as_found_and_superseded_by_its_row() -> None:
+    """At any time, dive or not; a name that is taken, a row that isn't current and an unknown vehicle are refused."""
+    find = Find(name="the bell", what="a ship's bell", vehicle="Lantern")
+    taken = {"taken": "find", "as_found": True, "supersedes": None, "place": None, "photographs": 0, "drawings": 0}
+    assert answer(find, site(dives=False)) == answer(find, site()) == taken
+    recorded = site(find)
+    (known,) = recorded.finds
+    refuses(find, recorded, f"recorded as found in row {known.current.row}, and nothing overwrites that")
+    again = replace(find, what="a handbell", supersedes=known.current.row)
+    assert answer(again, recorded) == {**taken, "as_found": False, "supersedes": known.current.row}
+    refuses(replace(again, supersedes=known.current.row + 1), recorded, "is not what is known now of the find")
+    refuses(replace(find, name="a jar", vehicle="Gannet"), recorded, "'Gannet' is not a vehicle")
+    refuses(Find(name="a jar"), recorded, 'say what the find "a jar" is')
+
+
+def test_find_takes_the_place_of_a_target_when_it_is_recorded() -> None:
+    """Whatever is said of the target later, the find's record stays as it was; a target without a place is refused."""
+    marked = site(SEEN, Target(name="the wheel", verdict="rock"))
+    known = marked.targets["the bell"].position
+    assert known is not None
+    find = Find(name="bell", what="a ship's bell", target="the bell")
+    told = answer(find, marked)["place"]
+    assert told == {
+        "latitude_deg": known.latitude_deg, "longitude_deg": known.longitude_deg,
+        "radius_95_m": known.spread.radius_95_m, "target": "the bell",
+    }  # fmt: skip
+    refuses(replace(find, target="the wheel"), marked, 'where the target "the wheel" lies isn.t known; .*: "the bell"')
+    whole = marked.completed(find, NOW_US)
+    assert isinstance(whole, Find)
+    assert read_decision(write_decision(whole, "Ines")) == whole
+    marked.receive(decided(NOW_US, whole))
+    marked.receive(decided(NOW_US + 1, replace(SEEN, sighting=replace(SEES, range_m=50.0, seen_from=None))))
+    (kept,) = marked.finds
+    assert kept.current.find.place == whole.place
+    assert whole.place is not None and whole.place.latitude_deg != marked.targets["the bell"].position.latitude_deg
 
 
 def test_resume_that_has_not_seen_the_newest_hold_is_refused() -> None:

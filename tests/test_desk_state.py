@@ -36,6 +36,7 @@ from relay.core.decision import (
     Uninvite,
 )
 from relay.core.desk_record import Known
+from relay.core.find import Find
 from relay.core.model import RowKind
 from relay.core.pipeline import Blocked, Pipeline
 from relay.core.policy import Leg
@@ -224,6 +225,8 @@ DECISIONS: dict[str, Decision] = {
     "target Boiler: rock": Target(name="Boiler", verdict="rock"),
     "hidden: bow": HideZone(name="bow", centre=FIRST, radius_m=50, margin_m=50, action=ZoneAction.WITHHOLD),
     "shown again: bow": LiftZone(name="bow"),
+    "find the bell: a ship's bell": Find(name="the bell", what="a ship's bell"),
+    "find the bell (supersedes row 7): a handbell": Find(name="the bell", what="a handbell", supersedes=7),
     "Moth: expected back in 1 min": Expect(vehicle="Moth", return_in_s=60, return_grace_s=1),
     "Moth: is back": Back(vehicle="Moth"),
     "programme put up": Programme(pinned="The boiler is next."),
@@ -258,7 +261,7 @@ def test_state_holds_the_newest_of_what_there_is_much_of() -> None:
     names = [target["name"] for target in parts["targets"]]
     assert names == ["no. 2", *(f"no. {at}" for at in range(6, TARGETS + 5))]
     assert [kept["text"] for kept in parts["kept_back"]] == [f"text {at}" for at in range(KEPT_BACK + 2, 2, -1)]
-    assert parts["in_all"] == {"targets": TARGETS + 5, "kept_back": KEPT_BACK + 3}
+    assert parts["in_all"] == {"targets": TARGETS + 5, "finds": 0, "kept_back": KEPT_BACK + 3}
 
 
 async def test_fault_of_the_desks_own_stops_no_release(

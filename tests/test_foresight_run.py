@@ -20,7 +20,7 @@ from relay.shell.foresight_process import Job, Seen, ask
 from relay.shell.foresight_run import answer
 from relay.shell.journal import JournalFile
 from relay.shell.recording import Recorder, recording_path
-from relay.shell.secrets_file import open_secrets
+from relay.shell.secrets_file import NAME, open_secrets
 
 PLACE = (-41.0, 17.5)
 SEABED_M = 256.0
@@ -113,6 +113,18 @@ def test_what_is_missing_is_told(gone: str, why: str, tmp_path: Path) -> None:
     told = answer(job(expedition))
     assert list(told) == ["fault"]
     assert why in told["fault"]
+
+
+def test_secrets_that_lie_encrypted_are_handed_over(tmp_path: Path) -> None:
+    """With them in the job nothing is read and the answer is the same; without them it is told what is missing."""
+    expedition = aboard(tmp_path)
+    plain, secrets = answer(job(expedition)), open_secrets(expedition.private, None)
+    (expedition.private / NAME).rename(expedition.private / "away")
+    assert answer(job(expedition, secrets=secrets)) == plain
+    assert "seen" in plain
+    assert f"{NAME} can't be read" in answer(job(expedition))["fault"]
+    assert secrets.key.hex() not in repr(job(expedition, secrets=secrets))
+    assert repr(secrets.key) not in repr(job(expedition, secrets=secrets))
 
 
 def test_chart_that_was_changed_since_the_audit_is_a_fault(tmp_path: Path) -> None:

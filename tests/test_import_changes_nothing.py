@@ -42,7 +42,7 @@ def brought_back(folder: Path, name: str, since_s: int) -> None:
     rows = dive_rows(40, seed=9)
     messages = [json.loads(row.data) | {"t": since_s + at, "depth_m": 900.0} for at, row in enumerate(rows)]
     (folder / name).write_text("".join(json.dumps({**message, "note": "logged"}) + "\n" for message in messages))
-    assert main(["import", str(folder), "--vehicle", "Lantern", str(folder / name)]) == 0
+    assert main(["journal", "import", str(folder), "--vehicle", "Lantern", str(folder / name)]) == 0
 
 
 def voyage(folder: Path, imports: bool) -> Sent:
@@ -143,7 +143,7 @@ async def test_import_beside_a_running_relay_changes_nothing_that_is_sent(tmp_pa
         async with asyncio.timeout(60):
             await send_line(port, lines[0])
             await until(lambda: any(b"n0" in frame for frame in follower.frames))
-            words = ("import", str(ship.expedition), "--vehicle", "Lantern", str(tmp_path / "lantern.jsonl"))
+            words = ("journal", "import", str(ship.expedition), "--vehicle", "Lantern", str(tmp_path / "lantern.jsonl"))
             code, said = await command(*words)
             assert (code, "is kept as Lantern's own log" in said) == (0, True)
             await send_line(port, lines[1])

@@ -1,4 +1,4 @@
-"""`offing import` and `offing record`, as commands: what is kept, what is refused, what is said, and nothing exact."""
+"""`offing journal import` and `offing record`, as commands: what is kept, refused and said, and nothing exact."""
 
 import gzip
 import json
@@ -54,13 +54,13 @@ class Site:
     def run(self, command: str, *words: object, vehicle: str = "Moth") -> tuple[int, str, str]:
         """Run a command on this site; return its code and what it said."""
         first, *rest = [str(word) for word in words] or [str(self.folder / "EXPEDITION.toml")]
-        code = main([command, first, "--vehicle", vehicle, *rest])
+        code = main([*command.split(), first, "--vehicle", vehicle, *rest])
         said = self._capsys.readouterr()
         return code, said.out, said.err
 
     def take(self, file: Path, *words: object, vehicle: str = "Moth") -> tuple[int, str, str]:
         """Import a log."""
-        return self.run("import", self.folder / "EXPEDITION.toml", file, *words, vehicle=vehicle)
+        return self.run("journal import", self.folder / "EXPEDITION.toml", file, *words, vehicle=vehicle)
 
 
 @pytest.fixture
@@ -179,9 +179,9 @@ def test_wrong_vehicle_folder_or_site_is_refused(site: Site, tmp_path_factory: p
     assert "there is no such file" in site.take(site.folder / "gone.jsonl")[2]
     elsewhere = tmp_path_factory.mktemp("elsewhere")
     (elsewhere / "EXPEDITION.toml").write_text(RIGHT)
-    assert "holds no journal" in site.run("import", elsewhere, file)[2]
+    assert "holds no journal" in site.run("journal import", elsewhere, file)[2]
     (elsewhere / "other.toml").write_text(RIGHT)
-    assert "holds 2 files that end in .toml" in site.run("import", elsewhere, file)[2]
+    assert "holds 2 files that end in .toml" in site.run("journal import", elsewhere, file)[2]
 
 
 def test_nameless_log_is_not_imported_as_two_vehicles(site: Site) -> None:

@@ -12,10 +12,12 @@ from relay.shell.taking import ONLY_JOURNALLED
 from ship_in_hand import StuckDisk, report, sailing, tell
 
 ZONE = {"do": "zone", "name": "bow", "centre": [-41.2, 17.5], "radius_m": 50, "margin_m": 50, "action": "withhold"}
+FIND = {"do": "find", "name": "the bell", "what": "a ship's bell"}
 PAIRS: list[tuple[dict[str, Any], dict[str, Any], str]] = [
     ({"do": "approve", "say": 0}, {"do": "dismiss", "say": 0}, "has just been decided upon (approve)"),
     (ZONE, ZONE, 'the zone "bow" has just been decided upon (zone)'),
     ({"do": "back", "vehicle": "Moth"}, {"do": "back", "vehicle": "Moth"}, "that Moth is back has just been decided"),
+    (FIND, {**FIND, "what": "an anchor"}, 'the find "the bell" has just been decided upon (find)'),
     ({"do": "end"}, {"do": "end"}, "no dive is under way"),
     ({"do": "end"}, {"do": "say", "text": "The bell."}, "no dive is under way"),
 ]

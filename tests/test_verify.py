@@ -120,7 +120,7 @@ def test_dive_handed_on_under_another_number_is_found(tmp_path: Path, capsys: py
 def test_dive_that_goes_on_is_verified_where_that_is_meant(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Whoever cuts off the end looks like a dive that goes on: taken only if asked for, and a torn tail is told."""
     path = put(tmp_path, 1, closed=False)
-    path.write_bytes(path.read_bytes() + dive(1, 5)[6].data[:33])
+    path.write_bytes(path.read_bytes() + dive(1, 5)[5].data[:33])
     assert run(capsys, path, "--key", KEY)[0] == 2
     code, said, _ = run(capsys, path, "--key", KEY, "--unfinished")
     assert code == 0

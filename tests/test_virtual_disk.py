@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from relay.core.model import Row, RowKind
-from relay.shell.journal import JournalFile
+from relay.shell.journal import JournalFile, Minute, read_minutes
 from relay.shell.recording import Recorder, load_recording, recording_path
 from test_recording import FRAMES
 from virtual_disk import MemoryJournal, MemoryPath
@@ -46,6 +46,10 @@ def test_journal_keeps_rows_and_marks_all_or_none(made: Callable[[Path], Callabl
     file = opened()
     assert file.last() == (4, 4_000)
     assert file.marks() == {"a": "1", "b": "2"}
+    file.keep_minutes([Minute(0, 4, bytes(32)), Minute(1, 4, bytes(32))])
+    file.keep_minutes([Minute(1, 5, b"another root, of 32 bytes, as is")])
+    noted = list(file.minutes.values()) if isinstance(file, MemoryJournal) else list(read_minutes(file.path))
+    assert noted == [Minute(0, 4, bytes(32)), Minute(1, 4, bytes(32))]
     assert list(file.rows()) == [row(seq) for seq in (1, 2, 3, 4)]
     assert list(file.rows(3)) == [row(3), row(4)]
     file.close()

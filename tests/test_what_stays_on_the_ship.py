@@ -32,6 +32,7 @@ from relay.core.decision import (
     word_for,
     write_decision,
 )
+from relay.core.find import Find, FindPlace
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import DiveLimits, SourcePlan
@@ -57,6 +58,7 @@ TOLD: list[tuple[int, Decision]] = [
 INPUT = in_order(dive_rows(50), dive_rows(40, start_s=58, seed=3))
 TELLING = in_order(INPUT, [decided(second * SECOND, decision) for second, decision in TOLD])
 
+FOUND = FindPlace(latitude_deg=-38.61472, longitude_deg=-21.93306, radius_95_m=4.5)
 PRIVATE: st.SearchStrategy[Decision] = st.one_of(
     st.builds(Say, text=st.sampled_from(["wait", "38 36.9 S 021 55.9 W"]), wait=st.just(True)),
     st.builds(Dismiss, say=st.integers(1, 150)),
@@ -67,6 +69,10 @@ PRIVATE: st.SearchStrategy[Decision] = st.one_of(
     st.builds(Back, vehicle=st.sampled_from(["Lantern", "Moth"])),
     st.builds(Invite, guest=st.just("0000ada0"), audience=st.sampled_from(["public", "slow"]), invited=st.just("Ada")),
     st.builds(Uninvite, guest=st.just("0000ada0"), invited=st.just("Ada")),
+    st.builds(
+        Find, name=st.sampled_from(["the bell", "the wheel"]), what=st.just("38 36.9 S"), place=st.just(FOUND),
+        depth_m=st.floats(0, 900), vehicle=st.none() | st.just("Lantern"), supersedes=st.none() | st.integers(1, 150),
+    ),
     st.builds(Unaudited, audience=st.sampled_from(["public", "slow"]), reason=st.just("38 36.9 S 021 55.9 W")),
 )  # fmt: skip
 MOMENTS = st.integers(0, 200 * SECOND) | st.integers(0, 100).map(lambda at: at * 2 * SECOND)
@@ -91,7 +97,7 @@ def bridge(seconds: Iterable[float], depth_m: float = 0.0, note: str | None = No
 @settings(max_examples=60)
 @given(st.lists(st.tuples(MOMENTS, PRIVATE), min_size=1, max_size=8))
 def test_what_waits_or_is_expected_changes_no_byte(steps: list[tuple[int, Decision]]) -> None:
-    """Says that wait or are dismissed, expectations, returns, invitations, at any moments: nobody ashore can tell."""
+    """Says that wait, expectations, returns, invitations, finds, at any moments: nobody ashore can tell."""
     assert outcome(in_order(TELLING, [decided(moment, decision) for moment, decision in steps])) == ALL
 
 

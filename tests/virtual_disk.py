@@ -9,6 +9,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 
 from relay.core.model import Row, RowKind
+from relay.shell.journal import Minute
 
 _SOME_FILE = os.memfd_create("recordings")  # what an fsync of memory is done to
 
@@ -19,6 +20,7 @@ class MemoryJournal:
     def __init__(self) -> None:
         self._rows: list[Row] = []
         self._marks: dict[str, str] = {}
+        self.minutes: dict[int, Minute] = {}
 
     def marks(self) -> dict[str, str]:
         return dict(self._marks)
@@ -43,6 +45,10 @@ class MemoryJournal:
             raise sqlite3.IntegrityError("a row is there already, or one is missing")
         self._rows += rows
         self._marks.update(marks)
+
+    def keep_minutes(self, minutes: Iterable[Minute]) -> None:
+        for minute in minutes:
+            self.minutes.setdefault(minute.minute, minute)
 
     def close(self) -> None:
         """Let go: nothing is open."""

@@ -2,8 +2,8 @@
 
 Rules: every decision is a journal row before it acts, with who took it; hold, cut, stop and a new zone act at once
 because they only remove; leg, note, target, begin, end, programme and the lifting of a zone tell or show something, so
-they wait out the embargo like any input. What is said but waits for approval, a target's sighting, what is expected of
-a vehicle, who is invited by what name, and who goes without an audit stay on the ship.
+they wait out the embargo like any input. What is said but waits for approval, a target's sighting, a find, what is
+expected of a vehicle, who is invited by what name, and who goes without an audit stay on the ship.
 """
 
 import json
@@ -29,6 +29,7 @@ from relay.core.decision_values import (
     text_fault,
 )
 from relay.core.errors import OperatorError
+from relay.core.find import FIND_FAULTS, FIND_READ, Find, together_fault, write_find
 from relay.core.guest_terms import guest_fault, invited_fault, until_fault
 from relay.core.overdue import Expectation
 from relay.core.policy import MICROSECONDS, Leg
@@ -229,7 +230,7 @@ class End:
 
 Told = SetLeg | Say | Target | Begin | End | LiftZone | Programme
 ActsAtOnce = Hold | Resume | Cut | Early | HideZone
-Private = Approve | Dismiss | Expect | Back | Invite | Uninvite | Unaudited
+Private = Approve | Dismiss | Expect | Back | Invite | Uninvite | Unaudited | Find
 Decision = Told | ActsAtOnce | Private
 VERDICTS = ("unchecked", "rock", "modern debris", "of interest", "withheld")
 _NAMES: dict[str, type[Decision]] = {
@@ -252,6 +253,7 @@ _NAMES: dict[str, type[Decision]] = {
     "uninvite": Uninvite,
     "unaudited": Unaudited,
     "programme": Programme,
+    "find": Find,
 }
 _WORDS: dict[type[Decision], str] = {kind: word for word, kind in _NAMES.items()}
 
@@ -263,6 +265,8 @@ def write_decision(decision: Decision, who: str) -> bytes:
         values["still"] = write_still(values["still"])
     if values.get("sighting") is not None:
         values["sighting"] = write_sighted(values["sighting"])
+    if isinstance(decision, Find):
+        values = write_find(decision)
     return json.dumps({"do": _WORDS[type(decision)], "who": who, **values}, ensure_ascii=False).encode()
 
 
@@ -321,6 +325,8 @@ def _together(decision: Decision) -> str | None:
         return "a cut goes from an earlier moment to a later one"
     if isinstance(decision, Target) and decision.sighting is not None and decision.vehicle is None:
         return "a sighting is some vehicle's: name the vehicle"
+    if isinstance(decision, Find):
+        return together_fault(decision)
     if isinstance(decision, HideZone) and decision.margin_m < decision.radius_m / 2:
         return (
             f"a margin of {decision.margin_m:g} m about a zone of {decision.radius_m:g} m lets the hole point at its "
@@ -369,6 +375,7 @@ _FAULTS: dict[str, Callable[[object], str | None]] = {
     "guest": guest_fault,
     "invited": invited_fault,
     "until": until_fault,
+    **FIND_FAULTS,
 }
 _READ: dict[str, Callable[[Any], Any]] = {
     "leg": Leg,
@@ -378,4 +385,5 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "sighting": read_sighted,
     "centre": tuple,
     "action": ZoneAction,
+    **FIND_READ,
 }

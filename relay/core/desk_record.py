@@ -1,4 +1,4 @@
-"""What the desk knows of the decisions taken: says that wait, targets, what is expected, and who took what.
+"""What the desk knows of the decisions taken: says that wait, targets, finds, what is expected, who took what.
 
 Rules: exact and private; nothing here is input to anything that is released, but a say that somebody approves. A
 function of the decisions in the order of their rows: told again, it is the same. Bounded: at a limit what is new is
@@ -20,6 +20,8 @@ from relay.core.decision import (
     Say,
     Target,
 )
+from relay.core.find import Find
+from relay.core.finds import Finds, target_place
 from relay.core.overdue import Expectation
 from relay.core.sighting import place_of
 from relay.core.target_position import Target as Placed
@@ -90,6 +92,7 @@ class DeskRecord:
     def __init__(self) -> None:
         self.waiting: dict[int, Waiting] = {}
         self.targets: dict[str, Known] = {}
+        self.finds = Finds()
         self.expected: dict[str, Expected] = {}
         self.taken: deque[Taken] = deque(maxlen=TAKEN_LIMIT)
         self._rows: list[tuple[int, tuple[Key, ...], tuple[Key, ...]]] = []
@@ -110,6 +113,8 @@ class DeskRecord:
             self._know(told, decision)
             begun = (("verdict", decision.name),)
             begun += (("sighting", decision.name),) if decision.sighting is not None else ()
+        elif isinstance(decision, Find):
+            begun = self._find(told, decision)
         elif isinstance(decision, Expect | Back):
             begun, ended = self._await(told, decision)
         elif isinstance(decision, HideZone):
@@ -147,6 +152,19 @@ class DeskRecord:
             position = place_of(target.sighting, target.sighting.seen_from)
         vehicle = target.vehicle if target.vehicle is not None or before is None else before.vehicle
         self.targets[target.name] = Known(target.verdict, told.at_us, told.row, vehicle, position)
+
+    def completed_find(self, find: Find) -> Find:
+        """Return a record of a find with the place of the target that it names, and what it takes over."""
+        placed = {name: known for name, known in self.targets.items() if known.position is not None}
+        places = {
+            name: target_place(name, known.row, known.position) for name, known in placed.items() if known.position
+        }
+        return self.finds.completed(find, places)
+
+    def _find(self, told: Taken, find: Find) -> tuple[Key, ...]:
+        """Keep a record of a find; every one counts for ever."""
+        kept = self.finds.take(told.row, told.at_us, told.wall_s, told.who, find)
+        return () if kept is None else (("find", told.row),)
 
     def _await(self, told: Taken, decision: Expect | Back) -> tuple[tuple[Key, ...], tuple[Key, ...]]:
         name = decision.vehicle

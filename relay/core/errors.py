@@ -5,9 +5,11 @@ OffingError                  everything below
 │   ├── ExpeditionError      the expedition file (with the line)
 │   ├── ShoreFileError       the shore's file (with the line)
 │   ├── SecretsError         the secrets file is missing, changed, unreadable or open to others
+│   ├── LockingError         a file can't be encrypted or opened, or a key to do it is none
 │   ├── CaptureError         a capture given to rehearse cannot be read or timed
 │   ├── RefusedError         the running relay doesn't take a message: nothing was journalled
 │   ├── RecordingError       a recording is not one, is of another version, or is torn
+│   ├── ProofError           a proof is none, or was altered: says where
 │   ├── NoRelayError         no relay runs on a private folder, so none can be asked
 │   ├── ChartError           a chart for the audit is none, or can't be read or joined with the others
 │   ├── InvitationError      a guest, a day or a list of guests is not what it should be, or not the ship's
@@ -44,6 +46,10 @@ class SecretsError(OperatorError):
     """The secrets file is missing, was changed, or is readable by others."""
 
 
+class LockingError(OperatorError):
+    """A file can't be encrypted or opened: it is damaged, the key is another, or what was given is no key."""
+
+
 class CaptureError(OperatorError):
     """A capture cannot be read or timed."""
 
@@ -54,6 +60,10 @@ class RefusedError(OperatorError):
 
 class RecordingError(OperatorError):
     """A recording is not one, is of an unknown version, or is torn where it must not be."""
+
+
+class ProofError(OperatorError):
+    """A file is no proof as Offing writes it, or was altered."""
 
 
 class NoRelayError(OperatorError):

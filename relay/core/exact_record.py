@@ -5,7 +5,7 @@ live report adds what no log tells of that instant, so that what both tell stand
 side. Where the two differ the log counts: the link may have rounded, and the journal keeps what was received.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -44,59 +44,75 @@ class Coverage:
     minutes_gained: int
 
 
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A report as it came, and what of it is in the exact record: all, some of its fields, or nothing (None).
+
+    `both`: a live report of which a log tells something of the same instant; `differs`: it tells something else.
+    """
+
+    report: Report
+    kept: Report | None
+    both: bool = False
+    differs: bool = False
+
+
 class _Logged:
     """What logs tell at the instants at which there are live reports, too."""
 
-    def __init__(self, logs: Iterable[Report], instants: set[int]) -> None:
+    def __init__(self, logs: Iterable[Report], instants: set[int], in_a_log: Callable[[bytes], bool]) -> None:
         self._values: dict[tuple[int, str], set[Any]] = {}
-        self._frames: set[bytes] = set()
+        self._in_a_log = in_a_log
         for report in logs:
-            if report.frame is not None:
-                self._frames.add(report.frame)
-            if (instant := _instant(report)) in instants:
+            if (instant := instant_ms(report)) in instants:
                 for name, value in _told(report.observation).items():
                     self._values.setdefault((instant, name), set()).add(value)
 
-    def compare(self, report: Report) -> tuple[list[str], bool]:
-        """Return the fields of a live report that no log tells of its instant, and whether one tells otherwise."""
+    def judge(self, report: Report) -> Judged:
+        """Judge a live report."""
         told = _told(report.observation)
-        if report.frame is not None and report.frame in self._frames:
-            return [], False
+        if report.frame is not None and self._in_a_log(report.frame):
+            return Judged(report, None, both=True)
         if not report.own:
-            return list(told), False
-        known = {name: self._values.get((_instant(report), name)) for name in told}
+            return Judged(report, report)
+        known = {name: self._values.get((instant_ms(report), name)) for name in told}
         differs = any(values is not None and told[name] not in values for name, values in known.items())
-        return [name for name, values in known.items() if values is None], differs
+        lacking = [name for name, values in known.items() if values is None]
+        kept = _only(report, lacking) if lacking else None
+        return Judged(report, kept, len(lacking) < len(told), differs)
 
 
 def merged(logs: Sequence[Sequence[Report]], live: Sequence[Report]) -> ExactRecord:
     """Return logs, in the order of their import, and live reports as one record."""
-    out, had = list[Report](), set[tuple[int, Observation]]()
+    frames = {report.frame for log in logs for report in log if report.frame is not None}
+    all_judged = judged(logs, live, frames.__contains__)
+    kept = (one.kept for one in all_judged if one.kept is not None)
+    both, differing = (sum(getattr(one, name) for one in all_judged) for name in ("both", "differs"))
+    return ExactRecord(tuple(sorted(kept, key=lambda report: report.t_s)), both, differing)
+
+
+def judged(logs: Sequence[Sequence[Report]], live: Sequence[Report], in_a_log: Callable[[bytes], bool]) -> list[Judged]:
+    """Judge each report: logs in the order of their import, then live ones in the order in which they were given.
+
+    Reports of one instant (`instant_ms`) can be judged apart from all others, if `in_a_log` tells of a frame whether
+    any log has it.
+    """
+    out, had = list[Judged](), set[tuple[int, Observation]]()
     for log in logs:
-        out += [report for report in log if (_instant(report), report.observation) not in had]
-        had |= {(_instant(report), report.observation) for report in log}
-    logged = _Logged(out, {_instant(report) for report in live})
-    both = differing = 0
-    for report in _once(live):
-        lacking, differs = logged.compare(report)
-        both += len(lacking) < len(_told(report.observation))
-        differing += differs
-        if lacking:
-            out.append(_only(report, lacking))
-    return ExactRecord(tuple(sorted(out, key=lambda report: report.t_s)), both, differing)
-
-
-def _once(live: Iterable[Report]) -> Iterable[Report]:
-    """Yield live reports but the copies: a mirrored station, or a link that repeats itself, tells the same again."""
-    had: set[tuple[int, Observation]] = set()
+        out += [Judged(one, None if (instant_ms(one), one.observation) in had else one) for one in log]
+        had |= {(instant_ms(report), report.observation) for report in log}
+    instants = {instant_ms(report) for report in live}
+    logged = _Logged((one.kept for one in out if one.kept is not None), instants, in_a_log)
+    told = set[tuple[int, Observation]]()
     for report in live:
-        told = _instant(report), report.observation
-        if not report.own or told not in had:
-            yield report
-        had.add(told)
+        tells = instant_ms(report), report.observation
+        # A mirrored station, or a link that repeats itself, tells the same again: a copy.
+        out.append(Judged(report, None) if report.own and tells in told else logged.judge(report))
+        told.add(tells)
+    return out
 
 
-def _instant(report: Report) -> int:
+def instant_ms(report: Report) -> int:
     """Return the time in milliseconds: finer than any clock a log is kept by, coarser than what a format rounds."""
     return round(report.t_s * 1_000)
 

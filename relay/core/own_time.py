@@ -168,22 +168,32 @@ def nearest_s(time_of_day_s: float, near_s: float) -> float:
     return near_s + (time_of_day_s - near_s + DAY_S / 2) % DAY_S - DAY_S / 2
 
 
-class _LiveFeed:
+class LiveFeed:
     """One feed of the journal: its decoder, and the last time that it told."""
 
     def __init__(self, source: SourcePlan) -> None:
+        """Begin with the feed's first row: `events` takes all of them, in their order."""
         self._source, self._decoder = source, decoder_for(source)
         self._told: tuple[float, int] | None = None
 
-    def read(self, row: Row, vehicle: str) -> Iterator[Report]:
-        """Yield the vehicle's reports in a row."""
+    def events(self, row: Row) -> Iterator[Event | Report]:
+        """Yield what is in a row: a report of whichever vehicle that is named, and the events that are none.
+
+        A report of a vehicle that neither it nor the feed names has None for it; one that tells only the time of the
+        reports after it is left out.
+        """
         for event in _decoded(self._decoder, row):
-            if isinstance(event, Accepted):
-                t_s, own = self._time(event.observation, row)
-                named = event.observation.vehicle or self._source.vehicle
-                if named == vehicle and not event.observation.tells_only_time:
-                    frame = event.raw if self._source.format == "mavlink" else None
-                    yield Report(t_s, own, Origin.LIVE, replace(event.observation, vehicle=vehicle), frame)
+            if not isinstance(event, Accepted):
+                yield event
+                continue
+            observation = event.observation
+            t_s, own = self._time(observation, row)
+            if observation.tells_only_time:
+                continue
+            if observation.vehicle is None and self._source.vehicle is not None:
+                observation = replace(observation, vehicle=self._source.vehicle)
+            frame = event.raw if self._source.format == "mavlink" else None
+            yield Report(t_s, own, Origin.LIVE, observation, frame)
 
     def _time(self, observation: Observation, row: Row) -> tuple[float, bool]:
         """Return when a report was made, and whether the vehicle's own clock says so."""
@@ -204,11 +214,13 @@ def _decoded(decoder: Decoder, row: Row) -> list[Event]:
 def live_reports(rows: Iterable[Row], plan: Plan, vehicle: str) -> Iterator[Report]:
     """Yield what the journal's rows tell of a vehicle, in the order of receipt: all of it, whatever was cut or held."""
     feeds = {
-        source.name: _LiveFeed(source)
+        source.name: LiveFeed(source)
         for source in plan.sources
         if not source.of_ship and (source.format not in _NAMELESS or source.vehicle == vehicle)
     }
     for row in rows:
         feed = feeds.get(row.source)
         if feed is not None and row.kind is not RowKind.DECISION:
-            yield from feed.read(row, vehicle)
+            for event in feed.events(row):
+                if isinstance(event, Report) and event.observation.vehicle == vehicle:
+                    yield event

@@ -27,6 +27,8 @@ from relay.core.decision import (
 from relay.core.desk_record import DeskRecord, Expected, Known, Taken, Waiting
 from relay.core.embargo import Embargo
 from relay.core.errors import OperatorError, RegrownError
+from relay.core.find import Find
+from relay.core.finds import Finds
 from relay.core.fuse import Fuse, Stamped
 from relay.core.hiding import ZoneInForce, zones_in_force
 from relay.core.minute_tree import Evidence
@@ -103,6 +105,11 @@ class Pipeline:
     def targets(self) -> dict[str, Known]:
         """The targets by their names, exact."""
         return self.desk.targets
+
+    @property
+    def finds(self) -> Finds:
+        """The finds, exact."""
+        return self.desk.finds
 
     @property
     def expected(self) -> dict[str, Expected]:
@@ -217,9 +224,11 @@ class Pipeline:
             self._tell(row, decision)
 
     def completed(self, decision: Decision, at_us: int) -> Decision:
-        """Return a decision with what the relay alone can say of it: from where a target is seen, what has left."""
+        """Return a decision with what the relay alone can say: where a target is seen from, what has left, a find."""
         if isinstance(decision, Hold):
             return self.completed_hold(decision)
+        if isinstance(decision, Find):
+            return self.desk.completed_find(decision)
         if not isinstance(decision, Target) or decision.sighting is None:
             return decision
         seen_from = self.seen_from(decision.vehicle, at_us)

@@ -11,7 +11,17 @@ from typing import Any
 from relay.core.errors import RecordingError
 from relay.core.release import HEAD_BYTES, Kind
 from relay.core.seal import is_sealed, parse_key
-from relay.core.wire import Recording, WireRecord, decode, footer, is_footer, objects, pad_of, read_recording
+from relay.core.wire import (
+    Recording,
+    WireRecord,
+    decode,
+    footer,
+    frame_begin,
+    is_footer,
+    objects,
+    pad_of,
+    read_recording,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +54,7 @@ def examine(data: bytes, key: bytes | None = None) -> Examined:
     header = read_recording(records[0].data).header
     audience, own = _text(header, "audience"), key_of(header)
     unsigned = own is None and not any(map(_has_signature, records))
-    faults = [*_in_order(records), *faults, *_footed(records, data[end:])]
+    faults = [*_in_order(records), *faults] + ([] if faults else [*_behind(records, data[end:], end)])
     faults += [] if unsigned and key is None else _by_whom(records, audience, own, key)
     ended = records[-1].kind == Kind.END
     torn = 0 if ended or faults else len(data) - end
@@ -96,7 +106,7 @@ def _parts(data: bytes) -> tuple[list[WireRecord], int, list[str]]:
             last = end
     except RecordingError as error:
         after = f" after record {records[-1].seq}" if records else ""
-        faults.append(f"{error}: nothing{after} can be read")
+        faults.append(f"{error}: nothing{after} can be read (bytes {last} to {len(data) - 1})")
     return records, last, faults
 
 
@@ -123,17 +133,37 @@ def _is_head(body: Any) -> bool:
     return [len(part) for part in parts if isinstance(part, bytes)] == [HEAD_BYTES] and len(parts) == 1
 
 
-def _footed(records: Sequence[WireRecord], rest: bytes) -> Iterator[str]:
-    """Yield what is wrong with what follows the records: nothing, the footer, or the begin of something cut off."""
-    found = [end for value, _, end in _readable(rest) if is_footer(value)]
-    if not found:
-        return
-    if rest[: found[0]] != footer(record.data for record in records):
-        yield "the footer: it doesn't agree with the records, which were altered, or some were taken out or put in"
-    if records[-1].kind != Kind.END:
+def _behind(records: Sequence[WireRecord], rest: bytes, at: int) -> Iterator[str]:
+    """Yield what is wrong with what follows the records, at byte `at`: nothing, the footer, or the begin of either.
+
+    After the end of a dive only the footer may follow, whole or cut off; before it only a next record, cut off.
+    """
+    ended = records[-1].kind == Kind.END
+    where = f"bytes {at} to {at + len(rest) - 1}"
+    found = [end for value, _, end in _readable(rest) if is_footer(value)][:1]
+    good = footer(record.data for record in records)
+    if found and rest[: found[0]] != good:
+        yield (
+            "the footer: it doesn't agree with the records, which were altered, or some were taken out or put in "
+            f"({where})"
+        )
+    if found and not ended:
         yield "the record that ends the dive: missing, though there is a footer"
-    if len(rest) > found[0]:
+    if found and len(rest) > found[0]:
         yield f"{len(rest) - found[0]} bytes behind the footer"
+    if not found and ended and not good.startswith(rest):
+        yield f"the footer: altered, or something stands in its place ({where})"
+    if not found and not ended and rest:
+        yield from _torn(records[-1], rest, where)
+
+
+def _torn(last: WireRecord, rest: bytes, where: str) -> Iterator[str]:
+    """Yield why the bytes behind an open recording's last record aren't the next one, cut off."""
+    due = frame_begin(last.dive, last.seq + 1)
+    if rest[: len(due)] != due[: len(rest)]:
+        yield f"record {last.seq + 1}: altered, for it doesn't begin as one; nothing from there can be read ({where})"
+    elif frame_begin(last.dive, last.seq + 2) in rest:
+        yield f"record {last.seq + 1}: altered, for it seems to hold the next one ({where})"
 
 
 def _readable(data: bytes) -> Iterator[tuple[Any, int, int]]:

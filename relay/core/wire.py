@@ -47,6 +47,11 @@ def encode(record: ReleasedRecord) -> bytes:
     return bare + pad.to_bytes(2, "big") + bytes(pad)
 
 
+def frame_begin(dive: int, seq: int) -> bytes:
+    """Return the bytes that the frame of this record of a dive begins with."""
+    return b"".join([_ARRAY_OF_SIX, msgpack.packb(dive), msgpack.packb(seq)])
+
+
 def _blocks(length: int) -> int:
     return -(-length // BLOCK) * BLOCK
 

@@ -33,7 +33,7 @@ from relay.shell.exit_code import exit_code
 from relay.shell.expedition import read_expedition
 from relay.shell.export import export
 from relay.shell.guests_told import guests, invite, uninvite
-from relay.shell.import_log import import_log, show_record
+from relay.shell.import_log import show_record
 from relay.shell.log_lines import announce, log_to_stderr
 from relay.shell.page_words import words_of
 from relay.shell.plain_cautions import cautions
@@ -74,7 +74,6 @@ def run(options: argparse.Namespace) -> int:
         "deploy": deploy,
         "export": _export,
         "guests": guests,
-        "import": import_log,
         "invite": invite,
         "key": show_key,
         "publish": _publish,
@@ -117,7 +116,7 @@ def _check(options: argparse.Namespace) -> int:
 def _ship(options: argparse.Namespace) -> int:
     log_to_stderr(form=options.log)
     raise_open_files()
-    expedition = read_expedition(options.expedition)
+    expedition = read_expedition(options.expedition, options.secrets_key)
     leave = Leave(dict(options.without_audit), whose_process())
     for words in cautions(expedition):
         _log.warning("caution: %s", words)
@@ -147,7 +146,9 @@ def _demo(options: argparse.Namespace) -> int:
 
 def _rehearse(options: argparse.Namespace) -> int:
     expedition = read_expedition(options.expedition)
-    site: Secrets = read_secrets(options.secrets) if options.secrets else seeded_secrets(options.seed)
+    site: Secrets = (
+        read_secrets(options.secrets, options.secrets_key) if options.secrets else seeded_secrets(options.seed)
+    )
     secrets = site.for_rehearsal()
     with _progress() as progress:
         task = progress.add_task("rehearsing", total=None, what="")

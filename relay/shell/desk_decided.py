@@ -1,4 +1,4 @@
-"""What was decided, for the desk: says that wait, targets, zones, the last decisions in words, cuts, and what was said.
+"""What was decided, for the desk: says that wait, targets, finds, zones, decisions in words, cuts, what was said.
 
 Rules: exact and private. Moments are those of the embargo clock, and how long ago that was. Bounded, for it goes to
 every desk twice a second: the newest of each; `in_all` says how many there are.
@@ -29,9 +29,11 @@ from relay.core.decision import (
     word_for,
 )
 from relay.core.desk_record import Known, Taken, Waiting
+from relay.core.find import Find
 from relay.core.hiding import ZoneInForce
 from relay.core.pipeline import Pipeline
 from relay.core.programme import Programme
+from relay.shell.desk_finds import find_parts
 from relay.shell.desk_seen import Seen
 from relay.shell.desk_watch import Watch
 from relay.shell.quantities import say_duration
@@ -49,9 +51,10 @@ def decided_parts(pipeline: Pipeline, watch: Watch, now_us: int) -> dict[str, An
     return {
         "waiting": [_waiting(waits, now_us) for waits in pipeline.waiting.values()],
         "targets": [_target(name, known, watch) for name, known in _newest(pipeline.targets)],
+        "finds": find_parts(pipeline.finds, now_us),
         "zones": [_zone(zone, watch) for zone in pipeline.zones],
         "kept_back": _kept_back(pipeline, now_us),
-        "in_all": {"targets": len(pipeline.targets), "kept_back": len(pipeline.blocked)},
+        "in_all": {"targets": len(pipeline.targets), "finds": len(pipeline.finds), "kept_back": len(pipeline.blocked)},
         "decisions": [_taken(taken, now_us) for taken in list(pipeline.taken)[: -DECISIONS - 1 : -1]],
         "cuts": [_cut(taken, taken.decision) for taken in pipeline.taken if isinstance(taken.decision, Cut)],
     }
@@ -152,6 +155,9 @@ def decision_words(decision: Decision, at_us: int) -> str:
             return f"{word_for(decision)}: what row {decision.say} says"
         case Target():
             return f"target {decision.name}: {decision.verdict}"
+        case Find():
+            later = "" if decision.supersedes is None else f" (supersedes row {decision.supersedes})"
+            return f"find {decision.name}{later}: {decision.what}"
         case HideZone() | LiftZone():
             return f"{'hidden' if isinstance(decision, HideZone) else 'shown again'}: {decision.name}"
         case Expect():

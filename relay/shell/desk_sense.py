@@ -9,9 +9,11 @@ from relay.core.area import Lies, where_lies
 from relay.core.decision import Back, HideZone, LiftZone, Resume, Say, Target
 from relay.core.desk_record import TARGETS_LIMIT, WAITING_LIMIT, Waiting
 from relay.core.errors import OperatorError
+from relay.core.find import Find
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Place
 from relay.core.sighting import FRESH_US, place_of
+from relay.shell.desk_finds import place_parts
 
 ZONES_LIMIT = 100
 
@@ -68,6 +70,14 @@ def check_target(target: Target, pipeline: Pipeline) -> dict[str, Any]:
             "first_order": place.first_order,
         }
     }
+
+
+def check_find(find: Find, pipeline: Pipeline) -> dict[str, Any]:
+    """Return whether this is a find as found, and the place that is journalled; refuse what would overwrite one."""
+    pipeline.finds.check(find)
+    counts = {"photographs": len(find.photographs or ()), "drawings": len(find.drawings or ())}
+    place = None if find.place is None else place_parts(find.place)
+    return {"as_found": find.supersedes is None, "supersedes": find.supersedes, "place": place, **counts}
 
 
 def check_zone(decision: HideZone, pipeline: Pipeline) -> dict[str, Any]:

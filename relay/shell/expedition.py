@@ -5,7 +5,7 @@ start. The file holds no secret unless it names zones or forbidden words: then i
 """
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +33,10 @@ class FeedPlan:
 
 @dataclass(frozen=True, slots=True)
 class Expedition:
-    """A checked expedition file: the core's plan, and what the shell alone needs."""
+    """A checked expedition file: the core's plan, and what the shell alone needs.
+
+    `secrets_key`: not of the file, but given to a command: what opens the secrets where they are encrypted.
+    """
 
     path: Path
     ship: str
@@ -51,9 +54,10 @@ class Expedition:
     uplink: UplinkPlan | None = None
     invited_audiences: frozenset[str] = frozenset()
     audit: AuditPlan = NO_AUDIT
+    secrets_key: Path | None = None
 
 
-def read_expedition(path: Path) -> Expedition:
+def read_expedition(path: Path, secrets_key: Path | None = None) -> Expedition:
     """Read and check an expedition file; ExpeditionError names every fault with its line."""
     try:
         text = path.read_text(encoding="utf-8")
@@ -63,7 +67,8 @@ def read_expedition(path: Path) -> Expedition:
         ) from error
     except UnicodeDecodeError as error:
         raise ExpeditionError(f"{path} can't be read: {error}. Save it as text in UTF-8.") from error
-    return parse_expedition(text, path)
+    expedition = parse_expedition(text, path)
+    return expedition if secrets_key is None else replace(expedition, secrets_key=secrets_key)
 
 
 def parse_expedition(text: str, path: Path) -> Expedition:

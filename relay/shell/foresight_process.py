@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from relay.core.policy import Plan
+from relay.core.secrets import Secrets
 
 LIMIT_S = 300.0
 BUDGET_S = 200.0  # after so long a round leaves the ticks that it hasn't judged to the next one
@@ -31,7 +32,8 @@ class Job:
 
     `told`: the dive and number of the record that left last; `judged`: of the last that earlier rounds have judged;
     `levels`: the mass that is a 95 % region; `promises`: km2; `digests`: of the charts' files, as they were audited;
-    `open_audiences`: what they are told counts for each.
+    `open_audiences`: what they are told counts for each. `secrets`: the site's, handed over on the process's standard
+    input, as they may lie encrypted; None: its plain file is read.
     """
 
     plan: Plan
@@ -45,6 +47,7 @@ class Job:
     judged: Mapping[str, Number] = field(default_factory=dict)
     digests: tuple[str, ...] = ()
     open_audiences: frozenset[str] = frozenset()
+    secrets: Secrets | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

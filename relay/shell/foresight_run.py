@@ -128,7 +128,7 @@ def _residual_of(job: Job) -> Callable[[float], Areas]:
 def answer(job: Job) -> dict[str, Any]:
     """Return {"seen": {audience: ...}}, or {"fault": words without a position}."""
     try:
-        seen = work_out(job, read_secrets(job.private / SECRETS), _residual_of(job))
+        seen = work_out(job, job.secrets or read_secrets(job.private / SECRETS), _residual_of(job))
     except ImportError as error:
         return {"fault": f"{error.name} isn't installed: install offing[audit]"}
     except OffingError as error:

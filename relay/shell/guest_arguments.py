@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from relay.shell.reading_arguments import Commands, add_command
+from relay.shell.reading_arguments import Commands, add_command, secrets_key_argument
 
 _ABOUT = """\
 Makes a link for one person to an audience that the expedition file calls invited, and prints it, once: it is
@@ -39,6 +39,7 @@ def add_guests(commands: Commands) -> None:
     )
     uninvite.add_argument("guest", metavar="ID", help="as `offing guests` lists it")
     for parser in (invite, uninvite):
+        secrets_key_argument(parser)
         parser.add_argument("--who", help="who decides it (default: the user of this machine)")
     for parser in (invite, uninvite, guests):
         parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")

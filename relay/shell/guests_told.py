@@ -38,7 +38,7 @@ _NO_ADDRESS = (
 
 def invite(options: argparse.Namespace) -> int:
     """Invite whom the options say and print the link, alone."""
-    expedition = read_expedition(options.expedition)
+    expedition = _expedition(options)
     message = {"do": "invite", "audience": options.audience, "name": options.name, "until": options.until}
     answer = _ask(expedition, {**message, "who": options.who or getpass.getuser()})
     if options.json:
@@ -55,7 +55,7 @@ def invite(options: argparse.Namespace) -> int:
 def uninvite(options: argparse.Namespace) -> int:
     """Take back the invitation with the id in the options."""
     message = {"do": "uninvite", "guest": options.guest, "who": options.who or getpass.getuser()}
-    answer = _ask(read_expedition(options.expedition), message)
+    answer = _ask(_expedition(options), message)
     if options.json:
         print(json.dumps(answer, indent=2, ensure_ascii=False))
         return 0
@@ -73,6 +73,10 @@ def guests(options: argparse.Namespace) -> int:
     else:
         print("\n".join(map(_line, told)) or "Nobody has been invited.")
     return 0
+
+
+def _expedition(options: argparse.Namespace) -> Expedition:
+    return read_expedition(options.expedition, options.secrets_key)
 
 
 def _line(told: dict[str, Any]) -> str:
@@ -100,7 +104,7 @@ async def _in_its_place(expedition: Expedition, message: dict[str, Any]) -> dict
         return {"guests": [told_of(each, time.time()) for each in reversed(read_book(expedition.private).invited)]}
     file = JournalFile(expedition.private)  # its lock keeps a relay out while this is done
     try:
-        secrets = open_secrets(expedition.private, file.marks().get(MARK))
+        secrets = open_secrets(expedition.private, file.marks().get(MARK), expedition.secrets_key)
         file.commit([], {MARK: fingerprint(secrets)})
         journalling = _Journalling(file)
         inviting = _inviting(expedition, journalling, Signer(secrets.signing_seed))

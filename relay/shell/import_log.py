@@ -1,4 +1,4 @@
-"""`offing import` and `offing record`: a vehicle's own log into the exact record, and what that covers.
+"""`offing journal import` and `offing record`: a vehicle's own log into the exact record, and what that covers.
 
 Rules: a log is read before it is kept, and refused whole, with nothing changed, if it isn't one of this vehicle; what
 is said about it holds no position unless that is asked for; the relay, running or not, is neither needed nor touched.

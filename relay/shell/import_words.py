@@ -1,4 +1,4 @@
-"""What `offing import` says: counts and times by the vehicle's clock, never a position."""
+"""What `offing journal import` says: counts and times by the vehicle's clock, never a position."""
 
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime

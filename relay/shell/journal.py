@@ -3,7 +3,8 @@
 Rules (R5): a row is handed on only after it is on the disk (SQLite, WAL, synchronous FULL; one writer thread,
 group commit); when the disk is full or gone, rows wait, nothing is handed on, and nothing is released (R4). Input
 on its way to the disk delays no release, or the moments of release would tell that there is input now (R2).
-One writer, ever: a lock beside the file keeps a second relay out.
+One writer, ever: a lock beside the file keeps a second relay out. Closed cleanly, the file has its sums beside it
+(`record.sums`), and none while it is open.
 """
 
 import asyncio
@@ -16,11 +17,12 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
 from relay.shell.clock import ClockMark, EmbargoClock, TimeSource
+from relay.shell.record.sums import forget_sums, write_sums
 
 NAME = "journal.db"
 LAST = "clock last_us"
@@ -32,7 +34,17 @@ CREATE TABLE IF NOT EXISTS row (
     source TEXT NOT NULL, kind TEXT NOT NULL, data BLOB NOT NULL) STRICT;
 CREATE INDEX IF NOT EXISTS decision ON row (seq) WHERE kind = 'decision';
 CREATE TABLE IF NOT EXISTS mark (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS minute (
+    minute INTEGER PRIMARY KEY, last_seq INTEGER NOT NULL, root BLOB NOT NULL) STRICT, WITHOUT ROWID;
 """
+
+
+class Minute(NamedTuple):
+    """What the journal's rows of one minute came to: the last row by its end, and the root of its tree (32 bytes)."""
+
+    minute: int
+    last_seq: int
+    root: bytes
 
 
 class JournalFile:
@@ -44,10 +56,12 @@ class JournalFile:
         self._lock = _lock(folder / "journal.lock")
         self.path = folder / NAME
         os.close(os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600))
+        forget_sums(self.path)
         self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=False)
         self._db.execute("PRAGMA journal_mode=WAL")
         self._db.execute("PRAGMA synchronous=FULL")
         self._db.executescript(_SCHEMA)
+        self._whole = False
 
     def marks(self) -> dict[str, str]:
         """Return all marks."""
@@ -84,9 +98,26 @@ class JournalFile:
                 self._db.execute("ROLLBACK")
             raise
 
+    def keep_minutes(self, minutes: Iterable[Minute]) -> None:
+        """Write what whole minutes came to, durably; one that is there stays as it is. sqlite3.Error as `commit`."""
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            self._db.executemany("INSERT OR IGNORE INTO minute VALUES (?, ?, ?)", minutes)
+            self._db.execute("COMMIT")
+        except sqlite3.Error:
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            raise
+
     def close(self) -> None:
-        """Close the file and let others have it."""
+        """Close the file, with its sums if all of it is in the one file and the disk takes them; let others have it."""
+        with contextlib.suppress(sqlite3.Error):
+            # (0, ...): nobody who reads it at this moment keeps a part of it in another file
+            self._whole = self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0
         self._db.close()
+        if self._whole:
+            with contextlib.suppress(OSError, sqlite3.Error):
+                write_sums(self.path)
         os.close(self._lock)
 
 
@@ -111,6 +142,14 @@ def read_marks(path: Path) -> dict[str, str]:
         return {}
     with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
         return dict(database.execute("SELECT name, value FROM mark"))
+
+
+def read_minutes(path: Path) -> Iterator[Minute]:
+    """Yield what whole minutes came to, in their order, read-only; nothing in a journal from before there were any."""
+    with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
+        if database.execute("SELECT 1 FROM sqlite_schema WHERE name = 'minute'").fetchone() is not None:
+            for minute, last_seq, root in database.execute("SELECT minute, last_seq, root FROM minute ORDER BY minute"):
+                yield Minute(minute, last_seq, root)
 
 
 def _rows(database: sqlite3.Connection, first: int) -> Iterator[Row]:
@@ -163,6 +202,7 @@ class Journal:
         self._proven_us = clock.counted_us()
         self._queue: queue.SimpleQueue[Row | None] = queue.SimpleQueue()
         self._marks: dict[str, str] = {}
+        self._minutes: list[Minute] = []
         self._marks_lock = threading.Lock()
         self._room = asyncio.Event()
         self._room.set()
@@ -211,6 +251,11 @@ class Journal:
         """Let these marks go to the disk with the next commit."""
         with self._marks_lock:
             self._marks.update(marks)
+
+    def keep_minutes(self, minutes: Iterable[tuple[int, int, bytes]]) -> None:
+        """Let what whole minutes came to go to the disk before the next commit's rows and marks."""
+        with self._marks_lock:
+            self._minutes += [Minute(*minute) for minute in minutes]
 
     def beat(self) -> None:
         """Commit the marks and the clock whether rows come or not, so that a reboot loses little provable time."""
@@ -269,7 +314,8 @@ class Journal:
         rows = self._take()
         with self._marks_lock:
             marks, self._marks = self._marks, {}
-        if not self._committed(rows, marks):
+            minutes, self._minutes = self._minutes, []
+        if not self._committed(rows, marks, minutes):
             return None
         self._proven_us = int(marks.get(LAST, self._proven_us))
         return rows
@@ -281,11 +327,13 @@ class Journal:
             items.append(self._queue.get())
         return [row for row in items if row is not None]
 
-    def _committed(self, rows: list[Row], marks: dict[str, str]) -> bool:
+    def _committed(self, rows: list[Row], marks: dict[str, str], minutes: list[Minute]) -> bool:
         """Commit until the disk takes it; False if the relay is being closed before that."""
         while True:
             self._writing_us = self._clock.read_us()
             try:
+                if minutes:
+                    self._file.keep_minutes(minutes)
                 self._file.commit(rows, marks)
             except sqlite3.Error as error:
                 self._fault = f"the journal can't be written: {error}"

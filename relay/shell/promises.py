@@ -30,6 +30,7 @@ from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import MICROSECONDS
 from relay.core.release import NO_DIVE
+from relay.core.secrets import Secrets
 from relay.shell.audit_gate import Leave, marks_of, promised_ever, taken_away, whose_process, without_audit
 from relay.shell.audit_result import level_of, read_results, say_area
 from relay.shell.expedition import Expedition
@@ -94,6 +95,7 @@ class Promises:
         self._promises: Mapping[str, float] = promises
         self._without = dict(leave.reasons)
         self._asking, self._round_s = asking, round_s
+        self.secrets: Secrets | None = None  # None: each round reads the site's plain file
         self._told: dict[str, Number] = {}
         self._again = asyncio.Event()
         self._changes = self._judged_changes = 0  # how often what waits was changed, now and for the last round
@@ -241,6 +243,7 @@ class Promises:
         return Job(
             plan=expedition.plan,
             private=expedition.private,
+            secrets=self.secrets,
             released=expedition.released,
             charts=expedition.audit.charts,
             upto_us=upto_us,

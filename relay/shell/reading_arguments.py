@@ -23,6 +23,17 @@ def add_command(
     return commands.add_parser(name, help=short, description=long, epilog=examples, formatter_class=form)
 
 
+def secrets_key_argument(parser: argparse.ArgumentParser) -> None:
+    """Let a command be given what opens the site's secrets: where they are encrypted, and nobody is there to ask."""
+    parser.add_argument(
+        "--secrets-key",
+        type=Path,
+        metavar="FILE",
+        help="the file with the key or the passphrase that opens the secrets, if `offing secrets lock` encrypted them "
+        "(default: the passphrase is asked for on the terminal)",
+    )
+
+
 def add_reading(commands: Commands) -> None:
     """Add the commands that read recordings."""
     _show(commands)

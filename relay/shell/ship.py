@@ -71,8 +71,8 @@ class Ship:
         self._file = JournalFile(expedition.private)
         marks = self._file.marks()
         self.promises.remember(marks)
-        secrets = open_secrets(expedition.private, marks.get(MARK))
-        self._fingerprint = fingerprint(secrets)
+        secrets = open_secrets(expedition.private, marks.get(MARK), expedition.secrets_key)
+        self._fingerprint, self.promises.secrets = fingerprint(secrets), secrets
         self._clock: EmbargoClock = clock_of(self._file, time)
         self.pipeline = Pipeline(expedition.plan, secrets, read_checkpoint(marks.get("checkpoint"), expedition.plan))
         signer = Signer(secrets.signing_seed)
@@ -145,6 +145,7 @@ class Ship:
         await self.site.close()
         await self.inviting.close()
         if self._journal is not None:
+            self._journal.keep_minutes(self.pipeline.record.take_closed())
             await self._journal.close()
         self._file.close()
 
@@ -360,9 +361,10 @@ class Ship:
         self._guarded(lambda: self._out(self.pipeline.advance(upto_us, unread_us)))
 
     def _keep(self) -> None:
-        """Put clock and checkpoint into the journal."""
+        """Put clock, checkpoint and the minutes before it into the journal."""
         assert self._journal is not None
         checkpoint = self.pipeline.checkpoint()
+        self._journal.keep_minutes(self.pipeline.record.take_closed())
         if checkpoint is not None:
             self._journal.mark({"checkpoint": write_checkpoint(checkpoint, self.expedition.plan)})
         self._journal.beat()

@@ -15,29 +15,31 @@ from relay.core.secrets import Secrets
 from relay.shell.expedition import read_expedition
 from relay.shell.journal import NAME as JOURNAL
 from relay.shell.journal import JournalFile, read_marks
-from relay.shell.secrets_file import MARK, fingerprint, open_secrets
-from relay.shell.secrets_file import NAME as SECRETS
+from relay.shell.secrets_file import MARK, fingerprint, open_secrets, secrets_path
 
 
 def show_key(options: argparse.Namespace) -> int:
     """Print the key; SecretsError where the site has lost its secrets."""
     private = read_expedition(options.expedition).private
-    print(public_key(private).hex())
+    print(public_key(private, options.secrets_key).hex())
     print("It is no secret: whoever has it can check what the ship released, and sign nothing.", file=sys.stderr)
     return 0
 
 
-def public_key(private: Path) -> bytes:
-    """Return the public key of the site whose private folder this is; its secrets are drawn if it has none yet."""
+def public_key(private: Path, key: Path | None = None) -> bytes:
+    """Return the public key of the site whose private folder this is; its secrets are drawn if it has none yet.
+
+    `key`: the file that opens the secrets where they are encrypted.
+    """
     try:
-        secrets = _open(private) if (private / SECRETS).exists() else _draw(private)
+        secrets = _open(private, key) if secrets_path(private) is not None else _draw(private)
     except (OSError, sqlite3.Error) as error:
         raise SecretsError(f"the site's key can't be had from {private}: {error}; see to it, and ask again") from error
     return Signer(secrets.signing_seed).key
 
 
-def _open(private: Path) -> Secrets:
-    return open_secrets(private, read_marks(private / JOURNAL).get(MARK))
+def _open(private: Path, key: Path | None) -> Secrets:
+    return open_secrets(private, read_marks(private / JOURNAL).get(MARK), key)
 
 
 def _draw(private: Path) -> Secrets:

@@ -23,13 +23,16 @@ from relay.core.decision import (
 )
 from relay.core.desk_record import Known
 from relay.core.errors import OperatorError
+from relay.core.find import Find
 from relay.core.pipeline import Pipeline
 from relay.core.place_finding import Finding
 from relay.core.policy import Disclosed
 from relay.core.programme import Programme, coarse_s
 from relay.core.still import STILLS_A_DIVE
+from relay.shell.desk_finds import find_parts
 from relay.shell.desk_sense import (
     check_back,
+    check_find,
     check_lift,
     check_resume,
     check_target,
@@ -74,6 +77,7 @@ def ship_status(pipeline: Pipeline, now_us: int, stopped: str | None, alarms: li
             for blocked in pipeline.blocked
         ],
         **_desk(pipeline),
+        "finds": find_parts(pipeline.finds, now_us),
     }
 
 
@@ -153,6 +157,8 @@ def _does(decision: Decision, pipeline: Pipeline, now_us: int) -> dict[str, Any]
             waiting_say(decision.say, pipeline)
         case Target():
             return check_target(decision, pipeline)
+        case Find():
+            return check_find(decision, pipeline)
         case HideZone():
             return check_zone(decision, pipeline)
         case LiftZone():

@@ -27,6 +27,7 @@ from relay.core.decision import (
     write_decision,
 )
 from relay.core.errors import OperatorError
+from relay.core.find import Find
 from relay.core.model import RowKind
 from relay.core.pipeline import Pipeline
 from relay.shell.clock import EmbargoClock
@@ -135,6 +136,8 @@ def _about(decision: Decision) -> tuple[str, str] | None:
             return "say", f"row {decision.say}"
         case HideZone() | LiftZone():
             return "zone", f'the zone "{decision.name}"'
+        case Find():
+            return "find", f'the find "{decision.name}"'
         case Back():
             return "back", f"that {decision.vehicle} is back"
         case _:

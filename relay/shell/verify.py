@@ -1,4 +1,4 @@
-"""`offing verify`: whose recordings are, and whether anything in them was altered, dropped or put in.
+"""`offing verify`: whose recordings are, whether anything in them was altered, dropped or put in, what proofs prove.
 
 Rules: every file is judged, and each fault is told; what is unsigned, unfinished or wrong ends with 2, for a script
 must not take it for good; without a key from elsewhere the answer says what it doesn't prove.
@@ -12,12 +12,14 @@ from itertools import pairwise
 from pathlib import Path
 
 from relay.core.errors import OperatorError, RecordingError
+from relay.core.proof import SUFFIX, is_proof
 from relay.core.seal import is_sealed, parse_key
 from relay.core.verification import Examined, examine
 from relay.shell.exit_code import FAULT
 from relay.shell.printable import printable
 from relay.shell.programme_file import NAME as PROGRAMME
 from relay.shell.programme_file import read_programme
+from relay.shell.record.verifying import NOT_PROVED, judge
 
 MOST_FAULTS = 20
 _NAME = re.compile(r"dive-(\d{3,})\.recording", re.ASCII)
@@ -33,17 +35,21 @@ class _File:
     audience: str | None = None
     key: bytes | None = None
     dive: int = 0
+    proved: tuple[str, ...] = ()
 
 
 def verify(options: argparse.Namespace) -> int:
     """Print what was found, file by file, and what it proves; 2 if anything is wrong."""
     given = _key(options.key)
-    paths = list(_paths(options.recordings))
+    proofs, paths = _apart(_paths(options.recordings))
     dives = [_recording(path, given, options.unfinished) for path in paths if path.name != PROGRAMME]
     keys = list(dict.fromkeys(file.key for file in dives if file.key is not None))
     programmes = [_programme(path, given, dives) for path in paths if path.name == PROGRAMME]
-    files = [*dives, *programmes]
-    for line in [*_lines(files), "", *_proves(files, given, keys)]:
+    files = [*dives, *programmes, *_proofs(proofs, dives)]
+    told = [*_lines(files), "", *_proves(files, given, keys)]
+    if any(file.proved for file in files):
+        told += ["", *NOT_PROVED]
+    for line in told:
         print(line)
     return FAULT if any(file.faults for file in files) or (given is None and len(keys) > 1) else 0
 
@@ -61,6 +67,34 @@ def _paths(given: Iterable[Path]) -> Iterator[Path]:
         if not found:
             raise OperatorError(f"{path} holds no dive-NNN.recording: name the folder of one audience's recordings")
         yield from found
+
+
+def _apart(paths: Iterable[Path]) -> tuple[list[Path], list[Path]]:
+    """Return which files are proofs, by name or by how they begin, and which aren't."""
+    proofs, others = list[Path](), list[Path]()
+    for path in paths:
+        (proofs if path.suffix == SUFFIX or _begins_as_proof(path) else others).append(path)
+    return proofs, others
+
+
+def _begins_as_proof(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return is_proof(file.read(1))
+    except OSError:
+        return False  # whoever reads it as a recording says why
+
+
+def _proofs(paths: Iterable[Path], dives: Iterable[_File]) -> Iterator[_File]:
+    """Yield what is to be said of each proof, by the recordings that could be read."""
+    recordings = {file.path: file.path.read_bytes() for file in dives if file.audience is not None} if paths else {}
+    for path in paths:
+        try:
+            judged = judge(path.read_bytes(), recordings)
+        except OSError as error:
+            yield _File(path, "can't be read", (str(error.strerror),))
+        else:
+            yield _File(path, judged.told, judged.faults, proved=judged.proved)
 
 
 def _recording(path: Path, key: bytes | None, unfinished: bool) -> _File:
@@ -109,6 +143,7 @@ def _programme(path: Path, given: bytes | None, dives: Iterable[_File]) -> _File
 def _lines(files: Iterable[_File]) -> Iterator[str]:
     for file in files:
         yield f"{file.path}: {file.told}"
+        yield from (f"  {line}" for line in file.proved)
         for fault in file.faults[:MOST_FAULTS]:
             yield f"  WRONG: {fault}"
         if len(file.faults) > MOST_FAULTS:

@@ -1,0 +1,184 @@
+"""The exact record as values: dives, legs, reports, annotations, targets, decisions, feeds and logs.
+
+Rules: exact and private, for the ship and whom she gives it to; nothing here is input to anything released. A moment is
+on the embargo clock (microseconds) and, beside it, the ship's wall clock (Unix seconds, UTC). Places are WGS84 degrees,
+depths metres positive down.
+"""
+
+from dataclasses import dataclass, field
+
+from relay.core.model import Observation
+from relay.core.own_time import Report
+from relay.core.policy import Leg
+from relay.core.target_position import Target as Placed
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A moment on the embargo clock, and what the ship's wall clock told then."""
+
+    embargo_us: int
+    wall_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """An exact position."""
+
+    latitude_deg: float
+    longitude_deg: float
+    depth_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dive:
+    """A dive as the desk counts it: judged once a second from what was received, without delay.
+
+    `first_us`: the moment of the first receipt that belongs to it, a second before it was judged to begin; `ended`
+    None: under way at the journal's end. `vehicles`: those heard meanwhile, in the plan's order.
+    """
+
+    number: int
+    first_us: int
+    begun: Moment
+    ended: Moment | None = None
+    vehicles: tuple[str, ...] = ()
+    begun_by: str = ""
+    ended_by: str = ""
+
+    def holds(self, embargo_us: int) -> bool:
+        """Return whether what was received then belongs to this dive."""
+        return self.first_us <= embargo_us and (self.ended is None or embargo_us <= self.ended.embargo_us)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Phase:
+    """A leg of a vehicle in a dive; `ended` None: until the journal's end. `by_hand`: the operator set it."""
+
+    dive: int
+    vehicle: str
+    leg: Leg
+    begun: Moment
+    ended: Moment | None = None
+    by_hand: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """How a live report came: the journal's row, its moment, its feed, and of two stations that tell the same which."""
+
+    row: int
+    moment: Moment
+    feed: str
+    station: str
+
+
+@dataclass(frozen=True, slots=True)
+class ExactReport:
+    """A report of a vehicle, all of it, with where it came from.
+
+    `receipt` for a live one, `log` (its number) for one of a recovered log: one of the two. `kept`: what of it stands
+    in the exact record (`core.exact_record`): all, some fields, or None where another tells the same. `counts`: it
+    was the station's that counted (`core.stations`). `dive`: the number, None between dives.
+    """
+
+    number: int
+    dive: int | None
+    report: Report
+    kept: Report | None
+    counts: bool
+    receipt: Receipt | None
+    log: int | None
+
+    @property
+    def told(self) -> Observation:
+        """All that the report told."""
+        return self.report.observation
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Annotation:
+    """What somebody said at the desk, or a station's note; `where`: the vehicle then, None if that isn't known.
+
+    `state`: told, or of one that waits for approval: waits, approved, dismissed. `still`: the digest of the picture.
+    """
+
+    row: int
+    moment: Moment
+    text: str
+    vehicle: str | None
+    who: str
+    feed: str | None
+    audiences: tuple[str, ...] = ()
+    state: str = "told"
+    still: str | None = None
+    where: Where | None = None
+    dive: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetSeen:
+    """A decision on a target, with where it lies by the newest sighting up to then, and that sighting's row.
+
+    `current`: no later decision names it.
+    """
+
+    row: int
+    moment: Moment
+    who: str
+    name: str
+    verdict: str
+    vehicle: str | None
+    placed: Placed | None
+    placed_row: int | None
+    current: bool = False
+    dive: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decided:
+    """A decision as it was journalled; `what`: its word, empty for a row that is none; `text`: the row, JSON."""
+
+    row: int
+    moment: Moment
+    who: str
+    what: str
+    text: str
+    dive: int | None = None
+
+
+@dataclass(slots=True)
+class FeedTold:
+    """What came by a feed: `station` is the feed itself or, with the one that it stands by for, said so.
+
+    Counts: rows of the journal, their bytes, reports of vehicles of this expedition, and what became of the rest.
+    """
+
+    name: str
+    format: str
+    vehicle: str | None
+    station: str
+    of_ship: bool
+    rows: int = 0
+    octets: int = 0
+    reports: int = 0
+    others: int = 0
+    passed_over: int = 0
+    rejected: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogKept:
+    """A vehicle's own log as it was imported, with its digest; times are the vehicle's own, Unix seconds."""
+
+    number: int
+    vehicle: str
+    name: str
+    sha256: str
+    octets: int
+    who: str
+    imported_s: float
+    first_s: float
+    last_s: float
+    format: str
+    reports: int = field(default=0)

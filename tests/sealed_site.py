@@ -1,0 +1,93 @@
+"""A site on disk as a relay leaves it: journal with its sums, secrets, recordings of two audiences, expedition file."""
+
+from dataclasses import dataclass
+from functools import cache, reduce
+from pathlib import Path
+from shutil import copytree
+
+from dives import SECOND, SECRETS, SIGNER, decided, dive_rows, in_order
+from expeditions import RIGHT
+from relay.core.decision import Target
+from relay.core.model import Row
+from relay.core.pipeline import Pipeline
+from relay.shell.expedition import Expedition, parse_expedition
+from relay.shell.journal import LAST, JournalFile
+from relay.shell.outlet import Outlet
+from relay.shell.secrets_file import MARK, fingerprint, write_secrets
+from sealed_dives import BOILER
+
+_TEXT = (
+    ('delay = "45 min"\nextra = "10 min"\ntick = "15 s"', 'delay = "20 s"\nextra = "4 s"\ntick = "4 s"'),
+    ('name = "family"\ndelay = "20 min"', 'name = "family"\ndelay = "30 s"\nextra = "0 s"\ntick = "4 s"'),
+    ('quiet_ends_after = "10 min"', 'quiet_ends_after = "1 min"'),
+)
+TEXT = reduce(lambda text, change: text.replace(*change), _TEXT, RIGHT)
+SECONDS = 200
+END_US = (SECONDS + 300) * SECOND
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Where a site lies, and the rows of its journal."""
+
+    folder: Path
+    rows: tuple[Row, ...]
+
+    @property
+    def expedition(self) -> Path:
+        """Its expedition file."""
+        return self.folder / "EXPEDITION.toml"
+
+    @property
+    def journal(self) -> Path:
+        """Its journal."""
+        return self.folder / "private" / "journal.db"
+
+    def recording(self, audience: str = "public", dive: int = 1) -> Path:
+        """Return a recording of an audience."""
+        return self.folder / "released" / audience / f"dive-{dive:03d}.recording"
+
+    def read(self) -> Expedition:
+        """Return the expedition."""
+        return parse_expedition(self.expedition.read_text(), self.expedition)
+
+
+@cache
+def site_rows() -> tuple[Row, ...]:
+    """Return the rows of a dive of some three minutes, with a target twice told of."""
+    target = Target(name="Boiler", verdict="unchecked", vehicle="Lantern", sighting=BOILER)
+    again = Target(name="Boiler", verdict="of interest")
+    told = [decided(70 * SECOND, target), decided(130 * SECOND, again)]
+    return tuple(in_order(dive_rows(SECONDS, start_s=31), told))
+
+
+def make_site(folder: Path) -> Site:
+    """Run a relay's pipeline over the rows, and leave what it leaves."""
+    expedition = parse_expedition(TEXT, folder / "EXPEDITION.toml")
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "EXPEDITION.toml").write_text(TEXT)
+    expedition.private.mkdir(mode=0o700)
+    write_secrets(expedition.private, SECRETS)
+    pipeline, outlet = Pipeline(expedition.plan, SECRETS), Outlet(expedition.released, SIGNER, lambda frame: None)
+    file = JournalFile(expedition.private)
+    for rows in _groups(site_rows()):
+        file.commit(rows, {})
+        for row in rows:
+            for due in pipeline.receive(row):
+                outlet.release(due)
+    for due in pipeline.advance(END_US):
+        outlet.release(due)
+    file.keep_minutes(pipeline.record.take_closed())
+    file.commit([], {LAST: str(END_US), MARK: fingerprint(SECRETS)})
+    file.close()
+    return Site(folder, site_rows())
+
+
+def copied(site: Site, folder: Path) -> Site:
+    """Return a copy of a site, to be damaged."""
+    copytree(site.folder, folder)
+    return Site(folder, site.rows)
+
+
+def _groups(rows: tuple[Row, ...]) -> list[list[Row]]:
+    return [list(rows[at : at + 50]) for at in range(0, len(rows), 50)]

@@ -1,0 +1,217 @@
+"""`offing journal verify`: a whole record is called whole, and whatever is wrong is found with its place."""
+
+import sqlite3
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from dives import SECRETS
+from flipped_bits import journal_said, proof_beside, random_bits, unfound, verify_said
+from relay.__main__ import main
+from relay.core.policy import SourcePlan
+from relay.shell.journal import JournalFile
+from relay.shell.record.checking import check
+from relay.shell.record.sums import write_sums
+from relay.shell.recovered import RecoveredLog, keep_log
+from relay.shell.secrets_file import write_secrets
+from sealed_site import Site, copied, make_site
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Site:
+    """A site after a dive."""
+    return make_site(tmp_path_factory.mktemp("site") / "a")
+
+
+@pytest.fixture
+def ours(site: Site, tmp_path: Path) -> Site:
+    """A copy of it to be damaged."""
+    return copied(site, tmp_path / "ours")
+
+
+def wrong(site: Site) -> str:
+    """Return what is said to be wrong."""
+    return "\n".join(line for line in check(site.read()).lines if "WRONG" in line)
+
+
+def files_of(site: Site) -> dict[Path, bytes]:
+    """Return a site's files with what is in them, but what SQLite lays beside a database for whoever reads it."""
+    paths = (path for path in site.folder.rglob("*") if path.is_file() and "db-" not in path.name)
+    return {path: path.read_bytes() for path in paths}
+
+
+def change(site: Site, statement: str, values: tuple[object, ...] = ()) -> None:
+    """Alter the journal as somebody who knows SQLite does, and give it sums that agree."""
+    with sqlite3.connect(site.journal) as database:
+        database.execute(statement, values)
+    database.close()
+    write_sums(site.journal)
+
+
+def test_whole_record_is_called_whole(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    """Bytes, structure, rows, minutes, recordings, logs: each is told; the command ends with 0 and changes nothing."""
+    before = files_of(site)
+    assert main(["journal", "verify", str(site.folder)]) == 0
+    said = capsys.readouterr().out
+    size = site.journal.stat().st_size
+    assert said == (
+        f"{site.journal}: {size} bytes, as they were when it was closed: good\n"
+        f"{site.journal}: its structure, by SQLite: good\n"
+        f"{site.journal}: 202 rows, without a gap and in order: good\n"
+        f"{site.journal}: 8 minutes sealed, each with its rows: good\n"
+        f"{site.recording()}: 5 seals of the exact record: good\n"
+        f"{site.recording('family')}: 5 seals of the exact record: good\n"
+        "imported logs: 0, 0 bytes, each with its digest: good\n\n"
+        "Verified: the exact record is whole.\n"
+    )
+    assert files_of(site) == before
+
+
+def test_flipped_bit_anywhere_is_found_with_its_place(site: Site) -> None:
+    """In the journal, a proof, a recording and its footer (`flipped_bits.py` does it a thousand times each)."""
+    proof, recording = proof_beside(site), site.recording()
+    journal, told = site.journal.read_bytes(), recording.read_bytes()
+    assert unfound(journal, random_bits(journal, 8, 3), lambda data: journal_said(site, data)) == []
+    assert unfound(told, random_bits(told, 10, 4), lambda data: verify_said(recording, data)) == []
+    footer = list(range(8 * len(told) - 600, 8 * len(told), 75))
+    assert unfound(told, footer, lambda data: verify_said(recording, data)) == []
+    good = proof.read_bytes()
+    assert unfound(good, random_bits(good, 20, 5), lambda data: verify_said(proof, data, recording)) == []
+    proof.unlink()
+
+
+def test_damaged_bytes_are_told_with_their_rows_and_minutes(ours: Site) -> None:
+    """Of a bit in a row's bytes: the block, the rows about it, and the minute whose seal it breaks."""
+    data = bytearray(ours.journal.read_bytes())
+    at = data.index(ours.rows[149].data) + 30
+    data[at] ^= 4
+    ours.journal.write_bytes(bytes(data))
+    told = wrong(ours)
+    first = at >> 16 << 16
+    assert f"bytes {first} to {min(first + 65_536, len(data)) - 1} were altered: rows " in told
+    assert "minute 2 of the journal's clock: rows 91 to 151 aren't those that it was sealed with" in told
+    assert "record 59 (dive time 180 s): it seals another record than this journal's" in told
+
+
+ALTERED: dict[str, tuple[str, tuple[object, ...], str]] = {
+    "a value": ("UPDATE row SET data = ? WHERE seq = 90", (b"{}",), "minute 1 of the journal's clock: rows 30 to 90"),
+    "a moment": ("UPDATE row SET embargo_us = 1 WHERE seq = 90", (), "row 90: received before the row before it"),
+    "the ship's time": ("UPDATE row SET wall_s = 1.5 WHERE seq = 90", (), "minute 1 of the journal's clock"),
+    "a source": ("UPDATE row SET source = 'bow' WHERE seq = 90", (), "minute 1 of the journal's clock"),
+    "a kind": ("UPDATE row SET kind = 'rumour' WHERE seq = 90", (), "row 90: it holds what no row holds"),
+    "a row taken out": ("DELETE FROM row WHERE seq = 90", (), "row 90: missing"),
+    "rows taken out": ("DELETE FROM row WHERE seq BETWEEN 90 AND 95", (), "rows 90 to 95: missing"),
+    "the last rows": ("DELETE FROM row WHERE seq > 190", (), "minute 3 of the journal's clock"),
+    "a root": ("UPDATE minute SET root = zeroblob(32) WHERE minute = 1", (), "minute 1 of the journal's clock"),
+    "a row put in": (
+        "INSERT INTO row SELECT 203, embargo_us, wall_s, source, kind, data FROM row WHERE seq = 202", (),
+        "minute 3 of the journal's clock",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", ALTERED)
+def test_what_somebody_alters_who_makes_the_sums_fit_is_found_by_the_seals(ours: Site, what: str) -> None:
+    """Values, moments, rows taken out or put in: by row or minute, and by the heads that were released."""
+    statement, values, words = ALTERED[what]
+    change(ours, statement, values)
+    told = wrong(ours)
+    assert words in told
+    assert "altered" not in told
+    assert what == "a root" or "it seals another record than this journal's" in told
+
+
+def test_who_alters_the_noted_roots_too_is_found_by_what_was_released(ours: Site) -> None:
+    """A journal written anew, all of it in agreement with itself, isn't what the recordings sealed."""
+    change(ours, "UPDATE row SET data = ? WHERE seq = 90", (b"{}",))
+    change(ours, "DELETE FROM minute")
+    told = wrong(ours)
+    assert "aren't those" not in told
+    assert "record 41 (dive time 120 s): it seals another record than this journal's" in told
+    assert "record 2 (" not in told  # of before row 90
+
+
+@pytest.mark.parametrize(
+    ("leave", "words"),
+    [
+        (lambda path: path.unlink(), "there are no sums (it has none yet)"),
+        (lambda path: path.write_bytes(b""), "there are no sums (a relay has it open, or wasn't ended cleanly)"),
+    ],
+)
+def test_journal_without_sums_is_checked_without_them_and_that_is_said(
+    ours: Site, leave: Callable[[Path], None], words: str
+) -> None:
+    """All else is found all the same."""
+    leave(ours.folder / "private" / "journal.sums")
+    report = check(ours.read())
+    assert report.faults == 0
+    assert words in report.lines[0]
+    data = ours.journal.read_bytes()
+    at = data.index(ours.rows[149].data) + 30
+    ours.journal.write_bytes(data[:at] + b"~" + data[at + 1 :])
+    assert "minute 2 of the journal's clock" in wrong(ours)
+
+
+def test_journal_of_a_running_relay_is_checked_as_it_is(ours: Site) -> None:
+    """With rows that are still in the write-ahead log; the relay isn't disturbed."""
+    file = JournalFile(ours.folder / "private")
+    last = ours.rows[-1]
+    file.commit([replace(last, seq=203, embargo_us=1_200_000_000)], {})
+    report = check(ours.read())
+    assert report.faults == 0
+    assert any("203 rows, without a gap" in line for line in report.lines)
+    file.commit([replace(last, seq=204, embargo_us=1_200_000_000)], {})
+    file.close()
+
+
+def test_damaged_sums_are_told_and_all_else_is_checked(ours: Site) -> None:
+    """The journal is good; its sums can't be used."""
+    path = ours.folder / "private" / "journal.sums"
+    path.write_bytes(path.read_bytes().replace(b"octets", b"octetz"))
+    assert wrong(ours).count("WRONG") == 1
+    assert "journal.sums was altered or cut off, at byte 27" in wrong(ours)
+
+
+def test_recording_that_was_altered_and_secrets_that_are_missing_are_told(ours: Site) -> None:
+    """By its record; without secrets no seal can be checked, and that is a fault."""
+    data = bytearray(ours.recording().read_bytes())
+    data[len(data) // 2] ^= 1
+    ours.recording().write_bytes(bytes(data))
+    assert "altered, or not signed with this key" in wrong(ours)
+    ours.recording("family").write_bytes(b"hello")
+    assert "it has no first record" in wrong(ours) or "can be read" in wrong(ours)
+    (ours.folder / "private" / "secrets.json").unlink()
+    assert "secrets.json is missing" in wrong(ours)
+    write_secrets(ours.folder / "private", replace(SECRETS, key=bytes(32)))
+    assert "not the file this site's journal was written with" in wrong(ours)
+
+
+def test_imported_log_that_was_altered_is_told(ours: Site) -> None:
+    """By its digest."""
+    source = SourcePlan(name="station", format="station-json")
+    log = RecoveredLog(
+        vehicle="Moth", name="moth.jsonl", who="a test", wall_s=1.0, source=source, date_s=None,
+        first_s=0.0, last_s=1.0, data=b'{"t": 0, "depth_m": 1}\n',
+    )  # fmt: skip
+    assert keep_log(ours.folder / "private", log) is None
+    report = check(ours.read())
+    assert (report.faults, report.lines[-1]) == (0, "imported logs: 1, 23 bytes, each with its digest: good")
+    with sqlite3.connect(ours.folder / "private" / "recovered.db") as database:
+        database.execute("UPDATE log SET data = ?", (b'{"t": 0, "depth_m": 2}\n',))
+    database.close()
+    assert "the bytes of moth.jsonl are not those that were imported" in wrong(ours)
+
+
+def test_what_is_no_journal_is_told_and_does_not_break_the_command(
+    ours: Site, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Noise, an empty file, none at all: each in words, ended with 2."""
+    for data in (b"", b"SQLite format 3\0" + bytes(5_000), bytes(range(256)) * 400):
+        ours.journal.write_bytes(data)
+        assert main(["journal", "verify", str(ours.expedition)]) == 2
+        assert "NOT VERIFIED" in capsys.readouterr().out
+    ours.journal.unlink()
+    assert main(["journal", "verify", str(ours.expedition)]) == 2
+    assert "nothing was received yet" in capsys.readouterr().err
