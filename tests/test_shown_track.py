@@ -33,6 +33,7 @@ ROW = ["reporting", 10, 20, 1_000, 90, None, None, "bottom", 0, 0]
 ODD = {
     "no records of ticks": odd(),
     "no vehicles": odd([ROW] * 3, vehicles=[]),
+    "vehicles that are a number": odd([ROW] * 3, vehicles=True),
     "a single tick": odd([ROW]),
     "short rows": odd([["reporting"]], [[]], [ROW[:2]]),
     "rows that are none": odd([None], None, [7], "text"),

@@ -59,7 +59,9 @@ def tracks_of(dive: Dive) -> tuple[ShownTrack, ...]:
     """Return the track of each vehicle of a dive that has tick records."""
     ticks = [record for record in dive.records if record.kind == Kind.TICK and isinstance(record.body, list)]
     names = dive.header.get("vehicles")
-    return tuple(_track(dive, str(name), at, ticks) for at, name in enumerate(names)) if names and ticks else ()
+    if not isinstance(names, list | tuple) or not ticks:
+        return ()
+    return tuple(_track(dive, str(name), at, ticks) for at, name in enumerate(names))
 
 
 def all_tracks(case: Case) -> tuple[ShownTrack, ...]:

@@ -8,6 +8,7 @@ wrong, mostly too small. Not for navigation, vehicle control or collision avoida
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from math import atan2, cos, degrees, exp, hypot, log, pi, radians, sin, sqrt
 
 from relay.core import given
@@ -198,6 +199,7 @@ def _spread(sigma_m: float, along_m: float, across_m: float, azimuth: float) -> 
     )
 
 
+@lru_cache(maxsize=256)  # a restart, a rehearsal and a foresight read the same sightings again
 def _radius_95_m(major_m: float, minor_m: float) -> float:
     """Return the radius about the mean that holds 95 % of a Gaussian with these standard deviations along its axes.
 
