@@ -76,6 +76,8 @@ TESTED_WITH: dict[str, str] = {
     "advised_keys": "policy_file",
     **dict.fromkeys(("journal_arguments", "journal_command"), "import_log"),
     **dict.fromkeys(("dive_walk", "exact_reading", "exact_store", "exact_values"), "exact_dives"),
+    **dict.fromkeys(("all_tables", "tables", "told_tables", "track_tables"), "gpkg"),
+    **dict.fromkeys(("telling", "zipped"), "exporting"),
 }
 
 
