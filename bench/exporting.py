@@ -35,33 +35,37 @@ wreck = "Isoline Marr"
 name = "South Atlantic"
 centre = [-30, -22]
 radius = "600 km"
-""" + "".join(
-    f"""
+
+[[audience]]
+name = "public"
+preset = "public"
+"""
+VEHICLE = """
 [[vehicle]]
-name = "{vehicle}"
+name = "{0}"
 
 [[feed]]
-name = "{vehicle} {kind}"
-format = "{kind}"
-from = "{address}"
-vehicle = "{vehicle}"
+name = "{1}-station-json"
+format = "station-json"
+from = "tcp-listen://127.0.0.1:{2}"
+vehicle = "{0}"
+
+[[feed]]
+name = "{1}-nmea0183"
+format = "nmea0183"
+from = "udp://127.0.0.1:{3}"
+vehicle = "{0}"
 """
-    for vehicle, port in (("Lantern", 4010), ("Moth", 4020))
-    for kind, address in (
-        ("station-json", f"tcp-listen://127.0.0.1:{port}"),
-        ("nmea0183", f"udp://127.0.0.1:{port + 1}"),
-    )
-)
-AUDIENCE = '\n[[audience]]\nname = "public"\npreset = "public"\n'
 
 
 @dataclass(frozen=True, slots=True)
 class Exported:
-    """What an export took: seconds by the clock, the most memory, the size of the file, and the reports in it."""
+    """What an export took: seconds by the clock and of processor, the most memory, the file's size, its reports."""
 
     kind: str
     form: str
     seconds: float
+    cpu_s: float
     most_mib: float
     size_mib: float
     reports: int
@@ -72,7 +76,10 @@ def exports(hours: float = HOURS) -> Iterator[Exported]:
     for kind, data in (("station-json", _message), ("nmea0183", _sentences)):
         with TemporaryDirectory() as folder:
             site = Path(folder)
-            (site / "EXPEDITION.toml").write_text(EXPEDITION + AUDIENCE, encoding="utf-8")
+            vehicles = (
+                VEHICLE.format(name, name.lower(), 4_010 + 2 * at, 4_011 + 2 * at) for at, name in enumerate(VEHICLES)
+            )
+            (site / "EXPEDITION.toml").write_text(EXPEDITION + "".join(vehicles), encoding="utf-8")
             _journal(site / "private", kind, data, hours)
             for form in FORMATS:
                 yield _exported(site, kind, form)
@@ -91,7 +98,8 @@ def _exported(site: Path, kind: str, form: str) -> Exported:
     seconds = perf_counter() - begun
     size_mib = out.stat().st_size / 2**20
     out.unlink()
-    return Exported(kind, form, seconds, used.ru_maxrss / 1024, size_mib, json.loads(told)["rows"]["fixes"])
+    cpu_s = used.ru_utime + used.ru_stime
+    return Exported(kind, form, seconds, cpu_s, used.ru_maxrss / 1024, size_mib, json.loads(told)["rows"]["fixes"])
 
 
 def _waited(process: int) -> tuple[int, int, resource.struct_rusage]:
@@ -107,7 +115,7 @@ def _journal(private: Path, kind: str, data: Callable[[int, int], bytes], hours:
                 seq += 1
                 moment_us = round(at / RATE_HZ * 1e6) + number + 1_000
                 wall_s = 1.8e9 + moment_us / 1e6
-                rows.append(Row(seq, moment_us, wall_s, f"{vehicle} {kind}", RowKind.WHOLE, data(at, number)))
+                rows.append(Row(seq, moment_us, wall_s, f"{vehicle.lower()}-{kind}", RowKind.WHOLE, data(at, number)))
         file.commit(rows, {})
     file.close()
 
@@ -140,7 +148,7 @@ def _message(at: int, number: int) -> bytes:
 
 
 def _sentences(at: int, number: int) -> bytes:
-    latitude_deg, longitude_deg, depth_m, heading_deg = _values(at, number)
+    latitude_deg, longitude_deg, _, heading_deg = _values(at, number)
     day_s = (1.8e9 + at / RATE_HZ) % 86_400
     clock = f"{int(day_s // 3_600):02d}{int(day_s // 60 % 60):02d}{day_s % 60:05.2f}"
     south, west = -latitude_deg, -longitude_deg

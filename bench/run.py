@@ -151,7 +151,7 @@ def _audit() -> Table:
 
 def _export() -> Table:
     table = _table(f"A day's journal exported (to take {MOST_EXPORT_S:.0f} s at most)")
-    for heading in ("journal", "format", "reports", "by the clock", "memory", "file"):
+    for heading in ("journal", "format", "reports", "by the clock", "of processor", "memory", "file"):
         table.add_column(heading, justify="left" if heading in ("journal", "format") else "right")
     for one in exports():
         table.add_row(
@@ -159,6 +159,7 @@ def _export() -> Table:
             one.form,
             f"{one.reports:,}",
             f"{one.seconds:.1f} s",
+            f"{one.cpu_s:.1f} s",
             f"{one.most_mib:,.0f} MiB",
             f"{one.size_mib:,.0f} MiB",
         )
