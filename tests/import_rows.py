@@ -177,7 +177,7 @@ SHELL = {
     "record.all_tables": "shell.record.exact_dives shell.record.tables shell.record.told_tables "
     "shell.record.track_tables",
     "record.gpkg": "shell.record.exact_dives shell.record.shapes shell.record.tables",
-    "record.csv_tables": "shell.record.exact_dives shell.record.tables shell.record.zipped",
+    "record.csv_tables": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped",
     "record.geojson": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped | msgspec",
     "record.zipped": "",
     "record.telling": "| rich",
