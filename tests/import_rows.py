@@ -5,6 +5,7 @@ A row reads `room: "rooms it may import | libraries it may import"`, names of th
 """
 
 from record_rows import RECORD
+from import_rows_audit import AUDIT as AUDIT
 
 CORE = {
     "errors": "",
@@ -176,7 +177,7 @@ SHELL = {
     "record.all_tables": "shell.record.exact_dives shell.record.tables shell.record.told_tables "
     "shell.record.track_tables",
     "record.gpkg": "shell.record.exact_dives shell.record.shapes shell.record.tables",
-    "record.csv_tables": "shell.record.exact_dives shell.record.tables shell.record.zipped",
+    "record.csv_tables": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped",
     "record.geojson": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped | msgspec",
     "record.zipped": "",
     "record.telling": "| rich",

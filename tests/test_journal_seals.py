@@ -5,12 +5,15 @@ from pathlib import Path
 
 import pytest
 
-from dives import SECRETS
+from dives import SECOND, SECRETS, dive_rows
 from relay.core.errors import SecretsError
 from relay.core.merkle import head_of, leaf_hash
+from relay.core.minute_roots import closed_minutes as minutes_at_once
 from relay.core.minute_tree import Evidence
+from relay.core.policy import Plan
 from relay.core.secrets import Secrets
-from relay.shell.journal import JournalFile, Minute, read_minutes
+from relay.shell.expedition import parse_expedition
+from relay.shell.journal import JournalFile, Minute, read_minutes, read_rows
 from relay.shell.record.journal_seals import (
     decisions_of,
     heads_over,
@@ -22,7 +25,8 @@ from relay.shell.record.journal_seals import (
 from relay.shell.record.verifying import records_of
 from relay.shell.secrets_file import write_secrets
 from sealed_dives import EVIDENCE, MINUTES, closed_minutes, journal_rows, sealed_recording
-from sealed_site import Site, copied, make_site
+from sealed_site import TEXT, Site, copied, make_site
+from virtual_ship import Disk, Do, Event, Voyage
 
 ROWS = journal_rows()
 CLOSED = [Minute(*closed) for closed in closed_minutes(ROWS)]
@@ -105,3 +109,26 @@ def test_secrets_are_the_sites_own_or_none(site: Site, tmp_path: Path) -> None:
     with pytest.raises(SecretsError, match="nothing of the journal can be checked"):
         site_secrets(tmp_path, None)
     assert isinstance(SECRETS, Secrets)
+
+
+@pytest.mark.parametrize("kills", [(), (45,), (61, 66, 130, 179)])
+def test_relay_notes_each_minute_once_whatever_kills_it(tmp_path: Path, kills: tuple[int, ...]) -> None:
+    """What is noted is what the rows come to, from the first minute on without a gap, over any restart."""
+    voyage = Voyage(site_plan(), SECRETS, [], Disk(tmp_path))
+    inputs = [Event(row.embargo_us, Do.INPUT, row.data) for row in dive_rows(190)]
+    voyage.plan_for([Event(0, Do.START), *inputs])
+    for second in kills:
+        voyage.plan_for([Event(second * SECOND, Do.KILL), Event((second + 3) * SECOND, Do.START)])
+    voyage.play(260 * SECOND)
+    assert voyage.ship is not None and voyage.ship.stopped is None
+    voyage.ship.power_off()
+    path = tmp_path / "private" / "journal.db"
+    rows = list(read_rows(path))
+    noted = list(read_minutes(path))
+    assert len(noted) == 4
+    assert noted == [Minute(*closed) for closed in minutes_at_once(EVIDENCE, rows, 4 * 60 * SECOND)]
+
+
+def site_plan() -> Plan:
+    """Return the plan of the site's expedition file."""
+    return parse_expedition(TEXT, Path("EXPEDITION.toml")).plan
