@@ -16,6 +16,7 @@ import relay.shell.record.backup as backing
 from dives import SECOND, SECRETS, dive_rows
 from expeditions import RIGHT, changed
 from peers import until
+from relay.__main__ import main
 from relay.core.errors import LockingError, OperatorError
 from relay.core.model import Row
 from relay.shell.expedition import Expedition, read_expedition
@@ -307,6 +308,7 @@ async def test_backups_beside_real_ingest_lose_nothing_and_a_ship_goes_on_from_o
         opened = open_locked(tmp_path / f"{name}.age", tmp_path / name, read_identity(me[1]))
         assert list(read_rows(opened.place / "private" / JOURNAL)) == whole[: opened.rows]
         assert all(told[path].startswith(data) for path, data in _released(opened.place).items())
+        assert main(["journal", "verify", str(opened.place), "--secrets-key", str(me[1])]) == 0
     assert secrets_path(opened.place / "private") == opened.place / "private" / "secrets.age"
     again = ShipProcess(opened.place / "EXPEDITION.toml", ship.port, arguments=("--secrets-key", str(me[1])))
     await again.start()
