@@ -14,7 +14,7 @@ from relay.__main__ import _parser, main
 from relay.core.find import Drawing, Drawn, FileReference, Find, FindPlace, Shape
 from relay.core.finds import FindRecord, Finds, finds_in
 from relay.shell.checkpoint import read_checkpoint
-from relay.shell.desk_finds import FINDS, find_parts
+from relay.shell.desk_finds import FINDS, WORDS, find_parts
 from relay.shell.journal import read_marks, read_rows
 from relay.shell.record.find_files import kept_path
 from relay.shell.ship import Ship
@@ -179,3 +179,6 @@ def test_desk_and_status_are_given_the_newest_finds_with_how_they_were_found() -
         "name": "no. 1", **told, "vehicle": None, "photographs": 0, "drawings": 0, "records": 2, "as_found": first,
     }  # fmt: skip
     assert find_parts(Finds(), 0) == []
+    finds.take(901, 0, 0.0, "Ada", Find(name="long", what="x" * WORDS))
+    finds.take(902, 0, 0.0, "Ada", Find(name="longer", what="x" * (WORDS + 1)))
+    assert [part["what"] for part in find_parts(finds, 0)[-2:]] == ["x" * WORDS, "x" * (WORDS - 1) + "…"]
