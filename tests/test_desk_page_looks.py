@@ -63,7 +63,7 @@ SIGHTING = {
     "bearing_deg": 60, "range_m": 50, "range_is": "horizontal", "bearing_sigma_deg": 2, "range_sigma_m": 1,
     "heading_sigma_deg": 2, "place_sigma_m": 5,
 }  # fmt: skip
-FOUND = {"latitude_deg": -12.4988, "longitude_deg": 71.2514, "radius_95_m": 4.5}
+FOUND = {"latitude_deg": -12.5004, "longitude_deg": 71.2513, "radius_95_m": 4.5}
 PHOTO = {"name": "IMG_0031.JPG", "sha256": "ab" * 32, "octets": 4_200_000}
 DAY: tuple[dict[str, object], ...] = (
     {"do": "begin"},
@@ -71,7 +71,13 @@ DAY: tuple[dict[str, object], ...] = (
     {"do": "target", "name": "T-1", "verdict": "of interest", "vehicle": "Lantern", "sighting": SIGHTING},
     {"do": "find", "name": "the bell", "what": "ship's bell, bronze", "target": "T-1", "depth_m": 123.4},
     {"do": "find", "name": "jar 7", "what": "storage jar, whole, mouth up", "place": FOUND},
-    {"do": "find", "name": "jar 8", "what": "jar, in sherds", "place": FOUND, "photographs": [PHOTO]},
+    {
+        "do": "find",
+        "name": "jar 8",
+        "what": "jar, in sherds",
+        "place": {**FOUND, "longitude_deg": 71.2491},
+        "photographs": [PHOTO],
+    },
     {"do": "zone", **ZONE},
     {"do": "expect", "vehicle": "Moth", "return_in_s": 7_200, "return_grace_s": 900},
     {"do": "cut", "from_us": 0, "to_us": 100_000},

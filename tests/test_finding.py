@@ -9,12 +9,15 @@ from typing import Any
 import pytest
 
 from dives import SECOND
+from peers import until
 from relay.__main__ import _parser, main
 from relay.core.find import Drawing, Drawn, FileReference, Find, FindPlace, Shape
 from relay.core.finds import FindRecord, Finds, finds_in
-from relay.shell.desk_finds import FINDS, find_parts
-from relay.shell.journal import read_rows
+from relay.shell.checkpoint import read_checkpoint
+from relay.shell.desk_finds import FINDS, WORDS, find_parts
+from relay.shell.journal import read_marks, read_rows
 from relay.shell.record.find_files import kept_path
+from relay.shell.ship import Ship
 from relay.shell.tell_words import say_status
 from ship_in_hand import QUICK, sailing
 
@@ -88,6 +91,34 @@ def check_kept(folder: Path, files: list[Path], as_found: FindRecord) -> None:
     assert list((folder / "released").rglob("*.recording")) == []
 
 
+def begins_at(folder: Path, ship: Ship) -> int:
+    """Return the row at which a restart would begin, by what is on the disk."""
+    mark = read_marks(folder / "private" / "journal.db").get("checkpoint")
+    point = read_checkpoint(mark, ship.expedition.plan)
+    return 1 if point is None else point.row
+
+
+async def test_finds_are_known_after_a_restart_that_begins_behind_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every record, with its row, its time and who made it; the next one supersedes it as before."""
+    camera(tmp_path)
+    monkeypatch.setattr("relay.shell.ship.BEAT_S", 0.05)
+    async with asyncio.timeout(60):
+        async with sailing(tmp_path) as ship:
+            assert await offing(tmp_path, "the bell", "--what", "ship's bell") == 0
+            row = ship.pipeline.finds.records[0].row
+            assert await offing(tmp_path, "the bell", "--supersedes", str(row), "--depth", "1103 m") == 0
+            before = ship.pipeline.finds.records
+            await until(lambda: begins_at(tmp_path, ship) > row + 1)
+        async with sailing(tmp_path) as again:
+            assert again.pipeline.first_row > before[-1].row
+            assert again.pipeline.finds.records == before
+            assert await offing(tmp_path, "the bell", "--supersedes", str(row)) == 2
+            assert await offing(tmp_path, "the bell", "--supersedes", str(row + 1), "--what", "handbell") == 0
+    assert [record.find.what for record in kept(tmp_path).records] == ["ship's bell", "ship's bell", "handbell"]
+
+
 def digest(path: Path) -> str:
     """Return the digest in the name of the copy that has these bytes."""
     copies = (path.parent / "private" / "finds").iterdir()
@@ -148,3 +179,6 @@ def test_desk_and_status_are_given_the_newest_finds_with_how_they_were_found() -
         "name": "no. 1", **told, "vehicle": None, "photographs": 0, "drawings": 0, "records": 2, "as_found": first,
     }  # fmt: skip
     assert find_parts(Finds(), 0) == []
+    finds.take(901, 0, 0.0, "Ada", Find(name="long", what="x" * WORDS))
+    finds.take(902, 0, 0.0, "Ada", Find(name="longer", what="x" * (WORDS + 1)))
+    assert [part["what"] for part in find_parts(finds, 0)[-2:]] == ["x" * WORDS, "x" * (WORDS - 1) + "…"]

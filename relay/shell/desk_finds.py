@@ -1,7 +1,7 @@
 """The finds for the operator: as found, and as known now.
 
 Rules: exact and private; bounded, for it goes to every desk twice a second: the finds that were recorded last, without
-their descriptions, points and files, of which there are the numbers.
+their descriptions, points and files, of which there are the numbers; and what they are in few words.
 """
 
 from typing import Any
@@ -10,6 +10,7 @@ from relay.core.find import FindPlace
 from relay.core.finds import FindRecord, Finds, KnownFind
 
 FINDS = 100
+WORDS = 160
 
 
 def find_parts(finds: Finds, now_us: int) -> list[dict[str, Any]]:
@@ -47,7 +48,11 @@ def _record(record: FindRecord, now_us: int) -> dict[str, Any]:
         "at_us": record.at_us,
         "ago_s": round((now_us - record.at_us) / 1e6, 3),
         "who": record.who,
-        "what": record.find.what or "",
+        "what": _short(record.find.what or ""),
         **place_parts(record.find.place),
         "depth_m": record.find.depth_m,
     }
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= WORDS else f"{text[: WORDS - 1]}…"

@@ -7,7 +7,7 @@
 import { angle, depth, length, number, span } from '../../src/format';
 import { intervalOf, markOf, type Chosen } from './chosen';
 import { drawn } from './drawn_words';
-import { nearestVehicle, placedTargets, placeOf, targetAt, wayTo, zonesAt } from './ground';
+import { nearestVehicle, placedFinds, placedTargets, placeOf, targetAt, wayTo, zonesAt } from './ground';
 import { canStillCut, outAt } from './out';
 import { ago, exactly, late, US } from './spans';
 import type { Annotation, Audience, Place, Seen, State, Tracks, Vehicle } from './state';
@@ -98,11 +98,12 @@ export const actionWords = (action: string): string => drawn.plan.actions[action
 export function describePlan(state: State, tracks: Tracks | null): string {
   const say = drawn.plan;
   const vehicles = state.vehicles.length === 0 ? say.nothing : state.vehicles.map(vehicleWords).join(' ');
-  const targets = tracks ? placedTargets(state, tracks) : [];
+  const [targets, finds] = tracks ? [placedTargets(state, tracks), placedFinds(state, tracks)] : [[], []];
   const at = ([x, y]: Place): string => `${east(x)}, ${north(y)}`;
   const more = [
     tracks?.ship ? say.shipAt(state.ship, east(tracks.ship[0]), north(tracks.ship[1])) : '',
     targets.length === 0 ? '' : say.targets(targets.map((target) => `${say.target(target.name, verdictWords(target.verdict))}: ${at(target.at)}`).join('; ')),
+    finds.length === 0 ? '' : say.finds(finds.map((find) => `${find.name}: ${at(find.at)}`).join('; ')),
     state.zones.length === 0 ? '' : say.zones(state.zones.map(({ name, action }) => say.zone(name, actionWords(action))).join('; ')),
   ];
   return say.label(vehicles, more.filter(Boolean).join(' ')).trim();

@@ -66,6 +66,7 @@ export const drawn = {
     quiet: (span: string) => `silent ${span}`,
     target: (name: string, verdict: string) => `${name}, ${verdict}`,
     targets: (each: string) => `Targets: ${each}.`,
+    finds: (each: string) => `Finds: ${each}.`,
     zone: (name: string, action: string) => `${name}, ${action}`,
     zones: (each: string) => `Zones: ${each}.`,
     actions: { withhold: 'place withheld', freeze: 'place frozen' } as Readonly<Record<string, string>>,

@@ -63,11 +63,18 @@ export interface Circle {
 export const placeOf = ({ east_m, north_m }: Pick<Vehicle, 'east_m' | 'north_m'>): Place | null => (east_m === null || north_m === null ? null : [east_m, north_m]);
 
 /** Return the targets that have a place, with it. */
-export function placedTargets({ targets }: State, { origin }: Tracks): readonly (State['targets'][number] & { readonly at: Place })[] {
+export const placedTargets = ({ targets }: State, tracks: Tracks): readonly Placed<State['targets'][number]>[] => placed(targets, tracks);
+
+/** Return the finds, as they are known now, that have a place, with it. */
+export const placedFinds = ({ finds }: State, tracks: Tracks): readonly Placed<State['finds'][number]>[] => placed(finds, tracks);
+
+type Placed<T> = T & { readonly at: Place };
+
+function placed<T extends { readonly latitude_deg: number | null; readonly longitude_deg: number | null }>(all: readonly T[], { origin }: Tracks): readonly Placed<T>[] {
   if (origin === null) return [];
-  return targets.flatMap((target) => {
-    const { latitude_deg, longitude_deg } = target;
-    return latitude_deg === null || longitude_deg === null ? [] : [{ ...target, at: metresFrom(origin, [latitude_deg, longitude_deg]) }];
+  return all.flatMap((one) => {
+    const { latitude_deg, longitude_deg } = one;
+    return latitude_deg === null || longitude_deg === null ? [] : [{ ...one, at: metresFrom(origin, [latitude_deg, longitude_deg]) }];
   });
 }
 
@@ -117,7 +124,7 @@ function* circlesOf(state: State, tracks: Tracks, isTracksAlone: boolean): Gener
     const at = placeOf(vehicle);
     if (at) yield { at, radius_m: tracks.ring_m };
   }
-  for (const { at, radius_95_m } of placedTargets(state, tracks)) yield { at, radius_m: radius_95_m ?? 0 };
+  for (const { at, radius_95_m } of [...placedTargets(state, tracks), ...placedFinds(state, tracks)]) yield { at, radius_m: radius_95_m ?? 0 };
   if (isTracksAlone) return;
   if (tracks.ship) yield { at: tracks.ship, radius_m: 0 };
   for (const outline of [...tracks.covered, tracks.plan ?? []]) for (const at of outline) yield { at, radius_m: 0 };

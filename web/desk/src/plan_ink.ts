@@ -222,10 +222,24 @@ const VERDICTS: Readonly<Record<string, Stroke>> = {
 };
 
 /** The mark of a target. */
-export function target({ context, ink }: DeskPen, x: number, y: number, verdict: string, radius = 5): void {
+export function target(pen: DeskPen, x: number, y: number, verdict: string, radius = 5): void {
+  marked(pen, (context) => (VERDICTS[verdict] ?? (VERDICTS['unchecked'] as Stroke))(context, x, y, radius));
+}
+
+/** The mark of a find: a stake with its flag. */
+export function find(pen: DeskPen, x: number, y: number, height = 11): void {
+  marked(pen, (context) => {
+    context.moveTo(x, y);
+    context.lineTo(x, y - height);
+    context.lineTo(x + 0.7 * height, y - 0.75 * height);
+    context.lineTo(x, y - 0.5 * height);
+  });
+}
+
+function marked({ context, ink }: DeskPen, stroke: (context: CanvasRenderingContext2D) => void): void {
   context.setLineDash([]);
   context.beginPath();
-  (VERDICTS[verdict] ?? (VERDICTS['unchecked'] as Stroke))(context, x, y, radius);
+  stroke(context);
   for (const [width, style] of [[4.5, ink.paper], [1.75, ink.line]] as const) {
     context.lineWidth = width;
     context.strokeStyle = style;

@@ -69,6 +69,7 @@ describe('the exact plan in words', () => {
     expect(said).toContain('north up');
     expect(said).toContain('Harrow Tern: 5 m east, 12 m north.');
     expect(said).toMatch(/Targets: T1, of interest: 65 m east, 144 m south\./);
+    expect(said).toMatch(/Finds: the bell: 65 m east, 144 m south\./);
     expect(said).toContain('Zones: stern, place withheld.');
     expect(describePlan({ ...state, vehicles: [], zones: [] }, null)).toContain('No fix yet.');
   });

@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { Extent, groundOf, groundSeen, metresFrom, piecesOf, placedTargets, placeFrom, rounded, targetAt, wayTo, zonesAt } from '../../desk/src/ground';
+import { Extent, groundOf, groundSeen, metresFrom, piecesOf, placedFinds, placedTargets, placeFrom, rounded, targetAt, wayTo, zonesAt } from '../../desk/src/ground';
 import { readState, readTracks, type TrackPoint } from '../../desk/src/state';
 import { PLACES } from './places';
 import { STATE, TRACKS } from './states';
@@ -93,6 +93,16 @@ describe('targets', () => {
     expect(east).toBeCloseTo(65.2, 0);
     expect(placedTargets({ ...state, targets: state.targets.map((one) => ({ ...one, latitude_deg: null })) }, tracks)).toEqual([]);
     expect(placedTargets(state, { ...tracks, origin: null })).toEqual([]);
+  });
+});
+
+describe('finds', () => {
+  test('are placed as their newest record says, and hold the ground open as targets do', () => {
+    const [find] = placedFinds(state, tracks);
+    expect(find?.at).toEqual(placedTargets(state, tracks)[0]?.at);
+    expect(placedFinds({ ...state, finds: state.finds.map((one) => ({ ...one, longitude_deg: null })) }, tracks)).toEqual([]);
+    const far = { ...state, finds: state.finds.map((one) => ({ ...one, latitude_deg: -12.52 })) };
+    expect(groundOf(far, tracks, 'tracks')?.south).toBeLessThan(-2_200);
   });
 });
 

@@ -11,9 +11,9 @@ import { exactLength, number } from '../../../src/format';
 import { gridStep, planScale, type Bounds, type PlanScale } from '../../../src/scale';
 import { actionWords, describePlan, describeSight, hereWords, lateWords, QUIET_S, verdictWords } from '../describe';
 import { drawn } from '../drawn_words';
-import { groundOf, groundSeen, placedTargets, placeFrom, placeOf, type Shown } from '../ground';
+import { groundOf, groundSeen, placedFinds, placedTargets, placeFrom, placeOf, type Shown } from '../ground';
 import { Paper, paletteOf, type DeskPen, type Palette } from '../paper';
-import { circle, covered, grid, gridNumbers, names, northArrow, notice, planned, ship, target, vehicle, way, zone, type Named } from '../plan_ink';
+import { circle, covered, find, grid, gridNumbers, names, northArrow, notice, planned, ship, target, vehicle, way, zone, type Named } from '../plan_ink';
 import { US } from '../spans';
 import type { Audience, Place, State, Tracks, Vehicle } from '../state';
 import { slowestEdge } from '../strip';
@@ -150,13 +150,14 @@ class Exact {
 }
 
 /** What of the state the exact plan shows, to the decimetre and the degree. */
-function seenOn({ vehicles, targets, zones, ship: name, ...state }: State): unknown {
+function seenOn({ vehicles, targets, finds, zones, ship: name, ...state }: State): unknown {
   const round = (m: number | null): number | null => (m === null ? null : Math.round(10 * m));
   return [
     name,
     Math.floor(slowestEdge({ ...state }) / (30 * US)),
     vehicles.map((one) => [one.name, round(one.east_m), round(one.north_m), one.heading_deg === null ? null : Math.round(one.heading_deg), one.in_doubt, isQuiet(one), one.tether !== null]),
     targets.map((one) => [one.name, one.verdict, one.latitude_deg, one.longitude_deg, one.radius_95_m]),
+    finds.map((one) => [one.name, one.row, one.latitude_deg]),
     zones,
   ];
 }
@@ -193,6 +194,10 @@ function inkVehicles(pen: DeskPen, scale: PlanScale, state: State, tracks: Track
     if (radius_95_m !== null) circle(pen, scale, at, radius_95_m, ink.soft, [2, 3]);
     target(pen, scale.x(at[0]), scale.y(at[1]), verdict);
   }
+  for (const { at, radius_95_m } of placedFinds(state, tracks)) {
+    if (radius_95_m !== null) circle(pen, scale, at, radius_95_m, ink.soft, [2, 3]);
+    find(pen, scale.x(at[0]), scale.y(at[1]));
+  }
   state.vehicles.forEach((one, i) => {
     const at = placeOf(one);
     if (!at) return;
@@ -213,7 +218,7 @@ function tether(pen: DeskPen, scale: PlanScale, [east, north]: Place, [shipEast,
   context.stroke();
 }
 
-/** Names by what matters most: vehicles, the ship, targets, zones, the planned area. */
+/** Names by what matters most: vehicles, the ship, targets, finds, zones, the planned area. */
 function namesOf({ ink }: DeskPen, state: State, tracks: Tracks): Named[] {
   const say_ = drawn.plan;
   const named: Named[] = [];
@@ -224,6 +229,7 @@ function namesOf({ ink }: DeskPen, state: State, tracks: Tracks): Named[] {
   }
   if (tracks.ship) named.push({ text: state.ship, at: tracks.ship, apart: 12, style: ink.line, isNeeded: true });
   for (const one of placedTargets(state, tracks)) named.push({ text: say_.target(one.name, verdictWords(one.verdict)), at: one.at, apart: 12, style: ink.line, isNeeded: false });
+  for (const one of placedFinds(state, tracks)) named.push({ text: one.name, at: one.at, apart: 10, style: ink.line, isNeeded: false });
   for (const one of state.zones) {
     const at = placeOf(one);
     if (at) named.push({ text: say_.zone(one.name, actionWords(one.action)), at: [at[0], at[1] - one.radius_m], apart: 4, style: ink.held, isNeeded: false });
