@@ -141,7 +141,7 @@ SHELL = {
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
     "record.exact_values": "core.model core.own_time core.policy core.target_position",
-    "record.exact_store": "core.errors core.model core.own_time recovered | msgspec",
+    "record.exact_store": "core.errors core.own_time recovered shell.record.exact_values | msgspec",
     "record.dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
     "shell.record.exact_values",
     "record.exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
@@ -158,7 +158,7 @@ SHELL = {
     "record.all_tables": "shell.record.exact_dives shell.record.tables shell.record.told_tables "
     "shell.record.track_tables",
     "record.gpkg": "shell.record.exact_dives shell.record.shapes shell.record.tables",
-    "record.csv_tables": "shell.record.exact_dives shell.record.tables shell.record.zipped",
+    "record.csv_tables": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped",
     "record.geojson": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped | msgspec",
     "record.zipped": "",
     "record.telling": "| rich",

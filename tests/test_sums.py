@@ -38,7 +38,7 @@ def test_journal_of_a_relay_that_was_killed_has_no_sums(tmp_path: Path) -> None:
     path = small_journal(tmp_path)
     file = JournalFile(tmp_path)
     file.commit([], {"clock last_us": "1"})
-    file._db.close()  # noqa: SLF001 - as a process that is killed leaves it: nobody closes
+    file._db.close()
     assert read_sums(path) is None
 
 
@@ -50,7 +50,7 @@ def test_reader_that_stays_keeps_a_false_sum_from_being_written(tmp_path: Path) 
     reader.execute("BEGIN")
     assert reader.execute("SELECT count(*) FROM row").fetchone() == (3_000,)
     file.commit([Row(3_001, 1 << 40, 0.0, "station", RowKind.STREAM, b"x")], {})
-    file._db.execute("PRAGMA busy_timeout=0")  # noqa: SLF001 - the test need not wait as a relay does
+    file._db.execute("PRAGMA busy_timeout=0")
     file.close()
     assert read_sums(path) is None
     reader.close()
