@@ -13,7 +13,7 @@ from relay.core.finds import FindRecord
 from relay.core.policy import MICROSECONDS
 from relay.shell.page_words import EN, number
 from relay.shell.record.dive_report import Report, Section, Table, plan_of, profile_of
-from relay.shell.record.exact_dive import Fixed, Ground, VehicleExact, vehicles_of
+from relay.shell.record.exact_dive import Fixed, Ground, VehicleExact, ground_of, vehicles_of
 from relay.shell.record.exact_dives import ExactDives, Progress, in_silence
 from relay.shell.record.exact_values import Dive, Moment, TargetSeen
 from relay.shell.record.report_drawing import Mark, Spot, clock, metres
@@ -62,7 +62,7 @@ class Whole:
 
 def exact_report(expedition: str, ship: str, exact: ExactDives, dive: Dive, progress: Progress = in_silence) -> Report:
     """Return the report of a dive; `progress` hears how far it is."""
-    ground, length_s = Ground(), exact.length_s(dive)
+    ground, length_s = ground_of(exact, dive), exact.length_s(dive)
     vehicles = list(vehicles_of(exact, dive, ground, progress))
     own = [record for find in exact.finds for record in find.records if dive.holds(record.at_us)]
     entries = sorted(_entries(exact, dive, vehicles, own, ground), key=lambda entry: entry.moment.embargo_us)
