@@ -146,7 +146,7 @@ def test_log_belongs_to_the_dive_by_the_vehicles_own_clock(tmp_path: Path) -> No
     with site.read() as dives:
         logged = [report for report in dives.record("Moth") if report.log is not None]
         assert [report.dive for report in logged] == [1, 1, None, 2]
-        assert [report.report.t_s for report in dives.record("Moth", 1) if report.log is not None] == [4_305.0, 4_405.0]
+        assert [report.t_s for report in dives.record("Moth", 1) if report.log is not None] == [4_305.0, 4_405.0]
         assert [(log.vehicle, log.reports, log.who) for log in dives.logs] == [("Moth", 4, "Ines")]
 
 
@@ -182,7 +182,7 @@ def test_every_live_report_tells_how_it_came(tmp_path: Path) -> None:
         received = second.receipt
         assert (received.row, received.feed, received.station) == (2, "station", "alone")
         assert (received.moment.embargo_us, received.moment.wall_s) == (2_500_000, WALL_S + 2.5)
-        assert (first.report.t_s, first.report.own) == (9_000.0, True)
+        assert (first.t_s, first.own) == (9_000.0, True)
         station = next(feed for feed in dives.feeds if feed.name == "station")
         assert (station.rows, station.reports, station.others, station.rejected) == (3, 2, 1, 0)
 
@@ -222,7 +222,7 @@ def test_target_lies_where_its_last_sighting_says(tmp_path: Path) -> None:
 def test_nothing_stays_behind(tmp_path: Path) -> None:
     """What is put aside while the record is read is gone afterwards, also where something goes wrong meanwhile."""
     site = Site(tmp_path, *a_dive())
-    there = ("journal.db", "journal.db-shm", "journal.db-wal", "journal.lock")  # SQLite's own beside the journal
+    there = ("journal.db", "journal.db-shm", "journal.db-wal", "journal.lock", "journal.sums")  # SQLite's own beside the journal
     with pytest.raises(OperatorError, match="there is no dive 7: the journal has dives 1 to 1"), site.read() as dives:
         dives.dive(7)
     assert {path.name for path in site.private.iterdir()} <= set(there)

@@ -183,12 +183,12 @@ class ExactReading:
         doubts = self.walk.stations.doubts(now.embargo_us)
         if vehicle is None or any(doubt.vehicle == vehicle for doubt in doubts):
             return None
-        state = self.walk.now.states[vehicle]
+        state = self.walk.state(vehicle)
         place, heading_deg = (state.fresh(of, now.embargo_us, FRESH_US) for of in ("position", "heading_deg"))
         return None if place is None or heading_deg is None else SeenFrom(place[0], place[1], heading_deg)
 
     def _where(self, vehicle: int, now: Moment) -> Where | None:
-        state = self.walk.now.states[vehicle]
+        state = self.walk.state(vehicle)
         place, depth_m = (state.fresh(of, now.embargo_us, FRESH_US) for of in ("position", "depth_m"))
         return None if place is None else Where(place[0], place[1], depth_m)
 
