@@ -222,7 +222,13 @@ def test_target_lies_where_its_last_sighting_says(tmp_path: Path) -> None:
 def test_nothing_stays_behind(tmp_path: Path) -> None:
     """What is put aside while the record is read is gone afterwards, also where something goes wrong meanwhile."""
     site = Site(tmp_path, *a_dive())
-    there = ("journal.db", "journal.db-shm", "journal.db-wal", "journal.lock", "journal.sums")  # SQLite's own beside the journal
+    there = (
+        "journal.db",
+        "journal.db-shm",
+        "journal.db-wal",
+        "journal.lock",
+        "journal.sums",
+    )  # SQLite's own beside the journal
     with pytest.raises(OperatorError, match="there is no dive 7: the journal has dives 1 to 1"), site.read() as dives:
         dives.dive(7)
     assert {path.name for path in site.private.iterdir()} <= set(there)
