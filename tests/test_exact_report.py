@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from relay.core.decision import Begin, End, Hold, Resume, Say, Target
+from relay.core.decision import Begin, Cut, End, Hold, Resume, Say, Target
 from relay.core.find import FileReference, Find, FindPlace
 from relay.core.sighting import SeenFrom, Sighted, place_of
 from relay.core.target_position import RangeIs
@@ -148,6 +148,7 @@ def test_log_tells_everything_once_in_order(tmp_path: Path) -> None:
             (150.7, Say(text="A ring.", vehicle="Moth")),
             (160.0, Hold(audience="public")),
             (170.0, Resume(audience="public")),
+            (175.0, Cut(from_us=40_000_000, to_us=172_000_000)),
             (180.2, Target(name="Boiler", verdict="of interest", vehicle="Moth", sighting=sighted)),
             (190.0, Find(name="Bell", what="a bell", place=FindPlace(latitude_deg=-38.6, longitude_deg=-21.9))),
         ),
@@ -160,6 +161,7 @@ def test_log_tells_everything_once_in_order(tmp_path: Path) -> None:
         ("1", "A ring.", "the lead"),
         ("", "Decision: hold (audience public)", "the lead"),
         ("", "Decision: resume (audience public)", "the lead"),
+        ("", "Decision: cut (from 0:01:00 before the dive, to 0:01:12 of dive time)", "the lead"),
         ("2", "Target Boiler: of interest", "the lead"),
         ("3", "Find Bell: a bell, as found", "the lead"),
     ] == said

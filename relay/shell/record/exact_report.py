@@ -301,24 +301,25 @@ def _told(exact: ExactDives, dive: Dive, ground: Ground) -> Iterator[Entry]:
         yield Entry(seen.moment, seen.vehicle or "", what, seen.who, spot, where, True)
     for decided in exact.decisions(dive.number):
         if decided.what not in ("say", "target", "find", "begin", "end"):
-            yield Entry(decided.moment, "", _decision(decided.what, decided.text), decided.who)
+            yield Entry(decided.moment, "", _decision(decided.what, decided.text, dive.begun), decided.who)
 
 
 _SHOWN = ("audience", "audiences", "vehicle", "leg", "name", "say", "reason", "from_us", "to_us", "until")
 
 
-def _decision(what: str, text: str) -> str:
+def _decision(what: str, text: str, begun: Moment) -> str:
     """Return a decision in words: what, and those of its values that say of whom or what."""
     if not what:
         return "A row that is no decision."
     values = json.loads(text)
-    said = [f"{name.removesuffix('_us')} {_value(name, values[name])}" for name in _SHOWN if values.get(name)]
+    said = [f"{name.removesuffix('_us')} {_value(name, values[name], begun)}" for name in _SHOWN if values.get(name)]
     return f"Decision: {what}{' (' if said else ''}{', '.join(said)}{')' if said else ''}"
 
 
-def _value(name: str, value: object) -> str:
+def _value(name: str, value: object, begun: Moment) -> str:
     if name.endswith("_us") and isinstance(value, int):
-        return f"{clock(value / MICROSECONDS)} of the embargo clock"
+        at_s = (value - begun.embargo_us) / MICROSECONDS
+        return f"{clock(at_s)} of dive time" if at_s >= 0 else f"{clock(-at_s)} before the dive"
     return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
 
 
