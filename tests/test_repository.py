@@ -78,6 +78,8 @@ TESTED_WITH: dict[str, str] = {
     "exact_dive": "exact_report",
     **dict.fromkeys(("journal_arguments", "journal_command"), "import_log"),
     **dict.fromkeys(("dive_walk", "exact_reading", "exact_store", "exact_values"), "exact_dives"),
+    **dict.fromkeys(("all_tables", "tables", "told_tables", "track_tables"), "gpkg"),
+    **dict.fromkeys(("telling", "zipped"), "exporting"),
 }
 
 

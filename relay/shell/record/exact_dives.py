@@ -244,6 +244,7 @@ def exact_dives(expedition: Expedition, progress: Progress = in_silence) -> Iter
         reading = ExactReading(expedition.plan, store)
         try:
             whole = _rows_of(path)
+            progress("reading", 0, whole)
             clock_us = int(read_marks(path).get(LAST, "0"))
             reading.read(read_rows(path), clock_us, lambda done: progress("reading", done, max(done, whole)))
         except sqlite3.Error as error:

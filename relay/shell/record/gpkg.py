@@ -139,6 +139,7 @@ def _write(
     defined = ", ".join(["fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL", *shaped, *columns])
     database.execute(f'CREATE TABLE "{table.name}" ({defined})')
     extent, count = _Extent(), 0
+    told(table.title, 0)
     marks = ", ".join("?" * (1 + len(shaped) + len(columns)))
     for group in _groups(table.rows(dives, choice)):
         values = [_values(table, extent, row) for row in group]
