@@ -4,7 +4,7 @@ RECORD = {
     "record.sums": "core.errors",
     "record.journal_pages": "",
     "record.exact_values": "core.model core.own_time core.policy core.target_position",
-    "record.exact_store": "core.errors core.model core.own_time recovered | msgspec",
+    "record.exact_store": "core.errors core.model core.own_time recovered shell.record.exact_values | msgspec",
     "record.dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
     "shell.record.exact_values",
     "record.exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from firefox import firefox
+from firefox import Firefox, firefox
 from relay.core.wire import read_recording
 from relay.shell.record.dive_report import Report, Section, Table, jpeg_picture, plan_of, profile_of, report_html
 from relay.shell.record.exact_report import MARK
@@ -151,35 +151,38 @@ async def test_report_fits_its_screen_without_a_complaint(wide: int, browser: "B
         await tab.close()
 
 
+async def pages_of(reader: Firefox, pdf: Path) -> list[dict[str, Any]]:
+    """Return the pages of a PDF as Firefox's reader reads them: their sizes and their texts."""
+    await reader.go(pdf.as_uri())
+    pages: list[dict[str, Any]] = json.loads(await asyncio.wait_for(reader.evaluate(PAGES), 60))
+    return [{**page, "text": re.sub(r"\s+", " ", page["text"])} for page in pages]
+
+
 @pytest.mark.browser
 @pytest.mark.asyncio(loop_scope="session")
 async def test_printed_report_is_marked_on_every_page(browser: "Browser", tmp_path: Path) -> None:
-    """On A4 and letter, read back by another program's PDF reader: each page says what it is, and nothing is lost."""
+    """On A4 and letter, by Chromium and by Firefox, read by Firefox: each page says what it is, nothing is lost."""
     (tmp_path / "report.html").write_text(demo_page(), encoding="utf-8")
     (tmp_path / "exact.html").write_text(long_exact_page(), encoding="utf-8")
     tab = await browser.new_page()
     await tab.goto((tmp_path / "report.html").as_uri())
     for paper in PAPERS:
         await tab.pdf(path=tmp_path / f"{paper}.pdf", format=paper)
-    await tab.goto((tmp_path / "exact.html").as_uri())
-    await tab.pdf(path=tmp_path / "exact.pdf", format="A4")
     await tab.close()
     async with firefox(tmp_path) as reader:
-        await reader.open("about:blank")
+        await reader.open((tmp_path / "exact.html").as_uri())
+        (tmp_path / "exact.pdf").write_bytes(await reader.printed(21.0, 29.7))
+        exact = await pages_of(reader, tmp_path / "exact.pdf")
+        assert 4 < len(exact)
+        assert all(MARK in page["text"] for page in exact)
         for paper, size in PAPERS.items():
-            await reader.go((tmp_path / f"{paper}.pdf").as_uri())
-            pages = json.loads(await asyncio.wait_for(reader.evaluate(PAGES), 60))
+            pages = await pages_of(reader, tmp_path / f"{paper}.pdf")
             assert 3 < len(pages) < 9
-            read = [re.sub(r"\s+", " ", page["text"]) for page in pages]
-            for number, (page, text) in enumerate(zip(pages, read, strict=True), 1):
+            for number, page in enumerate(pages, 1):
                 assert page["size"][2:] == pytest.approx(size, abs=1.5)
-                assert "RELEASED to public, 20 s to 25 s late" in text
-                assert f"{number} / {len(pages)}" in text
-            whole = " ".join(read)
+                assert "RELEASED to public, 20 s to 25 s late" in page["text"]
+                assert f"{number} / {len(pages)}" in page["text"]
+            whole = " ".join(page["text"] for page in pages)
             for words in ("What isn't shown", "Depth profile", "Plan", "Legs", "Whose it is", "practice decides."):
                 assert words in whole
             assert all(row[1] in whole and row[3].split()[-1] in whole for row in logged())
-        await reader.go((tmp_path / "exact.pdf").as_uri())
-        pages = json.loads(await asyncio.wait_for(reader.evaluate(PAGES), 60))
-        assert 4 < len(pages)
-        assert all(MARK in re.sub(r"\s+", " ", page["text"]) for page in pages)

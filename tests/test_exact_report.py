@@ -7,12 +7,12 @@ from typing import Any
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from relay.core.decision import Begin, End, Hold, Resume, Say, Target
+from relay.core.decision import Begin, Cut, End, Hold, Resume, Say, Target
 from relay.core.find import FileReference, Find, FindPlace
 from relay.core.sighting import SeenFrom, Sighted, place_of
 from relay.core.target_position import RangeIs
 from relay.shell.record.dive_report import Report, Section, report_html
-from relay.shell.record.exact_dive import Ground, VehicleExact, vehicles_of
+from relay.shell.record.exact_dive import VehicleExact, ground_of, vehicles_of
 from relay.shell.record.exact_report import MARK, exact_report
 from test_exact_dives import FIX, WALL_S, Site, Told, a_dive, moth
 
@@ -66,7 +66,7 @@ def seen() -> Sighted:
 def gathered(site: Site) -> VehicleExact:
     """Return Moth's part of the first dive."""
     with site.read() as exact:
-        (vehicle,) = vehicles_of(exact, exact.dive(1), Ground())
+        (vehicle,) = vehicles_of(exact, exact.dive(1), ground_of(exact, exact.dive(1)))
         return vehicle
 
 
@@ -148,6 +148,7 @@ def test_log_tells_everything_once_in_order(tmp_path: Path) -> None:
             (150.7, Say(text="A ring.", vehicle="Moth")),
             (160.0, Hold(audience="public")),
             (170.0, Resume(audience="public")),
+            (175.0, Cut(from_us=40_000_000, to_us=172_000_000)),
             (180.2, Target(name="Boiler", verdict="of interest", vehicle="Moth", sighting=sighted)),
             (190.0, Find(name="Bell", what="a bell", place=FindPlace(latitude_deg=-38.6, longitude_deg=-21.9))),
         ),
@@ -160,6 +161,7 @@ def test_log_tells_everything_once_in_order(tmp_path: Path) -> None:
         ("1", "A ring.", "the lead"),
         ("", "Decision: hold (audience public)", "the lead"),
         ("", "Decision: resume (audience public)", "the lead"),
+        ("", "Decision: cut (from 0:01:00 before the dive, to 0:01:12 of dive time)", "the lead"),
         ("2", "Target Boiler: of interest", "the lead"),
         ("3", "Find Bell: a bell, as found", "the lead"),
     ] == said
@@ -197,6 +199,29 @@ def test_wild_fix_is_counted_and_not_drawn(tmp_path: Path) -> None:
     assert (300, 1) == (vehicle.positions, vehicle.wild)
     assert all(abs(spot[0]) < 1 and -1 < spot[1] < 400 for piece in vehicle.drawn().track for spot in piece)
     assert "Not drawn: 1 fix that nothing under way could have reached." in section(reported(site), "Plan").says
+
+
+def test_wild_fix_first_of_all_bends_no_plan(tmp_path: Path) -> None:
+    """The plane is laid about a position that the next one confirms, and corners are of what is drawn."""
+    told = line(100)
+    told[0] = told[0][0], moth(50.0, latitude_deg=-12.0, longitude_deg=160.0)
+    site = Site(tmp_path, *by_hand(*told))
+    vehicle = gathered(site)
+    (piece,) = vehicle.drawn().track
+    assert (0.0, 0.0) == piece[0]
+    assert piece[-1] == pytest.approx((0.0, 98.0), abs=0.5)
+    assert vehicle.corners == pytest.approx(
+        (LATITUDE_DEG + 1 / METRES_A_DEGREE, LONGITUDE_DEG, LATITUDE_DEG + 99 / METRES_A_DEGREE, LONGITUDE_DEG),
+        abs=1e-9,
+    )
+    assert "160" not in dict(section(reported(site), "The dive").facts)["Southernmost, westernmost"]
+
+
+def test_two_positions_of_one_instant_are_no_wild_ones(tmp_path: Path) -> None:
+    """Two sentences of a burst tell the same place: both count as positions, one is drawn, none is called wild."""
+    told = [one for at_s, what in line(50) for one in ((at_s, what), (at_s, what))]
+    vehicle = gathered(Site(tmp_path, *by_hand(*told)))
+    assert (100, 0) == (vehicle.positions, vehicle.wild)
 
 
 def test_clock_of_a_vehicle_that_is_off_moves_no_line(tmp_path: Path) -> None:

@@ -3,8 +3,8 @@
 Rules: exact and private. Reports are taken as they stream from the record, so memory is bounded however long the dive;
 the lines that are drawn pass every report within some decimetres to metres (`kept_track`), the figures are of all.
 A fix that nothing under way could have reached is counted and not drawn. The plan is azimuthal equidistant about the
-first position of the dive (`geodesy.plane`), so north is up. Times are seconds since the dive began: by the embargo
-clock of what came live without a time of its own, else by the vehicle's clock.
+first position that the next one confirms (`geodesy.plane`), so north is up. Times are seconds since the dive began: by
+the embargo clock of what came live without a time of its own, else by the vehicle's clock.
 """
 
 from collections import Counter
@@ -14,7 +14,7 @@ from itertools import pairwise
 from math import dist
 
 from relay.core.fuse import depth_from_pressure
-from relay.core.geodesy import Anchor, plane
+from relay.core.geodesy import Anchor, AnchorSeeker, plane
 from relay.core.kept_track import FixGate, KeptTrack, TrackSpot
 from relay.core.model import Observation
 from relay.core.policy import MICROSECONDS, Leg
@@ -26,10 +26,10 @@ MOST_POINTS, EVERY_REPORTS = 1_500, 5_000
 
 
 class Ground:
-    """The plan's plane: laid about the first position that it is asked for."""
+    """The plan's plane: laid about an anchor, or about the first position that it is asked for."""
 
-    def __init__(self) -> None:
-        self.anchor: Anchor | None = None
+    def __init__(self, anchor: Anchor | None = None) -> None:
+        self.anchor = anchor
 
     def spot(self, latitude_deg: float, longitude_deg: float) -> Spot:
         """Return metres east and north of the first position."""
@@ -86,6 +86,15 @@ class VehicleExact:
         """Metres along the line that is drawn."""
         return sum(dist(one, other) for piece in self.drawn().track for one, other in pairwise(piece))
 
+    def widen(self, where: Where) -> None:
+        """Let the corners of the track (south, west, north, east) hold a position."""
+        latitude_deg, longitude_deg = where.latitude_deg, where.longitude_deg
+        south, west, north, east = self.corners or (latitude_deg, longitude_deg) * 2
+        self.corners = (
+            *(min(south, latitude_deg), min(west, longitude_deg)),
+            *(max(north, latitude_deg), max(east, longitude_deg)),
+        )
+
     def drawn(self) -> Drawn:
         """Return the vehicle as it is drawn."""
         depths = [[(spot.at_us / MICROSECONDS, spot.depth_m) for spot in piece] for piece in _pieces(self.depths)]
@@ -108,8 +117,9 @@ class _Gathering:
 
     def __init__(self, vehicle: VehicleExact, ground: Ground) -> None:
         self.vehicle, self._ground = vehicle, ground
-        self._gate: FixGate[None] = FixGate()
+        self._gate: FixGate[Fixed] = FixGate()
         self._latitude_deg: float | None = None
+        self._fixed_us: int | None = None
 
     def take(self, report: ExactReport, at_s: float) -> None:
         """Take a report of the exact record: what of it stands, and when in the dive it was made."""
@@ -137,26 +147,25 @@ class _Gathering:
         if vehicle.deepest_m is None or depth_m > vehicle.deepest_m:
             vehicle.deepest_m = depth_m
             place = where or (vehicle.last.where if vehicle.last is not None else None)
-            vehicle.deepest = None if place is None else Fixed(at_s, t_s, place)
+            known = None if place is None else Where(place.latitude_deg, place.longitude_deg, depth_m)
+            vehicle.deepest = None if known is None else Fixed(at_s, t_s, known)
         for leg in vehicle.legs:
             if leg.from_s <= at_s <= leg.to_s:
                 leg.most_m = depth_m if leg.most_m is None else max(leg.most_m, depth_m)
 
     def _fix(self, where: Where, at_s: float, t_s: float) -> None:
-        vehicle, fixed = self.vehicle, Fixed(at_s, t_s, where)
+        vehicle, at_us = self.vehicle, round(at_s * MICROSECONDS)
         vehicle.positions += 1
-        vehicle.first, vehicle.last = vehicle.first or fixed, fixed
-        latitude_deg, longitude_deg = where.latitude_deg, where.longitude_deg
-        south, west, north, east = vehicle.corners or (latitude_deg, longitude_deg) * 2
-        vehicle.corners = (
-            *(min(south, latitude_deg), min(west, longitude_deg)),
-            *(max(north, latitude_deg), max(east, longitude_deg)),
-        )
-        east_m, north_m = self._ground.spot(latitude_deg, longitude_deg)
-        believed = self._gate.take(TrackSpot(round(at_s * MICROSECONDS), east_m, north_m, 0.0), None)
+        if self._fixed_us is not None and at_us <= self._fixed_us:
+            return  # another sentence of the same instant, or one that came late: the line goes through it already
+        self._fixed_us = at_us
+        east_m, north_m = self._ground.spot(where.latitude_deg, where.longitude_deg)
+        believed = self._gate.take(TrackSpot(at_us, east_m, north_m, 0.0), Fixed(at_s, t_s, where))
         vehicle.wild += 1 - len(believed)
-        for spot, _ in believed:
+        for spot, fixed in believed:
             vehicle.track.take(spot)
+            vehicle.first, vehicle.last = vehicle.first or fixed, fixed
+            vehicle.widen(fixed.where)
 
 
 def _where(told: Observation) -> Where | None:
@@ -169,6 +178,19 @@ def _came_by(report: ExactReport) -> tuple[str, str]:
     if report.receipt is not None:
         return report.receipt.feed, report.receipt.station
     return f"log {report.log}", ""
+
+
+def ground_of(exact: ExactDives, dive: Dive) -> Ground:
+    """Return the plane of a dive: about its first position that the next one confirms (`AnchorSeeker`)."""
+    for name in dive.vehicles:
+        seeker = AnchorSeeker()
+        for report in exact.track(name, dive.number):
+            told = report.told
+            if told.latitude_deg is None or told.longitude_deg is None:
+                continue
+            if (anchor := seeker.offer(told.latitude_deg, told.longitude_deg, 0)) is not None:
+                return Ground(anchor)
+    return Ground()
 
 
 def vehicles_of(

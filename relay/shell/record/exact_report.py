@@ -13,7 +13,7 @@ from relay.core.finds import FindRecord
 from relay.core.policy import MICROSECONDS
 from relay.shell.page_words import EN, number
 from relay.shell.record.dive_report import Report, Section, Table, plan_of, profile_of
-from relay.shell.record.exact_dive import Fixed, Ground, VehicleExact, vehicles_of
+from relay.shell.record.exact_dive import Fixed, Ground, VehicleExact, ground_of, vehicles_of
 from relay.shell.record.exact_dives import ExactDives, Progress, in_silence
 from relay.shell.record.exact_values import Dive, Moment, TargetSeen
 from relay.shell.record.report_drawing import Mark, Spot, clock, metres
@@ -62,7 +62,7 @@ class Whole:
 
 def exact_report(expedition: str, ship: str, exact: ExactDives, dive: Dive, progress: Progress = in_silence) -> Report:
     """Return the report of a dive; `progress` hears how far it is."""
-    ground, length_s = Ground(), exact.length_s(dive)
+    ground, length_s = ground_of(exact, dive), exact.length_s(dive)
     vehicles = list(vehicles_of(exact, dive, ground, progress))
     own = [record for find in exact.finds for record in find.records if dive.holds(record.at_us)]
     entries = sorted(_entries(exact, dive, vehicles, own, ground), key=lambda entry: entry.moment.embargo_us)
@@ -301,24 +301,25 @@ def _told(exact: ExactDives, dive: Dive, ground: Ground) -> Iterator[Entry]:
         yield Entry(seen.moment, seen.vehicle or "", what, seen.who, spot, where, True)
     for decided in exact.decisions(dive.number):
         if decided.what not in ("say", "target", "find", "begin", "end"):
-            yield Entry(decided.moment, "", _decision(decided.what, decided.text), decided.who)
+            yield Entry(decided.moment, "", _decision(decided.what, decided.text, dive.begun), decided.who)
 
 
 _SHOWN = ("audience", "audiences", "vehicle", "leg", "name", "say", "reason", "from_us", "to_us", "until")
 
 
-def _decision(what: str, text: str) -> str:
+def _decision(what: str, text: str, begun: Moment) -> str:
     """Return a decision in words: what, and those of its values that say of whom or what."""
     if not what:
         return "A row that is no decision."
     values = json.loads(text)
-    said = [f"{name.removesuffix('_us')} {_value(name, values[name])}" for name in _SHOWN if values.get(name)]
+    said = [f"{name.removesuffix('_us')} {_value(name, values[name], begun)}" for name in _SHOWN if values.get(name)]
     return f"Decision: {what}{' (' if said else ''}{', '.join(said)}{')' if said else ''}"
 
 
-def _value(name: str, value: object) -> str:
+def _value(name: str, value: object, begun: Moment) -> str:
     if name.endswith("_us") and isinstance(value, int):
-        return f"{clock(value / MICROSECONDS)} of the embargo clock"
+        at_s = (value - begun.embargo_us) / MICROSECONDS
+        return f"{clock(at_s)} of dive time" if at_s >= 0 else f"{clock(-at_s)} before the dive"
     return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
 
 
