@@ -121,8 +121,7 @@ def _looked_up(chart: Chart, dive: Soundings) -> None:
     def of_part(part: slice) -> None:
         for turn in range(turns_for(dive, chart, TURNS)):
             angle = 2 * np.pi * turn / TURNS
-            for east, north in zip(*_turned(dive, angle), strict=True):
-                ground.under(float(east), float(north), part)
+            ground.under(*_turned(dive, angle), part)
 
     with ThreadPoolExecutor(CORES) as pool:
         list(pool.map(of_part, (slice(*ends) for ends in pairwise(edges))))

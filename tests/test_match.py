@@ -75,10 +75,7 @@ def test_turns_are_averaged_by_their_likelihood() -> None:
         east = told.east_m * np.cos(angle) + told.north_m * np.sin(angle)
         north = told.north_m * np.cos(angle) - told.east_m * np.sin(angle)
         depth = at_places(chart, chart.latitude_deg[4] + north / north_m, chart.longitude_deg[4] + east / east_m)
-        _, error, steep = zip(
-            *(ground.under(float(e), float(n), slice(at, at + 1)) for e, n in zip(east, north, strict=True)),
-            strict=True,
-        )
+        _, error, steep = ground.under(east, north, slice(at, at + 1))
         spread = match.parts[0]._spread_m[:, 0]
         size = np.sqrt(np.mean((np.ravel(error)) ** 2 + (np.ravel(steep) * spread) ** 2))
         middle = (told.shallowest_m + told.deepest_m) / 2

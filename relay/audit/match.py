@@ -21,7 +21,7 @@ from relay.audit.evidence import Soundings
 from relay.audit.filled import filled
 from relay.audit.likelihood import NormalLaw, log_between, log_mean_over, log_sum, log_within, wanted
 
-CHUNK = 16_384
+CHUNK = 4_096
 VALUE_M = 1.0
 FLAT_M = 30_000.0
 BLOCK_LENGTHS, ALIKE, WIDE = 1.5, 0.8, 8.0
@@ -85,17 +85,17 @@ class Ground:
         """Return the same ground with some of its cells to try, by their place in `cells`."""
         return replace(self, cells=self.cells[chosen], row=self.row[chosen])
 
-    def under(self, east_m: float, north_m: float, part: slice) -> tuple[Floats, Floats, Floats]:
-        """Return depth, error and slope (cells of `part`,) so far east and north of each cell."""
-        cells, columns = self.cells[part], (east_m * self.east_columns)[self.row[part]]
+    def under(self, east_m: Floats, north_m: Floats, part: slice) -> tuple[Floats, Floats, Floats]:
+        """Return depth, error and slope (soundings, cells of `part`), so far (soundings,) east and north of each."""
+        columns = (east_m[:, None] * self.east_columns)[:, self.row[part]]
         down = north_m * self.north_rows
-        whole_row, whole_column = int(np.floor(down)), np.floor(columns).astype(np.int64)
-        up, across = np.float32(down - whole_row), (columns - whole_column).astype(np.float32)
-        at = cells + whole_row * self.width + whole_column
+        whole_row, whole_column = np.floor(down).astype(np.int64), np.floor(columns).astype(np.int64)
+        up, across = (down - whole_row).astype(np.float32)[:, None], (columns - whole_column).astype(np.float32)
+        at = whole_column + (self.cells[part] + whole_row[:, None] * self.width)
         depth = self.depth_m
         south = depth[at] + across * (depth[at + 1] - depth[at])
         north = depth[at + self.width] + across * (depth[at + self.width + 1] - depth[at + self.width])
-        nearest = at + (self.width if up >= 0.5 else 0) + (across >= 0.5)
+        nearest = at + np.where(up >= 0.5, self.width, 0) + (across >= 0.5)
         return south + up * (north - south), self.error_m[nearest], self.slope[nearest]
 
 
@@ -164,10 +164,15 @@ class Match:
         return np.concatenate(done)
 
     def _chunk(self, chunk: slice) -> Floats:
+        """Return the mean over the turns; of few cells many turns are worked out at once, as many as fill a chunk."""
         total: Floats | None = None
-        for turn in range(self.turns):
-            logs = sum((part.logs(chunk, turn) for part in self.parts), start=np.zeros(1))
-            total = logs if total is None else np.logaddexp(total, logs)
+        cells = len(self.parts[0].ground.cells[chunk])
+        at_once = max(1, CHUNK // max(1, cells))
+        for first in range(0, self.turns, at_once):
+            turns = range(first, min(first + at_once, self.turns))
+            together = sum((part.logs(chunk, turns) for part in self.parts), start=np.zeros(1))
+            for logs in together.reshape(len(turns), cells):
+                total = logs if total is None else np.logaddexp(total, logs)
         assert total is not None
         mean: Floats = total - np.log(self.turns)
         return mean
@@ -198,15 +203,19 @@ class PartMatch:
         self._blocks = self._in_blocks()
         self._scales = self._telling_scales()
 
-    def logs(self, chunk: slice, turn: int) -> Floats:
-        """Return the log likelihood of a chunk of the ground's cells (cells,) at a turn of the frame."""
-        angle = 2 * pi * turn / self.turns
-        east_m = self.east_m * np.cos(angle) + self.north_m * np.sin(angle)
-        north_m = self.north_m * np.cos(angle) - self.east_m * np.sin(angle)
-        under = [self.ground.under(float(e), float(n), chunk) for e, n in zip(east_m, north_m, strict=True)]
-        depth_m, error_m, slope = (np.stack(grids) for grids in zip(*under, strict=True))
+    def logs(self, chunk: slice, turns: range) -> Floats:
+        """Return the log likelihood of a chunk of the ground's cells at turns of the frame (turns * cells,)."""
+        depth_m, error_m, slope = self._under(chunk, turns)
         error_m = np.sqrt(error_m**2 + (slope * self._spread_m) ** 2)
         return self._of_values(depth_m, error_m) if self._values else self._of_bands(depth_m, error_m)
+
+    def _under(self, chunk: slice, turns: range) -> list[Floats]:
+        """Return depth, error and slope (soundings, turns * cells) under each sounding at turns of the frame."""
+        angle = 2 * pi * np.array(turns)[:, None] / self.turns
+        east_m = self.east_m * np.cos(angle) + self.north_m * np.sin(angle)
+        north_m = self.north_m * np.cos(angle) - self.east_m * np.sin(angle)
+        grids = self.ground.under(east_m.T.ravel(), north_m.T.ravel(), chunk)
+        return [grid.reshape(len(self.east_m), -1) for grid in grids]
 
     def _are_values(self) -> bool:
         """Return whether bands are so narrow, beside the chart's error, that they are as good as normal values."""
