@@ -1,7 +1,7 @@
-"""The import table's rows of `relay/audit/`, as `import_rows` has those of the other folders."""
+"""The import table's rows of `relay/audit`, of the same form as those in `import_rows`."""
 
 AUDIT = {
-    "chart": "| numpy",
+    "chart": " | numpy",
     "filled": "chart chart_sampling | numpy",
     "error_law": "chart filled | numpy scipy",
     "likelihood": "chart | numpy scipy",
@@ -24,8 +24,8 @@ AUDIT = {
     "attack": "chart core.wire",
     "declared": "chart core.area | numpy pyproj",
     "withheld": "attack core.policy core.release core.wire | msgpack",
-    "attacks": "attack averaging cell_edges chart_match dead_reckoning differencing environment free_text known_wrecks "
-    "leak_scan send_times ship_alignment totals zone_edges",
+    "attacks": "attack averaging cell_edges chart_match dead_reckoning differencing environment free_text "
+    "known_wrecks leak_scan send_times ship_alignment totals zone_edges",
     "known_seabed": "calibration chart | numpy",
     "played": "attack calibration chart core.policy evidence posterior withheld | numpy",
     # attacks on motion and on sources beside the chart
@@ -42,8 +42,8 @@ AUDIT = {
     # attacks on what is told besides the track
     "well_formed": "attack core.policy",
     "told_texts": "attack core.policy core.release",
-    "told_places": "chart core.place_angles core.place_fold core.place_in_text core.place_tokens core.place_words "
-    "| pyproj",
+    "told_places": "chart core.place_angles core.place_fold core.place_in_text core.place_tokens core.place_words | "
+    "pyproj",
     "free_text": "attack spots told_places told_texts core.place_in_text core.time_in_text",
     "send_times": "attack chart shown_track spots told_texts core.release core.wire | numpy scipy",
     "leak_shape": "attack told_texts core.errors core.policy core.release core.seal core.wire",
@@ -59,9 +59,10 @@ AUDIT = {
     "soundings_of": "attack chart evidence seabed_bounds | numpy scipy",
     "settings": "core.policy",
     "journey": "chart core.policy core.wire | numpy",
-    "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
-    "| numpy",
+    "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey | "
+    "numpy",
     "sites": "chart filled journey | numpy",
     "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy",
-    "advise": "attack calibration chart core.policy settings trial | numpy",
+    "lattice_search": "attack chart settings trial | numpy scipy",
+    "advise": "attack calibration core.policy lattice_search settings trial | numpy",
 }
