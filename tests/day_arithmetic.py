@@ -22,7 +22,7 @@ from day_expected import Changes, Dive, Seen
 EARTH = Geodesic.WGS84
 Place = tuple[float, float]
 DIVE, TICK, END, HEAD = 0, 1, 3, 7
-HEAD_OCTETS, MINUTE_S = 32, 60  # SHA-256; how often the exact record is sealed
+SEAL = ["32 bytes"]
 STEPS = {
     "public": (15, 25.0, 22.5),
     "funders": (5, 10.0, 22.5),
@@ -176,10 +176,7 @@ def _table(changes: Changes) -> tuple[list[float], list[Any]]:
 
 
 def records_of(audience: str, number: int, key: bytes) -> Iterator[list[Any]]:
-    """Yield the records of a dive as they must be: [dive, seq, kind, seconds of the dive, body].
-
-    One with a head of the exact record comes with the first tick of each minute; of the head only its length is told.
-    """
+    """Yield the records of a dive as they must be: [dive, seq, kind, seconds of the dive, body]."""
     dive = paper.DIVES[audience][number - 1]
     vehicles = [Vehicle(seen, audience, Frame(key)) for seen in (dive.lantern, dive.moth)]
     for seq, (kind, tick_s, told) in enumerate(_kinds(audience, dive)):
@@ -196,10 +193,12 @@ def _kinds(audience: str, dive: Dive) -> Iterator[tuple[int, int, Any]]:
     for moment, kind, body in dive.told:
         told.setdefault(seconds(moment), []).append((kind, body))
     yield DIVE, first_s, paper.HEADERS[audience]
+    sealed = -1
     for tick_s in range(first_s, last_s + 1, STEPS[audience][0]):
         yield TICK, tick_s, None
-        if (tick_s - first_s) // MINUTE_S > (tick_s - first_s - STEPS[audience][0]) // MINUTE_S:
-            yield HEAD, tick_s, [HEAD_OCTETS]
+        if (minute := (tick_s - first_s) // 60) != sealed:
+            sealed = minute
+            yield HEAD, tick_s, SEAL
         yield from ((kind, tick_s, body) for kind, body in told.pop(tick_s, ()))
     yield END, last_s, None
     assert not told

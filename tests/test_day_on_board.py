@@ -157,9 +157,9 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Day]:
 
 
 def rounded(body: Any) -> Any:
-    """Return a tick's body with exact positions to a tenth of a millimetre, and that of a head as the head's length."""
+    """Return a tick's body with exact positions to a tenth of a millimetre; a head as how long it is."""
     if isinstance(body, list) and len(body) == 1 and isinstance(body[0], bytes):
-        return [len(body[0])]
+        return [f"{len(body[0])} bytes"]
     if not isinstance(body, list) or not body or not isinstance(body[0], list):
         return body
     return [[*row[:10], *(degrees and round(degrees, 9) for degrees in row[10:])] for row in body]
