@@ -90,7 +90,7 @@ def test_desk_sees_the_last_programme_as_it_was_decided() -> None:
     first = decided(70 * SECOND, Programme(pinned="first", next_dive_in_s=10_001))
     later = decided(80 * SECOND, Programme(schedule=("the bow",)))
     shown = []
-    for row in (first, later, decided(90 * SECOND, Cut(from_us=75 * SECOND, to_us=85 * SECOND))):
+    for row in in_order([first, later, decided(90 * SECOND, Cut(from_us=75 * SECOND, to_us=85 * SECOND))]):
         pipeline.receive(row)
         shown.append(programme_section(pipeline))
     told = {"pinned": "first", "schedule": [], "next_dive_in_s": 10_001, "told_us": 70 * SECOND}
