@@ -10,6 +10,8 @@ from statistics import median
 from advising import compared
 from audit import MOST_MIB, MOST_S, audit_costs
 from decoding import rates
+from exporting import MOST_S as MOST_EXPORT_S
+from exporting import exports
 from fanout import FLOOR, Cost, compile_tools, costs
 from journal_rows import journal_rate
 from link import HOURS, carried
@@ -42,6 +44,8 @@ def main() -> None:
         console.print(_audit())
     if options.only in (None, "link"):
         console.print(_link())
+    if options.only in (None, "export"):
+        console.print(_export())
     if options.only == "advise":  # an hour or so, so only where it is asked for
         console.print(_advising())
     if options.only in (None, "fan-out"):
@@ -54,7 +58,7 @@ def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument(
         "--only",
-        choices=("decoding", "journal", "page", "stop", "audit", "link", "fan-out", "advise"),
+        choices=("decoding", "journal", "page", "stop", "audit", "link", "fan-out", "advise", "export"),
         help="run one part",
     )
     parser.add_argument("--viewers", type=int, nargs="+", help="open websockets (default 1000, 5000 and 10000)")
@@ -141,6 +145,23 @@ def _audit() -> Table:
             f"{cost.match_cpu_s:.1f} s",
             f"{cost.match_cpu_s / cost.floor_cpu_s:.1f}",
             f"{cost.most_mib:,.0f} MiB",
+        )
+    return table
+
+
+def _export() -> Table:
+    table = _table(f"A day's journal exported (to take {MOST_EXPORT_S:.0f} s at most)")
+    for heading in ("journal", "format", "reports", "by the clock", "of processor", "memory", "file"):
+        table.add_column(heading, justify="left" if heading in ("journal", "format") else "right")
+    for one in exports():
+        table.add_row(
+            one.kind,
+            one.form,
+            f"{one.reports:,}",
+            f"{one.seconds:.1f} s",
+            f"{one.cpu_s:.1f} s",
+            f"{one.most_mib:,.0f} MiB",
+            f"{one.size_mib:,.0f} MiB",
         )
     return table
 

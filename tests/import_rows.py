@@ -4,6 +4,8 @@ A row reads `room: "rooms it may import | libraries it may import"`, names of th
 `core.` or `shell.`; rooms of `shell/record` are written in full, `shell.record.tables`.
 """
 
+from record_rows import RECORD
+
 CORE = {
     "errors": "",
     "model": "",
@@ -108,6 +110,7 @@ CORE = {
 }
 
 SHELL = {
+    **RECORD,
     "clock": "",
     "quantities": "",
     "uplink_plan": "",
@@ -140,8 +143,6 @@ SHELL = {
     "feed_websocket": "feed_intake feed_stream | websockets",
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
-    "record.sums": "core.errors",
-    "record.journal_pages": "",
     "journal": "core.errors core.model clock shell.record.sums",
     "recovered": "core.errors core.policy",
     "import_words": "",
@@ -368,7 +369,7 @@ SHELL = {
     "briefing clock demo_run deploy "
     "desk_token exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground "
     "plain_words public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
-    "until_stopped verify | rich uvloop",
+    "until_stopped verify shell.record.reporting | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.

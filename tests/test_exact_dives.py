@@ -1,8 +1,5 @@
 """The dives as they were, exact: which dive and leg each moment is of, and the whole record, streamed and bounded."""
 
-import json
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -13,71 +10,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from expeditions import RIGHT
-from relay.core.decision import Approve, Begin, Decision, Dismiss, End, Say, SetLeg, Target, write_decision
+from record_site import FIX, SECOND, WALL_S, Site, Told, moth
+from relay.core.decision import Approve, Begin, Dismiss, End, Say, SetLeg, Target
 from relay.core.errors import OperatorError
 from relay.core.exact_record import merged
 from relay.core.model import Row, RowKind
 from relay.core.own_time import live_reports, read_log
 from relay.core.pipeline import Pipeline
-from relay.core.policy import Leg, SourcePlan
+from relay.core.policy import Leg
 from relay.core.secrets import Secrets
 from relay.core.sighting import SeenFrom, Sighted
 from relay.core.target_position import RangeIs
-from relay.shell.expedition import Expedition, parse_expedition
-from relay.shell.journal import LAST, JournalFile
-from relay.shell.record.exact_dives import ExactDives, exact_dives
-from relay.shell.recovered import RecoveredLog, keep_log, recovered_logs
-
-SECOND = 1_000_000
-WALL_S = 5_000.0
-FIX = {"latitude_deg": -38.61472, "longitude_deg": -21.93306}
-Told = dict[str, Any] | Decision | bytes
-
-
-class Site:
-    """A folder with an expedition file and a journal of what is told at so many seconds."""
-
-    def __init__(self, folder: Path, *told: tuple[float, Told], text: str = RIGHT) -> None:
-        (folder / "EXPEDITION.toml").write_text(text, encoding="utf-8")
-        self.expedition: Expedition = parse_expedition(text, folder / "EXPEDITION.toml")
-        self.private = self.expedition.private
-        self.rows = [self._row(seq, at_s, what) for seq, (at_s, what) in enumerate(told, 1)]
-        file = JournalFile(self.private)
-        file.commit(self.rows, {})
-        file.close()
-
-    def _row(self, seq: int, at_s: float, told: Told) -> Row:
-        moment = seq, round(at_s * SECOND), WALL_S + at_s
-        if isinstance(told, bytes):
-            return Row(*moment, "", RowKind.DECISION, told)
-        if isinstance(told, dict):
-            return Row(*moment, "station", RowKind.WHOLE, json.dumps(told).encode() + b"\n")
-        return Row(*moment, "", RowKind.DECISION, write_decision(told, "the lead"))
-
-    def clock(self, at_s: float) -> None:
-        """Let the journal's last beat be of so many seconds."""
-        file = JournalFile(self.private)
-        file.commit([], {LAST: str(round(at_s * SECOND))})
-        file.close()
-
-    def log(self, *messages: dict[str, Any], vehicle: str = "Moth") -> None:
-        """Import a log of a vehicle's."""
-        data = b"".join(json.dumps(message).encode() + b"\n" for message in messages)
-        times = [message["t"] for message in messages]
-        source = SourcePlan(name="log", format="station-json")
-        known = {"source": source, "date_s": None, "first_s": min(times), "last_s": max(times), "data": data}
-        keep_log(self.private, RecoveredLog(vehicle=vehicle, name="l.jsonl", who="Ines", wall_s=9e3, **known))
-
-    @contextmanager
-    def read(self) -> Iterator[ExactDives]:
-        """Read its exact record."""
-        with exact_dives(self.expedition) as dives:
-            yield dives
-
-
-def moth(depth_m: float, **told: Any) -> dict[str, Any]:
-    """Return a message of Moth's."""
-    return {"vehicle": "Moth", "depth_m": depth_m, **told}
+from relay.shell.expedition import parse_expedition
+from relay.shell.record.exact_dives import exact_dives
+from relay.shell.recovered import recovered_logs
 
 
 def a_dive(first_s: int = 10, last_s: int = 700) -> list[tuple[float, Told]]:
@@ -146,7 +92,7 @@ def test_log_belongs_to_the_dive_by_the_vehicles_own_clock(tmp_path: Path) -> No
     with site.read() as dives:
         logged = [report for report in dives.record("Moth") if report.log is not None]
         assert [report.dive for report in logged] == [1, 1, None, 2]
-        assert [report.report.t_s for report in dives.record("Moth", 1) if report.log is not None] == [4_305.0, 4_405.0]
+        assert [report.t_s for report in dives.record("Moth", 1) if report.log is not None] == [4_305.0, 4_405.0]
         assert [(log.vehicle, log.reports, log.who) for log in dives.logs] == [("Moth", 4, "Ines")]
 
 
@@ -182,7 +128,7 @@ def test_every_live_report_tells_how_it_came(tmp_path: Path) -> None:
         received = second.receipt
         assert (received.row, received.feed, received.station) == (2, "station", "alone")
         assert (received.moment.embargo_us, received.moment.wall_s) == (2_500_000, WALL_S + 2.5)
-        assert (first.report.t_s, first.report.own) == (9_000.0, True)
+        assert (first.t_s, first.own) == (9_000.0, True)
         station = next(feed for feed in dives.feeds if feed.name == "station")
         assert (station.rows, station.reports, station.others, station.rejected) == (3, 2, 1, 0)
 
@@ -222,7 +168,13 @@ def test_target_lies_where_its_last_sighting_says(tmp_path: Path) -> None:
 def test_nothing_stays_behind(tmp_path: Path) -> None:
     """What is put aside while the record is read is gone afterwards, also where something goes wrong meanwhile."""
     site = Site(tmp_path, *a_dive())
-    there = ("journal.db", "journal.db-shm", "journal.db-wal", "journal.lock")  # SQLite's own beside the journal
+    there = (
+        "journal.db",
+        "journal.db-shm",
+        "journal.db-wal",
+        "journal.lock",
+        "journal.sums",
+    )  # SQLite's own beside the journal
     with pytest.raises(OperatorError, match="there is no dive 7: the journal has dives 1 to 1"), site.read() as dives:
         dives.dive(7)
     assert {path.name for path in site.private.iterdir()} <= set(there)

@@ -35,6 +35,7 @@ def _write(out: Any, table: Table, dives: ExactDives, choice: Choice, told: Tell
     out.writerow([column.name for column in table.columns] + [SHAPE] * drawn)
     flags = [at for at, column in enumerate(table.columns) if column.type is Type.BOOLEAN]
     count = 0
+    told(table.title, 0)
     for count, (shape, values) in enumerate(table.rows(dives, choice), 1):
         cells = list(values)
         for at in flags:

@@ -10,12 +10,12 @@ from dataclasses import dataclass, field, replace
 
 from relay.core.decision import Begin, Decision, End, SetLeg
 from relay.core.dive_phases import LegWatch
-from relay.core.fuse import Fuse, Stamped
+from relay.core.fuse import Fuse, Stamped, VehicleState
 from relay.core.model import Observation
 from relay.core.policy import MICROSECONDS, Plan
 from relay.core.present import Present
 from relay.core.stations import Stations
-from relay.shell.record.exact_values import Dive, Moment, Phase
+from relay.shell.record.exact_values import Dive, Moment, Phase, observed_values
 
 FRESH_US = 30 * MICROSECONDS
 
@@ -44,6 +44,8 @@ class DiveWalk:
         self._tick_us = 0
         self._wall_off_s = 0.0
         self._told = False
+        self._pending: list[dict[tuple[bool, ...], Stamped]] = [{} for _ in plan.vehicles]
+        self._own_s = [0.0] * len(plan.vehicles)
         self._by_hand: dict[type[Decision], tuple[Moment, str]] = {}
 
     def advance(self, now: Moment) -> None:
@@ -63,9 +65,38 @@ class DiveWalk:
         self._told = True
         counting = self.stations.sift([stamped])
         for counts in counting:
+            if isinstance(counts.said, Observation) and counts.vehicle is not None:
+                self._put_off(counts, counts.said, counts.vehicle)
+        return counting
+
+    def _put_off(self, counts: Stamped, said: Observation, vehicle: int) -> None:
+        """Keep what counts until the second is judged: of two that tell the same fields the later one stands for both.
+
+        That changes nothing, as long as the vehicle's clock doesn't go back; when it does, all is taken in its order.
+        """
+        own_s = said.time_of_day_s if said.clock_s is None else said.clock_s
+        pending = self._pending[vehicle]
+        if own_s is not None:
+            if own_s < self._own_s[vehicle]:
+                self._settle()
+            self._own_s[vehicle] = own_s
+        fields = tuple(value is not None for value in observed_values(said))
+        pending.pop(fields, None)
+        pending[fields] = counts
+
+    def _settle(self) -> None:
+        """Take what was put off."""
+        waiting = [counts for pending in self._pending for counts in pending.values()]
+        for counts in sorted(waiting, key=lambda counts: counts.embargo_us):
             self.now.take(counts)
             self._present.take(counts)
-        return counting
+        for pending in self._pending:
+            pending.clear()
+
+    def state(self, vehicle: int) -> VehicleState:
+        """Return what is known of a vehicle now."""
+        self._settle()
+        return self.now.states[vehicle]
 
     def decide(self, stamped: Stamped, moment: Moment, who: str) -> None:
         """Take a decision that tells something."""
@@ -77,6 +108,7 @@ class DiveWalk:
         elif isinstance(decision, SetLeg) and decision.vehicle in self._plan.vehicles:
             self._legs[self._plan.vehicles.index(decision.vehicle)].by_hand = decision.leg
         self._told = True
+        self._settle()
         self._present.take(stamped)
 
     def end(self, now: Moment) -> None:
@@ -97,6 +129,7 @@ class DiveWalk:
 
     def _judge(self, tick_us: int) -> None:
         self._tick_us, self._told = tick_us, False
+        self._settle()
         begun_us = self._present.begun_us(tick_us) if self._present.under_way(tick_us) else None
         if self._under_way is not None and begun_us != self._under_way.tick_us:
             self._finish(self._under_way, tick_us)

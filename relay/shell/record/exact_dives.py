@@ -11,18 +11,19 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from relay.core.errors import OperatorError
 from relay.core.exact_record import instant_ms, judged
 from relay.core.finds import Finds
 from relay.core.own_time import Report
-from relay.core.policy import Plan
+from relay.core.policy import MICROSECONDS, Plan
 from relay.shell.expedition import Expedition
 from relay.shell.import_log import read_kept
 from relay.shell.journal import LAST, read_marks, read_rows
 from relay.shell.journal import NAME as JOURNAL
 from relay.shell.record.exact_reading import ExactReading
-from relay.shell.record.exact_store import ExactStore, Stored, exact_store
+from relay.shell.record.exact_store import FIRST_VALUE, ExactStore, Raw, Stored, exact_store
 from relay.shell.record.exact_values import (
     Annotation,
     Decided,
@@ -34,14 +35,21 @@ from relay.shell.record.exact_values import (
     Phase,
     Receipt,
     TargetSeen,
+    observed_values,
 )
 from relay.shell.recovered import recovered_logs
 
+_NUMBER, _LOG, _COUNTS, _COUNTING = (Stored._fields.index(name) for name in ("number", "log", "counts", "counting"))
 Progress = Callable[[str, int, int], None]
 
 
 def in_silence(what: str, done: int, whole: int) -> None:
     """Tell nobody how far it is."""
+
+
+def _counts(raw: Raw) -> bool:
+    """Return whether a stored report is what counts of two stations; what has no second station does."""
+    return bool(raw[_COUNTS]) or raw[_COUNTING] is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +71,8 @@ class ExactDives:
         self.dives: tuple[Dive, ...] = tuple(reading.walk.dives)
         self.feeds: tuple[FeedTold, ...] = tuple(reading.feeds)
         self.rows_of_unknown_feeds = dict(reading.unknown)
+        self._feeds = [(feed.name, feed.station) for feed in self.feeds]
+        self._logged = {log.vehicle for log in logs}
         self._spans = [self._spans_of(vehicle) for vehicle in range(len(plan.vehicles))]
 
     @property
@@ -82,6 +92,15 @@ class ExactDives:
             raise OperatorError(f"there is no dive {number}: {there}")
         return self.dives[number - 1]
 
+    def length_s(self, dive: Dive) -> float:
+        """Return how long a dive was on the embargo clock; of one under way, up to the journal's end."""
+        until_us = self._reading.until_us if dive.ended is None else dive.ended.embargo_us
+        return max(0, until_us - dive.begun.embargo_us) / MICROSECONDS
+
+    def begun_s(self, vehicle: str, dive: int) -> float:
+        """Return when a dive began by the clock of a vehicle, Unix seconds."""
+        return self._spans[self.plan.vehicles.index(vehicle)][dive - 1].first_s
+
     def phases(self, dive: int | None = None) -> tuple[Phase, ...]:
         """Return the legs of a dive (None: of all), by vehicle, in their order."""
         return tuple(phase for phase in self._reading.walk.phases if dive in (None, phase.dive))
@@ -100,7 +119,7 @@ class ExactDives:
     def track(self, vehicle: str, dive: int | None = None) -> Iterator[ExactReport]:
         """Yield the reports whose position stands in the exact record and counts: the track, in the order of time."""
         for report in self.record(vehicle, dive):
-            if report.counts and report.kept is not None and report.kept.observation.latitude_deg is not None:
+            if report.placed:
                 yield report
 
     def annotations(self, dive: int | None = None) -> Iterator[Annotation]:
@@ -139,30 +158,36 @@ class ExactDives:
     def _dive_of(self, moment: Moment) -> int | None:
         return self._reading.walk.dive_of(moment.embargo_us)
 
-    def _judged(self, vehicle: str, at: int, stored: list[Stored]) -> Iterator[ExactReport]:
+    def _judged(self, vehicle: str, at: int, stored: list[Raw]) -> Iterator[ExactReport]:
         """Yield the reports of one instant, judged together: what counts of two stations before what doesn't."""
-        if len(stored) == 1 and (stored[0].log is not None or not self.logs):
-            report = stored[0].report(vehicle)
-            yield self._exact(at, stored[0], report, report)
+        if len(stored) == 1 and (stored[0][_LOG] is not None or vehicle not in self._logged):
+            values = stored[0][FIRST_VALUE:]
+            yield self._exact(vehicle, at, stored[0], values, values)
             return
-        stored.sort(key=lambda one: (one.log is None, one.log or 0, not one.counts, one.number))
-        reports = [one.report(vehicle) for one in stored]
+        stored.sort(key=lambda raw: (raw[_LOG] is None, raw[_LOG] or 0, not _counts(raw), raw[_NUMBER]))
+        reports = [self._exact(vehicle, at, raw, raw[FIRST_VALUE:], None) for raw in stored]
         by_log: dict[int, list[Report]] = {}
-        for one, report in zip(stored, reports, strict=True):
-            if one.log is not None:
-                by_log.setdefault(one.log, []).append(report)
-        live = [report for one, report in zip(stored, reports, strict=True) if one.log is None]
+        for report in reports:
+            if report.log is not None:
+                by_log.setdefault(report.log, []).append(report.report)
+        live = [report.report for report in reports if report.log is None]
         each = judged(list(by_log.values()), live, self._store.in_a_log)
-        for one, judgement in zip(stored, each, strict=True):
-            yield self._exact(at, one, judgement.report, judgement.kept)
+        for report, judgement in zip(reports, each, strict=True):
+            kept = judgement.kept
+            stands = None if kept is None else observed_values(kept.observation)
+            yield report._replace(kept_values=report.values if stands == report.values else stands)
 
-    def _exact(self, at: int, one: Stored, report: Report, kept: Report | None) -> ExactReport:
-        if one.log is not None:
-            return ExactReport(one.number, self._dive_at(at, report.t_s), report, kept, True, None, one.log)
-        feed = self.feeds[one.feed]
-        receipt = Receipt(one.row, Moment(one.embargo_us, one.wall_s), feed.name, feed.station)
-        dive = self._reading.walk.dive_of(one.embargo_us)
-        return ExactReport(one.number, dive, report, kept, one.counts, receipt, None)
+    def _exact(
+        self, vehicle: str, at: int, raw: Raw, values: tuple[Any, ...], kept: tuple[Any, ...] | None
+    ) -> ExactReport:
+        _, _, number, t_s, own, log, row, embargo_us, wall_s, feed, _, frame, _ = raw[:FIRST_VALUE]
+        if log is not None:
+            dive = self._dive_at(at, t_s)
+            return ExactReport(number, dive, vehicle, t_s, bool(own), values, kept, True, None, log, frame)
+        name, station = self._feeds[feed]
+        receipt = Receipt(row, Moment(embargo_us, wall_s), name, station)
+        dive = self._reading.walk.dive_of(embargo_us)
+        return ExactReport(number, dive, vehicle, t_s, bool(own), values, kept, _counts(raw), receipt, None, frame)
 
     def _spans_of(self, vehicle: int) -> list[_Span]:
         """Return when each dive was by the clock of a vehicle: the ship's, less by how much that lies behind it.
@@ -219,6 +244,7 @@ def exact_dives(expedition: Expedition, progress: Progress = in_silence) -> Iter
         reading = ExactReading(expedition.plan, store)
         try:
             whole = _rows_of(path)
+            progress("reading", 0, whole)
             clock_us = int(read_marks(path).get(LAST, "0"))
             reading.read(read_rows(path), clock_us, lambda done: progress("reading", done, max(done, whole)))
         except sqlite3.Error as error:

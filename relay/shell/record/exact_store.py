@@ -10,39 +10,42 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Iterator
-from itertools import groupby
-from operator import attrgetter, itemgetter
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import msgspec
 
 from relay.core.errors import OperatorError
-from relay.core.model import OBSERVATION_FIELDS, Mode, Observation
-from relay.core.own_time import Origin, Report
+from relay.core.own_time import Report
+from relay.shell.record.exact_values import OBSERVED, observed_values
 from relay.shell.recovered import KEEP_FREE_BYTES
 
 GROUP = 5_000
 PREFIX = "reading-"
-_OBSERVED = OBSERVATION_FIELDS[1:]  # all but the vehicle, which is a column of its own
-_FIXED = (
-    "vehicle",
-    "instant_ms",
-    "number",
-    "t_s",
-    "own",
-    "log",
-    "row",
-    "embargo_us",
-    "wall_s",
-    "feed",
-    "counts",
-    "frame",
-)
-_COLUMNS = _FIXED + _OBSERVED
-_MODE = len(_FIXED) + _OBSERVED.index("mode")
-_MODES = {mode.value: mode for mode in Mode}
-_observed = attrgetter(*_OBSERVED)
+
+
+class Stored(NamedTuple):
+    """Where the columns of a stored report are; `counting` isn't None where it was told later that it counts."""
+
+    vehicle: int
+    instant_ms: int
+    number: int
+    t_s: float
+    own: int
+    log: int | None
+    row: int | None
+    embargo_us: int | None
+    wall_s: float | None
+    feed: int | None
+    counts: int
+    frame: bytes | None
+    counting: int | None
+
+
+FIRST_VALUE = len(Stored._fields)
+Raw = tuple[Any, ...]
+_FIXED = Stored._fields[:-1]
+_COLUMNS = _FIXED + OBSERVED
 _Item = TypeVar("_Item")
 _SCHEMA = f"""
 CREATE TABLE report ({", ".join(_COLUMNS)}, PRIMARY KEY (vehicle, instant_ms, number)) WITHOUT ROWID;
@@ -50,36 +53,13 @@ CREATE INDEX logged ON report (frame) WHERE log IS NOT NULL AND frame IS NOT NUL
 CREATE TABLE counting (number INTEGER PRIMARY KEY);
 CREATE TABLE item (kind TEXT, number INTEGER, data BLOB, PRIMARY KEY (kind, number)) WITHOUT ROWID;
 """
+
+
 _ASKED = (
-    f"SELECT {', '.join('report.' + name for name in _COLUMNS)}, counting.number FROM report "
+    f"SELECT {', '.join('report.' + name for name in _FIXED)}, counting.number, "
+    f"{', '.join('report.' + name for name in OBSERVED)} FROM report "
     "LEFT JOIN counting ON counting.number = report.number WHERE vehicle = ?"
 )
-
-
-class Stored(tuple[Any, ...]):
-    """A report as the store has it: its columns in their order, and last whether it was told later that it counts."""
-
-    __slots__ = ()
-
-    number = property(itemgetter(2))
-    log = property(itemgetter(5))
-    row = property(itemgetter(6))
-    embargo_us = property(itemgetter(7))
-    wall_s = property(itemgetter(8))
-    feed = property(itemgetter(9))
-
-    @property
-    def counts(self) -> bool:
-        """Whether it is what counts of two stations; what has no second station does."""
-        return bool(self[10]) or self[-1] is not None
-
-    def report(self, vehicle: str) -> Report:
-        """Return it as a report of its vehicle."""
-        values = dict(zip(_OBSERVED, self[len(_FIXED) : -1], strict=True))
-        if values["mode"] is not None:
-            values["mode"] = _MODES[values["mode"]]
-        origin = Origin.LIVE if self[5] is None else Origin.LOG
-        return Report(self[3], bool(self[4]), origin, Observation(vehicle=vehicle, **values), self[11])
 
 
 class ExactStore:
@@ -99,7 +79,7 @@ class ExactStore:
         """Put a live report aside, with its journal row, moment and wall clock; return its number."""
         self.reports += 1
         known = (vehicle, instant_ms, self.reports, report.t_s, report.own, None, *row, feed, counts, report.frame)
-        self._add(known + _observed(report.observation))
+        self._add(known + observed_values(report.observation))
         return self.reports
 
     def add_logged(self, vehicle: int, report: Report, instant_ms: int, log: int) -> None:
@@ -107,7 +87,7 @@ class ExactStore:
         self.reports += 1
         none = (None, None, None, None)
         known = (vehicle, instant_ms, self.reports, report.t_s, report.own, log, *none, True, report.frame)
-        self._add(known + _observed(report.observation))
+        self._add(known + observed_values(report.observation))
 
     def count(self, number: int) -> None:
         """Say that a report of a mirrored station counts."""
@@ -125,15 +105,25 @@ class ExactStore:
         asked = self._database.execute("SELECT data FROM item WHERE kind = ? ORDER BY number", (kind,))
         yield from (decoder.decode(data) for (data,) in asked)
 
-    def instants(self, vehicle: int, first_ms: int | None = None, last_ms: int | None = None) -> Iterator[list[Stored]]:
-        """Yield the reports of a vehicle, those of one instant together, in the order of the vehicle's time."""
+    def instants(self, vehicle: int, first_ms: int | None = None, last_ms: int | None = None) -> Iterator[list[Raw]]:
+        """Yield the reports of a vehicle, those of one instant together, in the order of the vehicle's time.
+
+        Each has the columns of `Stored`, then the values of `OBSERVED`.
+        """
         where, values = _ASKED, [vehicle]
         for sign, bound in ((">=", first_ms), ("<=", last_ms)):
             if bound is not None:
                 where, values = f"{where} AND instant_ms {sign} ?", [*values, bound]
         rows = self._database.execute(f"{where} ORDER BY vehicle, instant_ms, report.number", values)
-        for _, group in groupby(rows, key=itemgetter(1)):
-            yield [Stored(row) for row in group]
+        group, instant = list[Raw](), None
+        for row in rows:
+            if row[1] != instant and group:
+                yield group
+                group = []
+            instant = row[1]
+            group.append(row)
+        if group:
+            yield group
 
     def in_a_log(self, frame: bytes) -> bool:
         """Return whether a recovered log has this frame."""

@@ -5,16 +5,18 @@ on the embargo clock (microseconds) and, beside it, the ship's wall clock (Unix 
 depths metres positive down.
 """
 
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from operator import attrgetter
+from typing import Any, NamedTuple
 
-from relay.core.model import Observation
-from relay.core.own_time import Report
+from relay.core.model import OBSERVATION_FIELDS, Mode, Observation
+from relay.core.own_time import Origin, Report
 from relay.core.policy import Leg
 from relay.core.target_position import Target as Placed
 
 
-@dataclass(frozen=True, slots=True)
-class Moment:
+class Moment(NamedTuple):
     """A moment on the embargo clock, and what the ship's wall clock told then."""
 
     embargo_us: int
@@ -63,8 +65,7 @@ class Phase:
     by_hand: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Receipt:
+class Receipt(NamedTuple):
     """How a live report came: the journal's row, its moment, its feed, and of two stations that tell the same which."""
 
     row: int
@@ -73,27 +74,81 @@ class Receipt:
     station: str
 
 
-@dataclass(frozen=True, slots=True)
-class ExactReport:
+class ExactReport(NamedTuple):
     """A report of a vehicle, all of it, with where it came from.
 
-    `receipt` for a live one, `log` (its number) for one of a recovered log: one of the two. `kept`: what of it stands
-    in the exact record (`core.exact_record`): all, some fields, or None where another tells the same. `counts`: it
-    was the station's that counted (`core.stations`). `dive`: the number, None between dives.
+    `receipt` for a live one, `log` (its number) for one of a recovered log: one of the two. `values` and `kept_values`
+    are those of `OBSERVED`: all that it told, and what of it stands in the exact record (`core.exact_record`), None
+    where another tells the same. `counts`: it was the station's that counted (`core.stations`). `dive`: the number,
+    None between dives. `own`: the vehicle's own clock told `t_s`.
     """
 
     number: int
     dive: int | None
-    report: Report
-    kept: Report | None
+    vehicle: str
+    t_s: float
+    own: bool
+    values: tuple[Any, ...]
+    kept_values: tuple[Any, ...] | None
     counts: bool
     receipt: Receipt | None
     log: int | None
+    frame: bytes | None
+
+    @property
+    def latitude_deg(self) -> float | None:
+        """The latitude that it told."""
+        return self.values[_LATITUDE]  # type: ignore[no-any-return]
+
+    @property
+    def longitude_deg(self) -> float | None:
+        """The longitude that it told."""
+        return self.values[_LONGITUDE]  # type: ignore[no-any-return]
+
+    @property
+    def depth_m(self) -> float | None:
+        """The depth that it told."""
+        return self.values[_DEPTH]  # type: ignore[no-any-return]
+
+    @property
+    def placed(self) -> bool:
+        """Whether its position stands in the exact record and counts."""
+        return self.counts and self.kept_values is not None and self.kept_values[_LATITUDE] is not None
 
     @property
     def told(self) -> Observation:
         """All that the report told."""
-        return self.report.observation
+        return observation_of(self.vehicle, self.values)
+
+    @property
+    def report(self) -> Report:
+        """The report as it came."""
+        origin = Origin.LIVE if self.log is None else Origin.LOG
+        return Report(self.t_s, self.own, origin, self.told, self.frame)
+
+    @property
+    def kept(self) -> Report | None:
+        """What of the report stands in the exact record."""
+        if self.kept_values is None:
+            return None
+        whole = self.report
+        if self.kept_values is self.values:
+            return whole
+        return replace(whole, observation=observation_of(self.vehicle, self.kept_values))
+
+
+OBSERVED = OBSERVATION_FIELDS[1:]  # all but the vehicle, which stands beside them
+_LATITUDE, _LONGITUDE, _DEPTH = (OBSERVED.index(name) for name in ("latitude_deg", "longitude_deg", "depth_m"))
+_MODES = {mode.value: mode for mode in Mode}
+observed_values: Callable[[Observation], tuple[Any, ...]] = attrgetter(*OBSERVED)
+
+
+def observation_of(vehicle: str, values: tuple[Any, ...]) -> Observation:
+    """Return an observation from the values of `OBSERVED`."""
+    known = dict(zip(OBSERVED, values, strict=True))
+    if known["mode"] is not None:
+        known["mode"] = _MODES[known["mode"]]
+    return Observation(vehicle=vehicle, **known)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -36,6 +36,7 @@ def _write(file: TextIO, table: Table, dives: ExactDives, choice: Choice, told: 
     head = {"type": "FeatureCollection", "name": table.name, "description": table.meaning}
     file.write(_encode(head).decode()[:-1] + ',"features":[')
     count = 0
+    told(table.title, 0)
     for count, (shape, row) in enumerate(table.rows(dives, choice), 1):
         values = list(row)
         for at in flags:

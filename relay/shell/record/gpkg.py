@@ -70,10 +70,12 @@ class _Extent:
         if shape is None:
             return None
         min_x, max_x, min_y, max_y = bounds = shape.bounds
-        if self.bounds is None:
+        known = self.bounds
+        if known is not None and known[0] <= min_x and max_x <= known[1] and known[2] <= min_y and max_y <= known[3]:
+            pass
+        elif known is None:
             self.bounds = bounds
         else:
-            known = self.bounds
             self.bounds = (
                 min(known[0], min_x),
                 max(known[1], max_x),
@@ -137,6 +139,7 @@ def _write(
     defined = ", ".join(["fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL", *shaped, *columns])
     database.execute(f'CREATE TABLE "{table.name}" ({defined})')
     extent, count = _Extent(), 0
+    told(table.title, 0)
     marks = ", ".join("?" * (1 + len(shaped) + len(columns)))
     for group in _groups(table.rows(dives, choice)):
         values = [_values(table, extent, row) for row in group]

@@ -46,6 +46,9 @@ class Shape:
     @property
     def bounds(self) -> tuple[float, float, float, float]:
         """The least and greatest longitude, and the least and greatest latitude."""
+        if self.kind is ShapeKind.POINT:
+            lon, lat = self.parts[0]
+            return lon, lon, lat, lat
         lons = [value for part in self.parts for value in (min(part[0::2]), max(part[0::2]))]
         lats = [value for part in self.parts for value in (min(part[1::2]), max(part[1::2]))]
         return min(lons), max(lons), min(lats), max(lats)

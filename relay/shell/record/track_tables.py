@@ -3,9 +3,8 @@
 from collections.abc import Iterator
 from typing import Any
 
-from relay.core.model import OBSERVATION_FIELDS
 from relay.shell.record.exact_dives import ExactDives
-from relay.shell.record.exact_values import ExactReport, Moment
+from relay.shell.record.exact_values import OBSERVED, ExactReport, Moment
 from relay.shell.record.shapes import ShapeKind, point, track_of
 from relay.shell.record.tables import Choice, Clock, Column, Row, Table, flag, moment, real, text, whole
 
@@ -29,7 +28,7 @@ _VALUES = (
     real("clock_s", "date and time that the report itself tells, by the vehicle's or station's clock", "s since 1970"),
     real("time_of_day_s", "time of day that the report itself tells", "s after midnight UTC"),
 )
-assert tuple(column.name for column in _VALUES) == OBSERVATION_FIELDS[1:]
+assert tuple(column.name for column in _VALUES) == OBSERVED
 
 
 def _between(what: str) -> tuple[Column, ...]:
@@ -77,15 +76,15 @@ def _track(dives: ExactDives, vehicle: str, dive: int) -> Iterator[Row]:
     def places() -> Iterator[tuple[float, float]]:
         nonlocal count, first_s, last_s, deepest_m
         for report in dives.track(vehicle, dive):
-            told = report.told
-            if told.longitude_deg is None or told.latitude_deg is None:
+            lon, lat, depth_m = report.longitude_deg, report.latitude_deg, report.depth_m
+            if lon is None or lat is None:
                 continue
-            last_s = report.report.t_s
+            last_s = report.t_s
             first_s = last_s if count == 0 else first_s
             count += 1
-            if told.depth_m is not None:
-                deepest_m = told.depth_m if deepest_m is None else max(deepest_m, told.depth_m)
-            yield told.longitude_deg, told.latitude_deg
+            if depth_m is not None:
+                deepest_m = depth_m if deepest_m is None else max(deepest_m, depth_m)
+            yield lon, lat
 
     shape = track_of(places())
     if count:
@@ -97,33 +96,28 @@ def _fixes(dives: ExactDives, choice: Choice) -> Iterator[Row]:
     times, receipts = Clock(), Clock()
     for vehicle in choice.vehicles(dives):
         for report in dives.record(vehicle, choice.dive):
-            told = report.told
-            lon, lat = told.longitude_deg, told.latitude_deg
+            lon, lat = report.longitude_deg, report.latitude_deg
             shape = None if lon is None or lat is None else point(lon, lat)
-            yield shape, (*_whence(report, vehicle, times, receipts), *(getattr(told, name) for name in _NAMES))
-
-
-_NAMES = OBSERVATION_FIELDS[1:]
+            yield shape, _whence(report, vehicle, times, receipts) + report.values
 
 
 def _whence(report: ExactReport, vehicle: str, times: Clock, receipts: Clock) -> tuple[Any, ...]:
     """Return how a report came, and what of it stands."""
-    one, receipt = report.report, report.receipt
-    known = (report.dive, vehicle, times(one.t_s), one.t_s, "vehicle" if one.own else "ship", str(one.origin))
-    part = "all" if report.kept is one else _part(report)
+    t_s, receipt, origin = report.t_s, report.receipt, "live" if report.log is None else "log"
+    known = (report.dive, vehicle, times(t_s), t_s, "vehicle" if report.own else "ship", origin)
+    part = "all" if report.kept_values is report.values else _part(report.kept_values)
     if receipt is None:
         return (*known, None, None, None, None, None, report.counts, None, report.log, part)
-    at = receipt.moment
-    came = (receipts(at.wall_s), at.wall_s, at.embargo_us, receipt.feed, receipt.station)
-    return (*known, *came, report.counts, receipt.row, None, part)
+    row, (embargo_us, wall_s), feed, station = receipt
+    return (*known, receipts(wall_s), wall_s, embargo_us, feed, station, report.counts, row, None, part)
 
 
-def _part(report: ExactReport) -> str:
+def _part(kept: tuple[Any, ...] | None) -> str:
     """Return which fields of a report stand in the exact record."""
-    if report.kept is None:
+    if kept is None:
         return "none"
-    kept = report.kept.observation
-    return ", ".join(name for name in _NAMES[:-2] if getattr(kept, name) is not None)
+    told = zip(OBSERVED[:-2], kept, strict=False)  # the clocks go with whatever stands
+    return ", ".join(name for name, value in told if value is not None)
 
 
 def _feeds(dives: ExactDives, choice: Choice) -> Iterator[Row]:

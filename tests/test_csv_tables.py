@@ -1,0 +1,71 @@
+"""The CSV of an export: RFC 4180 read by the standard library, every cell what was put in."""
+
+import csv
+import io
+import re
+import zipfile
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from shapely import from_wkt
+
+from exported_site import LANTERN, exported_site, lantern
+from relay.__main__ import main
+
+Rows = list[dict[str, str]]
+
+
+@pytest.fixture(scope="module")
+def tables(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Rows]:
+    """Return the tables of the site's export by name."""
+    site = exported_site(tmp_path_factory.mktemp("site"))
+    path = site.private / "all.zip"
+    assert main(["journal", "export", str(site.expedition.path), "--format", "csv", "--out", str(path)]) == 0
+    return read_zip(path)
+
+
+def read_zip(path: Path) -> dict[str, Rows]:
+    """Return the tables in a .zip."""
+    with zipfile.ZipFile(path) as packed:
+        assert packed.testzip() is None
+        texts = {name: packed.read(name).decode("utf-8") for name in packed.namelist()}
+    read = {name: list(csv.reader(io.StringIO(text, newline=""), strict=True)) for name, text in texts.items()}
+    assert all(len(row) == len(lines[0]) for lines in read.values() for row in lines)
+    return {
+        name.removesuffix(".csv"): [dict(zip(lines[0], row, strict=True)) for row in lines[1:]]
+        for name, lines in read.items()
+    }
+
+
+def test_numbers_come_back_bit_by_bit(tables: dict[str, Rows]) -> None:
+    """What the station sent is what the cells tell, read as doubles: no digit is lost."""
+    mine = [row for row in tables["fixes"] if row["feed"] == "main"]
+    assert len(mine) == LANTERN
+    for at, row in enumerate(mine, 10):
+        sent = lantern(at)
+        assert {name: float(row[name]) for name in sent if name not in ("vehicle", "t")} == {
+            name: value for name, value in sent.items() if name not in ("vehicle", "t")
+        }
+        assert float(row["time_unix_s"]) == sent["t"]
+        assert datetime.fromisoformat(row["time"]).timestamp() == sent["t"]
+
+
+def test_quotes_and_shapes_are_told_so_that_others_read_them(tables: dict[str, Rows]) -> None:
+    """A text with a comma and quotes is one cell; lines and areas are well-known text that GEOS reads."""
+    assert [row["text"] for row in tables["annotations"]] == ['The bow, "upright".', "Gold?"]
+    assert [row["state"] for row in tables["annotations"]] == ["told", "waits"]
+    track = from_wkt(tables["tracks"][0]["shape_wkt"])
+    assert sum(len(part.coords) for part in track.geoms) == LANTERN + 2  # and the two where it is cut
+    assert from_wkt(tables["target_ellipses"][0]["shape_wkt"]).is_valid
+
+
+def test_dictionary_explains_every_column(tables: dict[str, Rows]) -> None:
+    """Each column of each file has a line that says what it means, and numbers with a unit in their name have one."""
+    told = {(row["table_name"], row["column_name"]): row for row in tables["data_dictionary"]}
+    for name, rows in tables.items():
+        for column in rows[0] if rows else ():
+            if column != "shape_wkt":
+                assert told[name, column]["meaning"]
+    unitless = [pair for pair, row in told.items() if re.search(r"_(m|deg|mps|us|dbar)$", pair[1]) and not row["unit"]]
+    assert unitless == []

@@ -1,0 +1,115 @@
+"""`offing journal export`, as a command: where a file may lie, to whom it is encrypted, what is chosen and refused."""
+
+import json
+import os
+import sqlite3
+import stat
+from pathlib import Path
+
+import pytest
+from pyrage import decrypt, x25519
+
+from exported_site import LANTERN, exported_site
+from record_site import Site
+from relay.__main__ import main
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Site:
+    """Return the site."""
+    return exported_site(tmp_path)
+
+
+def export(site: Site, out: Path, *words: str, kind: str = "gpkg") -> int:
+    """Export; return the command's code."""
+    return main(["journal", "export", str(site.expedition.path), "--format", kind, "--out", str(out), *words])
+
+
+def fixes(path: Path, where: str = "1") -> int:
+    """Return how many reports an export has."""
+    return int(sqlite3.connect(path).execute(f"SELECT count(*) FROM fixes WHERE {where}").fetchone()[0])
+
+
+def test_plain_export_is_its_owners_alone(site: Site) -> None:
+    """In the private folder it is written, whole, with mode 0600, whatever the mask says; and nothing else is left."""
+    before = os.umask(0)
+    try:
+        assert export(site, site.private / "all.gpkg") == 0
+    finally:
+        os.umask(before)
+    assert stat.S_IMODE((site.private / "all.gpkg").stat().st_mode) == 0o600
+    assert [path.name for path in site.private.iterdir() if path.name.startswith(("reading-", "exporting-"))] == []
+    assert fixes(site.private / "all.gpkg") == 2 * LANTERN + 4
+
+
+def test_plain_export_stays_in_the_private_folder(
+    site: Site, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Elsewhere it is refused, through a link or a path that climbs, too, with what to do; and nothing is written."""
+    (site.private / "way").symlink_to(tmp_path)
+    for out in (tmp_path / "all.gpkg", site.private / "way" / "all.gpkg", site.private / ".." / "all.gpkg"):
+        assert export(site, out) == 2
+        said = capsys.readouterr().err
+        assert "only encrypted" in said and "--to" in said
+    assert not (tmp_path / "all.gpkg").exists()
+
+
+def test_encrypted_export_opens_for_whom_it_is(site: Site, tmp_path: Path) -> None:
+    """Anywhere, encrypted: the plain bytes are nowhere on the way; the recipient's key gives a GeoPackage back."""
+    reader = x25519.Identity.generate()
+    out = tmp_path / "all.gpkg.age"
+    assert export(site, out, "--to", str(reader.to_public())) == 0
+    assert out.read_bytes().startswith(b"age-encryption.org/v1\n")
+    assert b"SQLite" not in out.read_bytes() and b"Lantern" not in out.read_bytes()
+    (tmp_path / "opened.gpkg").write_bytes(decrypt(out.read_bytes(), [reader]))
+    assert fixes(tmp_path / "opened.gpkg") == 2 * LANTERN + 4
+    assert [path.name for path in site.private.iterdir() if path.name.startswith(("reading-", "exporting-"))] == []
+
+
+def test_nobody_is_no_recipient(site: Site, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A line that is none is refused before anything is read, and nothing is written."""
+    assert export(site, tmp_path / "x.age", "--to", "age1nobody") == 2
+    assert "is nobody's line" in capsys.readouterr().err
+    assert not (tmp_path / "x.age").exists()
+
+
+def test_nothing_is_written_over(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is there stays as it is, and the message names it; a folder that isn't there is told."""
+    there = site.private / "all.gpkg"
+    there.write_bytes(b"mine")
+    assert export(site, there) == 2
+    assert "is there already" in capsys.readouterr().err
+    assert there.read_bytes() == b"mine"
+    assert export(site, site.private / "none" / "all.gpkg") == 2
+    assert "is no folder" in capsys.readouterr().err
+
+
+def test_dive_and_vehicle_are_chosen(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    """Only what is of them is written, and what is of neither goes along; the answer counts it."""
+    assert export(site, site.private / "moth.gpkg", "--vehicle", "Moth", "--dive", "1", "--json") == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["rows"]["fixes"], told["rows"]["annotations"], told["encrypted"]) == (4, 1, False)
+    assert fixes(site.private / "moth.gpkg", "vehicle = 'Moth' AND dive = 1") == 4
+    assert export(site, site.private / "no.gpkg", "--dive", "2") == 2
+    assert "the journal has dives 1 to 1" in capsys.readouterr().err
+    assert export(site, site.private / "no.gpkg", "--vehicle", "Nobody") == 2
+    assert "knows Lantern, Moth" in capsys.readouterr().err
+
+
+def test_what_is_said_holds_no_position(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    """The answer counts rows, and standard error says the stages and that the file is exact; neither tells a place."""
+    assert export(site, site.private / "all.zip", kind="csv") == 0
+    said = capsys.readouterr()
+    assert "EXACT, PRIVATE" in said.err and "writing: Reports" in said.err
+    assert not any(text in said.out + said.err for text in ("179", "-30", "30.2"))
+
+
+def test_export_that_would_fill_the_disk_leaves_nothing(
+    site: Site, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The journal's room is left to it: the export ends with a word and without a file."""
+    monkeypatch.setattr("relay.shell.record.exact_store.KEEP_FREE_BYTES", 1 << 62)
+    assert export(site, site.private / "all.gpkg") == 2
+    assert "Make room" in capsys.readouterr().err
+    assert [path.name for path in site.private.iterdir() if path.name.endswith("gpkg")] == []
+    assert [path.name for path in site.private.iterdir() if path.name.startswith(("reading-", "exporting-"))] == []
