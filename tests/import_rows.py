@@ -149,7 +149,6 @@ SHELL = {
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
     "checkpoint": "core.geodesy core.hiding core.policy core.programme core.record_log core.restart",
-    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
