@@ -45,7 +45,7 @@ SHELL = {
     "journal shell.record.journal_seals shell.record.verifying",
     "record.checking": "core.errors core.minute_roots core.minute_tree core.model core.seal core.secrets "
     "core.verification exit_code expedition import_log journal printable recovered shell.record.journal_pages "
-    "shell.record.journal_seals shell.record.sums shell.record.verifying | rich",
+    "shell.record.journal_seals shell.record.sums shell.record.verifying core.record_log | rich",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme core.record_log "
     "core.restart",
     "record.exact_values": "core.model core.own_time core.policy core.target_position",

@@ -34,6 +34,8 @@ KNOWN = {
     "shell.record.exporting._beside": "its own file, once it has its name or failed",
     "shell.record.locking.new_file": "its own file, once it has its name or failed",
     "shell.record.opening.open_locked": "its own file, once it has its place or failed",
+    "shell.record.reporting._exact": "its own file, once it has its name or failed",
+    "shell.record.reporting._write": "its own file, once it has its name or failed",
     "shell.record.secrets_lock._remove": "the secrets in one form, when they are there in the other",
     "shell.record.sums.forget_sums": "sums, when the journal they are of is about to change",
     "shell.recording._put": "what follows whole records: a tail that was never sent",
@@ -56,7 +58,7 @@ def _calls(tree: ast.AST) -> list[str]:
     """Return the names of what a source calls to take something away: of files and paths, not of values."""
     calls = [node.func for node in ast.walk(tree) if isinstance(node, ast.Call)]
     parts = [func for func in calls if isinstance(func, ast.Attribute) and func.attr in TAKES_AWAY]
-    values = ("wheel", "self", "left", "counts", "_counted")
+    values = ("wheel", "self", "left", "labels", "counts", "_counted")
     return [
         func.attr for func in parts if func.attr != "remove" or ast.unparse(func.value).rpartition(".")[2] not in values
     ] + [func.id for func in calls if isinstance(func, ast.Name) and func.id in TAKES_AWAY]
