@@ -120,7 +120,7 @@ def test_export_that_would_fill_the_disk_leaves_nothing(
 
 
 def most_of(folder: Path, reports: int) -> int:
-    """Return the most bytes that an export of so many reports has in Python's hands at once, less those of its track."""
+    """Return the most bytes that an export of so many reports has in Python's hands at once, less its track's."""
     folder.mkdir()
     told = [(10.0 + at / 10, moth(20.0, **FIX, t=4_000.0 + at / 10)) for at in range(reports)]
     site = Site(folder, *told)
