@@ -166,6 +166,15 @@ def test_journal_of_a_running_relay_is_checked_as_it_is(ours: Site) -> None:
     file.close()
 
 
+def test_text_that_is_none_any_more_is_found_and_breaks_nothing(ours: Site) -> None:
+    """A row's source, a table's name, a mark's: bytes that are no UTF-8 in the place of one."""
+    good = ours.journal.read_bytes()
+    for text in (b"station", b"CREATE TABLE row", b"clock last_us", b"row"):
+        at = good.rindex(text)
+        ours.journal.write_bytes(good[:at] + b"\xa8" + good[at + 1 :])
+        assert "were altered: rows" in wrong(ours)
+
+
 def test_sums_of_an_earlier_state_are_not_taken_for_damage(ours: Site) -> None:
     """An Offing from before there were sums wrote the journal since: it is said, and all else is checked."""
     path = ours.folder / "private" / "journal.sums"
