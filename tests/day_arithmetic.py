@@ -21,7 +21,8 @@ from day_expected import Changes, Dive, Seen
 
 EARTH = Geodesic.WGS84
 Place = tuple[float, float]
-DIVE, TICK, END = 0, 1, 3
+DIVE, TICK, END, HEAD = 0, 1, 3, 7
+SEAL = ["32 bytes"]
 STEPS = {
     "public": (15, 25.0, 22.5),
     "funders": (5, 10.0, 22.5),
@@ -192,8 +193,12 @@ def _kinds(audience: str, dive: Dive) -> Iterator[tuple[int, int, Any]]:
     for moment, kind, body in dive.told:
         told.setdefault(seconds(moment), []).append((kind, body))
     yield DIVE, first_s, paper.HEADERS[audience]
+    sealed = -1
     for tick_s in range(first_s, last_s + 1, STEPS[audience][0]):
         yield TICK, tick_s, None
+        if (minute := (tick_s - first_s) // 60) != sealed:
+            sealed = minute
+            yield HEAD, tick_s, SEAL
         yield from ((kind, tick_s, body) for kind, body in told.pop(tick_s, ()))
     yield END, last_s, None
     assert not told
