@@ -4,6 +4,8 @@ A row reads `room: "rooms it may import | libraries it may import"`, names of th
 `core.` or `shell.`; rooms of `shell/record` are written in full, `shell.record.tables`.
 """
 
+from record_rows import RECORD
+
 CORE = {
     "errors": "",
     "model": "",
@@ -140,31 +142,6 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
-    "record.exact_values": "core.model core.own_time core.policy core.target_position",
-    "record.exact_store": "core.errors core.own_time recovered shell.record.exact_values | msgspec",
-    "record.dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
-    "shell.record.exact_values",
-    "record.exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
-    "core.own_time core.policy core.sighting core.target_position shell.record.dive_walk shell.record.exact_store "
-    "shell.record.exact_values",
-    "record.exact_dives": "core.errors core.exact_record core.finds core.own_time core.policy expedition import_log "
-    "journal recovered shell.record.exact_reading shell.record.exact_store shell.record.exact_values",
-    "record.shapes": "core.geodesy | shapely",
-    "record.tables": "shell.record.exact_dives shell.record.shapes",
-    "record.track_tables": "core.model shell.record.exact_dives shell.record.exact_values shell.record.shapes "
-    "shell.record.tables",
-    "record.told_tables": "core.find core.finds shell.record.exact_dives shell.record.exact_values shell.record.shapes "
-    "shell.record.tables",
-    "record.all_tables": "shell.record.exact_dives shell.record.tables shell.record.told_tables "
-    "shell.record.track_tables",
-    "record.gpkg": "shell.record.exact_dives shell.record.shapes shell.record.tables",
-    "record.csv_tables": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped",
-    "record.geojson": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped | msgspec",
-    "record.zipped": "",
-    "record.telling": "| rich",
-    "record.exporting": "core.errors expedition import_log shell.record.all_tables shell.record.csv_tables "
-    "shell.record.exact_dives shell.record.exact_store shell.record.geojson shell.record.gpkg "
-    "shell.record.locking shell.record.tables shell.record.telling",
     "record.locking": "core.errors | pyrage",
     "record.secrets_lock": "core.errors core.secrets journal secrets_file shell.record.identities shell.record.locking",
     "record.identities": "core.errors shell.record.locking | pyrage",
@@ -346,6 +323,8 @@ SHELL = {
 }
 
 # An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
+SHELL |= RECORD
+
 AUDIT = {
     "chart": "| numpy",
     "filled": "chart chart_sampling | numpy",
