@@ -5,6 +5,7 @@ A row reads `room: "rooms it may import | libraries it may import"`, names of th
 """
 
 from import_rows_audit import AUDIT as AUDIT
+from record_rows import RECORD
 
 CORE = {
     "errors": "",
@@ -372,3 +373,70 @@ SHELL = {
 }
 
 # An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.
+SHELL |= RECORD
+
+AUDIT = {
+    "chart": "| numpy",
+    "filled": "chart chart_sampling | numpy",
+    "error_law": "chart filled | numpy scipy",
+    "likelihood": "chart | numpy scipy",
+    "match": "attack chart evidence filled likelihood | numpy scipy",
+    "calibration": "attack chart error_law evidence filled match | numpy",
+    "chart_match": "attack evidence match soundings_of",
+    "chart_error": "chart | numpy scipy",
+    "chart_placeholder": "chart chart_error | numpy",
+    "chart_grid": "chart chart_error chart_placeholder core.errors | numpy scipy",
+    "chart_sampling": "chart | numpy",
+    "chart_words": "chart core.errors",
+    "chart_plane": "chart chart_grid chart_sampling | numpy pyproj",
+    "chart_csv": "chart chart_grid chart_words core.errors | numpy",
+    "chart_netcdf": "chart chart_grid chart_plane chart_words core.errors | h5netcdf numpy pyproj scipy",
+    "chart_geotiff": "chart chart_grid chart_plane chart_words core.errors | PIL numpy pyproj",
+    "chart_merge": "chart chart_sampling core.errors | numpy",
+    "chart_files": "chart chart_csv chart_geotiff chart_netcdf core.errors",
+    "evidence": "chart | numpy",
+    "posterior": "chart | numpy",
+    "attack": "chart core.wire",
+    "declared": "chart core.area | numpy pyproj",
+    "withheld": "attack core.policy core.release core.wire | msgpack",
+    "attacks": "attack averaging cell_edges chart_match dead_reckoning differencing environment free_text known_wrecks "
+    "leak_scan send_times ship_alignment totals zone_edges",
+    "known_seabed": "calibration chart | numpy",
+    "played": "attack calibration chart core.policy evidence posterior withheld | numpy",
+    # attacks on motion and on sources beside the chart
+    "shown_track": "attack chart chart_match core.release | numpy",
+    "spots": "chart | numpy scipy",
+    "earth_tied": "attack chart shown_track | numpy pyproj",
+    "dead_reckoning": "attack chart ship_alignment ship_path shown_track spots | numpy scipy",
+    "ship_path": "attack chart | numpy scipy shapely",
+    "ship_alignment": "attack chart ship_path shown_track spots | numpy scipy",
+    "totals": "attack chart earth_tied shown_track spots core.figures core.release | numpy scipy",
+    "zone_edges": "attack chart earth_tied shown_track spots | numpy scipy",
+    "averaging": "attack chart earth_tied shown_track spots | numpy",
+    "cell_edges": "attack chart earth_tied shown_track spots core.quantise | numpy scipy",
+    # attacks on what is told besides the track
+    "well_formed": "attack core.policy",
+    "told_texts": "attack core.policy core.release",
+    "told_places": "chart core.place_angles core.place_fold core.place_in_text core.place_tokens core.place_words "
+    "| pyproj",
+    "free_text": "attack spots told_places told_texts core.place_in_text core.time_in_text",
+    "send_times": "attack chart shown_track spots told_texts core.release core.wire | numpy scipy",
+    "leak_shape": "attack told_texts core.errors core.policy core.release core.seal core.wire",
+    "leak_scan": "attack chart earth_tied leak_shape shown_track spots told_places told_texts | msgpack numpy pyproj",
+    "known_wrecks": "attack chart shown_track soundings_of spots told_texts core.place_fold core.place_names | numpy",
+    "tide": "attack chart core.quantise core.release | numpy",
+    "compass": "attack chart shown_track | numpy",
+    "environment": "attack chart compass shown_track tide told_texts | gsw numpy",
+    "frame_on_earth": "chart earth_tied shown_track core.quantise | numpy",
+    "differencing": "attack chart earth_tied frame_on_earth shown_track spots core.quantise | numpy",
+    "seabed_bounds": "attack core.disclosure core.policy core.quantise core.release core.wire",
+    "residual": "attack chart declared evidence match posterior soundings_of core.area core.errors | numpy",
+    "soundings_of": "attack chart evidence seabed_bounds | numpy scipy",
+    "settings": "core.policy",
+    "journey": "chart core.policy core.wire | numpy",
+    "told": "attack chart core.disclosure core.dive_phases core.policy core.quantise core.track core.wire journey "
+    "| numpy",
+    "sites": "chart filled journey | numpy",
+    "trial": "attack calibration chart core.policy evidence journey match posterior sites told | numpy scipy",
+    "advise": "attack calibration chart core.policy settings trial | numpy",
+}

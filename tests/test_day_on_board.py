@@ -42,6 +42,7 @@ from relay.core.history import NOTHING
 from relay.core.secrets import Secrets
 from relay.core.wire import decode, read_recording
 from relay.shell.expedition import Expedition, parse_expedition
+from relay.shell.record.exact_dives import exact_dives
 from relay.shell.rehearse import Outcome, rehearse
 from virtual_ship import AT_ONCE, Disk, Do, Event, Follower, VirtualShip, Voyage
 
@@ -294,6 +295,26 @@ def test_exact_record_of_lantern_has_every_second_once(day: Day) -> None:
     assert told["live_reports"] == exact.LANTERN_LIVE
     cut = [report for report in reports if seconds("1:30:00") <= report["t"] < seconds("1:35:00")]
     assert [report["depth_m"] for report in cut] == [590.0] * 75  # cut from what is released, kept on the ship
+
+
+def test_exact_dives_are_those_of_the_paper(day: Day) -> None:
+    """Three dives, when they begin and end and with whom, and the tracks: of two stations each instant once."""
+    with exact_dives(day.expedition) as dives:
+        first, second, third = dives.dives
+        assert [dive.vehicles for dive in dives.dives] == [("Lantern",), ("Lantern", "Moth"), ("Moth",)]
+        assert [(dive.begun_by, dive.ended_by) for dive in dives.dives] == [("", ""), ("a test", "a test"), ("", "")]
+        assert (second.begun.embargo_us, second.ended and second.ended.embargo_us) == (us("3:05:00.5"), us("3:50:00.5"))
+        # It fell silent at 5:15 on the bottom: ten minutes later that ended the dive.
+        assert third.ended is not None and 0 <= third.ended.embargo_us - us("5:25:00") <= SECOND
+        assert us("0:28:00") < first.begun.embargo_us < us("0:30:30")
+        kept = [
+            report for name in ("Lantern", "Moth") for report in dives.record(name) if report.kept_values is not None
+        ]
+        assert len(kept) == exact.LANTERN_REPORTS + exact.MOTH_AFTER_IMPORT + exact.MOTH_CABLE
+        track = [report.t_s for report in dives.track("Lantern", 1)]
+        assert track == sorted(set(track))
+        legs = [str(phase.leg) for phase in dives.phases(1)]
+        assert legs == ["descent", "bottom", "ascent", "deck"]
 
 
 def test_desk_knows_the_day_after_a_restart_in_peace(day: Day) -> None:

@@ -6,7 +6,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from expeditions import RIGHT
@@ -103,6 +103,7 @@ messages = st.fixed_dictionaries(
 
 
 @settings(max_examples=25, deadline=None)
+@example([{"t": 4_000.0, "depth_m": 1.0}, {"t": 4_000.0, "depth_m": 2.0}, {"t": 4_000.0, "depth_m": 1.0}], [])
 @given(st.lists(messages, max_size=8), st.lists(st.lists(messages, min_size=1, max_size=5), max_size=2))
 def test_streamed_record_is_the_merged_one(live: list[dict[str, Any]], logs: list[list[dict[str, Any]]]) -> None:
     """What is kept, instant by instant from the disk, is what `merged` keeps of all in memory; and no report lacks."""

@@ -173,16 +173,20 @@ def test_debians_gdal_reads_the_same(site: Site) -> None:
     assert done.stderr == ""
 
 
+def validated(path: Path) -> subprocess.CompletedProcess[str]:
+    """Run GDAL's validator on a file, by Debian's Python."""
+    command = ["/usr/bin/python3", str(VALIDATOR), "--extra", str(path)]
+    return subprocess.run(command, check=False, capture_output=True, text=True, env={"PATH": "/usr/bin"})
+
+
 @pytest.mark.skipif(not VALIDATOR.exists(), reason="Debian's python3-gdal isn't there")
 def test_validator_finds_nothing(site: Site, tmp_path: Path) -> None:
     """GDAL's validator of the standard's requirements has no error; a package with a wrong header it refuses."""
-    command = ["/usr/bin/python3", str(VALIDATOR), "--extra"]
-    done = subprocess.run([*command, str(path_of(site))], capture_output=True, text=True, env={"PATH": "/usr/bin"})
+    done = validated(path_of(site))
     assert (done.returncode, done.stderr) == (0, ""), done.stdout
     assert "ERROR" not in done.stdout.upper()
     broken = tmp_path / "broken.gpkg"
     shutil.copy(path_of(site), broken)
     with sqlite3.connect(broken) as database:
         database.execute("UPDATE gpkg_geometry_columns SET srs_id = 999 WHERE table_name = 'fixes'")
-    refused = subprocess.run([*command, str(broken)], capture_output=True, text=True, env={"PATH": "/usr/bin"})
-    assert refused.returncode != 0
+    assert validated(broken).returncode != 0

@@ -39,7 +39,9 @@ from relay.shell.record.exact_values import (
 )
 from relay.shell.recovered import recovered_logs
 
-_NUMBER, _LOG, _COUNTS, _COUNTING = (Stored._fields.index(name) for name in ("number", "log", "counts", "counting"))
+_NUMBER, _OWN, _LOG, _COUNTS, _COUNTING = (
+    Stored._fields.index(name) for name in ("number", "own", "log", "counts", "counting")
+)
 Progress = Callable[[str, int, int], None]
 
 
@@ -156,6 +158,9 @@ class ExactDives:
             yield self._exact(vehicle, at, stored[0], values, values)
             return
         stored.sort(key=lambda raw: (raw[_LOG] is None, raw[_LOG] or 0, not _counts(raw), raw[_NUMBER]))
+        if vehicle not in self._logged:
+            yield from self._each_once(vehicle, at, stored)
+            return
         reports = [self._exact(vehicle, at, raw, raw[FIRST_VALUE:], None) for raw in stored]
         by_log: dict[int, list[Report]] = {}
         for report in reports:
@@ -167,6 +172,14 @@ class ExactDives:
             kept = judgement.kept
             stands = None if kept is None else observed_values(kept.observation)
             yield report._replace(kept_values=report.values if stands == report.values else stands)
+
+    def _each_once(self, vehicle: str, at: int, stored: list[Raw]) -> Iterator[ExactReport]:
+        """Yield the reports of one instant of a vehicle without a log: as `judged` does, a copy doesn't stand."""
+        had = set[tuple[Any, ...]]()
+        for raw in stored:
+            values = raw[FIRST_VALUE:]
+            yield self._exact(vehicle, at, raw, values, None if raw[_OWN] and values in had else values)
+            had.add(values)
 
     def _exact(
         self, vehicle: str, at: int, raw: Raw, values: tuple[Any, ...], kept: tuple[Any, ...] | None
