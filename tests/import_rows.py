@@ -4,7 +4,6 @@ A row reads `room: "rooms it may import | libraries it may import"`, names of th
 `core.` or `shell.`; rooms of `shell/record` are written in full, `shell.record.tables`.
 """
 
-from import_rows_audit import AUDIT as AUDIT
 from record_rows import RECORD
 
 CORE = {
@@ -144,57 +143,12 @@ SHELL = {
     "feed_websocket": "feed_intake feed_stream | websockets",
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
-    "record.sums": "core.errors",
-    "record.journal_pages": "",
     "journal": "core.errors core.model clock shell.record.sums",
     "recovered": "core.errors core.policy",
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock "
     "deciding expedition import_words journal recovered",
-    "record.proof_arguments": "reading_arguments",
-    "record.journal_seals": "core.errors core.merkle core.minute_tree core.model core.record_log core.release "
-    "core.secrets core.wire journal secrets_file",
-    "record.proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
-    "journal shell.record.journal_seals shell.record.verifying",
-    "record.checking": "core.errors core.minute_roots core.minute_tree core.model core.seal core.secrets "
-    "core.verification exit_code expedition import_log journal printable recovered shell.record.journal_pages "
-    "shell.record.journal_seals shell.record.sums shell.record.verifying | rich",
     "checkpoint": "core.geodesy core.hiding core.policy core.programme core.record_log core.restart",
-    "record.exact_values": "core.model core.own_time core.policy core.target_position",
-    "record.exact_store": "core.errors core.model core.own_time recovered | msgspec",
-    "record.dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
-    "shell.record.exact_values",
-    "record.exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
-    "core.own_time core.policy core.sighting core.target_position shell.record.dive_walk shell.record.exact_store "
-    "shell.record.exact_values",
-    "record.exact_dives": "core.errors core.exact_record core.finds core.own_time core.policy expedition import_log "
-    "journal recovered shell.record.exact_reading shell.record.exact_store shell.record.exact_values",
-    "record.shapes": "core.geodesy | shapely",
-    "record.tables": "shell.record.exact_dives shell.record.shapes",
-    "record.track_tables": "core.model shell.record.exact_dives shell.record.exact_values shell.record.shapes "
-    "shell.record.tables",
-    "record.told_tables": "core.find core.finds shell.record.exact_dives shell.record.exact_values shell.record.shapes "
-    "shell.record.tables",
-    "record.all_tables": "shell.record.exact_dives shell.record.tables shell.record.told_tables "
-    "shell.record.track_tables",
-    "record.gpkg": "shell.record.exact_dives shell.record.shapes shell.record.tables",
-    "record.csv_tables": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped",
-    "record.geojson": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped | msgspec",
-    "record.zipped": "",
-    "record.telling": "| rich",
-    "record.exporting": "core.errors expedition import_log shell.record.all_tables shell.record.csv_tables "
-    "shell.record.exact_dives shell.record.exact_store shell.record.geojson shell.record.gpkg "
-    "shell.record.locking shell.record.tables shell.record.telling",
-    "record.locking": "core.errors | pyrage",
-    "record.secrets_lock": "core.errors core.secrets journal secrets_file shell.record.identities shell.record.locking",
-    "record.identities": "core.errors shell.record.locking | pyrage",
-    "record.backup": "core.errors expedition journal recovered secrets_file shell.record.locking shell.record.sums",
-    "record.opening": "core.errors shell.record.backup shell.record.locking",
-    "record.locked_arguments": "reading_arguments",
-    "record.locked_command": "core.errors expedition import_log shell.record.backup shell.record.identities "
-    "shell.record.locking shell.record.opening shell.record.secrets_lock | rich",
-    "record.journal_arguments": "reading_arguments shell.record.locked_arguments shell.record.proof_arguments",
-    "record.journal_command": "import_log shell.record.checking shell.record.exporting shell.record.locked_command",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
@@ -316,8 +270,6 @@ SHELL = {
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "printable": "",
-    "record.row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
-    "record.verifying": "core.errors core.proof core.release core.wire printable shell.record.row_words",
     "verify": "core.errors core.proof core.seal core.verification exit_code printable programme_file "
     "shell.record.verifying",
     "reading_arguments": "",

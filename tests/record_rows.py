@@ -1,4 +1,4 @@
-"""Rows of the import table (`import_rows.py`): what is read of the exact record, and its exports."""
+"""Rows of the import table (`import_rows.py`): what is read of the exact record, exports, checks, proofs, encryption."""
 
 RECORD = {
     "record.exact_values": "core.model core.own_time core.policy core.target_position",
@@ -26,4 +26,27 @@ RECORD = {
     "record.exporting": "core.errors expedition import_log shell.record.all_tables shell.record.csv_tables "
     "shell.record.exact_dives shell.record.exact_store shell.record.geojson shell.record.gpkg "
     "shell.record.locking shell.record.tables shell.record.telling",
+    # checks and proofs, encryption, and the commands of all
+    "record.sums": "core.errors",
+    "record.journal_pages": "",
+    "record.proof_arguments": "reading_arguments",
+    "record.journal_seals": "core.errors core.merkle core.minute_tree core.model core.record_log core.release "
+    "core.secrets core.wire journal secrets_file",
+    "record.proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
+    "journal shell.record.journal_seals shell.record.verifying",
+    "record.checking": "core.errors core.minute_roots core.minute_tree core.model core.seal core.secrets "
+    "core.verification exit_code expedition import_log journal printable recovered shell.record.journal_pages "
+    "shell.record.journal_seals shell.record.sums shell.record.verifying | rich",
+    "record.locking": "core.errors | pyrage",
+    "record.secrets_lock": "core.errors core.secrets journal secrets_file shell.record.identities shell.record.locking",
+    "record.identities": "core.errors shell.record.locking | pyrage",
+    "record.backup": "core.errors expedition journal recovered secrets_file shell.record.locking shell.record.sums",
+    "record.opening": "core.errors shell.record.backup shell.record.locking",
+    "record.locked_arguments": "reading_arguments",
+    "record.locked_command": "core.errors expedition import_log shell.record.backup shell.record.identities "
+    "shell.record.locking shell.record.opening shell.record.secrets_lock | rich",
+    "record.journal_arguments": "reading_arguments shell.record.locked_arguments shell.record.proof_arguments",
+    "record.journal_command": "import_log shell.record.checking shell.record.exporting shell.record.locked_command",
+    "record.row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
+    "record.verifying": "core.errors core.proof core.release core.wire printable shell.record.row_words",
 }
