@@ -1,4 +1,4 @@
-"""Rows of the import table (`import_rows.py`): what is read of the exact record, exports, checks, proofs, encryption."""
+"""Rows of the import table (`import_rows.py`): what is read of the exact record, its exports, checks and proofs."""
 
 RECORD = {
     "record.exact_values": "core.model core.own_time core.policy core.target_position",

@@ -7,10 +7,12 @@ rows are in memory, never the journal.
 
 import argparse
 import contextlib
+import re
 import sqlite3
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from hashlib import file_digest
 from pathlib import Path
 
 from rich.console import Console
@@ -37,6 +39,8 @@ from relay.shell.record.verifying import records_of
 from relay.shell.recovered import recovered_logs
 
 MOST_FAULTS = 20
+ORIGINALS = ("stills", "finds")
+_DIGEST = re.compile("[0-9a-f]{64}")
 # What reading a damaged database may raise: SQLite's own, and texts (its messages, too) that are no texts any more.
 UNREADABLE = (sqlite3.Error, ValueError, KeyError, TypeError)
 _TYPES = (int, int, float, str, str, bytes)
@@ -83,6 +87,7 @@ def check(expedition: Expedition, step: Step = lambda rows: None) -> Report:
     if secrets is not None:
         _check_recordings(expedition, secrets, roots, report)
     _check_logs(expedition.private, report)
+    _check_originals(expedition.private, report)
     return report
 
 
@@ -264,3 +269,20 @@ def _check_logs(private: Path, report: Report) -> None:
         return
     octets = sum(len(log.data) for log in logs)
     report.add(f"imported logs: {len(logs)}, {octets} bytes, each with its digest")
+
+
+def _check_originals(private: Path, report: Report) -> None:
+    """Check the files that are kept under their own digest: the originals of stills, and what came with finds."""
+    faults, count = list[str](), 0
+    for path in sorted(path for folder in ORIGINALS for path in (private / folder).glob("*") if path.is_file()):
+        if (named := _DIGEST.match(path.name)) is None:
+            continue
+        count += 1
+        try:
+            with path.open("rb") as file:
+                found = file_digest(file, "sha256").hexdigest()
+        except OSError as error:
+            faults.append(f"{path} can't be read: {error.strerror}")
+        else:
+            faults += [] if found == named[0] else [f"{path} was altered: its name is the digest that it had"]
+    report.add(f"originals of stills, and files of finds: {count}, each with its digest", faults)
