@@ -158,7 +158,7 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Day]:
 
 
 def rounded(body: Any) -> Any:
-    """Return a tick's body with exact positions to a tenth of a millimetre, and a head as the 32 bytes that it is."""
+    """Return a tick's body with exact positions to a tenth of a millimetre; a head as how long it is."""
     if isinstance(body, list) and len(body) == 1 and isinstance(body[0], bytes):
         return [f"{len(body[0])} bytes"]
     if not isinstance(body, list) or not body or not isinstance(body[0], list):

@@ -93,14 +93,13 @@ def test_head_is_over_what_came_before_the_ships_last_whole_minute_and_nothing_l
 
 
 def alike(journal: list[Row]) -> list[int]:
-    """Return which heads are those of the dive as it was, for each audience; they are the same for both."""
-    due = out_of(journal)
+    """Return which heads are those of the dive as it was: the same ones for each audience."""
+    due, found = out_of(journal), []
     for audience in ("public", "slow"):
         pairs = enumerate(zip(heads(due, audience), heads(ALL, audience), strict=True))
-        found = [at for at, (one, other) in pairs if one == other]
-        assert audience == "public" or found == first
-        first = found
-    return first
+        found.append([at for at, (one, other) in pairs if one == other])
+    assert found[0] == found[1]
+    return found[0]
 
 
 def test_heads_of_audiences_can_not_be_laid_beside_each_other() -> None:

@@ -104,7 +104,7 @@ def test_log_goes_on_from_wherever_it_is_told(moments: list[int], data: st.DataO
     start = whole.start_for(row.seq, row.embargo_us)
     assert start.minute == row.embargo_us // MINUTE_US
     again = log_of(rows[start.row - 1 :], LogStart(start.minute, start.row, start.peaks))
-    assert again.first_row == start.row <= row.seq
+    assert again.first_for(row.seq) == start.row <= row.seq
     upto = rows[-1].embargo_us // MINUTE_US + 2
     assert [again.head(at) for at in range(start.minute, upto)] == [whole.head(at) for at in range(start.minute, upto)]
     assert list(again.closed) == list(whole.closed)[start.minute :]
@@ -163,6 +163,15 @@ def test_minutes_that_nobody_takes_are_bounded() -> None:
     log.upto(10 * MINUTE_US)
     assert [closed.minute for closed in log.closed] == [7, 8, 9]
     assert log.head(10) == log_of([]).head(10)
+
+
+def test_log_owes_the_rows_from_which_it_goes_on() -> None:
+    """Until the last row before a restart has come, something is owed; who seals nothing owes nothing."""
+    log = RecordLog(EVIDENCE)
+    assert [log.owes(1), log.owes(2)] == [False, True]
+    log.add(ROWS[0])
+    assert [log.owes(2), log.owes(3)] == [False, True]
+    assert [Unsealed().owes(9), Unsealed().first_for(9)] == [False, 9]
 
 
 def test_start_that_does_not_fit_is_refused() -> None:
