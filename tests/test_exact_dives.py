@@ -22,6 +22,7 @@ from relay.core.secrets import Secrets
 from relay.core.sighting import SeenFrom, Sighted
 from relay.core.target_position import RangeIs
 from relay.shell.expedition import parse_expedition
+from relay.shell.journal import JournalFile
 from relay.shell.record.exact_dives import exact_dives
 from relay.shell.recovered import recovered_logs
 
@@ -164,6 +165,24 @@ def test_target_lies_where_its_last_sighting_says(tmp_path: Path) -> None:
         assert (before.current, after.current, after.placed_row, after.verdict) == (False, True, 1, "rock")
         assert after.placed is not None and after.placed == before.placed
         assert after.placed.longitude_deg > -21.0
+
+
+def test_relay_goes_on_writing_meanwhile(tmp_path: Path) -> None:
+    """With the journal open and growing while it is read, the record is what was there at first; all is kept."""
+    site = Site(tmp_path, *a_dive())
+    file = JournalFile(site.private)
+    grown = list[int]()
+
+    def grow(what: str, done: int, whole: int) -> None:
+        seq = len(site.rows) + len(grown) + 1
+        file.commit([Row(seq, 800 * SECOND + seq, WALL_S, "station", RowKind.WHOLE, b'{"vehicle":"Moth"}\n')], {})
+        grown.append(seq)
+
+    with exact_dives(site.expedition, grow) as dives:
+        assert grown and len(site.rows) <= dives.rows <= len(site.rows) + len(grown)
+        assert len(list(dives.record("Moth"))) == len(site.rows)
+    assert file.last()[0] == len(site.rows) + len(grown)
+    file.close()
 
 
 def test_nothing_stays_behind(tmp_path: Path) -> None:

@@ -4,14 +4,18 @@ import json
 import os
 import sqlite3
 import stat
+import tracemalloc
 from pathlib import Path
 
 import pytest
 from pyrage import decrypt, x25519
 
 from exported_site import LANTERN, exported_site
-from record_site import Site
+from record_site import FIX, Site, moth
 from relay.__main__ import main
+from relay.shell.record.exporting import Format, export_record
+from relay.shell.record.tables import Choice
+from relay.shell.record.telling import Telling
 
 
 @pytest.fixture
@@ -113,3 +117,28 @@ def test_export_that_would_fill_the_disk_leaves_nothing(
     assert "Make room" in capsys.readouterr().err
     assert [path.name for path in site.private.iterdir() if path.name.endswith("gpkg")] == []
     assert [path.name for path in site.private.iterdir() if path.name.startswith(("reading-", "exporting-"))] == []
+
+
+def most_of(folder: Path, reports: int) -> int:
+    """Return the most bytes that an export of so many reports has in Python's hands at once, less its track's."""
+    folder.mkdir()
+    told = [(10.0 + at / 10, moth(20.0, **FIX, t=4_000.0 + at / 10)) for at in range(reports)]
+    site = Site(folder, *told)
+    del told
+    site.rows.clear()
+    tracemalloc.start()
+    try:
+        counts = export_record(site.expedition, Format.GPKG, site.private / "all.gpkg", Choice(), [], Telling(None))
+        return tracemalloc.get_traced_memory()[1] - 32 * reports
+    finally:
+        tracemalloc.stop()
+        assert counts["fixes"] == reports
+
+
+def test_memory_stays_where_it_is_however_long_the_journal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three times the reports take no more memory, but for the positions of the line that they make."""
+    monkeypatch.setattr("relay.shell.record.exact_store.GROUP", 100)
+    monkeypatch.setattr("relay.shell.record.gpkg.GROUP", 100)
+    most_of(tmp_path / "first", 150)  # whatever is loaded and kept once
+    short, long = most_of(tmp_path / "short", 600), most_of(tmp_path / "long", 1_800)
+    assert long - short < 100_000  # a report in memory takes some 700 bytes: 1,200 would be 840,000
