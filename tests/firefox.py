@@ -1,6 +1,7 @@
 """Firefox, driven over WebDriver BiDi (W3C working draft) with the library `websockets` alone."""
 
 import asyncio
+import base64
 import json
 import os
 import re
@@ -61,6 +62,12 @@ class Firefox:
         answer = await self._ask("script.evaluate", asked)
         assert answer["type"] == "success", answer
         return answer["result"].get("value")
+
+    async def printed(self, width_cm: float, height_cm: float) -> bytes:
+        """Return the page as it prints on such a paper: a PDF."""
+        paper = {"width": width_cm, "height": height_cm}
+        answer = await self._ask("browsingContext.print", {"context": self._page, "page": paper})
+        return base64.b64decode(answer["data"])
 
     async def press(self, *keys: str) -> None:
         """Press keys one after the other (WebDriver's code points)."""

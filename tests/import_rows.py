@@ -111,6 +111,7 @@ CORE = {
 }
 
 SHELL = {
+    **RECORD,
     "clock": "",
     "quantities": "",
     "uplink_plan": "",
@@ -321,7 +322,7 @@ SHELL = {
     "briefing clock demo_run deploy "
     "desk_token exit_code expedition export guests_told import_log log_lines page_words plain_cautions plain_ground "
     "plain_words public_files publish quantities recording rehearse running secrets_file ship site_files site_key "
-    "until_stopped verify | rich uvloop",
+    "until_stopped verify shell.record.reporting | rich uvloop",
 }
 
 # An attack reads what was released, so a row here may hold its own folder, core modules and `shell.recording`.

@@ -2,7 +2,7 @@
 
 RECORD = {
     "record.exact_values": "core.model core.own_time core.policy core.target_position",
-    "record.exact_store": "core.errors core.own_time recovered shell.record.exact_values | msgspec",
+    "record.exact_store": "core.errors core.model core.own_time recovered shell.record.exact_values | msgspec",
     "record.dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
     "shell.record.exact_values",
     "record.exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
@@ -49,4 +49,17 @@ RECORD = {
     "record.journal_command": "import_log shell.record.checking shell.record.exporting shell.record.locked_command",
     "record.row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
     "record.verifying": "core.errors core.proof core.release core.wire printable shell.record.row_words",
+    # a dive's report
+    "record.report_drawing": "",
+    "record.dive_report": "shell.record.report_drawing | jinja2",
+    "record.released_dive": "core.release core.wire shell.record.report_drawing",
+    "record.released_report": "core.figures core.release core.wire page_words shell.record.dive_report "
+    "shell.record.released_dive shell.record.report_drawing",
+    "record.exact_dive": "core.fuse core.geodesy core.kept_track core.model core.policy shell.record.exact_dives "
+    "shell.record.exact_values shell.record.report_drawing",
+    "record.exact_report": "core.finds core.policy page_words shell.record.dive_report shell.record.exact_dive "
+    "shell.record.exact_dives shell.record.exact_values shell.record.report_drawing",
+    "record.reporting": "core.errors expedition import_log recording shell.record.dive_report "
+    "shell.record.exact_dives shell.record.exact_report shell.record.locking shell.record.released_report "
+    "shell.record.telling",
 }

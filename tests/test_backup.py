@@ -16,12 +16,15 @@ import relay.shell.record.backup as backing
 from dives import SECOND, SECRETS, dive_rows
 from expeditions import RIGHT, changed
 from peers import until
+from relay.__main__ import main
 from relay.core.errors import LockingError, OperatorError
 from relay.core.model import Row
 from relay.shell.expedition import Expedition, read_expedition
 from relay.shell.journal import NAME as JOURNAL
 from relay.shell.journal import JournalFile, read_rows
 from relay.shell.record.backup import BackedUp, back_up, copies_left, copy_database
+from relay.shell.record.exact_store import PREFIX as READING
+from relay.shell.record.exporting import PREFIX as EXPORTING
 from relay.shell.record.identities import new_identity, read_identity
 from relay.shell.record.locking import open_file
 from relay.shell.record.opening import Opened, open_locked
@@ -95,6 +98,16 @@ def test_all_that_a_site_is_comes_back_as_it_was(tmp_path: Path, me: tuple[str, 
 def _logs(folder: Path) -> list[tuple[object, ...]]:
     with contextlib.closing(sqlite3.connect(folder / "private" / RECOVERED)) as database:
         return database.execute("SELECT * FROM log").fetchall()
+
+
+def test_what_other_commands_are_making_is_left_out(tmp_path: Path, me: tuple[str, Path]) -> None:
+    """An export under way, and the backups and exports that lie there encrypted, aren't backed up."""
+    expedition = _site(tmp_path / "ship", rows=5)
+    for name in (f"{EXPORTING}x1", f"{READING}x2", ".hidden", "earlier.age", "search.gpkg"):
+        (expedition.private / name).write_bytes(b"x")
+    _, opened = _backed_up(expedition, tmp_path / "site.age", me)
+    names = {path.name for path in (opened.place / "private").iterdir()}
+    assert names == {JOURNAL, "journal.sums", "secrets.json", "search.gpkg"}
 
 
 def test_nothing_of_it_is_plain_outside_the_private_folder(tmp_path: Path, me: tuple[str, Path]) -> None:
@@ -295,6 +308,7 @@ async def test_backups_beside_real_ingest_lose_nothing_and_a_ship_goes_on_from_o
         opened = open_locked(tmp_path / f"{name}.age", tmp_path / name, read_identity(me[1]))
         assert list(read_rows(opened.place / "private" / JOURNAL)) == whole[: opened.rows]
         assert all(told[path].startswith(data) for path, data in _released(opened.place).items())
+        assert main(["journal", "verify", str(opened.place), "--secrets-key", str(me[1])]) == 0
     assert secrets_path(opened.place / "private") == opened.place / "private" / "secrets.age"
     again = ShipProcess(opened.place / "EXPEDITION.toml", ship.port, arguments=("--secrets-key", str(me[1])))
     await again.start()

@@ -74,6 +74,8 @@ TESTED_WITH: dict[str, str] = {
     **dict.fromkeys(("advise_arguments", "advise_dive", "advise_picture", "advise_run"), "advise_command"),
     "advise_words": "advise_command",
     "advised_keys": "policy_file",
+    "released_dive": "released_report",
+    "exact_dive": "exact_report",
     **dict.fromkeys(("journal_arguments", "journal_command"), "import_log"),
     **dict.fromkeys(("locked_arguments", "locked_command"), "opening"),
     **dict.fromkeys(("dive_walk", "exact_reading", "exact_store", "exact_values"), "exact_dives"),

@@ -51,6 +51,7 @@ from relay.shell.plain_words import describe_audience
 from relay.shell.public_files import Telling
 from relay.shell.publish import publish
 from relay.shell.quantities import say_number, web_address
+from relay.shell.record.reporting import report
 from relay.shell.recording import load_signed
 from relay.shell.rehearse import Outcome, rehearse
 from relay.shell.running import new_site
@@ -79,6 +80,7 @@ def run(options: argparse.Namespace) -> int:
         "publish": _publish,
         "record": show_record,
         "rehearse": _rehearse,
+        "report": report,
         "ship": _ship,
         "show": _show,
         "uninvite": uninvite,

@@ -1,4 +1,4 @@
-"""Arguments of the commands that read recordings: show, verify, brief, export, publish.
+"""Arguments of the commands that read recordings: show, verify, brief, export, publish, report.
 
 Rules: arguments alone, as in `__main__`; nothing is loaded that a command doesn't need before it is known which it is.
 """
@@ -10,6 +10,12 @@ from typing import TypeAlias
 _VERIFIED = """\
 example, with what somebody ashore gave you:
   offing verify dive-001.recording --key d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a
+"""
+
+_REPORTED = """\
+examples:
+  offing report released/public/dive-001.recording --html dive-001.html
+  offing report EXPEDITION.toml --dive 1 --html private/dive-001.html
 """
 
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"  # argparse has no public name for it
@@ -41,6 +47,7 @@ def add_reading(commands: Commands) -> None:
     _brief(commands)
     _export(commands)
     _publish(commands)
+    _report(commands)
 
 
 def _show(commands: Commands) -> None:
@@ -113,3 +120,24 @@ def _publish(commands: Commands) -> None:
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="a new folder, or one made like this")
     parser.add_argument("--address", help="where it will be, for link previews, such as https://dive.example/")
     parser.add_argument("--language", default="en", help="of the pages made here: en or de (default en)")
+
+
+def _report(commands: Commands) -> None:
+    parser = add_command(
+        commands,
+        "report",
+        "write a dive's report, to be read, printed or made into a PDF",
+        "Writes one HTML file with times, depths, tracks, targets and the log of a dive; it opens without a network\n"
+        "and prints on A4 or letter. Which version it is stands on every page:\n"
+        "  of a RECORDING      the released one, made of the recording alone\n"
+        "  of EXPEDITION.toml  the exact one of --dive, from the ship's own record: it is written into the private\n"
+        "                      folder, or encrypted with --to",
+        _REPORTED,
+    )
+    parser.add_argument("what", type=Path, metavar="RECORDING|EXPEDITION.toml")
+    parser.add_argument("--html", type=Path, required=True, metavar="FILE")
+    parser.add_argument("--dive", type=int, metavar="N", help="which dive, as the ship's own record counts them")
+    parser.add_argument(
+        "--to", action="append", default=[], metavar="age1...", help="encrypt the exact report to this receiver"
+    )
+    parser.add_argument("--force", action="store_true", help="write over a file that is there")

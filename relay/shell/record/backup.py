@@ -35,6 +35,7 @@ _BESIDE = ".backup-"
 _PAGES = 2_000
 _OF_SQLITE = ("-wal", "-shm", "-journal")
 _NOT_KEPT = {"journal.lock", SUMS}
+_IN_THE_MAKING = (".", "exporting-", "reading-")  # what other commands write, and take away again
 Progress = Callable[[int, int], None]
 
 
@@ -135,9 +136,9 @@ def _rest(private: Path, folder: str, beside: Path) -> Iterator[Part]:
 
 
 def _files(folder: Path) -> Iterator[Path]:
-    """Yield the regular files below a folder that aren't hidden, as what is being written is."""
+    """Yield the regular files below a folder but those that are in the making."""
     for path in sorted(folder.rglob("*")):
-        if any(part.startswith(".") for part in path.relative_to(folder).parts):
+        if any(part.startswith(_IN_THE_MAKING) for part in path.relative_to(folder).parts):
             continue
         with contextlib.suppress(FileNotFoundError):
             if stat.S_ISREG(path.lstat().st_mode):

@@ -17,7 +17,7 @@ from relay.core.errors import OperatorError
 from relay.core.exact_record import instant_ms, judged
 from relay.core.finds import Finds
 from relay.core.own_time import Report
-from relay.core.policy import Plan
+from relay.core.policy import MICROSECONDS, Plan
 from relay.shell.expedition import Expedition
 from relay.shell.import_log import read_kept
 from relay.shell.journal import LAST, read_marks, read_rows
@@ -93,6 +93,15 @@ class ExactDives:
             there = f"the journal has dives 1 to {len(self.dives)}" if self.dives else "the journal has no dive yet"
             raise OperatorError(f"there is no dive {number}: {there}")
         return self.dives[number - 1]
+
+    def length_s(self, dive: Dive) -> float:
+        """Return how long a dive was on the embargo clock; of one under way, up to the journal's end."""
+        until_us = self._reading.until_us if dive.ended is None else dive.ended.embargo_us
+        return max(0, until_us - dive.begun.embargo_us) / MICROSECONDS
+
+    def begun_s(self, vehicle: str, dive: int) -> float:
+        """Return when a dive began by the clock of a vehicle, Unix seconds."""
+        return self._spans[self.plan.vehicles.index(vehicle)][dive - 1].first_s
 
     def phases(self, dive: int | None = None) -> tuple[Phase, ...]:
         """Return the legs of a dive (None: of all), by vehicle, in their order."""

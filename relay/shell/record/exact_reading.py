@@ -54,7 +54,7 @@ class ExactReading:
         self._mirrored = [self.walk.stations.role_of(at) is not None for at in range(len(plan.sources))]
         self._placed: dict[str, tuple[Placed, int]] = {}
         self._notes = 0
-        self.rows = 0
+        self.rows = self.until_us = 0
 
     def read(self, rows: Iterable[Row], clock_us: int, told: Told) -> None:
         """Read all rows; `told` hears every now and then how many there have been.
@@ -76,6 +76,7 @@ class ExactReading:
                 told(row.seq)
         if now is not None:
             silent_us = max(0, clock_us - now.embargo_us)
+            self.until_us = now.embargo_us + silent_us
             self.walk.end(Moment(now.embargo_us + silent_us, now.wall_s + silent_us / MICROSECONDS))
         self._store.flush()
 

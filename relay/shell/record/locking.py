@@ -244,7 +244,7 @@ def _unopened(name: Path, error: Exception, key: Key) -> LockingError:
     if "No matching keys" in said:
         return LockingError(
             f"{name} isn't encrypted to what was given to open it: it was encrypted to somebody else's key, or to a "
-            "passphrase. Ask who sent it to encrypt it to your line that begins with age1"
+            "passphrase. Give that, or let it be encrypted to your line that begins with age1"
         )
     if key.passphrase is not None and "Decryption failed" in said:
         return LockingError(f"{name} doesn't open: the passphrase isn't the one it was encrypted to")
