@@ -3,6 +3,7 @@
 import sqlite3
 from collections.abc import Callable
 from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from relay.shell.record.checking import check
 from relay.shell.record.sums import write_sums
 from relay.shell.recovered import RecoveredLog, keep_log
 from relay.shell.secrets_file import write_secrets
+from relay.shell.still_file import FOLDER as STILLS
 from sealed_site import Site, copied, make_site
 
 
@@ -63,7 +65,8 @@ def test_whole_record_is_called_whole(site: Site, capsys: pytest.CaptureFixture[
         f"{site.journal}: 8 minutes sealed, each with its rows: good\n"
         f"{site.recording()}: 5 seals of the exact record: good\n"
         f"{site.recording('family')}: 5 seals of the exact record: good\n"
-        "imported logs: 0, 0 bytes, each with its digest: good\n\n"
+        "imported logs: 0, 0 bytes, each with its digest: good\n"
+        "originals of stills, and files of finds: 0, each with its digest: good\n\n"
         "Verified: the exact record is whole.\n"
     )
     assert files_of(site) == before
@@ -166,6 +169,15 @@ def test_journal_of_a_running_relay_is_checked_as_it_is(ours: Site) -> None:
     file.close()
 
 
+def test_text_that_is_none_any_more_is_found_and_breaks_nothing(ours: Site) -> None:
+    """A row's source, a table's name, a mark's: bytes that are no UTF-8 in the place of one."""
+    good = ours.journal.read_bytes()
+    for text in (b"station", b"CREATE TABLE row", b"clock last_us", b"row"):
+        at = good.rindex(text)
+        ours.journal.write_bytes(good[:at] + b"\xa8" + good[at + 1 :])
+        assert "were altered: rows" in wrong(ours)
+
+
 def test_sums_of_an_earlier_state_are_not_taken_for_damage(ours: Site) -> None:
     """An Offing from before there were sums wrote the journal since: it is said, and all else is checked."""
     path = ours.folder / "private" / "journal.sums"
@@ -210,11 +222,28 @@ def test_imported_log_that_was_altered_is_told(ours: Site) -> None:
     )  # fmt: skip
     assert keep_log(ours.folder / "private", log) is None
     report = check(ours.read())
-    assert (report.faults, report.lines[-1]) == (0, "imported logs: 1, 23 bytes, each with its digest: good")
+    assert (report.faults, report.lines[-2]) == (0, "imported logs: 1, 23 bytes, each with its digest: good")
     with sqlite3.connect(ours.folder / "private" / "recovered.db") as database:
         database.execute("UPDATE log SET data = ?", (b'{"t": 0, "depth_m": 2}\n',))
     database.close()
     assert "the bytes of moth.jsonl are not those that were imported" in wrong(ours)
+
+
+def test_original_that_was_altered_is_told(ours: Site) -> None:
+    """Of a still or a find: its name is its digest; a file of another name is nobody's claim."""
+    paths = []
+    for folder, ending in ((STILLS, ".jpg"), ("finds", ".png")):
+        data = f"a picture of {folder}".encode()
+        path = ours.folder / "private" / folder / f"{sha256(data).hexdigest()}{ending}"
+        path.parent.mkdir()
+        path.write_bytes(data)
+        paths.append(path)
+        (path.parent / "notes.txt").write_text("mine")
+    report = check(ours.read())
+    assert (report.faults, report.lines[-1][-43:]) == (0, "files of finds: 2, each with its digest: good"[-43:])
+    for path in paths:
+        path.write_bytes(path.read_bytes().replace(b"picture", b"pictura"))
+    assert wrong(ours).count("was altered: its name is the digest that it had") == 2
 
 
 def test_what_is_no_journal_is_told_and_does_not_break_the_command(

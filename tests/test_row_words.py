@@ -6,6 +6,7 @@ import msgpack
 import pytest
 
 from relay.core.decision import Say, write_decision
+from relay.core.find import Find, FindPlace
 from relay.core.model import Row, RowKind
 from relay.shell.record.row_words import MOST_MESSAGES, MOST_SHOWN, row_words, utc, words
 
@@ -48,6 +49,12 @@ def test_decision_is_told_member_by_member_and_what_is_none_is_said() -> None:
     """With who took it; bytes that are no decision are not guessed at."""
     told = said(write_decision(Say(text="The boiler."), "the chief"), RowKind.DECISION)
     assert "do: say\nwho: the chief\ntext: The boiler." in told
+    find = Find(name="Bell", what="a bell", depth_m=1120.5, place=FindPlace(latitude_deg=-38.5, longitude_deg=-21.5))
+    told = said(write_decision(find, "the chief"), RowKind.DECISION)
+    assert "do: find" in told
+    assert "what: a bell" in told
+    assert '"latitude_deg": -38.5' in told
+    assert "depth: 1120.5 m" in told
     assert "not a decision that this Offing reads" in said(b'{"do": "dance"}', RowKind.DECISION)
     assert "not a decision that this Offing reads" in said(b"\xff", RowKind.DECISION)
 

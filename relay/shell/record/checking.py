@@ -7,10 +7,12 @@ rows are in memory, never the journal.
 
 import argparse
 import contextlib
+import re
 import sqlite3
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from hashlib import file_digest
 from pathlib import Path
 
 from rich.console import Console
@@ -37,6 +39,10 @@ from relay.shell.record.verifying import records_of
 from relay.shell.recovered import recovered_logs
 
 MOST_FAULTS = 20
+ORIGINALS = ("stills", "finds")
+_DIGEST = re.compile("[0-9a-f]{64}")
+# What reading a damaged database may raise: SQLite's own, and texts (its messages, too) that are no texts any more.
+UNREADABLE = (sqlite3.Error, ValueError, KeyError, TypeError)
 _TYPES = (int, int, float, str, str, bytes)
 Step = Callable[[int], None]
 
@@ -81,6 +87,7 @@ def check(expedition: Expedition, step: Step = lambda rows: None) -> Report:
     if secrets is not None:
         _check_recordings(expedition, secrets, roots, report)
     _check_logs(expedition.private, report)
+    _check_originals(expedition.private, report)
     return report
 
 
@@ -94,7 +101,7 @@ def _check_sums(journal: Path, report: Report) -> None:
     try:
         sums = read_sums(journal)
     except OperatorError as error:
-        report.add(f"{journal}: its sums can't be used", [str(error)])
+        report.add(f"{journal}: its sums can't be used", [printable(str(error))])
         return
     if sums is None:
         why = "a relay has it open, or wasn't ended cleanly" if journal.with_name(SUMS).exists() else "it has none yet"
@@ -116,7 +123,7 @@ def _last_row(journal: Path) -> int:
     try:
         with contextlib.closing(_open(journal)) as database:
             (last,) = database.execute("SELECT max(seq) FROM row").fetchone()
-    except sqlite3.Error:
+    except UNREADABLE:
         return 0
     return last if isinstance(last, int) else 0
 
@@ -144,20 +151,22 @@ def _check_file(journal: Path, report: Report) -> None:
     try:
         with contextlib.closing(_open(journal)) as database:
             found = [str(line) for (line,) in database.execute("PRAGMA integrity_check(20)")]
-    except sqlite3.Error as error:
-        found = [str(error)]
+    except UNREADABLE as error:
+        found = [printable(str(error))]
     report.add(f"{journal}: its structure, by SQLite", [] if found == ["ok"] else list(map(printable, found)))
 
 
 def _open(journal: Path) -> sqlite3.Connection:
-    return sqlite3.connect(f"file:{journal}?mode=ro", uri=True)
+    database = sqlite3.connect(f"file:{journal}?mode=ro", uri=True)
+    database.text_factory = lambda data: data.decode("utf-8", "replace")  # a text that was damaged breaks a seal
+    return database
 
 
 def _secrets(expedition: Expedition, report: Report) -> Secrets | None:
     try:
         return site_secrets(expedition.private, expedition.secrets_key)
-    except (OperatorError, sqlite3.Error) as error:
-        report.add("its seals: not checked", [str(error)])
+    except (OperatorError, *UNREADABLE) as error:
+        report.add("its seals: not checked", [printable(str(error))])
         return None
 
 
@@ -179,7 +188,7 @@ def _check_rows(journal: Path, evidence: Evidence | None, report: Report, step: 
         else:
             for minute in closed_minutes(evidence, counted(), _last_us(journal)):
                 closed.append(Minute(*minute))
-    except sqlite3.Error as error:
+    except UNREADABLE as error:
         faults.append(f"after row {count}: {printable(str(error))}: what follows wasn't checked")
     report.add(f"{journal}: {count} rows, without a gap and in order", faults)
     if evidence is not None:
@@ -191,7 +200,7 @@ def _last_us(journal: Path) -> int:
     """Return how far the journal's clock had come by its last beat; 0 where that can't be read, which is told apart."""
     try:
         return int(read_marks(journal).get(LAST, 0))
-    except (sqlite3.Error, ValueError):
+    except UNREADABLE:
         return 0
 
 
@@ -220,7 +229,7 @@ def _check_minutes(journal: Path, closed: Sequence[Minute], report: Report) -> N
     grown = {minute.minute: minute for minute in closed}
     try:
         noted += read_minutes(journal)
-    except sqlite3.Error as error:
+    except UNREADABLE as error:
         faults.append(f"the minutes' seals can't be read: {printable(str(error))}")
     for minute in noted:
         if grown.get(minute.minute) != minute:
@@ -240,7 +249,7 @@ def _check_recordings(expedition: Expedition, secrets: Secrets, roots: Sequence[
                 data = path.read_bytes()
                 faults = [*examine(data, key).faults]
             except (OSError, RecordingError) as error:
-                report.add(f"{path}: can't be read", [str(error)])
+                report.add(f"{path}: can't be read", [printable(str(error))])
                 continue
             seals = list(seals_in(records_of(data), policy.audience, evidence, heads))
             faults += [
@@ -255,8 +264,25 @@ def _check_logs(private: Path, report: Report) -> None:
     """Check the digests of the logs that were imported."""
     try:
         logs = recovered_logs(private)
-    except OperatorError as error:
-        report.add("imported logs: can't be read", [str(error)])
+    except (OperatorError, *UNREADABLE) as error:
+        report.add("imported logs: can't be read", [printable(str(error))])
         return
     octets = sum(len(log.data) for log in logs)
     report.add(f"imported logs: {len(logs)}, {octets} bytes, each with its digest")
+
+
+def _check_originals(private: Path, report: Report) -> None:
+    """Check the files that are kept under their own digest: the originals of stills, and what came with finds."""
+    faults, count = list[str](), 0
+    for path in sorted(path for folder in ORIGINALS for path in (private / folder).glob("*") if path.is_file()):
+        if (named := _DIGEST.match(path.name)) is None:
+            continue
+        count += 1
+        try:
+            with path.open("rb") as file:
+                found = file_digest(file, "sha256").hexdigest()
+        except OSError as error:
+            faults.append(f"{path} can't be read: {error.strerror}")
+        else:
+            faults += [] if found == named[0] else [f"{path} was altered: its name is the digest that it had"]
+    report.add(f"originals of stills, and files of finds: {count}, each with its digest", faults)

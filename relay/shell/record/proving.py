@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from relay.core.errors import OperatorError
+from relay.core.errors import OperatorError, RegrownError
 from relay.core.minute_tree import Evidence
 from relay.core.model import Row
 from relay.core.proof import Proof, Proved, write_proof
@@ -76,7 +76,7 @@ def _site(expedition: Expedition) -> _Site:
     evidence = Evidence(site_secrets(expedition.private, expedition.secrets_key).evidence_key)
     try:
         return _Site(journal, evidence, minutes_of(journal, evidence))
-    except sqlite3.Error as error:
+    except (sqlite3.Error, ValueError, RegrownError) as error:
         raise OperatorError(f"{journal} can't be read ({error}): `offing journal verify` says where") from error
 
 
