@@ -22,7 +22,7 @@ from relay.shell.secrets_file import seeded_secrets
 AREA = (
     '\n[area]\nname = "The inner bank"\ncentre = [-29.4, -22.7]\nradius = "9 km"\n\n[audit]\ncharts = ["chart.csv"]\n'
 )
-FEW = ["--sites", "7", "--fresh", "20", "--most", "4", "--turns", "4"]
+FEW = ["--sites", "20", "--fresh", "20", "--most", "4", "--turns", "4"]
 
 
 @pytest.fixture

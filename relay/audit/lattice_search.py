@@ -149,7 +149,7 @@ class Search:
         one = Tried(settings, float(self.details[self._at[settings]]), self.keep(settings))
         self.tried[settings] = one
         self.spent += len(one.kept.left) / self.places
-        self.progress(f"trying settings: {len(self.tried)}", min(1.0, self.spent / self.most))
+        self.progress(f"trying settings: {len(self.tried)}", self.spent / max(self.spent, self.most))
         self._weigh(one)
 
     def _weigh(self, one: Tried) -> None:
