@@ -14,16 +14,16 @@ from time import perf_counter
 
 import numpy as np
 
-from relay.audit.advise import Advice, Effort, advise, audit
-from relay.audit.chart import Chart
-from relay.audit.chart_files import read_chart
-from relay.audit.error_law import learn
-from relay.audit.journey import invented_journey
-from relay.audit.settings import Lattice, applied, detail
-from relay.audit.soundings_of import soundings_of
-from relay.audit.trial import Proving, matcher
+from relay.audit.advising.advise import Advice, Effort, advise, audit
+from relay.audit.advising.journey import invented_journey
+from relay.audit.advising.settings import Lattice, applied, detail
+from relay.audit.advising.trial import Proving, matcher
+from relay.audit.charts.chart import Chart
+from relay.audit.charts.chart_files import read_chart
+from relay.audit.matching.error_law import learn
+from relay.audit.matching.soundings_of import soundings_of
 from relay.core.policy import Policy
-from relay.shell.expedition import preset_policy
+from relay.shell.plan.expedition import preset_policy
 
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data"
 CHARTS = {

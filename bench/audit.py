@@ -18,10 +18,10 @@ from typing import Any
 
 import numpy as np
 
-from relay.audit.chart import Chart, Floats
-from relay.audit.chart_grid import chart_of_grid
-from relay.audit.evidence import Soundings
-from relay.audit.match import CHUNK, Ground, log_likelihood, reach_m, turns_for
+from relay.audit.charts.chart import Chart, Floats
+from relay.audit.charts.chart_grid import chart_of_grid
+from relay.audit.matching.evidence import Soundings
+from relay.audit.matching.match import CHUNK, Ground, log_likelihood, reach_m, turns_for
 
 ROOT = Path(__file__).resolve().parents[1]
 CORES, TURNS, SEED = 2, 72, 7

@@ -20,7 +20,7 @@ from pymavlink.dialects.v20 import ardupilotmega as mavlink
 from relay.core.model import Accepted, Decoder
 from relay.core.policy import SourcePlan
 from relay.core.sources import decoder_for
-from relay.shell.simulated import simulate
+from relay.shell.demo.simulated import simulate
 
 SECONDS_OF_DIVE = 3_600
 CHUNK = 4_096

@@ -18,7 +18,7 @@ from tempfile import TemporaryDirectory
 from time import perf_counter
 
 from relay.core.model import Row, RowKind
-from relay.shell.journal import JournalFile
+from relay.shell.record.journal import JournalFile
 
 HOURS, RATE_HZ = 8, 10
 MOST_S = 60.0

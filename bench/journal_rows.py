@@ -9,8 +9,8 @@ from tempfile import TemporaryDirectory
 from time import perf_counter
 
 from relay.core.model import Row, RowKind
-from relay.shell.clock import MachineTime
-from relay.shell.journal import Journal, JournalFile, clock_of
+from relay.shell.record.clock import MachineTime
+from relay.shell.record.journal import Journal, JournalFile, clock_of
 
 ROWS = 40_000
 GROUP = 2_000

@@ -23,9 +23,9 @@ from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import ReleasedRecord, ReleaseLog
 from relay.core.seal import Signer
 from relay.core.wire import encode
-from relay.shell.outlet import Frame
-from relay.shell.site import Site
-from relay.shell.site_files import site_folder
+from relay.shell.released.outlet import Frame
+from relay.shell.site.site import Site
+from relay.shell.site.site_files import site_folder
 
 SIGNER = Signer(bytes(range(32)))
 SLOWER = 4

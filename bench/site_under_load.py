@@ -14,9 +14,9 @@ from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import ReleaseLog
 from relay.core.wire import encode
-from relay.shell.gate import Limits
-from relay.shell.outlet import Frame
-from relay.shell.site import Site
+from relay.shell.released.outlet import Frame
+from relay.shell.site.gate import Limits
+from relay.shell.site.site import Site
 
 SECOND_US = 1_000_000
 POLICY = Policy(

@@ -5,15 +5,15 @@ import sys
 from pathlib import Path
 
 from relay import __version__
-from relay.shell.advise_arguments import add_advise
-from relay.shell.audit_arguments import add_audit
+from relay.shell.audit.advise_arguments import add_advise
+from relay.shell.audit.audit_arguments import add_audit
 from relay.shell.exit_code import exit_code
+from relay.shell.finds.find_arguments import add_find
 from relay.shell.guest_arguments import add_guests
+from relay.shell.locked.locked_arguments import add_locked
+from relay.shell.proofs.proof_arguments import add_prove
 from relay.shell.reading_arguments import Commands, add_command, add_reading, secrets_key_argument
-from relay.shell.record.find_arguments import add_find
 from relay.shell.record.journal_arguments import add_journal
-from relay.shell.record.locked_arguments import add_locked
-from relay.shell.record.proof_arguments import add_prove
 from relay.shell.tell_arguments import add_tell
 
 _ABOUT = """\
@@ -42,27 +42,27 @@ def main(arguments: list[str] | None = None) -> int:
     """Run one command; return 0 when it did what was asked, 2 when something given to it was wrong."""
     options = _parser().parse_args(arguments)
     if options.command == "tell":  # without what the other commands load: a hold acts half a second sooner
-        from relay.shell.tell import tell
+        from relay.shell.desk.tell import tell
 
         return exit_code(tell, options)
     if options.command == "shore":  # ashore nothing is loaded that handles what is exact
-        from relay.shell.shore_command import shore
+        from relay.shell.shore.shore_command import shore
 
         return exit_code(shore, options)
     if options.command == "audit":  # it alone needs the extra `audit`
-        from relay.shell.audit_command import audit
+        from relay.shell.audit.audit_command import audit
 
         return exit_code(audit, options)
     if options.command == "prove":
-        from relay.shell.record.proving import prove
+        from relay.shell.proofs.proving import prove
 
         return exit_code(prove, options)
     if options.command == "advise":
-        from relay.shell.advise_command import advise
+        from relay.shell.audit.advise_command import advise
 
         return exit_code(advise, options)
     if options.command == "find":
-        from relay.shell.record.finding import find
+        from relay.shell.finds.finding import find
 
         return exit_code(find, options)
     if options.command == "journal":
@@ -70,7 +70,7 @@ def main(arguments: list[str] | None = None) -> int:
 
         return exit_code(journal, options)
     if options.command in ("identity", "open", "secrets"):
-        from relay.shell.record import locked_command
+        from relay.shell.locked import locked_command
 
         locked = {"identity": locked_command.identity, "open": locked_command.open_received}
         return exit_code(locked.get(options.command, locked_command.secrets), options)

@@ -4,13 +4,13 @@ from pathlib import Path
 
 import numpy as np
 
-from relay.audit.chart import Chart
-from relay.audit.chart_files import read_chart
-from relay.audit.error_law import learn
-from relay.audit.journey import Journey, invented_journey
-from relay.audit.settings import Lattice
-from relay.audit.soundings_of import soundings_of
-from relay.audit.trial import Proving, matcher
+from relay.audit.advising.journey import Journey, invented_journey
+from relay.audit.advising.settings import Lattice
+from relay.audit.advising.trial import Proving, matcher
+from relay.audit.charts.chart import Chart
+from relay.audit.charts.chart_files import read_chart
+from relay.audit.matching.error_law import learn
+from relay.audit.matching.soundings_of import soundings_of
 
 CHARTS = {
     "strait": ("chart-strait-multires/chart-500m.csv.gz", (48.6, 48.9), (-123.45, -123.0)),

@@ -23,20 +23,20 @@ from time import monotonic
 import numpy as np
 from geographiclib.geodesic import Geodesic
 
-from relay.audit.attack import Dive
-from relay.audit.calibration import calibrate
-from relay.audit.chart_files import read_chart
-from relay.audit.chart_match import MOST
-from relay.audit.evidence import Soundings
-from relay.audit.known_seabed import KnownSeabed, known_seabed
-from relay.audit.match import log_likelihood
-from relay.audit.posterior import Posterior
-from relay.audit.soundings_of import soundings_of, soundings_of_exact
+from relay.audit.attacks.attack import Dive
+from relay.audit.attacks.chart_match import MOST
+from relay.audit.charts.chart_files import read_chart
+from relay.audit.matching.calibration import calibrate
+from relay.audit.matching.evidence import Soundings
+from relay.audit.matching.known_seabed import KnownSeabed, known_seabed
+from relay.audit.matching.match import log_likelihood
+from relay.audit.matching.posterior import Posterior
+from relay.audit.matching.soundings_of import soundings_of, soundings_of_exact
 from relay.core.geodesy import Anchor, AnchorSeeker, plane
-from relay.shell.expedition import parse_expedition
-from relay.shell.recording import load_recording
-from relay.shell.rehearse import rehearse
-from relay.shell.secrets_file import seeded_secrets
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.record.secrets_file import seeded_secrets
+from relay.shell.released.recording import load_recording
+from relay.shell.ship.rehearse import rehearse
 from tracks_to_station_lines import convert, read_rows
 
 TRACKS = {"glider": "glider-inlet/track.csv.gz", "rov": "rov-transects/transects-2022-10-20.csv.gz"}

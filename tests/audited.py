@@ -14,8 +14,8 @@ from geographiclib.geodesic import Geodesic
 from pyproj import Transformer
 
 from dives import INVENTED_SITE, SECOND, SECRETS, message, plan, policy, rows, run
-from relay.audit.attack import Case, Dive
-from relay.audit.chart import Chart
+from relay.audit.attacks.attack import Case, Dive
+from relay.audit.charts.chart import Chart
 from relay.core import channel
 from relay.core.channel import Due
 from relay.core.geodesy import Anchor, Placed, SiteFrame

@@ -22,8 +22,8 @@ from canary_spellings import notations, whole_positions
 from nmea_sentences import sentence
 from relay.__main__ import main
 from relay.core.errors import OperatorError
-from relay.shell.control import ask_control
-from relay.shell.seabed import INVENTED_PLACE
+from relay.shell.demo.seabed import INVENTED_PLACE
+from relay.shell.desk.control import ask_control
 from ship_process import ShipProcess, free_port
 
 TESTS = Path(__file__).resolve().parent

@@ -13,8 +13,8 @@ from typing import cast
 
 from peers import RawPeer, until, upgrade
 from relay.core.websocket import HEAD_END
-from relay.shell.site import Site
-from relay.shell.viewer import Viewer
+from relay.shell.site.site import Site
+from relay.shell.site.viewer import Viewer
 
 # include/uapi/linux/sock_diag.h and asm-generic/socket.h: what the kernel accounts to a socket, in 32-bit numbers.
 SO_MEMINFO, MEMINFO = 55, struct.Struct("=9I")

@@ -20,10 +20,10 @@ from followers_page import Follower
 from peers import until
 from relay.core.channel import Channel
 from relay.core.decision import Decision
-from relay.shell.clock import MachineTime
-from relay.shell.expedition import read_expedition
-from relay.shell.running import new_site
-from relay.shell.ship import Ship
+from relay.shell.plan.expedition import read_expedition
+from relay.shell.record.clock import MachineTime
+from relay.shell.ship.running import new_site
+from relay.shell.ship.ship import Ship
 from ship_process import free_port
 
 # Whether a control stands after (1) or before (-1) what has the focus, or has it itself (0).

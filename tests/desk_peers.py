@@ -10,12 +10,12 @@ from typing import Any
 from expeditions import RIGHT
 from peers import PATIENCE_S, Answer, answers, exchange
 from relay.core.pipeline import Pipeline
-from relay.shell.deciding import Deciding
-from relay.shell.desk import Desk
-from relay.shell.desk_line import DeskLimits
-from relay.shell.desk_token import Doorkeeper
-from relay.shell.expedition import parse_expedition
-from relay.shell.secrets_file import seeded_secrets
+from relay.shell.desk.deciding import Deciding
+from relay.shell.desk.desk import Desk
+from relay.shell.desk.desk_line import DeskLimits
+from relay.shell.desk.desk_token import Doorkeeper
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.record.secrets_file import seeded_secrets
 from wheelhouse import Wheelhouse
 
 TOKEN = "a-token-of-the-test-that-is-43-octets-long-x"

@@ -21,8 +21,8 @@ from dives import INVENTED_SITE, SECOND, SECRETS, message, rows, run, walk
 from link_ends import SIGNER
 from relay.core.pipeline import Pipeline
 from relay.core.wire import encode, footer
-from relay.shell.expedition import parse_expedition
-from relay.shell.uplink_tls import certificate_of, pin_of
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.uplink.uplink_tls import certificate_of, pin_of
 from satellite import SHORE, Satellite
 from ship_process import ROOT, Follower
 from shores import RIGHT, with_certificates

@@ -17,7 +17,7 @@ from typing import Any
 
 from aiohttp import ClientSession, ClientWebSocketResponse, WSMsgType, web
 
-from relay.shell.feeds import Feed, FeedUrl, parse_feed_url
+from relay.shell.feeds.feeds import Feed, FeedUrl, parse_feed_url
 
 LIMIT_S = 10.0
 END = ("lantern", b"", True)

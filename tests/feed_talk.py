@@ -17,7 +17,7 @@ from feed_stations import (
     Station,
     turn,
 )
-from relay.shell.feeds import Feed, FeedLimits, open_feed
+from relay.shell.feeds.feeds import Feed, FeedLimits, open_feed
 
 END = ("lantern", b"", True)
 QUICK = FeedLimits(farewell_s=0.1)

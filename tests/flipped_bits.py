@@ -18,8 +18,8 @@ from random import Random
 from relay.__main__ import main
 from relay.core.model import Row, RowKind
 from relay.core.proof import SUFFIX
-from relay.shell.journal import JournalFile
-from relay.shell.record.checking import check
+from relay.shell.proofs.checking import check
+from relay.shell.record.journal import JournalFile
 from sealed_site import Site, make_site
 
 PLACE = re.compile(

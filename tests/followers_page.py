@@ -16,7 +16,7 @@ from playwright.async_api import Browser, ConsoleMessage, Locator, Page, async_p
 
 from relay.core.release import Kind
 from relay.core.wire import WireRecord, read_recording
-from relay.shell.outlet import Frame
+from relay.shell.released.outlet import Frame
 
 ROOT = Path(__file__).resolve().parents[1]
 BUILT = ROOT / "web" / "dist"

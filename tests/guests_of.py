@@ -7,7 +7,7 @@ from typing import Any
 from peers import FAST, running
 from relay.core.guests import Guest, Listing, digest_of, write_listing
 from relay.core.seal import Signer
-from relay.shell.site import Site
+from relay.shell.site.site import Site
 
 SIGNER = Signer(bytes(range(32)))
 ENDS_S = 1_798_761_600  # the first second of 2027, UTC: `date -u -d 2027-01-01 +%s`

@@ -20,7 +20,7 @@ SHELL = {
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "audit_plan core.errors core.policy core.survey_plan desk_address expedition_faults "
     "expedition_form expedition_sense feed_url uplink_plan | pydantic",
-    "secrets_file": "core.errors core.secrets shell.record.identities shell.record.locking",
+    "secrets_file": "core.errors core.secrets shell.identities shell.locking",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
     "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities uplink_plan",
@@ -33,61 +33,57 @@ SHELL = {
     "feed_websocket": "feed_intake feed_stream | websockets",
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
-    "journal": "core.errors core.model clock shell.record.sums",
+    "journal": "core.errors core.model clock shell.sums",
     "recovered": "core.errors core.policy",
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock deciding "
     "expedition import_words journal recovered",
-    "record.proof_arguments": "reading_arguments",
-    "record.journal_seals": "core.errors core.merkle core.minute_tree core.model core.record_log core.release "
+    "proof_arguments": "reading_arguments",
+    "journal_seals": "core.errors core.merkle core.minute_tree core.model core.record_log core.release "
     "core.secrets core.wire journal secrets_file",
-    "record.proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
-    "journal shell.record.journal_seals shell.record.verifying",
-    "record.checking": "core.errors core.minute_roots core.minute_tree core.model core.seal core.secrets "
-    "core.verification exit_code expedition import_log journal printable recovered shell.record.journal_pages "
-    "shell.record.journal_seals shell.record.sums shell.record.verifying core.record_log | rich",
+    "proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
+    "journal shell.journal_seals shell.verifying",
+    "checking": "core.errors core.minute_roots core.minute_tree core.model core.seal core.secrets "
+    "core.verification exit_code expedition import_log journal printable recovered shell.journal_pages "
+    "shell.journal_seals shell.sums shell.verifying core.record_log | rich",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme core.record_log "
     "core.restart",
-    "record.exact_values": "core.model core.own_time core.policy core.target_position",
-    "record.exact_store": "core.errors core.model core.own_time recovered shell.record.exact_values | msgspec",
-    "record.dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
-    "shell.record.exact_values",
-    "record.exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
-    "core.own_time core.policy core.sighting core.target_position shell.record.dive_walk shell.record.exact_store "
-    "shell.record.exact_values",
-    "record.exact_dives": "core.errors core.exact_record core.finds core.own_time core.policy expedition import_log "
-    "journal recovered shell.record.exact_reading shell.record.exact_store shell.record.exact_values",
-    "record.shapes": "core.geodesy | shapely",
-    "record.tables": "shell.record.exact_dives shell.record.shapes",
-    "record.track_tables": "core.model shell.record.exact_dives shell.record.exact_values shell.record.shapes "
-    "shell.record.tables",
-    "record.told_tables": "core.find core.finds shell.record.exact_dives shell.record.exact_values "
-    "shell.record.shapes shell.record.tables",
-    "record.all_tables": "shell.record.exact_dives shell.record.tables shell.record.told_tables "
-    "shell.record.track_tables",
-    "record.gpkg": "shell.record.exact_dives shell.record.shapes shell.record.tables",
-    "record.csv_tables": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped",
-    "record.geojson": "shell.record.exact_dives shell.record.shapes shell.record.tables shell.record.zipped | msgspec",
-    "record.zipped": "",
-    "record.telling": " | rich",
-    "record.exporting": "core.errors expedition import_log shell.record.all_tables shell.record.csv_tables "
-    "shell.record.exact_dives shell.record.exact_store shell.record.geojson shell.record.gpkg shell.record.locking "
-    "shell.record.tables shell.record.telling",
-    "record.locking": "core.errors | pyrage",
-    "record.secrets_lock": "core.errors core.secrets journal secrets_file shell.record.identities shell.record.locking",
-    "record.identities": "core.errors shell.record.locking | pyrage",
-    "record.backup": "core.errors expedition journal recovered secrets_file shell.record.locking shell.record.sums",
-    "record.opening": "core.errors shell.record.backup shell.record.locking",
-    "record.locked_arguments": "reading_arguments",
-    "record.locked_command": "core.errors expedition import_log shell.record.backup shell.record.identities "
-    "shell.record.locking shell.record.opening shell.record.secrets_lock | rich",
-    "record.journal_arguments": "reading_arguments shell.record.locked_arguments shell.record.proof_arguments",
-    "record.journal_command": "import_log shell.record.checking shell.record.exporting shell.record.locked_command",
-    "record.find_arguments": "reading_arguments",
-    "record.find_files": "core.errors core.find",
-    "record.outlines": "core.errors core.find",
-    "record.finding": "core.decision core.errors core.find control expedition quantities shell.record.find_files "
-    "shell.record.outlines",
+    "exact_values": "core.model core.own_time core.policy core.target_position",
+    "exact_store": "core.errors core.model core.own_time recovered shell.exact_values | msgspec",
+    "dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
+    "shell.exact_values",
+    "exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
+    "core.own_time core.policy core.sighting core.target_position shell.dive_walk shell.exact_store "
+    "shell.exact_values",
+    "exact_dives": "core.errors core.exact_record core.finds core.own_time core.policy expedition import_log "
+    "journal recovered shell.exact_reading shell.exact_store shell.exact_values",
+    "shapes": "core.geodesy | shapely",
+    "tables": "shell.exact_dives shell.shapes",
+    "track_tables": "core.model shell.exact_dives shell.exact_values shell.shapes shell.tables",
+    "told_tables": "core.find core.finds shell.exact_dives shell.exact_values shell.shapes shell.tables",
+    "all_tables": "shell.exact_dives shell.tables shell.told_tables shell.track_tables",
+    "gpkg": "shell.exact_dives shell.shapes shell.tables",
+    "csv_tables": "shell.exact_dives shell.shapes shell.tables shell.zipped",
+    "geojson": "shell.exact_dives shell.shapes shell.tables shell.zipped | msgspec",
+    "zipped": "",
+    "telling": " | rich",
+    "exporting": "core.errors expedition import_log shell.all_tables shell.csv_tables "
+    "shell.exact_dives shell.exact_store shell.geojson shell.gpkg shell.locking "
+    "shell.tables shell.telling",
+    "locking": "core.errors | pyrage",
+    "secrets_lock": "core.errors core.secrets journal secrets_file shell.identities shell.locking",
+    "identities": "core.errors shell.locking | pyrage",
+    "backup": "core.errors expedition journal recovered secrets_file shell.locking shell.sums",
+    "opening": "core.errors shell.backup shell.locking",
+    "locked_arguments": "reading_arguments",
+    "locked_command": "core.errors expedition import_log shell.backup shell.identities "
+    "shell.locking shell.opening shell.secrets_lock | rich",
+    "journal_arguments": "reading_arguments shell.locked_arguments shell.proof_arguments",
+    "journal_command": "import_log shell.checking shell.exporting shell.locked_command",
+    "find_arguments": "reading_arguments",
+    "find_files": "core.errors core.find",
+    "outlines": "core.errors core.find",
+    "finding": "core.decision core.errors core.find control expedition quantities shell.find_files shell.outlines",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
@@ -208,25 +204,24 @@ SHELL = {
     "still_file": "core.errors core.still | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "printable": "",
-    "record.row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
-    "record.verifying": "core.errors core.proof core.release core.wire printable shell.record.row_words",
-    "record.sums": "core.errors",
-    "record.journal_pages": "",
+    "row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
+    "verifying": "core.errors core.proof core.release core.wire printable shell.row_words",
+    "sums": "core.errors",
+    "journal_pages": "",
     # a dive's report
-    "record.report_drawing": "",
-    "record.dive_report": "shell.record.report_drawing | jinja2",
-    "record.released_dive": "core.release core.wire shell.record.report_drawing",
-    "record.released_report": "core.figures core.release core.wire page_words shell.record.dive_report "
-    "shell.record.released_dive shell.record.report_drawing",
-    "record.exact_dive": "core.fuse core.geodesy core.kept_track core.model core.policy shell.record.exact_dives "
-    "shell.record.exact_values shell.record.report_drawing",
-    "record.exact_report": "core.finds core.policy page_words shell.record.dive_report shell.record.exact_dive "
-    "shell.record.exact_dives shell.record.exact_values shell.record.report_drawing",
-    "record.reporting": "core.errors expedition import_log recording shell.record.dive_report "
-    "shell.record.exact_dives shell.record.exact_report shell.record.locking shell.record.released_report "
-    "shell.record.telling",
-    "verify": "core.errors core.proof core.seal core.verification exit_code printable programme_file "
-    "shell.record.verifying",
+    "report_drawing": "",
+    "dive_report": "shell.report_drawing | jinja2",
+    "released_dive": "core.release core.wire shell.report_drawing",
+    "released_report": "core.figures core.release core.wire page_words shell.dive_report "
+    "shell.released_dive shell.report_drawing",
+    "exact_dive": "core.fuse core.geodesy core.kept_track core.model core.policy shell.exact_dives "
+    "shell.exact_values shell.report_drawing",
+    "exact_report": "core.finds core.policy page_words shell.dive_report shell.exact_dive "
+    "shell.exact_dives shell.exact_values shell.report_drawing",
+    "reporting": "core.errors expedition import_log recording shell.dive_report "
+    "shell.exact_dives shell.exact_report shell.locking shell.released_report "
+    "shell.telling",
+    "verify": "core.errors core.proof core.seal core.verification exit_code printable programme_file shell.verifying",
     "reading_arguments": "",
     "tell_words": "quantities",
     "tell_arguments": "",
@@ -275,5 +270,5 @@ SHELL = {
     "app": "core.errors core.figures core.policy core.release core.seal core.secrets audit_gate audit_result "
     "briefing clock demo_run deploy desk_token exit_code expedition export guests_told import_log log_lines "
     "page_words plain_cautions plain_ground plain_words public_files publish quantities recording rehearse running "
-    "secrets_file ship site_files site_key until_stopped verify shell.record.reporting | rich uvloop",
+    "secrets_file ship site_files site_key until_stopped verify shell.reporting | rich uvloop",
 }

@@ -9,10 +9,10 @@ from geographiclib.geodesic import Geodesic
 from pynmeagps import NMEAReader
 from pynmeagps.exceptions import NMEAParseError
 
-from relay.shell.demo import DEMO_SEED
-from relay.shell.seabed import INVENTED_PLACE, Point
-from relay.shell.simulated import Moment, Stations, dive
-from relay.shell.station_reports import Sent
+from relay.shell.demo.demo import DEMO_SEED
+from relay.shell.demo.seabed import INVENTED_PLACE, Point
+from relay.shell.demo.simulated import Moment, Stations, dive
+from relay.shell.demo.station_reports import Sent
 
 
 @cache

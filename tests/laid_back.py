@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from audited import Point, case_of, in_frame, on_earth
-from relay.audit.attack import Case, Dive
-from relay.audit.chart import Floats
+from relay.audit.attacks.attack import Case, Dive
+from relay.audit.charts.chart import Floats
 from relay.core.secrets import Secrets
 from relay.core.wire import WireRecord
 from ship_tracks import EVERY_S, of_places

@@ -16,12 +16,12 @@ from relay.core.guests import Guest, Listing, read_listing, write_listing
 from relay.core.seal import Signer, is_sealed
 from relay.core.uplink_talk import WORD, Held, Listed, proof_of, read_challenge, read_standing, write_proof
 from relay.core.wire import decode
-from relay.shell.outlet import Frame
-from relay.shell.uplink import Uplink
-from relay.shell.uplink_plan import UplinkPlan, shore_pin
-from relay.shell.uplink_port import PortLimits, UplinkPort
-from relay.shell.uplink_session import LinkLimits
-from relay.shell.uplink_tls import certificate_of, pin_of, ship_tls
+from relay.shell.plan.uplink_plan import UplinkPlan, shore_pin
+from relay.shell.released.outlet import Frame
+from relay.shell.uplink.uplink import Uplink
+from relay.shell.uplink.uplink_port import PortLimits, UplinkPort
+from relay.shell.uplink.uplink_session import LinkLimits
+from relay.shell.uplink.uplink_tls import certificate_of, pin_of, ship_tls
 
 SIGNER = Signer(bytes(range(32)))
 QUICK = LinkLimits(greet_s=2.0, keep_s=0.2, answer_s=0.6, most_wait_s=0.1, patient_wait_s=0.1, alarm_s=0.3)

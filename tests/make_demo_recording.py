@@ -9,11 +9,11 @@ from pathlib import Path
 from relay.core.pipeline import Pipeline
 from relay.core.seal import Signer
 from relay.core.wire import encode, footer
-from relay.shell.demo import expedition_text
-from relay.shell.demo_run import DEMO_SECRETS, FINISHED, past_rows
-from relay.shell.expedition import parse_expedition
-from relay.shell.secrets_file import seeded_secrets
-from relay.shell.simulated import simulate
+from relay.shell.demo.demo import expedition_text
+from relay.shell.demo.demo_run import DEMO_SECRETS, FINISHED, past_rows
+from relay.shell.demo.simulated import simulate
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.record.secrets_file import seeded_secrets
 
 SEED = 5
 PATH = Path(__file__).resolve().parent.parent / "recordings" / FINISHED

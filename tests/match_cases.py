@@ -5,10 +5,10 @@ from pathlib import Path
 
 import numpy as np
 
-from relay.audit.chart import Chart
-from relay.audit.chart_files import read_chart
-from relay.audit.error_law import halved, learn
-from relay.audit.evidence import Soundings
+from relay.audit.charts.chart import Chart
+from relay.audit.charts.chart_files import read_chart
+from relay.audit.matching.error_law import halved, learn
+from relay.audit.matching.evidence import Soundings
 
 STRAIT, SHELF = "chart-strait-multires", "chart-shelf-1min"
 

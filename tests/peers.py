@@ -20,10 +20,10 @@ from websockets.exceptions import ConnectionClosed
 from websockets.frames import Frame, Opcode
 from websockets.uri import parse_uri
 
-from relay.shell.gate import Limits
-from relay.shell.outlet import Frame as ReleasedFrame
-from relay.shell.public_files import Telling
-from relay.shell.site import Site
+from relay.shell.released.outlet import Frame as ReleasedFrame
+from relay.shell.site.gate import Limits
+from relay.shell.site.public_files import Telling
+from relay.shell.site.site import Site
 from released import EXPEDITION
 
 PATIENCE_S = 20

@@ -9,7 +9,7 @@ DESK = (
     leak(
         "what a hold kept in, when another desk resumes that had not seen it",
         "test_desk_sense::test_resume_that_has_not_seen_the_newest_hold_is_refused",
-        ("shell/desk_sense.py", "if each.held_row > decision.seen]", "if each.held_row < 0]"),
+        ("shell/desk/desk_sense.py", "if each.held_row > decision.seen]", "if each.held_row < 0]"),
     ),
     leak(
         "what a hold keeps in that isn't on the disk yet, when another desk resumes that had not seen it",
@@ -57,7 +57,7 @@ DESK = (
         "the centre of a zone, by two margins under one name: its holes lie on a line with it",
         "test_desk_sense::test_zone_told_again_under_its_name_keeps_its_margin",
         (
-            "shell/desk_sense.py",
+            "shell/desk/desk_sense.py",
             "if told is not None and told.margin_m != decision.margin_m:",
             "if told is None is not None:",
         ),

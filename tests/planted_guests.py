@@ -2,7 +2,8 @@
 
 from planting import leak
 
-_PAGES, _DOOR, _FRONT, _INVITING = "shell/guest_pages.py", "shell/guest_door.py", "shell/front.py", "shell/inviting.py"
+_PAGES, _DOOR, _FRONT = "shell/site/guest_pages.py", "shell/site/guest_door.py", "shell/site/front.py"
+_INVITING = "shell/desk/inviting.py"
 _UNKNOWN = "test_guest_pages::test_without_a_token_that_counts_an_invited_audience_is_not_there"
 
 GUESTS = (
@@ -24,7 +25,7 @@ GUESTS = (
         "an invited audience's dives, to anybody who knows its name",
         _UNKNOWN,
         (
-            "shell/site.py",
+            "shell/site/site.py",
             "made = PublicFiles(telling, _histories(self._galleries),",
             "made = PublicFiles(telling, _histories(self._galleries | self._invited),",
         ),
@@ -46,13 +47,13 @@ GUESTS = (
     leak(
         "an audience that is neither open nor invited, to whoever has a link",
         "test_running::test_site_has_the_open_audiences_alone",
-        ("shell/running.py", "[name for name in names if name in expedition.invited_audiences]", "names"),
+        ("shell/ship/running.py", "[name for name in names if name in expedition.invited_audiences]", "names"),
     ),
     leak(
         "exact places, by a link that was passed on",
         "test_invited_audience::test_invited_audience_that_would_show_too_much_stops_the_start",
         (
-            "shell/expedition_sense.py",
+            "shell/plan/expedition_sense.py",
             """        faults.append(("place", f'{why}: take invited = true away, or set place = "local"'))\n""",
             "        pass\n",
         ),
@@ -61,7 +62,7 @@ GUESTS = (
         "how many guests follow, in the number of followers",
         "test_guests_live::test_followers_of_an_invited_audience_are_not_counted_for_the_public",
         (
-            "shell/site.py",
+            "shell/site/site.py",
             "sum(gallery.viewers for gallery in self._galleries.values())",
             "sum(gallery.viewers for gallery in (self._galleries | self._invited).values())",
         ),
@@ -104,7 +105,7 @@ GUESTS = (
     leak(
         "the rest of a recording, out of the kernel, to who is no longer invited",
         "test_guest_pages::test_invitation_that_is_taken_back_ends_within_a_second_even_amid_a_download",
-        ("shell/conversation.py", "            throw_away(self._line)\n", ""),
+        ("shell/site/conversation.py", "            throw_away(self._line)\n", ""),
     ),
     leak(
         "an audience, for ever, to whoever was invited for a day",

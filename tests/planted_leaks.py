@@ -43,12 +43,16 @@ LATE = (
     leak(
         "everything, once the ship's wall clock is set forward",
         "test_clock::test_clock_never_goes_back_or_ahead_of_the_time_that_passed",
-        ("shell/clock.py", "self._source.boot_us() + self.mark.offset_us)", "round(self._source.wall_s() * 1e6))"),
+        (
+            "shell/record/clock.py",
+            "self._source.boot_us() + self.mark.offset_us)",
+            "round(self._source.wall_s() * 1e6))",
+        ),
     ),
     leak(
         "the downtime of a reboot, which nobody can prove",
         "test_clock::test_clock_counts_downtime_across_a_reboot_as_zero",
-        ("shell/clock.py", "if mark is not None and mark.boot_id == source.boot_id():", "if mark is not None:"),
+        ("shell/record/clock.py", "if mark is not None and mark.boot_id == source.boot_id():", "if mark is not None:"),
     ),
     leak(
         "that a dive begins, when it begins",
@@ -84,11 +88,11 @@ LATE = (
             "        self._held.append(stamped)\n        HELD[0] += 1\n",
         ),
         (
-            "shell/public_files.py",
+            "shell/site/public_files.py",
             "from relay.core.history import Dive, History\n",
             "from relay.core.embargo import HELD\nfrom relay.core.history import Dive, History\n",
         ),
-        ("shell/public_files.py", 'listed = {"format": 1,', 'listed = {"format": 1, "held": HELD[0],'),
+        ("shell/site/public_files.py", 'listed = {"format": 1,', 'listed = {"format": 1, "held": HELD[0],'),
     ),
     leak(
         "the moment the dive began, in its first record",
@@ -102,7 +106,7 @@ LATE = (
     leak(
         "a wall clock on every answer: the Date header",
         "test_answers::test_every_answer_carries_the_same_headers_and_no_clock",
-        ("shell/conversation.py", 'for name in ("Date", "Server"):', 'for name in ("Server",):'),
+        ("shell/site/conversation.py", 'for name in ("Date", "Server"):', 'for name in ("Server",):'),
     ),
 )
 
@@ -286,7 +290,7 @@ DOORS = (
     leak(
         "the records of a closed audience",
         "test_running::test_site_has_the_open_audiences_alone",
-        ("shell/running.py", "[name for name in names if name in expedition.open_audiences]", "names"),
+        ("shell/ship/running.py", "[name for name in names if name in expedition.open_audiences]", "names"),
     ),
     leak(
         "how much another audience is sent: numbers counted over all of them",
@@ -298,7 +302,7 @@ DOORS = (
         "an error page that says the request back",
         "test_pages::test_anything_else_is_not_there",
         (
-            "shell/pages.py",
+            "shell/site/pages.py",
             "return error_response(HTTPStatus.NOT_FOUND) if found is None",
             "return web.Response(status=404, text=path) if found is None",
         ),
@@ -307,7 +311,7 @@ DOORS = (
         "an error page that quotes the fault",
         "test_conversation::test_fault_of_ours_is_a_constant_answer",
         (
-            "shell/conversation.py",
+            "shell/site/conversation.py",
             "            return error_response(HTTPStatus.INTERNAL_SERVER_ERROR)\n",
             "            return web.Response(status=500, text=str(exc))\n",
         ),
@@ -325,7 +329,7 @@ DOORS = (
         "the words of a fault, positions and all, in the log",
         "test_ship::test_fault_that_quotes_a_position_is_told_by_its_kind_alone",
         (
-            "shell/ship.py",
+            "shell/ship/ship.py",
             """self._stop(f"a fault of Offing's own ({type(error).__name__})")""",
             "self._stop(str(error))",
         ),
@@ -352,10 +356,10 @@ DOORS = (
         "what a vehicle's own log tells, once it is imported: logs read as input when the relay starts again",
         "test_import_changes_nothing::test_ship_that_is_killed_and_started_sends_the_same_with_and_without_imports",
         (
-            "shell/ship.py",
+            "shell/ship/ship.py",
             "class _Sink:\n",
             (
-                "def _with_logs(file, first):\n    from relay.shell.recovered import recovered_logs\n\n"
+                "def _with_logs(file, first):\n    from relay.shell.record.recovered import recovered_logs\n\n"
                 "    rows = list(file.rows(first))\n    yield from rows\n"
                 "    for log in recovered_logs(file.path.parent) if rows else ():\n"
                 "        yield Row(rows[-1].seq, rows[-1].embargo_us, 0.0, log.source.name, RowKind.WHOLE, log.data)\n"
@@ -363,7 +367,7 @@ DOORS = (
             ),
         ),
         (
-            "shell/ship.py",
+            "shell/ship/ship.py",
             "in self._file.rows(self.pipeline.record_row):",
             "in _with_logs(self._file, self.pipeline.record_row):",
         ),

@@ -7,7 +7,7 @@ LINKS = (
         "an audience that the link isn't for, ashore: whatever is released goes",
         "test_uplink::test_audience_that_is_not_listed_never_leaves",
         (
-            "shell/uplink.py",
+            "shell/uplink/uplink.py",
             "        shore = self._shores.get(frame.audience)\n",
             "        shore = self._shores.setdefault(frame.audience, Shore(ShipLog(frame.audience)))\n",
         ),
@@ -16,7 +16,7 @@ LINKS = (
         "exact places, ashore: an audience that is told them may be named for the link",
         "test_uplink_plan::test_exact_places_never_go_by_the_link",
         (
-            "shell/expedition_sense.py",
+            "shell/plan/expedition_sense.py",
             "    if audience.place is Place.EXACT:\n        return 'is told",
             "    if False:\n        return 'is told",
         ),
@@ -25,7 +25,7 @@ LINKS = (
         "what is released, to whoever answers as the shore: the pin isn't compared",
         "test_uplink::test_shore_without_the_pinned_certificate_gets_no_proof",
         (
-            "shell/uplink_link.py",
+            "shell/uplink/uplink_link.py",
             "    if plan.pin is not None and not compare_digest(",
             "    if not plan.pin and not compare_digest(",
         ),

@@ -88,7 +88,7 @@ PROGRAMMES = (
         "what is to come of another audience, under one's own path",
         "test_public_files::test_programme_is_each_audiences_own_and_there_before_anything_was_told",
         (
-            "shell/public_files.py",
+            "shell/site/public_files.py",
             "        if name == PROGRAMME:\n",
             "        if name == PROGRAMME:\n            history = list(self._histories.values())[-1]\n",
         ),

@@ -2,7 +2,7 @@
 
 from planting import leak
 
-_PROMISES, _FORESIGHT = "shell/promises.py", "shell/foresight.py"
+_PROMISES, _FORESIGHT = "shell/ship/promises.py", "shell/ship/foresight.py"
 
 PROMISES = (
     leak(
@@ -34,7 +34,7 @@ PROMISES = (
         "what is about to leave, as a file in the folder that is published",
         "test_foresight_run::test_ship_is_told_what_is_left_by_the_real_process",
         (
-            "shell/foresight_run.py",
+            "shell/ship/foresight_run.py",
             "    found = foresee(pipeline, rows, job.upto_us)\n",
             (
                 "    found = foresee(pipeline, rows, job.upto_us)\n    job.released.mkdir(exist_ok=True)\n"
@@ -45,6 +45,10 @@ PROMISES = (
     leak(
         "what a policy gives away that was changed after its audit",
         "test_audit_result::test_changed_file_shuts_the_gate",
-        ("shell/audit_result.py", "if kept.policy != policy_digest(", "if False and kept.policy != policy_digest("),
+        (
+            "shell/ship/audit_result.py",
+            "if kept.policy != policy_digest(",
+            "if False and kept.policy != policy_digest(",
+        ),
     ),
 )

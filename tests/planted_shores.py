@@ -2,7 +2,7 @@
 
 from planting import leak
 
-_SHORE, _LOGS, _SITE = "shell/shore.py", "shell/shore_logs.py", "shell/shore_site.py"
+_SHORE, _LOGS, _SITE = "shell/shore/shore.py", "shell/shore/shore_logs.py", "shell/shore/shore_site.py"
 
 SHORES = (
     leak(
@@ -28,9 +28,9 @@ SHORES = (
     leak(
         "where a follower comes from: an address in the shore's log",
         "test_shore::test_log_tells_nothing_of_a_follower",
-        ("shell/gate.py", "import asyncio\n", "import asyncio\nimport logging\n"),
+        ("shell/site/gate.py", "import asyncio\n", "import asyncio\nimport logging\n"),
         (
-            "shell/gate.py",
+            "shell/site/gate.py",
             '        """Count a new connection; False, and nothing counted, where there is no room."""\n',
             '        """Count a new connection."""\n        logging.getLogger("offing.site").info("%s", address)\n',
         ),
@@ -39,7 +39,7 @@ SHORES = (
         "what a peer sent, in the words of an exception in the log",
         "test_log_lines::test_exception_is_told_by_kind_and_place_alone",
         (
-            "shell/log_lines.py",
+            "shell/shore/log_lines.py",
             'line["raised"] = type(record.exc_info[1]).__name__',
             'line["raised"] = repr(record.exc_info[1])',
         ),
@@ -48,7 +48,7 @@ SHORES = (
         "an answer to anything on the port that is there to ask how a shore is",
         "test_watch::test_watch_tells_that_it_lives_and_when_it_is_ready",
         (
-            "shell/watch.py",
+            "shell/shore/watch.py",
             "        return error_response(HTTPStatus.NOT_FOUND)\n",
             "        return _said(HTTPStatus.OK, path)\n",
         ),

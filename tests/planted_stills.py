@@ -2,7 +2,7 @@
 
 from planting import leak
 
-_CHANNEL, _RELEASE, _STILL, _FILE = "core/channel.py", "core/release.py", "core/still.py", "shell/still_file.py"
+_CHANNEL, _RELEASE, _STILL, _FILE = "core/channel.py", "core/release.py", "core/still.py", "shell/record/still_file.py"
 
 STILLS = (
     leak(

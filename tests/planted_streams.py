@@ -17,7 +17,7 @@ STREAMS = (
         "how many guests follow, counted among the public's followers by the workers",
         "test_workers::test_public_count_leaves_out_who_is_invited",
         (
-            "shell/workers.py",
+            "shell/shore/workers.py",
             "for viewers in others for name in self._file.open)",
             "for viewers in others for name in viewers)",
         ),

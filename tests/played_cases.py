@@ -7,9 +7,9 @@ from math import inf
 import numpy as np
 
 from dives import INVENTED_SITE, SIGNER, sealed
-from relay.audit.attack import Case, Dive, Finding, Progress, quiet
-from relay.audit.chart import Chart, Floats
-from relay.audit.evidence import Soundings
+from relay.audit.attacks.attack import Case, Dive, Finding, Progress, quiet
+from relay.audit.charts.chart import Chart, Floats
+from relay.audit.matching.evidence import Soundings
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Place, Plan, Policy
 from relay.core.release import ReleaseLog

@@ -6,8 +6,8 @@ from pathlib import Path
 from audit_settings import AREA, CHARTS, promised
 from expeditions import changed
 from relay.core.policy import MICROSECONDS, Policy
-from relay.shell.audit_result import Audited, digests_of, write_passed
-from relay.shell.expedition import Expedition, parse_expedition
+from relay.shell.plan.expedition import Expedition, parse_expedition
+from relay.shell.ship.audit_result import Audited, digests_of, write_passed
 
 PASSED = Audited(
     audience="public", low_km2=120.0, level=0.97, covered=0.95, sites=200, turns=72, seed=1,

@@ -10,10 +10,10 @@ from expeditions import RIGHT
 from relay.core.decision import Decision, write_decision
 from relay.core.model import Row, RowKind
 from relay.core.policy import SourcePlan
-from relay.shell.expedition import Expedition, parse_expedition
-from relay.shell.journal import LAST, JournalFile
-from relay.shell.record.exact_dives import ExactDives, exact_dives
-from relay.shell.recovered import RecoveredLog, keep_log
+from relay.shell.exact.exact_dives import ExactDives, exact_dives
+from relay.shell.plan.expedition import Expedition, parse_expedition
+from relay.shell.record.journal import LAST, JournalFile
+from relay.shell.record.recovered import RecoveredLog, keep_log
 
 SECOND = 1_000_000
 WALL_S = 5_000.0

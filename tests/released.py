@@ -8,7 +8,7 @@ from relay.core.policy import Disclosed, Place, Plan, Policy
 from relay.core.release import Kind, ProgrammeLog, ReleasedRecord, ReleaseLog
 from relay.core.still import Still
 from relay.core.wire import WireRecord
-from relay.shell.outlet import Frame
+from relay.shell.released.outlet import Frame
 
 TICK_US = 15_000_000
 EXPEDITION = "The search for the Isoline Marr"

@@ -20,7 +20,7 @@ from time import monotonic
 import uvloop
 
 from peers import until
-from relay.shell.uplink import Uplink
+from relay.shell.uplink.uplink import Uplink
 from released import dive, endless_dive
 from scale_followers import Follower
 from scale_relays import RelayProcess, ship_of

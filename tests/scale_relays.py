@@ -10,8 +10,8 @@ from cryptography import x509
 from cryptography.hazmat.primitives import hashes
 
 from certificates import self_signed
-from relay.shell.uplink import Uplink
-from relay.shell.uplink_plan import UplinkPlan
+from relay.shell.plan.uplink_plan import UplinkPlan
+from relay.shell.uplink.uplink import Uplink
 from shores import SIGNER
 from streams import free_port
 

@@ -10,10 +10,10 @@ from expeditions import RIGHT
 from relay.core.decision import Target
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
-from relay.shell.expedition import Expedition, parse_expedition
-from relay.shell.journal import LAST, JournalFile
-from relay.shell.outlet import Outlet
-from relay.shell.secrets_file import MARK, fingerprint, write_secrets
+from relay.shell.plan.expedition import Expedition, parse_expedition
+from relay.shell.record.journal import LAST, JournalFile
+from relay.shell.record.secrets_file import MARK, fingerprint, write_secrets
+from relay.shell.released.outlet import Outlet
 from sealed_dives import BOILER
 
 _TEXT = (

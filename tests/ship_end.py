@@ -15,11 +15,11 @@ import uvloop
 
 from link_ends import SIGNER
 from relay.core.wire import WireRecord
-from relay.shell.outlet import Frame
-from relay.shell.recording import load_recording
-from relay.shell.uplink import Uplink
-from relay.shell.uplink_plan import UplinkPlan, shore_pin
-from relay.shell.uplink_session import LinkLimits
+from relay.shell.plan.uplink_plan import UplinkPlan, shore_pin
+from relay.shell.released.outlet import Frame
+from relay.shell.released.recording import load_recording
+from relay.shell.uplink.uplink import Uplink
+from relay.shell.uplink.uplink_session import LinkLimits
 
 
 async def release(uplink: Uplink, records: tuple[WireRecord, ...], pace: float) -> None:

@@ -14,11 +14,11 @@ import pytest
 from desk_peers import told
 from expeditions import changed
 from relay.core.model import Row
-from relay.shell.clock import MachineTime
-from relay.shell.expedition import parse_expedition
-from relay.shell.journal import JournalFile
-from relay.shell.running import new_site
-from relay.shell.ship import Ship
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.record.clock import MachineTime
+from relay.shell.record.journal import JournalFile
+from relay.shell.ship.running import new_site
+from relay.shell.ship.ship import Ship
 from ship_process import free_port
 
 QUICK = (

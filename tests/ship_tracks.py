@@ -6,7 +6,7 @@ import numpy as np
 
 from audited import Point, on_earth
 from dives import INVENTED_SITE
-from relay.audit.attack import ShipTrack
+from relay.audit.attacks.attack import ShipTrack
 
 BEGIN_S = 1_800_000_000.0  # Unix time, in 2027
 EVERY_S = 60.0

@@ -8,10 +8,10 @@ from pathlib import Path
 
 from certificates import self_signed
 from relay.core.seal import Signer
-from relay.shell.outlet import Frame
-from relay.shell.shore import Shore
-from relay.shell.shore_file import ShoreFile, parse_shore_file
-from relay.shell.shore_run import new_shore
+from relay.shell.released.outlet import Frame
+from relay.shell.shore.shore import Shore
+from relay.shell.shore.shore_file import ShoreFile, parse_shore_file
+from relay.shell.shore.shore_run import new_shore
 
 SIGNER, STRANGER = Signer(bytes(range(32))), Signer(bytes(range(1, 33)))
 RIGHT = f"""\

@@ -14,10 +14,10 @@ from typing import Any
 from peers import PATIENCE_S
 from relay.core.history import History, received
 from relay.core.seal import Signer
-from relay.shell.outlet import Frame
-from relay.shell.stream_in import StreamIn
-from relay.shell.stream_line import Patience, Stream
-from relay.shell.stream_out import StreamOut
+from relay.shell.released.outlet import Frame
+from relay.shell.shore.stream_in import StreamIn
+from relay.shell.shore.stream_line import Patience, Stream
+from relay.shell.shore.stream_out import StreamOut
 from shores import SIGNER
 
 SHIP = SIGNER

@@ -4,7 +4,7 @@ import logging
 import sys
 
 from relay.__main__ import main
-from relay.shell import ship
+from relay.shell.ship import ship
 
 if __name__ == "__main__":
     # What is set up first stays: the command's own, quieter, set-up of the root logger comes too late.

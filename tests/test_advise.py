@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 
 from advise_ground import LATTICE, ground_on, part_of_chart
-from relay.audit.advise import Advice, Effort, Hardest, Known, advise, audit, hardest
-from relay.audit.lattice_search import Tried
-from relay.audit.settings import Lattice, applied, detail
-from relay.audit.trial import Kept, Left, Proving
-from relay.shell.expedition import preset_policy
+from relay.audit.advising.advise import Advice, Effort, Hardest, Known, advise, audit, hardest
+from relay.audit.advising.lattice_search import Tried
+from relay.audit.advising.settings import Lattice, applied, detail
+from relay.audit.advising.trial import Kept, Left, Proving
+from relay.shell.plan.expedition import preset_policy
 
 PUBLIC, FUNDERS = (preset_policy(name, "public") for name in ("public", "funders"))
 SETTINGS = LATTICE.settings_for(PUBLIC)

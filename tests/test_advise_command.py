@@ -10,14 +10,14 @@ from PIL import Image
 
 from expeditions import RIGHT
 from relay.__main__ import main
-from relay.audit.settings import settings_of
+from relay.audit.advising.settings import settings_of
 from relay.core.errors import OperatorError
-from relay.shell.advise_dive import read_dive
-from relay.shell.advise_run import chosen_policy, promised_km2
-from relay.shell.audit_result import read_results
-from relay.shell.expedition import parse_expedition, read_expedition
-from relay.shell.rehearse import rehearse
-from relay.shell.secrets_file import seeded_secrets
+from relay.shell.audit.advise_dive import read_dive
+from relay.shell.audit.advise_run import chosen_policy, promised_km2
+from relay.shell.plan.expedition import parse_expedition, read_expedition
+from relay.shell.record.secrets_file import seeded_secrets
+from relay.shell.ship.audit_result import read_results
+from relay.shell.ship.rehearse import rehearse
 
 AREA = (
     '\n[area]\nname = "The inner bank"\ncentre = [-29.4, -22.7]\nradius = "9 km"\n\n[audit]\ncharts = ["chart.csv"]\n'

@@ -16,8 +16,8 @@ from make_wire_vectors import hexed
 from peers import get, live, on_both_loops, running, take
 from relay.core.websocket import CloseCode
 from relay.core.wire import decode
-from relay.shell.outlet import Frame
-from relay.shell.public_files import Telling
+from relay.shell.released.outlet import Frame
+from relay.shell.site.public_files import Telling
 from released import EXPEDITION, dive_with_everything, programme
 
 DOCUMENT: dict[str, Any] = yaml.safe_load((Path(relay.__file__).parent / "asyncapi.yaml").read_text())

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from relay.audit.attack import Attack, Case, Dive
-from relay.audit.attacks import ATTACKS
-from relay.audit.chart import Chart
-from relay.audit.well_formed import fault_in
+from relay.audit.attacks.attack import Attack, Case, Dive
+from relay.audit.attacks.attacks import ATTACKS
+from relay.audit.attacks.well_formed import fault_in
+from relay.audit.charts.chart import Chart
 from relay.core.release import Kind
 from relay.core.wire import WireRecord
 from told_dives import course_over, policy_of, told_dive

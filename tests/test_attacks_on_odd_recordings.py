@@ -9,14 +9,14 @@ from hypothesis import strategies as st
 
 from audited import chart_about, journal, on_earth
 from dives import INVENTED_SITE, plan, policy
-from relay.audit.attack import Attack, Case, Dive, Finding, ShipTrack, Wreck
-from relay.audit.differencing import Differencing
-from relay.audit.environment import Environment
-from relay.audit.free_text import FreeText
-from relay.audit.known_wrecks import KnownWrecks
-from relay.audit.leak_scan import LeakScan, spelled
-from relay.audit.leak_shape import HEADER
-from relay.audit.send_times import SendTimes
+from relay.audit.attacks.attack import Attack, Case, Dive, Finding, ShipTrack, Wreck
+from relay.audit.attacks.differencing import Differencing
+from relay.audit.attacks.environment import Environment
+from relay.audit.attacks.free_text import FreeText
+from relay.audit.attacks.known_wrecks import KnownWrecks
+from relay.audit.attacks.leak_scan import LeakScan, spelled
+from relay.audit.attacks.leak_shape import HEADER
+from relay.audit.attacks.send_times import SendTimes
 from relay.core.wire import WireRecord
 from told_besides import released, survey
 

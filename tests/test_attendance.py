@@ -2,7 +2,7 @@
 
 import socket
 
-from relay.shell.attendance import Attendance, keep_little, throw_away
+from relay.shell.site.attendance import Attendance, keep_little, throw_away
 
 
 class Line:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from relay.__main__ import _parser
-from relay.shell.audit_arguments import TRIALS, TURNS
+from relay.shell.audit.audit_arguments import TRIALS, TURNS
 
 
 def test_defaults_are_those_of_the_method() -> None:
@@ -41,7 +41,7 @@ def test_help_says_what_each_option_is_for(capsys: pytest.CaptureFixture[str]) -
 def test_other_commands_load_nothing_of_the_audit() -> None:
     """A ship without the extra starts: neither arguments nor commands of others import numpy's kin."""
     told = (
-        "import sys, relay.__main__, relay.shell.app, relay.shell.audit_command\n"
+        "import sys, relay.__main__, relay.shell.app, relay.shell.audit.audit_command\n"
         "heavy = {'scipy', 'matplotlib', 'h5netcdf', 'h5py'} & {name.partition('.')[0] for name in sys.modules}\n"
         "print(sorted(heavy), [name for name in sys.modules if name.startswith('relay.audit')])"
     )

@@ -14,12 +14,12 @@ import pytest
 
 from expeditions import RIGHT
 from played_cases import EXPEDITION, invented_chart, released_dive
-from relay.audit.chart import Chart
-from relay.audit.filled import at_places
+from relay.audit.charts.chart import Chart
+from relay.audit.matching.filled import at_places
 from relay.core.disclosure import Report
 from relay.core.errors import OperatorError
 from relay.core.wire import footer
-from relay.shell.audit_case import read_case, read_dives
+from relay.shell.audit.audit_case import read_case, read_dives
 
 AREA = '\n[area]\nname = "off the invented coast"\ncentre = [-38.61472, -21.93306]\nradius = "5 km"\n'
 

@@ -7,8 +7,8 @@ import pytest
 from relay.__main__ import main
 from relay.core.disclosure import Report
 from relay.core.policy import Place
-from relay.shell.audit_command import _progress
-from relay.shell.printable import printable
+from relay.shell.audit.audit_command import _progress
+from relay.shell.released.printable import printable
 from test_audit_case import chart_file
 from test_audit_run import start, written
 from test_known_seabed import rough_chart

@@ -11,8 +11,16 @@ from promising import audited, promising, slope
 from relay.__main__ import main
 from relay.core.decision import Unaudited
 from relay.core.errors import OperatorError
-from relay.shell.audit_gate import NO_LEAVE, Leave, marks_of, promised_ever, taken_away, whose_process, without_audit
-from relay.shell.expedition import read_expedition
+from relay.shell.plan.expedition import read_expedition
+from relay.shell.ship.audit_gate import (
+    NO_LEAVE,
+    Leave,
+    marks_of,
+    promised_ever,
+    taken_away,
+    whose_process,
+    without_audit,
+)
 
 
 def leave(**reasons: str) -> Leave:
@@ -68,7 +76,7 @@ def test_commands_say_how_a_promise_stands(tmp_path: Path, capsys: pytest.Captur
 
 def test_ship_without_the_audits_libraries_does_not_start(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where nothing can be worked out the start says what to install; who goes without an audit needs none of it."""
-    monkeypatch.setattr("relay.shell.audit_gate.find_spec", lambda name: None if name == "scipy" else name)
+    monkeypatch.setattr("relay.shell.ship.audit_gate.find_spec", lambda name: None if name == "scipy" else name)
     expedition = promising(tmp_path)
     assert len(without_audit(expedition, leave(public="no chart"))) == 1
     with pytest.raises(OperatorError, match=r"watched with scipy, .* pip install 'offing\[audit\]'"):

@@ -3,7 +3,7 @@
 import pytest
 
 from relay.core.errors import OperatorError
-from relay.shell.audit_libraries import NEEDED, need_libraries
+from relay.shell.audit.audit_libraries import NEEDED, need_libraries
 
 
 def test_missing_libraries_are_named_with_the_remedy() -> None:

@@ -24,7 +24,7 @@ from audit_of_tracks import (
     told_by,
     unprotected,
 )
-from relay.audit.filled import at_places
+from relay.audit.matching.filled import at_places
 from relay.core.geodesy import plane
 from tracks_to_station_lines import read_rows
 

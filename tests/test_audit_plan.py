@@ -9,8 +9,8 @@ from audit_settings import AREA, CHARTS, PROMISING, promised
 from expeditions import RIGHT, changed
 from relay.core.area import Area
 from relay.core.errors import ExpeditionError
-from relay.shell.audit_plan import NO_AUDIT, AuditPlan, expanse_km2
-from relay.shell.expedition import parse_expedition
+from relay.shell.plan.audit_plan import NO_AUDIT, AuditPlan, expanse_km2
+from relay.shell.plan.expedition import parse_expedition
 
 PATH = Path("/somewhere/EXPEDITION.toml")
 

@@ -10,18 +10,18 @@ import numpy as np
 import pytest
 
 from expeditions import RIGHT
-from relay.audit.attack import Case, quiet
-from relay.audit.chart import Chart
-from relay.audit.journey import invented_journey
-from relay.audit.ship_alignment import reach_m
-from relay.audit.trial import Proving
+from relay.audit.advising.journey import invented_journey
+from relay.audit.advising.trial import Proving
+from relay.audit.attacks.attack import Case, quiet
+from relay.audit.attacks.ship_alignment import reach_m
+from relay.audit.charts.chart import Chart
 from relay.core.errors import OperatorError
-from relay.shell.advise_run import floor_km2
-from relay.shell.audit_gate import NO_LEAVE, without_audit
-from relay.shell.audit_promises import audit_promises, with_files_of
-from relay.shell.audit_result import LEAST_SITES, read_results
-from relay.shell.audit_run import run_audit
-from relay.shell.expedition import Expedition, read_expedition
+from relay.shell.audit.advise_run import floor_km2
+from relay.shell.audit.audit_promises import audit_promises, with_files_of
+from relay.shell.audit.audit_run import run_audit
+from relay.shell.plan.expedition import Expedition, read_expedition
+from relay.shell.ship.audit_gate import NO_LEAVE, without_audit
+from relay.shell.ship.audit_result import LEAST_SITES, read_results
 from test_audit_case import AREA, chart_file
 from test_audit_run import asked, reports, start, written
 from test_known_seabed import rough_chart

@@ -11,11 +11,12 @@ import pytest
 
 from audit_settings import AREA
 from promising import PASSED, audited, promising
-from relay.audit import calibration
+from relay.audit.matching import calibration
 from relay.core.area import Zone, ZoneAction
 from relay.core.errors import OperatorError
 from relay.core.policy import Disclosed, Leg, LegLimits, Place, Policy
-from relay.shell.audit_result import (
+from relay.shell.plan.expedition import Expedition
+from relay.shell.ship.audit_result import (
     LEAST_COVERED,
     MOST_COVERED,
     MOST_LEVEL,
@@ -31,7 +32,6 @@ from relay.shell.audit_result import (
     why_not,
     write_passed,
 )
-from relay.shell.expedition import Expedition
 
 OTHER = {
     "audience": "family", "delay_us": 1, "extra_us": 1, "tick_us": 1, "fields": frozenset({Disclosed.NOTES}),
@@ -208,7 +208,7 @@ def test_result_is_this_users_own_file(tmp_path: Path, monkeypatch: pytest.Monke
     expedition = audited(promising(tmp_path))
     path = expedition.private / NAME
     mine = os.geteuid()
-    monkeypatch.setattr("relay.shell.audit_result.os.geteuid", lambda: mine + 1)
+    monkeypatch.setattr("relay.shell.ship.audit_result.os.geteuid", lambda: mine + 1)
     with pytest.raises(OperatorError, match="isn't this user's own file"):
         why_not(expedition)
     monkeypatch.undo()

@@ -11,14 +11,14 @@ from geographiclib.geodesic import Geodesic
 
 from dives import SIGNER
 from played_cases import bottom, released_dive
-from relay.audit.attacks import ATTACKS
-from relay.audit.chart import Chart
-from relay.audit.filled import at_places
+from relay.audit.attacks.attacks import ATTACKS
+from relay.audit.charts.chart import Chart
+from relay.audit.matching.filled import at_places
 from relay.core.disclosure import Report
 from relay.core.errors import OperatorError
 from relay.core.policy import Place
 from relay.core.wire import footer
-from relay.shell.audit_run import Said, run_audit
+from relay.shell.audit.audit_run import Said, run_audit
 from test_audit_case import AREA, chart_file, expedition_file
 from test_known_seabed import rough_chart
 

@@ -5,10 +5,10 @@ from dataclasses import replace
 import pytest
 
 from played_cases import DepthReader, Teller, Trials, depths_of, invented_case
-from relay.audit.attack import Finding
+from relay.audit.attacks.attack import Finding
 from relay.audit.played import Outsider, Played, Without, play
 from relay.core.policy import Disclosed
-from relay.shell.audit_words import attack_lines, field_lines, headline, meaning, numbers, say_distance, say_km2
+from relay.shell.audit.audit_words import attack_lines, field_lines, headline, meaning, numbers, say_distance, say_km2
 
 AREAS = {
     0.0214: "0.02 km2",

@@ -19,8 +19,8 @@ from audited import (
     step,
 )
 from dives import SECRETS, plan, policy, run
-from relay.audit.averaging import Averaging, noise_m, stay_of
-from relay.audit.shown_track import tracks_of
+from relay.audit.attacks.averaging import Averaging, noise_m, stay_of
+from relay.audit.attacks.shown_track import tracks_of
 from relay.core import channel, release, track
 from relay.core.disclosure import Report
 from relay.core.geodesy import Placed

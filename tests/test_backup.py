@@ -12,26 +12,26 @@ from pathlib import Path
 
 import pytest
 
-import relay.shell.record.backup as backing
+import relay.shell.locked.backup as backing
 from dives import SECOND, SECRETS, dive_rows
 from expeditions import RIGHT, changed
 from peers import until
 from relay.__main__ import main
 from relay.core.errors import LockingError, OperatorError
 from relay.core.model import Row
-from relay.shell.expedition import Expedition, read_expedition
-from relay.shell.journal import NAME as JOURNAL
-from relay.shell.journal import JournalFile, read_rows
-from relay.shell.record.backup import BackedUp, back_up, copies_left, copy_database
-from relay.shell.record.exact_store import PREFIX as READING
-from relay.shell.record.exporting import PREFIX as EXPORTING
-from relay.shell.record.identities import new_identity, read_identity
-from relay.shell.record.locking import open_file
-from relay.shell.record.opening import Opened, open_locked
-from relay.shell.record.secrets_lock import lock_secrets
-from relay.shell.record.sums import damaged, read_sums
-from relay.shell.recovered import NAME as RECOVERED
-from relay.shell.secrets_file import open_secrets, secrets_path, write_secrets
+from relay.shell.exact.exact_store import PREFIX as READING
+from relay.shell.exact.exporting import PREFIX as EXPORTING
+from relay.shell.locked.backup import BackedUp, back_up, copies_left, copy_database
+from relay.shell.locked.identities import new_identity, read_identity
+from relay.shell.locked.locking import open_file
+from relay.shell.locked.opening import Opened, open_locked
+from relay.shell.locked.secrets_lock import lock_secrets
+from relay.shell.plan.expedition import Expedition, read_expedition
+from relay.shell.proofs.sums import damaged, read_sums
+from relay.shell.record.journal import NAME as JOURNAL
+from relay.shell.record.journal import JournalFile, read_rows
+from relay.shell.record.recovered import NAME as RECOVERED
+from relay.shell.record.secrets_file import open_secrets, secrets_path, write_secrets
 from ship_process import ShipProcess, free_port, ship_process
 from test_import_changes_nothing import PLAN, brought_back
 from virtual_ship import AT_ONCE, Disk, Do, Event, Voyage
@@ -350,8 +350,8 @@ def test_a_backup_takes_little_memory_and_is_a_plain_archive_inside(tmp_path: Pa
         file.truncate(96 << 20)
     script = (
         "import resource, sys; from pathlib import Path\n"
-        "from relay.shell.expedition import read_expedition\n"
-        "from relay.shell.record.backup import back_up\n"
+        "from relay.shell.plan.expedition import read_expedition\n"
+        "from relay.shell.locked.backup import back_up\n"
         "site = read_expedition(Path(sys.argv[1])); shown = []\n"
         "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\n"
         "back_up(site, Path(sys.argv[2]), [sys.argv[3]], lambda *at: shown.append(at))\n"

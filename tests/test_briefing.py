@@ -15,8 +15,8 @@ from followers_page import LAPTOP, PHONE, follower
 from relay.__main__ import main
 from relay.core.errors import OperatorError, RecordingError
 from relay.core.wire import footer, read_recording
-from relay.shell.briefing import OwnNote, brief, briefing, read_notes
-from relay.shell.site_files import site_folder
+from relay.shell.released.briefing import OwnNote, brief, briefing, read_notes
+from relay.shell.site.site_files import site_folder
 from released import dive
 from test_page import AXE, violations
 

@@ -15,7 +15,7 @@ from peers import publish, running, take, until
 from relay.core.guests import Guest, Listing, digest_of, write_listing
 from relay.core.history import received
 from relay.core.wire import footer
-from relay.shell.site import Site
+from relay.shell.site.site import Site
 from released import dive
 from shores import SIGNER, sealed
 

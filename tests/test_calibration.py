@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from match_cases import charts, dive
-from relay.audit.calibration import Calibration, Trials, calibrate, judged, level_of
-from relay.audit.chart import Chart
-from relay.audit.match import Errors, log_likelihood
-from relay.audit.posterior import Posterior
+from relay.audit.charts.chart import Chart
+from relay.audit.matching.calibration import Calibration, Trials, calibrate, judged, level_of
+from relay.audit.matching.match import Errors, log_likelihood
+from relay.audit.matching.posterior import Posterior
 
 VALUES: dict[str, Any] = {"step_m": 0.0}
 BANDS: dict[str, Any] = {"step_m": 10.0, "heights_m": (1.5, 15.0), "turned": True}

@@ -14,7 +14,7 @@ from geographiclib.geodesic import Geodesic
 
 from canaries import REACH_M, Scanner
 from canary_spellings import encodings, notations
-from relay.shell.seabed import INVENTED_PLACE
+from relay.shell.demo.seabed import INVENTED_PLACE
 
 ROOT = Path(__file__).resolve().parents[1]
 PLACE = (INVENTED_PLACE.latitude_deg, INVENTED_PLACE.longitude_deg)

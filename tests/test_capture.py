@@ -19,7 +19,7 @@ from relay.core.errors import CaptureError
 from relay.core.mavlink import MavlinkDecoder
 from relay.core.model import Accepted
 from relay.core.nmea0183 import NmeaDecoder, SounderSentence
-from relay.shell.capture import CapturedChunk, format_of, read_capture, sentence_time
+from relay.shell.feeds.capture import CapturedChunk, format_of, read_capture, sentence_time
 
 MIDNIGHT_S = 1_700_006_400.0  # 2023-11-15T00:00:00Z
 

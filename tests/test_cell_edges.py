@@ -5,9 +5,9 @@ import math
 import pytest
 
 from audited import Point, apart, case_of, in_frame, lay_public_grid, on_earth, recorded, shows, step
-from relay.audit.attack import Dive
-from relay.audit.cell_edges import CellEdges, cells_of, longest_course
-from relay.audit.shown_track import tracks_of
+from relay.audit.attacks.attack import Dive
+from relay.audit.attacks.cell_edges import CellEdges, cells_of, longest_course
+from relay.audit.attacks.shown_track import tracks_of
 from relay.core import release
 from relay.core.disclosure import Report
 from relay.core.policy import Place

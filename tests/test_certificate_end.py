@@ -9,9 +9,9 @@ import pytest
 
 from certificates import self_signed
 from relay.core.errors import OperatorError
-from relay.shell.certificate_end import Renewal, certificate_end
-from relay.shell.site import Site
-from relay.shell.tls_door import site_tls
+from relay.shell.site.certificate_end import Renewal, certificate_end
+from relay.shell.site.site import Site
+from relay.shell.site.tls_door import site_tls
 from released import EXPEDITION
 
 

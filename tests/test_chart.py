@@ -5,7 +5,7 @@ import pytest
 from geographiclib.geodesic import Geodesic
 from pyproj import Geod
 
-from relay.audit.chart import Chart
+from relay.audit.charts.chart import Chart
 
 
 def flat(latitudes: np.ndarray, longitudes: np.ndarray) -> Chart:

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from charts_written import LATITUDES, LONGITUDES, seabed
-from relay.audit import chart_csv
-from relay.audit.chart import Chart
-from relay.audit.chart_csv import read_text
+from relay.audit.charts import chart_csv
+from relay.audit.charts.chart import Chart
+from relay.audit.charts.chart_csv import read_text
 from relay.core.errors import ChartError
 
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.ndimage import generic_filter
 
-from relay.audit.chart_error import about, seabed_error
-from relay.audit.chart_files import read_chart
-from relay.audit.chart_sampling import bilinear
+from relay.audit.charts.chart_error import about, seabed_error
+from relay.audit.charts.chart_files import read_chart
+from relay.audit.charts.chart_sampling import bilinear
 
 
 def test_an_even_seabed_has_the_floor_alone() -> None:

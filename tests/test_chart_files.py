@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from charts_written import axes, seabed, write_geotiff, write_netcdf3, write_netcdf4
-from relay.audit.chart_files import read_chart
+from relay.audit.charts.chart_files import read_chart
 from relay.core.errors import ChartError
 
 HELD = {"elevation": (("lat", "lon"), seabed(), {"units": "m"})}
@@ -75,9 +75,9 @@ def test_more_octets_than_a_chart_may_have_are_not_read(tmp_path: Path, monkeypa
     path = csv(tmp_path / "c.csv")
     packed = tmp_path / "c.csv.gz"
     packed.write_bytes(gzip.compress(path.read_bytes()))
-    monkeypatch.setattr("relay.audit.chart_files.MOST_OCTETS", path.stat().st_size)
+    monkeypatch.setattr("relay.audit.charts.chart_files.MOST_OCTETS", path.stat().st_size)
     assert read_chart(packed).shape == seabed().shape
-    monkeypatch.setattr("relay.audit.chart_files.MOST_OCTETS", path.stat().st_size - 1)
+    monkeypatch.setattr("relay.audit.charts.chart_files.MOST_OCTETS", path.stat().st_size - 1)
     with pytest.raises(ChartError, match="cut it to the area"):
         read_chart(packed)
 

@@ -9,7 +9,7 @@ import tifffile
 from pyproj import Transformer
 
 from charts_written import LATITUDES, LONGITUDES, elevation, seabed, write_geotiff
-from relay.audit.chart_files import read_chart
+from relay.audit.charts.chart_files import read_chart
 from relay.core.errors import ChartError
 
 STEPS = LONGITUDES[1] - LONGITUDES[0], LATITUDES[1] - LATITUDES[0]

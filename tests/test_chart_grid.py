@@ -6,8 +6,8 @@ from geographiclib.geodesic import Geodesic
 from scipy.interpolate import LinearNDInterpolator
 
 from charts_written import LATITUDES, LONGITUDES, elevation, seabed
-from relay.audit.chart_grid import chart_of_grid, chart_of_nodes, unwrapped
-from relay.audit.match import Ground
+from relay.audit.charts.chart_grid import chart_of_grid, chart_of_nodes, unwrapped
+from relay.audit.matching.match import Ground
 from relay.core.errors import ChartError
 
 

@@ -8,11 +8,11 @@ from geographiclib.geodesic import Geodesic
 from scipy.ndimage import gaussian_filter
 
 from dives import INVENTED_SITE, SECRETS
-from relay.audit.attack import Case, Dive
-from relay.audit.chart import Chart
-from relay.audit.chart_match import ChartMatch, soundings_for
-from relay.audit.filled import at_places
-from relay.audit.posterior import Posterior
+from relay.audit.attacks.attack import Case, Dive
+from relay.audit.attacks.chart_match import ChartMatch, soundings_for
+from relay.audit.charts.chart import Chart
+from relay.audit.matching.filled import at_places
+from relay.audit.matching.posterior import Posterior
 from relay.core.policy import Disclosed
 from told_dives import course_over, policy_of, told_dive
 

@@ -7,9 +7,9 @@ import pytest
 from scipy.interpolate import RegularGridInterpolator
 
 from charts_written import elevation
-from relay.audit.chart import Chart
-from relay.audit.chart_files import read_chart
-from relay.audit.chart_merge import merge
+from relay.audit.charts.chart import Chart
+from relay.audit.charts.chart_files import read_chart
+from relay.audit.charts.chart_merge import merge
 from relay.core.errors import ChartError
 
 

@@ -8,7 +8,7 @@ import pytest
 from pyproj import CRS, Transformer
 
 from charts_written import LATITUDES, LONGITUDES, axes, elevation, seabed, write_netcdf3, write_netcdf4
-from relay.audit.chart_files import read_chart
+from relay.audit.charts.chart_files import read_chart
 from relay.core.errors import ChartError
 
 WRITERS = [write_netcdf3, write_netcdf4]

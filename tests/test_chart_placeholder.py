@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from relay.audit.chart_placeholder import sounded
+from relay.audit.charts.chart_placeholder import sounded
 
 
 def written(share: float, value: float = -1.0) -> np.ndarray:

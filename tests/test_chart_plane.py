@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pyproj import CRS, Geod, Transformer
 
-from relay.audit.chart_plane import Plane, chart_of_plane
+from relay.audit.charts.chart_plane import Plane, chart_of_plane
 
 TURNED = np.array([[40.0, -30.0, 500_000.0], [-30.0, -40.0, 6_000_000.0]])
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
-from relay.audit.chart_sampling import between, bilinear
+from relay.audit.charts.chart_sampling import between, bilinear
 
 
 def test_values_between_nodes_are_those_of_scipy() -> None:

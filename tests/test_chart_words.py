@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from relay.audit.chart_words import upward, word_and_unit
+from relay.audit.charts.chart_words import upward, word_and_unit
 from relay.core.errors import ChartError
 
 

@@ -12,12 +12,12 @@ from dives import SECRETS
 from flipped_bits import journal_said, proof_beside, random_bits, unfound, verify_said
 from relay.__main__ import main
 from relay.core.policy import SourcePlan
-from relay.shell.journal import JournalFile
-from relay.shell.record.checking import check
-from relay.shell.record.sums import write_sums
-from relay.shell.recovered import RecoveredLog, keep_log
-from relay.shell.secrets_file import write_secrets
-from relay.shell.still_file import FOLDER as STILLS
+from relay.shell.proofs.checking import check
+from relay.shell.proofs.sums import write_sums
+from relay.shell.record.journal import JournalFile
+from relay.shell.record.recovered import RecoveredLog, keep_log
+from relay.shell.record.secrets_file import write_secrets
+from relay.shell.record.still_file import FOLDER as STILLS
 from sealed_site import Site, copied, make_site
 
 

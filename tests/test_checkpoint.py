@@ -8,7 +8,7 @@ from relay.core.hiding import InForce
 from relay.core.programme import Programme, Told
 from relay.core.record_log import LogStart
 from relay.core.restart import Checkpoint, Standing
-from relay.shell.checkpoint import read_checkpoint, write_checkpoint
+from relay.shell.record.checkpoint import read_checkpoint, write_checkpoint
 
 TWO = plan(policy("public"), policy("slow"))
 

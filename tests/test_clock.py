@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from hypothesis import given
 from hypothesis import strategies as st
 
-from relay.shell.clock import ClockMark, EmbargoClock, MachineTime
+from relay.shell.record.clock import ClockMark, EmbargoClock, MachineTime
 
 
 @dataclass

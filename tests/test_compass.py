@@ -7,7 +7,7 @@ import pytest
 
 from audited import journal
 from dives import plan
-from relay.audit.compass import CRAB_DEG, compass_of
+from relay.audit.attacks.compass import CRAB_DEG, compass_of
 from told_besides import lane, released, survey
 
 DECLINATION_DEG = 16.0

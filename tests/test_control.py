@@ -17,8 +17,8 @@ import pytest
 
 from peers import until
 from relay.core.errors import OperatorError
-from relay.shell.control import LINE_LIMIT, NAME, PATH_LIMIT, Control, ask_control
-from relay.shell.deciding import Deciding
+from relay.shell.desk.control import LINE_LIMIT, NAME, PATH_LIMIT, Control, ask_control
+from relay.shell.desk.deciding import Deciding
 from ship_process import ROOT, Follower, free_port, ship_process
 from wheelhouse import Wheelhouse
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from peers import FAST, UNREADABLE, RawPeer, answers, build_site, exchange, get, on_both_loops, request, running, until
-from relay.shell.gate import Limits
-from relay.shell.pages import Pages
+from relay.shell.site.gate import Limits
+from relay.shell.site.pages import Pages
 
 
 @pytest.fixture

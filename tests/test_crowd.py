@@ -33,8 +33,8 @@ from peers import (
 )
 from relay.core.websocket import CloseCode, encode_binary, encode_close
 from relay.core.wire import decode
-from relay.shell.site import Site
-from relay.shell.tls_door import site_tls
+from relay.shell.site.site import Site
+from relay.shell.site.tls_door import site_tls
 from released import dive, endless_dive
 
 CROWD = 1_000

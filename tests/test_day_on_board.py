@@ -41,9 +41,9 @@ from relay.core.decision import Decision, write_decision
 from relay.core.history import NOTHING
 from relay.core.secrets import Secrets
 from relay.core.wire import decode, read_recording
-from relay.shell.expedition import Expedition, parse_expedition
-from relay.shell.record.exact_dives import exact_dives
-from relay.shell.rehearse import Outcome, rehearse
+from relay.shell.exact.exact_dives import exact_dives
+from relay.shell.plan.expedition import Expedition, parse_expedition
+from relay.shell.ship.rehearse import Outcome, rehearse
 from virtual_ship import AT_ONCE, Disk, Do, Event, Follower, VirtualShip, Voyage
 
 KEY = bytes(range(32))

@@ -10,10 +10,10 @@ from shapely.affinity import scale
 
 from audited import Point, apart, case_of, from_frame, on_earth, recorded, shows, step
 from dives import SECRETS
-from relay.audit.attack import Dive
-from relay.audit.dead_reckoning import DRIFT_MPS, DeadReckoning, hole_km2
-from relay.audit.posterior import Posterior
-from relay.audit.shown_track import ShownTrack, reference_m, tracks_of
+from relay.audit.attacks.attack import Dive
+from relay.audit.attacks.dead_reckoning import DRIFT_MPS, DeadReckoning, hole_km2
+from relay.audit.attacks.shown_track import ShownTrack, reference_m, tracks_of
+from relay.audit.matching.posterior import Posterior
 from relay.core import channel
 from relay.core.disclosure import Disclosure, Ground
 from relay.core.fuse import VehicleState

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from relay.shell.deciding import CONFIRM_S, NOBODY, NOT_SETTLED, QUESTIONS, STOP_SETTLE_S, Deciding
+from relay.shell.desk.deciding import CONFIRM_S, NOBODY, NOT_SETTLED, QUESTIONS, STOP_SETTLE_S, Deciding
 from wheelhouse import Wheelhouse
 
 

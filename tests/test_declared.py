@@ -7,7 +7,7 @@ from shapely.geometry import Point, Polygon
 
 from dives import INVENTED_SITE
 from played_cases import invented_chart
-from relay.audit.chart import Chart
+from relay.audit.charts.chart import Chart
 from relay.audit.declared import declared_cells
 from relay.core.area import Area
 

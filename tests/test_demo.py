@@ -8,8 +8,8 @@ import pytest
 
 from invented_dive import moments, parsed_or_none, stream
 from relay.core.policy import Disclosed
-from relay.shell.demo import DEMO_SEED, dive_so_far, expedition_text
-from relay.shell.expedition import parse_expedition
+from relay.shell.demo.demo import DEMO_SEED, dive_so_far, expedition_text
+from relay.shell.plan.expedition import parse_expedition
 
 
 def test_cut_loses_and_doubles_nothing() -> None:

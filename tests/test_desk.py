@@ -13,10 +13,10 @@ from desk_peers import TOKEN, Stream, ask, asking, desk_of, told
 from peers import RawPeer, answers, build_site, exchange, until
 from relay.core.pipeline import Pipeline
 from relay.core.ranges import NOTE_LIMIT
-from relay.shell.deciding import MESSAGE_LIMIT, NOBODY
-from relay.shell.desk import NOT_BUILT, ROUTES
-from relay.shell.desk_line import DeskLimits
-from relay.shell.pages import load_site
+from relay.shell.desk.deciding import MESSAGE_LIMIT, NOBODY
+from relay.shell.desk.desk import NOT_BUILT, ROUTES
+from relay.shell.desk.desk_line import DeskLimits
+from relay.shell.site.pages import load_site
 from wheelhouse import Wheelhouse
 
 HALF = b'{"do": "hold", "who": "Ines", "\\ud800": 1}'  # half a pair of surrogates as a name (RFC 8259 section 8.2)

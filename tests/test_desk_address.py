@@ -7,8 +7,8 @@ import pytest
 
 from expeditions import RIGHT
 from relay.core.errors import ExpeditionError
-from relay.shell.desk_address import hosts_of, near_address, web_name
-from relay.shell.expedition import parse_expedition
+from relay.shell.plan.desk_address import hosts_of, near_address, web_name
+from relay.shell.plan.expedition import parse_expedition
 
 # The first and the last address of each block: RFC 1122 section 3.2.1.3, RFC 1918 section 3, RFC 3927 section 2.1,
 # RFC 4193 section 3.1, RFC 4291 sections 2.5.3 and 2.5.6.

@@ -19,16 +19,16 @@ from peers import RawPeer, answers, exchange, get, masked, request, until, upgra
 from relay.core.model import RowKind
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
-from relay.shell.clock import MachineTime
-from relay.shell.desk import ROUTES
-from relay.shell.expedition import parse_expedition
-from relay.shell.page_words import words_of
-from relay.shell.public_files import Telling
-from relay.shell.publish import publish
-from relay.shell.running import new_site
-from relay.shell.ship import Ship
-from relay.shell.shore import Shore
-from relay.shell.site_files import site_folder
+from relay.shell.desk.desk import ROUTES
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.record.clock import MachineTime
+from relay.shell.released.publish import publish
+from relay.shell.ship.running import new_site
+from relay.shell.ship.ship import Ship
+from relay.shell.shore.shore import Shore
+from relay.shell.site.page_words import words_of
+from relay.shell.site.public_files import Telling
+from relay.shell.site.site_files import site_folder
 from ship_process import free_port
 from shores import RIGHT as SHORE_RIGHT
 from shores import SIGNER, ashore, pem_files

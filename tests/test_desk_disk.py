@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from relay.shell.desk_disk import LEAST_S, Disk, Look
+from relay.shell.desk.desk_disk import LEAST_S, Disk, Look
 
 
 @pytest.mark.parametrize(("passed_s", "known"), [(LEAST_S - 1, False), (LEAST_S, True)])
@@ -23,7 +23,7 @@ def test_pace_is_told_when_it_is_known(passed_s: float, known: bool, tmp_path: P
 
 async def test_disk_is_looked_at_where_the_journal_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The octets of all files of the journal, and of nothing else; a folder that is gone is said and stops nothing."""
-    monkeypatch.setattr("relay.shell.desk_disk.EVERY_S", 0.001)
+    monkeypatch.setattr("relay.shell.desk.desk_disk.EVERY_S", 0.001)
     for name, octets in (("journal.db", 7_000), ("journal.db-wal", 500), ("recovered.db", 90_000)):
         (tmp_path / name).write_bytes(bytes(octets))
     disk = Disk(tmp_path, lambda: 3.0)

@@ -20,7 +20,7 @@ from playwright.async_api import Browser
 from desk_page import LARGE, SMALL, TEXT, Aboard, Hands, Keyboard, Mouse, Operator, aboard, operator
 from followers_page import chromium
 from relay.core.decision import Invite, Uninvite
-from relay.shell.shore import Shore
+from relay.shell.shore.shore import Shore
 from shores import ashore
 from test_page import AXE, violations
 from test_ship_to_shore import key_of, link_text, shore_text

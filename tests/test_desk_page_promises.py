@@ -12,8 +12,8 @@ import pytest
 from desk_page import LARGE, SMALL, TEXT, Keyboard, aboard, operator
 from followers_page import chromium
 from promising import PASSED, audited, slope
-from relay.shell.expedition import parse_expedition
-from relay.shell.foresight_process import Job, Seen
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.ship.foresight_process import Job, Seen
 from test_page import AXE, violations
 
 pytestmark = pytest.mark.browser

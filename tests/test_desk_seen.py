@@ -4,7 +4,7 @@ import pytest
 
 from relay.core.release import Kind
 from relay.core.wire import decode
-from relay.shell.desk_seen import LATELY_US, Seen
+from relay.shell.desk.desk_seen import LATELY_US, Seen
 from released import dive, dive_with_stills, programme
 from test_still import jpeg
 

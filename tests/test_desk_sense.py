@@ -28,9 +28,9 @@ from relay.core.pipeline import Pipeline
 from relay.core.policy import Place, Plan
 from relay.core.ranges import NOTE_LIMIT
 from relay.core.sighting import FRESH_US
-from relay.shell.desk_sense import ZONES_LIMIT
-from relay.shell.standing import check_decision
-from relay.shell.tell_words import say_taken
+from relay.shell.desk.desk_sense import ZONES_LIMIT
+from relay.shell.desk.standing import check_decision
+from relay.shell.desk.tell_words import say_taken
 from test_sighting import SEES
 
 NOW_US = 60 * SECOND

@@ -43,14 +43,14 @@ from relay.core.policy import Leg
 from relay.core.programme import Programme
 from relay.core.silence import silence_alarms
 from relay.core.survey_plan import Gear, SurveyPlan
-from relay.shell.clock import MachineTime
-from relay.shell.desk_decided import KEPT_BACK, TARGETS, decided_parts, decision_words
-from relay.shell.desk_state import FROZEN
-from relay.shell.desk_watch import Watch
-from relay.shell.expedition import parse_expedition
-from relay.shell.running import new_site
-from relay.shell.secrets_file import seeded_secrets
-from relay.shell.ship import Ship
+from relay.shell.desk.desk_decided import KEPT_BACK, TARGETS, decided_parts, decision_words
+from relay.shell.desk.desk_state import FROZEN
+from relay.shell.desk.desk_watch import Watch
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.record.clock import MachineTime
+from relay.shell.record.secrets_file import seeded_secrets
+from relay.shell.ship.running import new_site
+from relay.shell.ship.ship import Ship
 from ship_process import free_port
 
 FIRST, SECOND = (-41.2, 17.5), (-41.1995, 17.5008)
@@ -174,8 +174,8 @@ async def test_fault_in_the_desks_alarms_ends_no_relay(tmp_path: Path, monkeypat
     def broken(*_: object) -> None:
         raise ValueError("at -38.61472")
 
-    monkeypatch.setattr("relay.shell.desk_watch.Watch.alarms", broken)
-    monkeypatch.setattr("relay.shell.ship.BEAT_S", 0.01)
+    monkeypatch.setattr("relay.shell.desk.desk_watch.Watch.alarms", broken)
+    monkeypatch.setattr("relay.shell.ship.ship.BEAT_S", 0.01)
     async with sailing(tmp_path) as ship:
         await report(ship, FIRST, depth_m=50.0)
         await until(lambda: ship.pipeline.channels[1].under_way)
@@ -272,9 +272,9 @@ async def test_fault_of_the_desks_own_stops_no_release(
     def broken(*_: object) -> None:
         raise ValueError("Observation(latitude_deg=-38.61472)")
 
-    monkeypatch.setattr("relay.shell.desk_seen.Seen.take", broken)
-    monkeypatch.setattr("relay.shell.desk_legs.Legs.take", broken)
-    monkeypatch.setattr("relay.shell.desk_room.compose", broken)
+    monkeypatch.setattr("relay.shell.desk.desk_seen.Seen.take", broken)
+    monkeypatch.setattr("relay.shell.desk.desk_legs.Legs.take", broken)
+    monkeypatch.setattr("relay.shell.desk.desk_room.compose", broken)
     async with sailing(tmp_path, '\n[desk]\nlisten = "127.0.0.1:0"\n') as ship:
         await report(ship, FIRST, depth_m=50.0)
         await until(lambda: ship.pipeline.channels[1].under_way)

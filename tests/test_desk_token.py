@@ -12,7 +12,7 @@ import pytest
 
 from expeditions import RIGHT
 from relay.core.errors import SecretsError
-from relay.shell.desk_token import NAME, WRONG_S, Doorkeeper, open_token
+from relay.shell.desk.desk_token import NAME, WRONG_S, Doorkeeper, open_token
 from ship_process import ROOT, free_port
 
 

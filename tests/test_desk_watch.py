@@ -20,9 +20,9 @@ from relay.core.overdue import Expectation
 from relay.core.reach import Tether
 from relay.core.survey_plan import Gear, SurveyPlan
 from relay.core.swath import Swath
-from relay.shell import desk_watch
-from relay.shell.desk_watch import Watch
-from relay.shell.watch_file import NAME, read_watch, write_watch
+from relay.shell.desk import desk_watch
+from relay.shell.desk.desk_watch import Watch
+from relay.shell.desk.watch_file import NAME, read_watch, write_watch
 from test_import_table import PUBLIC, row_of
 from test_kept_track import furthest_off, mown
 from test_swath import PLACES, START, Place, area_m2, at_metres

@@ -10,9 +10,9 @@ import pytest
 
 from audited import apart, case_of, journal
 from dives import INVENTED_SITE, plan, policy
-from relay.audit.attack import Dive
-from relay.audit.differencing import Differencing
-from relay.audit.posterior import Posterior
+from relay.audit.attacks.attack import Dive
+from relay.audit.attacks.differencing import Differencing
+from relay.audit.matching.posterior import Posterior
 from relay.core.policy import Place, Plan
 from relay.core.track import Track
 from relay.core.wire import WireRecord

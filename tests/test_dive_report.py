@@ -14,10 +14,10 @@ import pytest
 
 from firefox import Firefox, firefox
 from relay.core.wire import read_recording
-from relay.shell.record.dive_report import Report, Section, Table, jpeg_picture, plan_of, profile_of, report_html
-from relay.shell.record.exact_report import MARK
-from relay.shell.record.released_report import released_report
-from relay.shell.record.report_drawing import Drawn, Mark
+from relay.shell.report.dive_report import Report, Section, Table, jpeg_picture, plan_of, profile_of, report_html
+from relay.shell.report.exact_report import MARK
+from relay.shell.report.released_report import released_report
+from relay.shell.report.report_drawing import Drawn, Mark
 
 if TYPE_CHECKING:
     from playwright.async_api import Browser

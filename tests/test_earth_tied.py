@@ -7,8 +7,8 @@ import pytest
 from pyproj import Transformer
 
 from audited import apart, chart_about, lay_public_grid, on_earth, recorded, shows, step
-from relay.audit.earth_tied import earth_tied, step_of
-from relay.audit.shown_track import tracks_of
+from relay.audit.attacks.earth_tied import earth_tied, step_of
+from relay.audit.attacks.shown_track import tracks_of
 from relay.core.policy import Place
 from relay.core.secrets import Secrets
 

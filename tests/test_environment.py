@@ -12,10 +12,10 @@ import pytest
 
 from audited import case_of, chart_about, journal
 from dives import INVENTED_SITE, SECRETS, plan, policy, run
-from relay.audit.attack import Case, Dive, Finding
-from relay.audit.environment import Environment
-from relay.audit.posterior import Posterior
-from relay.audit.tide import M2_S
+from relay.audit.attacks.attack import Case, Dive, Finding
+from relay.audit.attacks.environment import Environment
+from relay.audit.attacks.tide import M2_S
+from relay.audit.matching.posterior import Posterior
 from relay.core.fuse import VehicleState
 from relay.core.pipeline import Pipeline
 from told_besides import beyond_the_row, names_fields, noted, released, survey, surveyed, taken

@@ -7,10 +7,10 @@ import pytest
 from scipy.ndimage import gaussian_filter
 
 from match_cases import STRAIT
-from relay.audit.chart import Chart
-from relay.audit.chart_files import read_chart
-from relay.audit.error_law import halved, learn
-from relay.audit.filled import at_places
+from relay.audit.charts.chart import Chart
+from relay.audit.charts.chart_files import read_chart
+from relay.audit.matching.error_law import halved, learn
+from relay.audit.matching.filled import at_places
 
 
 def _field(draw: np.random.Generator, cells: float, size: int) -> np.ndarray:

@@ -21,10 +21,10 @@ from relay.core.policy import Leg
 from relay.core.secrets import Secrets
 from relay.core.sighting import SeenFrom, Sighted
 from relay.core.target_position import RangeIs
-from relay.shell.expedition import parse_expedition
-from relay.shell.journal import JournalFile
-from relay.shell.record.exact_dives import exact_dives
-from relay.shell.recovered import recovered_logs
+from relay.shell.exact.exact_dives import exact_dives
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.record.journal import JournalFile
+from relay.shell.record.recovered import recovered_logs
 
 
 def a_dive(first_s: int = 10, last_s: int = 700) -> list[tuple[float, Told]]:
@@ -211,7 +211,7 @@ def test_without_a_journal_it_is_said(tmp_path: Path) -> None:
 def test_full_disk_is_left_to_the_journal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When the room that the journal needs would be taken, reading ends with a word, and nothing is left."""
     site = Site(tmp_path, *a_dive())
-    monkeypatch.setattr("relay.shell.record.exact_store.KEEP_FREE_BYTES", 1 << 62)
+    monkeypatch.setattr("relay.shell.exact.exact_store.KEEP_FREE_BYTES", 1 << 62)
     with pytest.raises(OperatorError, match="Make room"), site.read():
         pass
     assert not list(site.private.glob("reading-*"))

@@ -11,9 +11,9 @@ from relay.core.decision import Begin, Cut, End, Hold, Resume, Say, Target
 from relay.core.find import FileReference, Find, FindPlace
 from relay.core.sighting import SeenFrom, Sighted, place_of
 from relay.core.target_position import RangeIs
-from relay.shell.record.dive_report import Report, Section, report_html
-from relay.shell.record.exact_dive import VehicleExact, ground_of, vehicles_of
-from relay.shell.record.exact_report import MARK, exact_report
+from relay.shell.report.dive_report import Report, Section, report_html
+from relay.shell.report.exact_dive import VehicleExact, ground_of, vehicles_of
+from relay.shell.report.exact_report import MARK, exact_report
 from test_exact_dives import FIX, WALL_S, Site, Told, a_dive, moth
 
 LATITUDE_DEG, LONGITUDE_DEG = FIX["latitude_deg"], FIX["longitude_deg"]

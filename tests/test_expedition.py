@@ -11,9 +11,9 @@ from expeditions import RIGHT, WRONG_ADDRESSES, changed, line_with
 from relay.core.area import Area, Zone, ZoneAction
 from relay.core.errors import ExpeditionError
 from relay.core.policy import Disclosed, Leg, Place, Policy
-from relay.shell.expedition import parse_expedition, read_expedition
-from relay.shell.expedition_form import PARTS as FORM
-from relay.shell.expedition_form import File, _Part, listen_address
+from relay.shell.plan.expedition import parse_expedition, read_expedition
+from relay.shell.plan.expedition_form import PARTS as FORM
+from relay.shell.plan.expedition_form import File, _Part, listen_address
 
 PATH = Path("/somewhere/EXPEDITION.toml")
 

@@ -14,7 +14,7 @@ from relay.__main__ import main
 from relay.core.figures import figures
 from relay.core.release import Kind
 from relay.core.wire import Recording, footer, read_recording
-from relay.shell.export import NOTICE, as_csv, geojson
+from relay.shell.released.export import NOTICE, as_csv, geojson
 from released import dive, dive_with_everything, with_heads, without_heads
 
 DEMO = Path(__file__).resolve().parents[1] / "recordings/demo-dive.recording"

@@ -13,9 +13,9 @@ from pyrage import decrypt, x25519
 from exported_site import LANTERN, exported_site
 from record_site import FIX, Site, moth
 from relay.__main__ import main
-from relay.shell.record.exporting import Format, export_record
-from relay.shell.record.tables import Choice
-from relay.shell.record.telling import Telling
+from relay.shell.exact.exporting import Format, export_record
+from relay.shell.exact.tables import Choice
+from relay.shell.exact.telling import Telling
 
 
 @pytest.fixture
@@ -112,7 +112,7 @@ def test_export_that_would_fill_the_disk_leaves_nothing(
     site: Site, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The journal's room is left to it: the export ends with a word and without a file."""
-    monkeypatch.setattr("relay.shell.record.exact_store.KEEP_FREE_BYTES", 1 << 62)
+    monkeypatch.setattr("relay.shell.exact.exact_store.KEEP_FREE_BYTES", 1 << 62)
     assert export(site, site.private / "all.gpkg") == 2
     assert "Make room" in capsys.readouterr().err
     assert [path.name for path in site.private.iterdir() if path.name.endswith("gpkg")] == []
@@ -137,8 +137,8 @@ def most_of(folder: Path, reports: int) -> int:
 
 def test_memory_stays_where_it_is_however_long_the_journal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Three times the reports take no more memory, but for the positions of the line that they make."""
-    monkeypatch.setattr("relay.shell.record.exact_store.GROUP", 100)
-    monkeypatch.setattr("relay.shell.record.gpkg.GROUP", 100)
+    monkeypatch.setattr("relay.shell.exact.exact_store.GROUP", 100)
+    monkeypatch.setattr("relay.shell.exact.gpkg.GROUP", 100)
     most_of(tmp_path / "first", 150)  # whatever is loaded and kept once
     short, long = most_of(tmp_path / "short", 600), most_of(tmp_path / "long", 1_800)
     assert long - short < 100_000  # a report in memory takes some 700 bytes: 1,200 would be 840,000

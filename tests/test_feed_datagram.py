@@ -18,7 +18,7 @@ from feed_talk import (
     talk,
     turns_until,
 )
-from relay.shell.feeds import FeedLimits, FeedUrl, open_feed
+from relay.shell.feeds.feeds import FeedLimits, FeedUrl, open_feed
 
 
 @pytest.mark.parametrize("kind", ["udp", "broadcast", "multicast"])

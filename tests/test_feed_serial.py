@@ -19,7 +19,7 @@ from feed_talk import (
     talk,
 )
 from relay.core.errors import OperatorError
-from relay.shell.feeds import open_feed, parse_feed_url
+from relay.shell.feeds.feeds import open_feed, parse_feed_url
 
 
 def near_descriptors(device: str) -> list[int]:

@@ -23,8 +23,8 @@ from feed_talk import (
     talk,
 )
 from relay.core.errors import OperatorError
-from relay.shell.feed_stream import Inlet, refuse_itself
-from relay.shell.feeds import FeedLimits, open_feed, parse_feed_url
+from relay.shell.feeds.feed_stream import Inlet, refuse_itself
+from relay.shell.feeds.feeds import FeedLimits, open_feed, parse_feed_url
 
 DIALLED = ["tcp", "ws"]
 STREAMS = ["tcp", "tcp-listen", "serial"]

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from websockets.uri import parse_uri
 
 from relay.core.errors import OperatorError
-from relay.shell.feed_url import BAUDS, EXAMPLES, FeedUrl, Transport, parse_feed_url, refuse_clashes
+from relay.shell.plan.feed_url import BAUDS, EXAMPLES, FeedUrl, Transport, parse_feed_url, refuse_clashes
 
 GOOD: list[tuple[str, dict[str, Any]]] = [
     ("udp://0.0.0.0:10110", {"transport": Transport.UDP, "host": "0.0.0.0", "port": 10110}),

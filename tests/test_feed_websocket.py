@@ -29,8 +29,8 @@ from feed_talk import (
     push_until_stuck,
     talk,
 )
-from relay.shell import feeds
-from relay.shell.feeds import FeedLimits, open_feed, parse_feed_url
+from relay.shell.feeds import feeds
+from relay.shell.feeds.feeds import FeedLimits, open_feed, parse_feed_url
 
 WEBSOCKETS = ["ws", "ws-listen"]
 

@@ -30,10 +30,10 @@ from feed_talk import (
 )
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
-from relay.shell import feeds
-from relay.shell.clock import EmbargoClock, MachineTime
-from relay.shell.feeds import open_feed, open_feeds, parse_feed_url
-from relay.shell.journal import Journal, JournalFile
+from relay.shell.feeds import feeds
+from relay.shell.feeds.feeds import open_feed, open_feeds, parse_feed_url
+from relay.shell.record.clock import EmbargoClock, MachineTime
+from relay.shell.record.journal import Journal, JournalFile
 
 STREAMS = ["tcp", "tcp-listen", "serial"]
 

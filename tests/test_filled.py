@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
-from relay.audit.chart import Chart
-from relay.audit.filled import RINGS, SHORE_M, at_places, filled
+from relay.audit.charts.chart import Chart
+from relay.audit.matching.filled import RINGS, SHORE_M, at_places, filled
 
 
 def _chart(depth_m: np.ndarray) -> Chart:

@@ -13,12 +13,12 @@ from peers import until
 from relay.__main__ import _parser, main
 from relay.core.find import Drawing, Drawn, FileReference, Find, FindPlace, Shape
 from relay.core.finds import FindRecord, Finds, finds_in
-from relay.shell.checkpoint import read_checkpoint
-from relay.shell.desk_finds import FINDS, WORDS, find_parts
-from relay.shell.journal import read_marks, read_rows
-from relay.shell.record.find_files import kept_path
-from relay.shell.ship import Ship
-from relay.shell.tell_words import say_status
+from relay.shell.desk.desk_finds import FINDS, WORDS, find_parts
+from relay.shell.desk.tell_words import say_status
+from relay.shell.finds.find_files import kept_path
+from relay.shell.record.checkpoint import read_checkpoint
+from relay.shell.record.journal import read_marks, read_rows
+from relay.shell.ship.ship import Ship
 from ship_in_hand import QUICK, sailing
 
 LINE = {"type": "LineString", "coordinates": [[-21.93306, -38.61472], [-21.93301, -38.61475]]}
@@ -103,7 +103,7 @@ async def test_finds_are_known_after_a_restart_that_begins_behind_them(
 ) -> None:
     """Every record, with its row, its time and who made it; the next one supersedes it as before."""
     camera(tmp_path)
-    monkeypatch.setattr("relay.shell.ship.BEAT_S", 0.05)
+    monkeypatch.setattr("relay.shell.ship.ship.BEAT_S", 0.05)
     async with asyncio.timeout(60):
         async with sailing(tmp_path) as ship:
             assert await offing(tmp_path, "the bell", "--what", "ship's bell") == 0

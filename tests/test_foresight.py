@@ -6,14 +6,14 @@ from hypothesis import strategies as st
 
 from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, plan, policy, run
 from import_rows import AUDIT, CORE, SHELL
-from relay.audit.attack import Dive
+from relay.audit.attacks.attack import Dive
 from relay.core.area import ZoneAction
 from relay.core.decision import Cut, Decision, HideZone, Hold, Resume
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.release import Kind
 from relay.core.wire import encode
-from relay.shell.foresight import Coming, Measure, dives_of, foresee, judged
+from relay.shell.ship.foresight import Coming, Measure, dives_of, foresee, judged
 
 PLAN = plan(policy("public"), policy("slow", delay_us=60 * SECOND, tick_us=4 * SECOND))
 INPUT = dive_rows(80)

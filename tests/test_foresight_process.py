@@ -12,7 +12,7 @@ import pytest
 
 from dives import plan
 from peers import until
-from relay.shell.foresight_process import Job, Seen, ask
+from relay.shell.ship.foresight_process import Job, Seen, ask
 
 JOB = Job(
     plan=plan(), private=Path("private"), released=Path("released"), charts=(Path("chart.csv"),), upto_us=7,

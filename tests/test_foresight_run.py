@@ -13,14 +13,14 @@ from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed
 from relay.core.restart import Checkpoint, Standing
 from relay.core.wire import encode
-from relay.shell.audit_result import read_results
-from relay.shell.checkpoint import write_checkpoint
-from relay.shell.expedition import Expedition
-from relay.shell.foresight_process import Job, Seen, ask
-from relay.shell.foresight_run import answer
-from relay.shell.journal import JournalFile
-from relay.shell.recording import Recorder, recording_path
-from relay.shell.secrets_file import NAME, open_secrets
+from relay.shell.plan.expedition import Expedition
+from relay.shell.record.checkpoint import write_checkpoint
+from relay.shell.record.journal import JournalFile
+from relay.shell.record.secrets_file import NAME, open_secrets
+from relay.shell.released.recording import Recorder, recording_path
+from relay.shell.ship.audit_result import read_results
+from relay.shell.ship.foresight_process import Job, Seen, ask
+from relay.shell.ship.foresight_run import answer
 
 PLACE = (-41.0, 17.5)
 SEABED_M = 256.0
@@ -194,7 +194,7 @@ def test_fault_of_ours_is_told_by_its_kind(tmp_path: Path, monkeypatch: pytest.M
     def broken(*_: object) -> None:
         raise KeyError("-41.0 17.5")
 
-    monkeypatch.setattr("relay.shell.foresight_run.foresee", broken)
+    monkeypatch.setattr("relay.shell.ship.foresight_run.foresee", broken)
     assert answer(job(aboard(tmp_path))) == {"fault": "a fault of Offing's own (KeyError)"}
 
 
@@ -204,5 +204,5 @@ def test_missing_extra_is_told_with_what_to_install(tmp_path: Path, monkeypatch:
     def missing(*_: object) -> None:
         raise ModuleNotFoundError("No module named 'scipy'", name="scipy")
 
-    monkeypatch.setattr("relay.shell.foresight_run._residual_of", missing)
+    monkeypatch.setattr("relay.shell.ship.foresight_run._residual_of", missing)
     assert answer(job(aboard(tmp_path))) == {"fault": "scipy isn't installed: install offing[audit]"}

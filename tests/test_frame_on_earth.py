@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from audited import apart, chart_about, in_frame, on_earth, recorded
-from relay.audit.attack import Dive
-from relay.audit.earth_tied import earth_tied
-from relay.audit.frame_on_earth import Row, bounds_of_told, laid, smallest
-from relay.audit.shown_track import ShownTrack, tracks_of
+from relay.audit.attacks.attack import Dive
+from relay.audit.attacks.earth_tied import earth_tied
+from relay.audit.attacks.frame_on_earth import Row, bounds_of_told, laid, smallest
+from relay.audit.attacks.shown_track import ShownTrack, tracks_of
 from told_besides import beyond_the_row, exact_place, in_cells_of, survey
 
 

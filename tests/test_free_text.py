@@ -13,8 +13,8 @@ from audited import apart, case_of
 from canary_spellings import whole_positions
 from dive_talk import dive_talk
 from dives import INVENTED_SITE
-from relay.audit.free_text import FreeText
-from relay.audit.posterior import Posterior
+from relay.audit.attacks.free_text import FreeText
+from relay.audit.matching.posterior import Posterior
 from told_besides import noted, unchecked
 
 WRITTEN = {what: texts[0] for what, texts in whole_positions(INVENTED_SITE).items()}

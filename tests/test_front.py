@@ -24,7 +24,7 @@ from peers import (
     until,
     upgrade,
 )
-from relay.shell.gate import Limits
+from relay.shell.site.gate import Limits
 from released import dive
 
 

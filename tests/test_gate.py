@@ -2,7 +2,7 @@
 
 import pytest
 
-from relay.shell.gate import Gate, Limits, address_of, network_of
+from relay.shell.site.gate import Gate, Limits, address_of, network_of
 
 
 def test_seats_are_limited_in_all_and_by_address() -> None:

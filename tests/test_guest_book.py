@@ -9,8 +9,8 @@ import pytest
 
 from relay.core.errors import InvitationError
 from relay.core.guests import GUESTS_LIMIT, Guest
-from relay.shell import guest_book
-from relay.shell.guest_book import KEPT, NAME, GuestBook, Invited, read_book, write_book
+from relay.shell.desk import guest_book
+from relay.shell.desk.guest_book import KEPT, NAME, GuestBook, Invited, read_book, write_book
 
 ADA = Invited("0000ada0", "Ada Lark", "family", "0f" * 32, "2026-12-31", opens=3, last_day="2026-11-02")
 BOB = Invited("0000b0b0", "Bob Lark", "funders", "1f" * 32)

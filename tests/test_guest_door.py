@@ -7,8 +7,8 @@ import pytest
 from relay.core.errors import InvitationError
 from relay.core.guests import Guest, Listing, digest_of, write_listing
 from relay.core.seal import Signer
-from relay.shell.attendance import Attendance
-from relay.shell.guest_door import GuestDoor, WrongTokens
+from relay.shell.site.attendance import Attendance
+from relay.shell.site.guest_door import GuestDoor, WrongTokens
 
 SIGNER = Signer(bytes(range(32)))
 SECRET = "A" * 43

@@ -12,8 +12,8 @@ from fair_time import fair_s
 from guests_of import ADA, BOB, ENDS_S, EVE, TOKENS, WRONG, WallClock, bearer, hosting, invite
 from peers import FAST, RawPeer, answers, build_site, exchange, get, on_both_loops, publish, request, running, until
 from relay.core.guests import Guest
-from relay.shell.outlet import Frame
-from relay.shell.site import Site
+from relay.shell.released.outlet import Frame
+from relay.shell.site.site import Site
 from released import dive, endless_dive
 
 FILES = ("/recordings/family/dives.json", "/recordings/family/programme.json", "/recordings/family/dive-001.recording")

@@ -26,7 +26,7 @@ from peers import (
 )
 from relay.core.guests import Guest
 from relay.core.websocket import CloseCode
-from relay.shell.site import Site
+from relay.shell.site.site import Site
 from released import dive, endless_dive
 
 FAMILY = "audience=family"

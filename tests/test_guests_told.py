@@ -14,7 +14,7 @@ import ship_in_hand
 from expeditions import changed
 from peers import get
 from relay.__main__ import main
-from relay.shell.guest_book import read_book
+from relay.shell.desk.guest_book import read_book
 from ship_in_hand import sailing
 from ship_process import ShipProcess, free_port
 

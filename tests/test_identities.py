@@ -9,7 +9,7 @@ import pytest
 
 import age_by_hand
 from relay.core.errors import LockingError
-from relay.shell.record.identities import (
+from relay.shell.locked.identities import (
     LEAST_LETTERS,
     ask_new_passphrase,
     ask_passphrase,
@@ -18,7 +18,7 @@ from relay.shell.record.identities import (
     read_key,
     recipients_told,
 )
-from relay.shell.record.locking import encrypt_bytes, encrypt_file, open_file
+from relay.shell.locked.locking import encrypt_bytes, encrypt_file, open_file
 from terminal import on_terminal
 
 PASSPHRASE = "lantern moth isoline marr tern"
@@ -128,7 +128,7 @@ def test_a_passphrase_is_asked_for_on_the_terminal_unseen() -> None:
 
 
 _ASKING = (
-    "from relay.shell.record.identities import ask_passphrase; print(len(ask_passphrase('passphrase')), 'letters')"
+    "from relay.shell.locked.identities import ask_passphrase; print(len(ask_passphrase('passphrase')), 'letters')"
 )
 
 

@@ -21,9 +21,9 @@ from peers import until
 from relay.__main__ import main
 from relay.core.errors import CaptureError
 from relay.core.policy import DiveLimits
-from relay.shell.journal import NAME as JOURNAL
-from relay.shell.recovered import NAME, recovered_logs
-from relay.shell.rehearse import rehearse
+from relay.shell.record.journal import NAME as JOURNAL
+from relay.shell.record.recovered import NAME, recovered_logs
+from relay.shell.ship.rehearse import rehearse
 from ship_process import ROOT, Follower, free_port, ship_process
 from test_control import send_line
 from test_live_path import rehearsed_frames

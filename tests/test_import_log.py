@@ -15,8 +15,8 @@ from expeditions import RIGHT
 from nmea_sentences import sentence
 from relay.__main__ import main
 from relay.core.model import Row, RowKind
-from relay.shell.journal import JournalFile
-from relay.shell.recovered import NAME, recovered_logs
+from relay.shell.record.journal import JournalFile
+from relay.shell.record.recovered import NAME, recovered_logs
 from tracks_to_station_lines import convert, read_rows, station_messages
 
 FIX = {"vehicle": "Moth", "latitude_deg": -38.61472, "longitude_deg": -21.93306}

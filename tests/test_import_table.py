@@ -1,7 +1,8 @@
 """Who may import whom: the rooms of the design as a table, and the one door that mints released records.
 
-A row reads `room: "rooms it may import | libraries it may import"`, names of the same folder unless they say
-`core.` or `shell.`; those of `shell/record` are written in full, `shell.record.tables`.
+A row reads `room: "rooms it may import | libraries it may import"`, names of the same part (core, shell, audit)
+unless they say `core.` or `shell.`. Names of files are unique in each part, so a row doesn't say in which folder of it
+a room is.
 A module without a row fails, so a new room begins with a line here.
 """
 
@@ -15,6 +16,21 @@ import pytest
 from import_rows import AUDIT, CORE, SHELL
 
 ROOT = Path(__file__).resolve().parents[1]
+FILES = [path for path in sorted((ROOT / "relay").rglob("*.py")) if path.name != "__init__.py"]
+PACKAGES = {".".join(path.parent.relative_to(ROOT).parts) for path in (ROOT / "relay").rglob("__init__.py")}
+
+
+def room_of(path: Path) -> str:
+    """Return the name of a module of ours below `relay`: `core.fuse`, `shell.desk`."""
+    return _room(list(path.relative_to(ROOT / "relay").with_suffix("").parts))
+
+
+def _room(parts: list[str]) -> str:
+    return ".".join([parts[0], parts[-1]] if len(parts) == 3 else parts)
+
+
+# In which folder of its part each room is.
+FOLDERS = {room_of(path): path.parent.name for path in FILES}
 
 # What the core may take from the standard library without a word in its row: values and pure functions.
 PURE = set(
@@ -30,6 +46,7 @@ PUBLIC = set(
     "answers conversation front gate pages representation site viewer wheel uplink uplink_link uplink_plan uplink_port "
     "uplink_session uplink_socket uplink_tls".split()
 )
+EXACT_FOLDERS = ("record", "proofs", "locked", "exact", "report", "finds")
 EXACT = set(
     "fuse geodesy disclosure embargo pipeline channel secrets model sources own_time exact_record "
     "overdue reach survey swath target_position sighting hiding desk_record decision "
@@ -49,7 +66,7 @@ EXACT = set(
     "shell.desk_sense",
     "shell.desk_watch",
     "shell.watch_file",
-    *(f"shell.{name}" for name in SHELL if name.startswith("record.")),
+    *(room for room, folder in FOLDERS.items() if folder in EXACT_FOLDERS),
 }
 
 
@@ -58,26 +75,19 @@ def row_of(room: str) -> tuple[set[str], set[str]]:
     main = (
         "relay shell.advise_arguments shell.advise_command shell.app shell.audit_arguments "
         "shell.audit_command shell.exit_code shell.guest_arguments shell.reading_arguments "
-        "shell.record.find_arguments shell.record.finding shell.record.journal_arguments "
-        "shell.record.journal_command shell.record.locked_arguments "
-        "shell.record.locked_command shell.record.proof_arguments shell.record.proving shell.shore_command shell.tell "
+        "shell.find_arguments shell.finding shell.journal_arguments "
+        "shell.journal_command shell.locked_arguments "
+        "shell.locked_command shell.proof_arguments shell.proving shell.shore_command shell.tell "
         "shell.tell_arguments"
     )
-    special = {"": "", "__main__": main, "core": "", "shell": "", "audit": "", "shell.record": ""}
-    if room in special:
-        row, folder = special[room], ""
+    if room == "__main__":
+        row, folder = main, ""
     else:
         folder, _, name = room.partition(".")
         row = {"core": CORE, "shell": SHELL, "audit": AUDIT}[folder][name]
     ours, _, others = row.partition("|")
     full = {name if "." in name else f"{folder}.{name}" for name in ours.split()} if folder else set(ours.split())
     return full, set(others.split())
-
-
-def room_of(path: Path) -> str:
-    """Return the name of a module of ours below `relay`: `core.fuse`, `core` for a package, `` for relay itself."""
-    parts = list(path.relative_to(ROOT / "relay").with_suffix("").parts)
-    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
 def imports_of(source: str) -> Iterator[str]:
@@ -87,8 +97,7 @@ def imports_of(source: str) -> Iterator[str]:
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0 and node.module, "imports are absolute"
-            packages = ("relay", "relay.core", "relay.shell", "relay.audit", "relay.shell.record")
-            inside = node.module in packages and any(alias.name[:1].islower() for alias in node.names)
+            inside = node.module in PACKAGES and any(alias.name[:1].islower() for alias in node.names)
             yield from (f"{node.module}.{alias.name}" for alias in node.names) if inside else (node.module,)
         elif isinstance(node, ast.Call) and ast.unparse(node.func).endswith("import_module"):
             target = node.args[0]
@@ -103,7 +112,7 @@ def faults_of(room: str, source: str) -> list[str]:
     for module in imports_of(source):
         top, _, rest = module.partition(".")
         if top == "relay":
-            if rest not in ours and not (rest == "" and room == "__main__"):
+            if _room(rest.split(".")) not in ours and not (rest == "" and room == "__main__"):
                 faults.append(f"{room} imports {module}")
         elif top not in others and not _free(room, module):
             faults.append(f"{room} imports {module}")
@@ -143,7 +152,14 @@ def door_faults(room: str, source: str) -> list[str]:
     return [f"{room} uses {fault}" for fault in faults]
 
 
-MODULES = {room_of(path): path for path in sorted((ROOT / "relay").rglob("*.py"))}
+MODULES = {room_of(path): path for path in FILES}
+
+
+def test_folders_hold_a_word_about_themselves_and_nothing_else() -> None:
+    """A folder's own file is a docstring alone, and no two rooms of the shell, or of the audit, have one name."""
+    for path in (ROOT / "relay").glob("*/**/__init__.py"):
+        assert [ast.Expr] == [type(node) for node in ast.parse(path.read_text(encoding="utf-8")).body], path
+    assert len(MODULES) == len(FILES)
 
 
 @pytest.mark.parametrize("room", MODULES)
@@ -198,7 +214,7 @@ def test_recovered_logs_have_no_way_into_what_is_released() -> None:
     rooms = {f"{folder}.{room}" for folder, rows in table.items() for room in rows}
     users = {room for room in rooms if row_of(room)[0] & RECOVERED} - RECOVERED
     assert "shell.app" in users
-    assert {room for room in users if not room.startswith("shell.record.")} == {"shell.app"}
+    assert {room for room in users if FOLDERS[room] not in EXACT_FOLDERS} == {"shell.app"}
     releasing = {f"core.{name}" for name in "pipeline channel embargo fuse disclosure release wire".split()}
     assert {} == {room: found for room in RECOVERED if (found := row_of(room)[0] & (releasing | {"shell.ship"}))}
     assert _reached("shell.ship") & RECOVERED == set()
@@ -227,13 +243,13 @@ PLANTED = [
     ("core.fuse", "from time import monotonic"),
     ("core.fuse", "import os.path"),
     ("core.fuse", "import urllib.request"),
-    ("core.fuse", "from relay.shell.clock import EmbargoClock"),
+    ("core.fuse", "from relay.shell.record.clock import EmbargoClock"),
     ("core.fuse", "def f():\n    import random"),
     ("core.fuse", "from importlib import import_module\nimport_module('secrets')"),
     ("core.fuse", "open('x')"),
     ("core.nmea0183", "from datetime import datetime\ndatetime.now()"),
     ("core.wire", "from relay.core.disclosure import Report"),
-    ("shell.site", "from relay.shell.journal import Journal"),
+    ("shell.site", "from relay.shell.record.journal import Journal"),
     ("shell.clock", "import numpy"),
     ("__main__", "from relay.shell import site"),
 ]

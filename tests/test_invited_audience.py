@@ -6,9 +6,9 @@ import pytest
 
 from expeditions import RIGHT, changed
 from relay.core.errors import ExpeditionError
-from relay.shell.expedition import Expedition, parse_expedition
-from relay.shell.plain_cautions import cautions
-from relay.shell.plain_words import describe_audience
+from relay.shell.plan.expedition import Expedition, parse_expedition
+from relay.shell.plan.plain_cautions import cautions
+from relay.shell.plan.plain_words import describe_audience
 
 PATH = Path("/somewhere/EXPEDITION.toml")
 FAMILY = 'name = "family"'

@@ -24,11 +24,11 @@ from relay.core.guest_terms import day_end_s
 from relay.core.guests import GUESTS_LIMIT, Listing, read_listing
 from relay.core.seal import Signer
 from relay.core.websocket import CloseCode
-from relay.shell import inviting
-from relay.shell.guest_book import GuestBook, Invited, read_book, write_book
-from relay.shell.inviting import SHOWN
-from relay.shell.secrets_file import open_secrets
-from relay.shell.ship import Ship
+from relay.shell.desk import inviting
+from relay.shell.desk.guest_book import GuestBook, Invited, read_book, write_book
+from relay.shell.desk.inviting import SHOWN
+from relay.shell.record.secrets_file import open_secrets
+from relay.shell.ship.ship import Ship
 from ship_in_hand import StuckDisk, report, tell
 
 ADA = {"do": "invite", "audience": "family", "name": "Ada Lark", "until": "2099-12-31", "who": "Ines"}
@@ -226,7 +226,7 @@ async def test_invitation_does_not_count_while_the_journal_does_not_take_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """On a stuck disk nobody is invited and no link is shown; taking one back acts all the same."""
-    monkeypatch.setattr("relay.shell.deciding.SETTLE_S", 0.2)
+    monkeypatch.setattr("relay.shell.desk.deciding.SETTLE_S", 0.2)
     disk = StuckDisk(monkeypatch)
     async with sailing(tmp_path) as ship:
         ada = await ask(ship, **ADA)
@@ -286,7 +286,7 @@ async def test_disk_that_hangs_delays_no_stop_and_no_other_decision(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The book is written in a thread: while it hangs, the desk holds the release within its time."""
-    monkeypatch.setattr("relay.shell.deciding.SETTLE_S", 0.3)
+    monkeypatch.setattr("relay.shell.desk.deciding.SETTLE_S", 0.3)
     reading, writing = os.pipe()
     async with sailing(tmp_path) as ship:
         monkeypatch.setattr(inviting, "write_book", lambda folder, book: os.read(reading, 1) and None)

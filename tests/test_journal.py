@@ -12,8 +12,8 @@ import pytest
 
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
-from relay.shell.clock import EmbargoClock
-from relay.shell.journal import STALLED_US, Journal, JournalFile, clock_of, read_rows
+from relay.shell.record.clock import EmbargoClock
+from relay.shell.record.journal import STALLED_US, Journal, JournalFile, clock_of, read_rows
 from test_clock import SetTime
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from flipped_bits import small_journal
-from relay.shell.record.journal_pages import PAGE, Place, places_of, rows_between
+from relay.shell.proofs.journal_pages import PAGE, Place, places_of, rows_between
 
 ROWS = 3_000
 

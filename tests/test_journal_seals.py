@@ -12,9 +12,8 @@ from relay.core.minute_roots import closed_minutes as minutes_at_once
 from relay.core.minute_tree import Evidence
 from relay.core.policy import Plan
 from relay.core.secrets import Secrets
-from relay.shell.expedition import parse_expedition
-from relay.shell.journal import JournalFile, Minute, read_minutes, read_rows
-from relay.shell.record.journal_seals import (
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.proofs.journal_seals import (
     decisions_of,
     heads_over,
     minutes_of,
@@ -22,8 +21,9 @@ from relay.shell.record.journal_seals import (
     seals_in,
     site_secrets,
 )
-from relay.shell.record.verifying import records_of
-from relay.shell.secrets_file import write_secrets
+from relay.shell.proofs.verifying import records_of
+from relay.shell.record.journal import JournalFile, Minute, read_minutes, read_rows
+from relay.shell.record.secrets_file import write_secrets
 from sealed_dives import EVIDENCE, MINUTES, closed_minutes, journal_rows, sealed_recording
 from sealed_site import TEXT, Site, copied, make_site
 from virtual_ship import Disk, Do, Event, Voyage

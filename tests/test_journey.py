@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from relay.audit.journey import HEIGHT_BY_WORD_M, SPEED_MPS, invented_journey, journey_of, turned
+from relay.audit.advising.journey import HEIGHT_BY_WORD_M, SPEED_MPS, invented_journey, journey_of, turned
 from relay.core.wire import WireRecord
 
 HEADER: dict[str, Any] = {"vehicles": ["Lantern", "Moth"]}

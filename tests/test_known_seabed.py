@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from played_cases import STEP_DEG, invented_chart
-from relay.audit.chart import Chart, Floats
-from relay.audit.filled import at_places
-from relay.audit.known_seabed import known_seabed
+from relay.audit.charts.chart import Chart, Floats
+from relay.audit.matching.filled import at_places
+from relay.audit.matching.known_seabed import known_seabed
 
 
 def rough_chart(cells: int, per_cell: int) -> Chart:

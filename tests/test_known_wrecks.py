@@ -12,10 +12,10 @@ from scipy.stats import norm
 
 from audited import apart, case_of, chart_about, journal, on_earth
 from dives import INVENTED_SITE, plan, policy
-from relay.audit.attack import Case, Dive, Wreck
-from relay.audit.known_wrecks import DEPTH_ERROR, ON_THE_LIST, STANDS_M, KnownWrecks
-from relay.audit.posterior import Posterior
-from relay.audit.soundings_of import soundings_of
+from relay.audit.attacks.attack import Case, Dive, Wreck
+from relay.audit.attacks.known_wrecks import DEPTH_ERROR, ON_THE_LIST, STANDS_M, KnownWrecks
+from relay.audit.matching.posterior import Posterior
+from relay.audit.matching.soundings_of import soundings_of
 from relay.core.policy import Disclosed
 from told_besides import noted, released, survey
 

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from advise_ground import LATTICE
-from relay.audit.lattice_search import MOST_ASKED, Search
-from relay.audit.settings import Settings, applied, detail, settings_of
-from relay.audit.trial import Kept, Left
-from relay.shell.expedition import preset_policy
+from relay.audit.advising.lattice_search import MOST_ASKED, Search
+from relay.audit.advising.settings import Settings, applied, detail, settings_of
+from relay.audit.advising.trial import Kept, Left
+from relay.shell.plan.expedition import preset_policy
 
 PUBLIC = preset_policy("public", "public")
 SETTINGS = LATTICE.settings_for(PUBLIC)

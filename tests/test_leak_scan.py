@@ -13,9 +13,9 @@ from audited import apart, case_of, journal, lay_public_grid, on_earth
 from canary_spellings import encodings, planes, whole_positions
 from dives import INVENTED_SITE, plan, policy
 from nmea_sentences import sentence
-from relay.audit.attack import Dive
-from relay.audit.leak_scan import LeakScan, spelled
-from relay.audit.posterior import Posterior
+from relay.audit.attacks.attack import Dive
+from relay.audit.attacks.leak_scan import LeakScan, spelled
+from relay.audit.matching.posterior import Posterior
 from relay.core.policy import Place
 from relay.core.release import ReleaseLog
 from relay.core.wire import decode

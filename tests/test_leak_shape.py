@@ -11,8 +11,8 @@ import pytest
 
 from audited import journal
 from dives import plan, policy
-from relay.audit.attack import Dive
-from relay.audit.leak_shape import odd_in
+from relay.audit.attacks.attack import Dive
+from relay.audit.attacks.leak_shape import odd_in
 from relay.core.policy import Disclosed, Leg, Place, Policy
 from relay.core.wire import WireRecord, decode
 from told_besides import released, survey, with_pad

@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
-from relay.audit.likelihood import NormalLaw, log_between, log_mean_over, log_sum, log_within, wanted
+from relay.audit.matching.likelihood import NormalLaw, log_between, log_mean_over, log_sum, log_within, wanted
 
 
 def _covariance(draw: np.random.Generator, size: int) -> np.ndarray:

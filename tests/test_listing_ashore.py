@@ -6,10 +6,10 @@ from typing import Any
 import pytest
 
 from link_ends import SIGNER
-from relay.shell import inviting
-from relay.shell.attendance import Attendance
-from relay.shell.guest_book import read_book
-from relay.shell.guest_door import GuestDoor
+from relay.shell.desk import inviting
+from relay.shell.desk.guest_book import read_book
+from relay.shell.site.attendance import Attendance
+from relay.shell.site.guest_door import GuestDoor
 
 
 class Ashore(GuestDoor):

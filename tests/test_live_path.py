@@ -13,11 +13,11 @@ from pathlib import Path
 import msgpack
 import pytest
 
-from relay.shell.capture import read_capture
-from relay.shell.expedition import read_expedition
-from relay.shell.recording import load_recording
-from relay.shell.rehearse import rehearse
-from relay.shell.secrets_file import read_secrets
+from relay.shell.feeds.capture import read_capture
+from relay.shell.plan.expedition import read_expedition
+from relay.shell.record.secrets_file import read_secrets
+from relay.shell.released.recording import load_recording
+from relay.shell.ship.rehearse import rehearse
 from ship_process import Follower, ShipProcess, free_port, ship_process
 
 

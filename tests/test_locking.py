@@ -16,7 +16,7 @@ from pyrage import x25519
 
 import age_by_hand
 from relay.core.errors import LockingError, OperatorError
-from relay.shell.record.locking import (
+from relay.shell.locked.locking import (
     Key,
     LockedTo,
     encrypt_bytes,
@@ -162,7 +162,7 @@ def test_a_full_disk_is_said_and_leaves_nothing(identity: Any, tmp_path: Path) -
     """A disk that takes no more (a limit of the process's on a file's size) is named as that."""
     script = (
         "import resource, signal, sys; from pathlib import Path\n"
-        "from relay.shell.record.locking import encrypt_stream\n"
+        "from relay.shell.locked.locking import encrypt_stream\n"
         "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
         "resource.setrlimit(resource.RLIMIT_FSIZE, (1 << 20, 1 << 20))\n"
         "try: encrypt_stream(lambda out: out.write(bytes(4 << 20)), Path(sys.argv[1]), [sys.argv[2]])\n"
@@ -225,7 +225,7 @@ def test_large_files_take_no_more_memory_than_small_ones(identity: Any, tmp_path
     script = (
         "import resource, sys; from pathlib import Path\n"
         "from pyrage import x25519\n"
-        "from relay.shell.record.locking import Key, encrypt_stream, open_file\n"
+        "from relay.shell.locked.locking import Key, encrypt_stream, open_file\n"
         "me, folder = x25519.Identity.generate(), Path(sys.argv[1])\n"
         "def go(name, blocks):\n"
         "    encrypt_stream(lambda out: [out.write(bytes(1 << 20)) for _ in range(blocks)], folder / name, "

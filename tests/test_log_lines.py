@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from relay.shell.log_lines import JsonLines, announce
+from relay.shell.shore.log_lines import JsonLines, announce
 
 
 def line_of(raised: Exception | None = None) -> dict[str, str]:

@@ -10,8 +10,8 @@ import pytest
 from relay.core.programme_told import ProgrammeTold
 from relay.core.summary import Summary, summary
 from relay.core.wire import decode, read_recording
-from relay.shell.made_pages import FIRST_PLACE, Shelf, dive_html, expedition_html, with_first_words
-from relay.shell.page_words import DE, EN
+from relay.shell.site.made_pages import FIRST_PLACE, Shelf, dive_html, expedition_html, with_first_words
+from relay.shell.site.page_words import DE, EN
 from released import dive, dive_with_everything
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -10,12 +10,12 @@ from scipy.special import logsumexp
 from scipy.stats import multivariate_normal
 
 from match_cases import STRAIT, dive
-from relay.audit.chart import Chart, ErrorLaw
-from relay.audit.chart_files import read_chart
-from relay.audit.evidence import Soundings
-from relay.audit.filled import at_places
-from relay.audit.match import FLAT_M, Errors, Ground, Match, log_likelihood, reach_m, turns_for
-from relay.audit.posterior import Posterior
+from relay.audit.charts.chart import Chart, ErrorLaw
+from relay.audit.charts.chart_files import read_chart
+from relay.audit.matching.evidence import Soundings
+from relay.audit.matching.filled import at_places
+from relay.audit.matching.match import FLAT_M, Errors, Ground, Match, log_likelihood, reach_m, turns_for
+from relay.audit.matching.posterior import Posterior
 
 LAW = ErrorLaw(600.0, 2.0, ((0.5, 0.6), (1.5, 0.4)))
 
@@ -94,8 +94,8 @@ def test_turns_are_averaged_by_their_likelihood() -> None:
 
 def test_bands_are_scipys_rectangle_to_nine_digits(monkeypatch: pytest.MonkeyPatch) -> None:
     """The whole likelihood of two soundings, in double precision and finely: scipy's normal law over a rectangle."""
-    monkeypatch.setattr("relay.audit.match.KIND", np.float64)
-    monkeypatch.setattr("relay.audit.match.NODES", 61)
+    monkeypatch.setattr("relay.audit.matching.match.KIND", np.float64)
+    monkeypatch.setattr("relay.audit.matching.match.NODES", 61)
     east, none = np.array([0.0, 450.0]), np.zeros(2)
     told = Soundings(east, none, np.array([70.0, 74.0]), np.array([95.0, 99.0]), none, none, none, none, turned=False)
     logs = log_likelihood(_level_steps(), told, errors=Errors(2.0, 1.0), threads=1)
@@ -140,7 +140,7 @@ def test_where_a_bias_is_hardly_probable_one_point_stands_for_all(monkeypatch: p
     told = told.observed_over(relief[12, (5 + away / 548).astype(int)], draw)
     ground = Ground.of(chart, reach_m(told))
     few = Match(ground, told, 24, Errors()).logs()
-    monkeypatch.setattr("relay.audit.match.POINTS", ((-np.inf, 7),))
+    monkeypatch.setattr("relay.audit.matching.match.POINTS", ((-np.inf, 7),))
     all_points = Match(ground, told, 24, Errors()).logs()
     posteriors = [np.exp(logs - logs.max()) / np.exp(logs - logs.max()).sum() for logs in (few, all_points)]
     assert (few != all_points).any()  # some of it was cut short

@@ -5,10 +5,10 @@ from importlib.resources import files
 import pytest
 from pyproj import Geod
 
-from relay.audit.chart_grid import FARTHEST_NORTH_DEG
-from relay.audit.chart_match import MOST
-from relay.audit.match import Errors
-from relay.audit.soundings_of import MOST_PARTS
+from relay.audit.attacks.chart_match import MOST
+from relay.audit.charts.chart_grid import FARTHEST_NORTH_DEG
+from relay.audit.matching.match import Errors
+from relay.audit.matching.soundings_of import MOST_PARTS
 
 PAGE = files("relay.shell").joinpath("templates/method.txt").read_text(encoding="utf-8")
 FLAT = " ".join(PAGE.split())

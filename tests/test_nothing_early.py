@@ -60,9 +60,9 @@ from relay.core.pipeline import Pipeline
 from relay.core.release import NO_DIVE, Kind
 from relay.core.restart import Checkpoint
 from relay.core.secrets import Secrets
-from relay.shell.checkpoint import read_checkpoint
-from relay.shell.clock import EmbargoClock
-from relay.shell.journal import NAME, Journal, clock_of, read_rows
+from relay.shell.record.checkpoint import read_checkpoint
+from relay.shell.record.clock import EmbargoClock
+from relay.shell.record.journal import NAME, Journal, clock_of, read_rows
 from schedules import LONGEST_US, QUICK, Schedule, random_schedule
 from virtual_ship import Disk, Do, Event, Follower, Machine, Voyage
 

@@ -43,10 +43,10 @@ from relay.core.guests import read_listing
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.core.wire import SIGNATURE_OCTETS
-from relay.shell.demo_run import DEMO_SECRETS
-from relay.shell.expedition import read_expedition
-from relay.shell.journal import read_rows
-from relay.shell.secrets_file import seeded_secrets
+from relay.shell.demo.demo_run import DEMO_SECRETS
+from relay.shell.plan.expedition import read_expedition
+from relay.shell.record.journal import read_rows
+from relay.shell.record.secrets_file import seeded_secrets
 
 GUESTS = "guests.listing"
 ROOT = Path(relay.__file__).resolve().parents[1]

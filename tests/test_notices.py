@@ -19,7 +19,7 @@ from relay.core.notices import (
     storage_forecast,
 )
 from relay.core.policy import Plan
-from relay.shell.expedition import parse_expedition
+from relay.shell.plan.expedition import parse_expedition
 
 HOUR = 3_600.0
 MINUTE_US = 60_000_000

@@ -11,10 +11,10 @@ import pytest
 from expeditions import RIGHT
 from relay.__main__ import main
 from relay.core.errors import LockingError, OperatorError
-from relay.shell.record.backup import MANIFEST
-from relay.shell.record.identities import new_identity, read_identity
-from relay.shell.record.locking import encrypt_stream
-from relay.shell.record.opening import open_locked
+from relay.shell.locked.backup import MANIFEST
+from relay.shell.locked.identities import new_identity, read_identity
+from relay.shell.locked.locking import encrypt_stream
+from relay.shell.locked.opening import open_locked
 
 TOLD = {"version": 1, "expedition": "EXPEDITION.toml", "private": "private", "elsewhere": [], "rows": 3, "files": 1}
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from relay.core.errors import OperatorError
 from relay.core.find import Drawing, Drawn, Shape
-from relay.shell.record.outlines import FILE_LIMIT, read_outlines
+from relay.shell.finds.outlines import FILE_LIMIT, read_outlines
 
 # RFC 7946, section 1.5: the example of a FeatureCollection.
 OF_THE_RFC = {

@@ -91,7 +91,7 @@ def test_wheel_holds_its_licence(wheel: Path) -> None:
 
 def test_installed_offing_finds_its_page_without_node(installed: Path, tmp_path: Path) -> None:
     """With no Node on the path and no checkout around, the page is found inside the installed package."""
-    ask = "from relay.shell.site_files import site_folder; print(site_folder())"
+    ask = "from relay.shell.site.site_files import site_folder; print(site_folder())"
     told = _run(installed / "python", "-c", ask, folder=tmp_path, path=str(installed), libraries=str(LIBRARIES))
     folder = Path(told.strip())
     assert folder.is_relative_to(installed.parent)

@@ -26,8 +26,8 @@ from followers_page import (
 from peers import publish
 from relay.core.figures import figures
 from relay.core.release import Kind
-from relay.shell.gate import Limits
-from relay.shell.site import Site
+from relay.shell.site.gate import Limits
+from relay.shell.site.site import Site
 from released import EXPEDITION, dive, endless_dive
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]

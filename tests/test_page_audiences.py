@@ -11,7 +11,7 @@ from playwright.async_api import Browser
 
 from followers_page import BUILT, Follower, folder_server, follower
 from peers import publish
-from relay.shell.outlet import Frame
+from relay.shell.released.outlet import Frame
 from released import EXPEDITION, dive, endless_dive
 from test_page import address, site_at
 

@@ -21,8 +21,8 @@ from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import ReleasedRecord, ReleaseLog
 from relay.core.wire import encode
-from relay.shell.outlet import Frame
-from relay.shell.site import Site
+from relay.shell.released.outlet import Frame
+from relay.shell.site.site import Site
 from released import EXPEDITION
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]

@@ -9,8 +9,8 @@ from playwright.async_api import Browser, Locator
 
 from followers_page import BUILT, LAPTOP, PHONE, Follower, chromium, demo_dive, follower
 from peers import publish
-from relay.shell.public_files import Telling
-from relay.shell.site import Site
+from relay.shell.site.public_files import Telling
+from relay.shell.site.site import Site
 from released import EXPEDITION, programme
 from test_page import AXE, QUICK, address, violations
 

@@ -16,7 +16,7 @@ from followers_page import Follower, follower
 from peers import until
 from relay.core.release import Kind
 from relay.core.wire import read_recording
-from relay.shell.control import ask_control
+from relay.shell.desk.control import ask_control
 from ship_process import ShipProcess, free_port, ship_process
 from test_control import tell
 

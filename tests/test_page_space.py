@@ -12,7 +12,7 @@ from playwright.async_api import Browser, Locator
 
 from followers_page import LAPTOP, PHONE, Follower, chromium, demo_dive, follower
 from peers import publish, until
-from relay.shell.site import Site
+from relay.shell.site.site import Site
 from released import dive
 from test_page import AXE, address, site_at, violations
 

@@ -16,7 +16,7 @@ from followers_page import LAPTOP, PHONE, RECORDING, Follower, demo_dive, follow
 from lying_shore import altered, lying_shore
 from peers import publish
 from relay.__main__ import main
-from relay.shell.site import Site
+from relay.shell.site.site import Site
 from released import dive
 from test_briefing import without_policy
 from test_page import AXE, address, site_at, violations

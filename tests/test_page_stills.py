@@ -13,7 +13,7 @@ from peers import publish
 from relay.__main__ import main
 from relay.core.still import Still
 from relay.core.wire import footer
-from relay.shell.still_file import made_still, read_picture
+from relay.shell.record.still_file import made_still, read_picture
 from released import dive, dive_with_a_still
 from ship_process import free_port, ship_process
 from test_control import send_line, tell

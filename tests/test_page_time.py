@@ -11,7 +11,7 @@ from followers_page import LAPTOP, PHONE, Follower, demo_dive, demo_records, fol
 from peers import publish
 from relay.core.figures import figures
 from relay.core.release import Kind
-from relay.shell.site import Site
+from relay.shell.site.site import Site
 from released import dive_with_everything
 from test_page import AXE, address, site_at, violations
 

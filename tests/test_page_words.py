@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from relay.core.errors import OperatorError
-from relay.shell.page_words import CATALOGUES, DE, EN, PageWords, area, depth, duration, length, number, words_of
+from relay.shell.site.page_words import CATALOGUES, DE, EN, PageWords, area, depth, duration, length, number, words_of
 
 ALIKE = {"seconds", "minutes", "metres", "kilometres", "square_metres", "square_kilometres"}
 

@@ -14,9 +14,9 @@ import pytest
 from peers import FAST, build_site, exchange, get, on_both_loops, request, running
 from relay.core.errors import OperatorError
 from relay.core.wire import read_recording
-from relay.shell.page_words import DE, EN
-from relay.shell.pages import READ_AT_ONCE, load_site
-from relay.shell.public_files import Telling
+from relay.shell.site.page_words import DE, EN
+from relay.shell.site.pages import READ_AT_ONCE, load_site
+from relay.shell.site.public_files import Telling
 from released import EXPEDITION, dive
 
 RECORDING = "/recordings/public/dive-001.recording"

@@ -10,9 +10,9 @@ from geographiclib.geodesic import Geodesic
 from geographiclib.polygonarea import PolygonArea
 
 from expeditions import RIGHT, changed
-from relay.shell.expedition import parse_expedition
-from relay.shell.plain_cautions import cautions
-from relay.shell.plain_ground import (
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.plan.plain_cautions import cautions
+from relay.shell.plan.plain_ground import (
     describe_desk,
     describe_feed,
     describe_ground,

@@ -17,8 +17,8 @@ from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed, DiveLimits, Leg, Place, Plan, Policy
 from relay.core.release import Kind, seconds
-from relay.shell.expedition import parse_expedition
-from relay.shell.plain_words import describe_audience
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.plan.plain_words import describe_audience
 
 # What the words of "Never shown" stand for: places in a vehicle's row of a tick, or a kind of record.
 COLUMNS = {

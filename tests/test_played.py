@@ -7,8 +7,8 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from played_cases import DepthReader, Teller, Trials, bottom, depths_of, invented_case, released_dive, with_prior
-from relay.audit.attack import Attack, Case, Finding, Wreck
-from relay.audit.known_wrecks import KnownWrecks
+from relay.audit.attacks.attack import Attack, Case, Finding, Wreck
+from relay.audit.attacks.known_wrecks import KnownWrecks
 from relay.audit.played import LEVEL, Outsider, Played, Score, play
 from relay.core.policy import Disclosed
 

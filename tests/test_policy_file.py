@@ -11,12 +11,12 @@ from pathlib import Path
 import pytest
 
 from expeditions import RIGHT, changed
-from relay.audit.settings import Lattice, applied, settings_of
+from relay.audit.advising.settings import Lattice, applied, settings_of
 from relay.core.errors import OperatorError
 from relay.core.policy import Policy
-from relay.shell.advised_keys import changed_keys
-from relay.shell.expedition import parse_expedition
-from relay.shell.policy_file import difference, with_settings, write_over
+from relay.shell.audit.advised_keys import changed_keys
+from relay.shell.audit.policy_file import difference, with_settings, write_over
+from relay.shell.plan.expedition import parse_expedition
 
 PATH = Path("expedition.toml")
 ODD = changed('cell = "25 m"', 'cell = "25 m"  # as fine as the "cells" of last year # really').replace(

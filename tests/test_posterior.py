@@ -5,8 +5,8 @@ import pytest
 from geographiclib.geodesic import Geodesic
 from scipy.stats import entropy
 
-from relay.audit.chart import Chart
-from relay.audit.posterior import Posterior
+from relay.audit.charts.chart import Chart
+from relay.audit.matching.posterior import Posterior
 
 
 def _chart(rows: int = 40, columns: int = 50) -> Chart:

@@ -5,7 +5,7 @@ import unicodedata
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from relay.shell.printable import printable, printable_lines
+from relay.shell.released.printable import printable, printable_lines
 
 HARMLESS = "Isoline Marr, 38,6° – «wrack» № 7 λ 沈船"
 

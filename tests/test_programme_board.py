@@ -20,7 +20,7 @@ from relay.core.release import NO_DIVE, Kind
 from relay.core.restart import Checkpoint
 from relay.core.secrets import Secrets
 from relay.core.wire import BLOCK
-from relay.shell.checkpoint import read_checkpoint, write_checkpoint
+from relay.shell.record.checkpoint import read_checkpoint, write_checkpoint
 
 MINUTE, HOUR = 60 * SECOND, 3_600 * SECOND
 PUBLIC = policy("public")

@@ -8,7 +8,7 @@ import pytest
 from relay.core.errors import RecordingError, RegrownError
 from relay.core.release import ProgrammeLog
 from relay.core.wire import encode
-from relay.shell.programme_file import NAME, ProgrammeFile, read_programme
+from relay.shell.released.programme_file import NAME, ProgrammeFile, read_programme
 from released import dive
 from virtual_disk import MemoryPath
 

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from relay.core.errors import RefusedError
-from relay.shell.control import ask_control
+from relay.shell.desk.control import ask_control
 from ship_process import ROOT, ShipProcess, free_port, ship_process
 from test_live_path import get
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from desk_page import PATIENCE_S
 from peers import until
-from relay.shell.programme_file import NAME
+from relay.shell.released.programme_file import NAME
 from ship_in_hand import QUICK, out, report, sailing, tell
 
 WITHOUT = QUICK.replace('"mode", "notes"]', '"mode"]')

@@ -10,19 +10,19 @@ import pytest
 
 from dives import SECOND, SECRETS, dive_rows, plan, policy
 from promising import audited, promising
-from relay.audit.attack import Dive
+from relay.audit.attacks.attack import Dive
 from relay.core.channel import Due
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.release import Kind
 from relay.core.wire import encode
-from relay.shell.audit_gate import NO_LEAVE
-from relay.shell.audit_plan import LEAST_DELAY_US
-from relay.shell.expedition import Expedition
-from relay.shell.foresight import Measure, foresee, judged
-from relay.shell.foresight_process import BUDGET_S, LIMIT_S, Job, Seen
-from relay.shell.outlet import Frame
-from relay.shell.promises import ROUND_S, Promises
+from relay.shell.plan.audit_plan import LEAST_DELAY_US
+from relay.shell.plan.expedition import Expedition
+from relay.shell.released.outlet import Frame
+from relay.shell.ship.audit_gate import NO_LEAVE
+from relay.shell.ship.foresight import Measure, foresee, judged
+from relay.shell.ship.foresight_process import BUDGET_S, LIMIT_S, Job, Seen
+from relay.shell.ship.promises import ROUND_S, Promises
 
 ROUND, LIMIT, DELAY = 6, 30, 120  # seconds, in the proportion of ROUND_S, LIMIT_S and LEAST_DELAY_US
 PARTING = 150  # from this second on two runs differ

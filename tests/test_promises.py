@@ -15,15 +15,15 @@ from promising import audited, promising, quick
 from relay.core.errors import OperatorError
 from relay.core.policy import MICROSECONDS
 from relay.core.release import Kind
-from relay.shell.audit_gate import NO_LEAVE, Leave, whose_process
-from relay.shell.clock import MachineTime
-from relay.shell.expedition import Expedition
-from relay.shell.foresight_process import Job, Seen, ask
-from relay.shell.journal import read_rows
-from relay.shell.promises import Promises
-from relay.shell.recording import load_recording
-from relay.shell.running import new_site
-from relay.shell.ship import Ship
+from relay.shell.plan.expedition import Expedition
+from relay.shell.record.clock import MachineTime
+from relay.shell.record.journal import read_rows
+from relay.shell.released.recording import load_recording
+from relay.shell.ship.audit_gate import NO_LEAVE, Leave, whose_process
+from relay.shell.ship.foresight_process import Job, Seen, ask
+from relay.shell.ship.promises import Promises
+from relay.shell.ship.running import new_site
+from relay.shell.ship.ship import Ship
 from ship_in_hand import StuckDisk, report
 
 PLENTY = Seen(left_km2=900.0, ahead_km2=800.0, kept_us=0)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from relay.shell.record.proof_arguments import add_journal_verify, add_prove
+from relay.shell.proofs.proof_arguments import add_journal_verify, add_prove
 
 
 def parsed(*arguments: str) -> argparse.Namespace:

@@ -9,7 +9,7 @@ import pytest
 from dives import SIGNER
 from relay.__main__ import main
 from relay.core.proof import read_proof
-from relay.shell.journal import JournalFile
+from relay.shell.record.journal import JournalFile
 from sealed_site import Site, copied, make_site
 
 KEY = SIGNER.key.hex()

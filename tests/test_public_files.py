@@ -9,9 +9,9 @@ from dives import SIGNER
 from relay.core.history import History
 from relay.core.seal import is_sealed
 from relay.core.wire import WireRecord, decode, read_recording
-from relay.shell import public_files
-from relay.shell.public_files import PublicFiles, Telling, recording_path
-from relay.shell.representation import FOREVER, NO_CACHE
+from relay.shell.site import public_files
+from relay.shell.site.public_files import PublicFiles, Telling, recording_path
+from relay.shell.site.representation import FOREVER, NO_CACHE
 from released import EXPEDITION, dive, programme
 
 INDEX = b'<html><head></head><body><div id="first"></div></body></html>'

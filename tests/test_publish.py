@@ -17,10 +17,10 @@ from playwright.async_api import Browser, Page
 from relay.__main__ import main
 from relay.core.errors import OperatorError, RecordingError
 from relay.core.wire import footer
-from relay.shell.page_words import DE
-from relay.shell.public_files import Telling
-from relay.shell.publish import LIST, publish
-from relay.shell.site_files import site_folder
+from relay.shell.released.publish import LIST, publish
+from relay.shell.site.page_words import DE
+from relay.shell.site.public_files import Telling
+from relay.shell.site.site_files import site_folder
 from released import dive, dive_with_everything
 
 ROOT = Path(__file__).resolve().parents[1]

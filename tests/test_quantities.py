@@ -2,7 +2,7 @@
 
 import pytest
 
-from relay.shell.quantities import angle_deg, duration_us, length_m, say_duration
+from relay.shell.plan.quantities import angle_deg, duration_us, length_m, say_duration
 
 
 @pytest.mark.parametrize(

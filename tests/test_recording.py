@@ -9,8 +9,8 @@ from heads import masked_recording
 from relay.core.errors import RecordingError, RegrownError
 from relay.core.pipeline import Pipeline
 from relay.core.seal import Signer
-from relay.shell.outlet import Frame, Outlet
-from relay.shell.recording import Recorder, load_recording, recording_path
+from relay.shell.released.outlet import Frame, Outlet
+from relay.shell.released.recording import Recorder, load_recording, recording_path
 
 DUE = run(Pipeline(plan(), SECRETS), dive_rows(40))
 FRAMES = [sealed(item.record) for item in DUE]

@@ -16,8 +16,8 @@ import pytest
 
 from relay.core.errors import OperatorError
 from relay.core.policy import SourcePlan
-from relay.shell import recovered
-from relay.shell.recovered import KEEP_FREE_BYTES, NAME, RecoveredLog, keep_log, recovered_logs
+from relay.shell.record import recovered
+from relay.shell.record.recovered import KEEP_FREE_BYTES, NAME, RecoveredLog, keep_log, recovered_logs
 from ship_process import ROOT
 
 LOG = RecoveredLog(
@@ -108,7 +108,7 @@ KILLED = """\
 import os, sqlite3, sys
 from dataclasses import replace
 from pathlib import Path
-from relay.shell.recovered import keep_log, recovered_logs
+from relay.shell.record.recovered import keep_log, recovered_logs
 
 connect = sqlite3.connect
 

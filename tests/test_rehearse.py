@@ -16,10 +16,10 @@ from relay.core.release import Kind
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.core.verification import examine
-from relay.shell.expedition import parse_expedition
-from relay.shell.recording import load_recording
-from relay.shell.rehearse import Outcome, rehearse
-from relay.shell.secrets_file import seeded_secrets, write_secrets
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.record.secrets_file import seeded_secrets, write_secrets
+from relay.shell.released.recording import load_recording
+from relay.shell.ship.rehearse import Outcome, rehearse
 from tracks_to_station_lines import convert
 
 CAPTURES = {

@@ -14,9 +14,9 @@ from relay.core.disclosure import Report as Told
 from relay.core.policy import Disclosed, Plan, Policy
 from relay.core.release import Kind, ReleasedRecord, ReleaseLog
 from relay.core.wire import Recording, read_recording
-from relay.shell.record.dive_report import Report, Section
-from relay.shell.record.released_dive import dive_told
-from relay.shell.record.released_report import released_report
+from relay.shell.report.dive_report import Report, Section
+from relay.shell.report.released_dive import dive_told
+from relay.shell.report.released_report import released_report
 from released import dive, dive_with_everything, dive_with_stills
 from test_import_table import EXACT, row_of
 

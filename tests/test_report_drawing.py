@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from relay.shell.record.report_drawing import (
+from relay.shell.report.report_drawing import (
     FORMS,
     NARROW,
     WIDE,

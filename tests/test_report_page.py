@@ -13,10 +13,10 @@ import pytest
 from PIL import Image
 
 from played_cases import EXPEDITION, DepthReader, Teller, Trials, depths_of, invented_case
-from relay.audit.attack import Finding
+from relay.audit.attacks.attack import Finding
 from relay.audit.played import Outsider, Played, play
 from relay.core.errors import OperatorError
-from relay.shell.report_page import NAME, report_html, report_path, write_report
+from relay.shell.audit.report_page import NAME, report_html, report_path, write_report
 
 if TYPE_CHECKING:
     from playwright.async_api import Browser

@@ -10,8 +10,8 @@ from pyrage import x25519
 
 from relay.__main__ import main
 from relay.core.wire import footer, read_recording
-from relay.shell.record.dive_report import report_html
-from relay.shell.record.released_report import released_report
+from relay.shell.report.dive_report import report_html
+from relay.shell.report.released_report import released_report
 from released import dive
 from test_exact_dives import Site, a_dive
 

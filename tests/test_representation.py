@@ -7,7 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from relay.shell.representation import LARGE_OCTETS, Coding, Representation, choose_coding, compress, is_known, tag_of
+from relay.shell.site.representation import (
+    LARGE_OCTETS,
+    Coding,
+    Representation,
+    choose_coding,
+    compress,
+    is_known,
+    tag_of,
+)
 
 CONTENT = b"east 25 m, north 50 m; " * 200
 

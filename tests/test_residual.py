@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from relay.audit.attack import Dive
-from relay.audit.chart import Chart, Floats, Mask
-from relay.audit.evidence import Soundings
+from relay.audit.attacks.attack import Dive
+from relay.audit.charts.chart import Chart, Floats, Mask
+from relay.audit.matching.evidence import Soundings
 from relay.audit.residual import Residual, chart_match
 from relay.core.area import Area
 from relay.core.errors import OperatorError

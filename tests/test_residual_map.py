@@ -7,10 +7,10 @@ from geographiclib.geodesic import Geodesic
 from PIL import Image
 
 from played_cases import Teller, Trials, depths_of, invented_case, with_prior
-from relay.audit.attack import Finding
+from relay.audit.attacks.attack import Finding
 from relay.audit.played import Outsider, Score, play
-from relay.shell.residual_map import near, residual_map, whole
-from relay.shell.track_picture import ACCENT, INK, PAPER
+from relay.shell.audit.residual_map import near, residual_map, whole
+from relay.shell.site.track_picture import ACCENT, INK, PAPER
 
 
 def score_of(rows: slice, columns: slice) -> Score:

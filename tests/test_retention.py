@@ -10,10 +10,10 @@ import pytest
 from dives import dive_rows
 from expeditions import RIGHT
 from relay.__main__ import main
-from relay.shell.journal import NAME as JOURNAL
-from relay.shell.journal import JournalFile, read_rows
-from relay.shell.recovered import recovered_logs
-from relay.shell.secrets_file import open_secrets
+from relay.shell.record.journal import NAME as JOURNAL
+from relay.shell.record.journal import JournalFile, read_rows
+from relay.shell.record.recovered import recovered_logs
+from relay.shell.record.secrets_file import open_secrets
 from ship_in_hand import QUICK, sailing
 from test_import_changes_nothing import brought_back
 

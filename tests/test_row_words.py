@@ -8,7 +8,7 @@ import pytest
 from relay.core.decision import Say, write_decision
 from relay.core.find import Find, FindPlace
 from relay.core.model import Row, RowKind
-from relay.shell.record.row_words import MOST_MESSAGES, MOST_SHOWN, row_words, utc, words
+from relay.shell.proofs.row_words import MOST_MESSAGES, MOST_SHOWN, row_words, utc, words
 
 
 def said(data: bytes, kind: RowKind = RowKind.STREAM, source: str = "bow") -> str:

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from expeditions import RIGHT, changed
-from relay.shell.expedition import parse_expedition
-from relay.shell.running import new_site
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.ship.running import new_site
 
 
 @pytest.mark.parametrize(

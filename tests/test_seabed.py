@@ -5,8 +5,8 @@ from math import hypot
 from hypothesis import given
 from hypothesis import strategies as st
 
-from relay.shell import seabed
-from relay.shell.seabed import (
+from relay.shell.demo import seabed
+from relay.shell.demo.seabed import (
     BOILERS,
     BOW,
     DEPTH_AT_PLACE_M,

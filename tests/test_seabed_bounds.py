@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from relay.audit.seabed_bounds import Bound, Speeds, bounds_of, rows_of, steps_of
+from relay.audit.matching.seabed_bounds import Bound, Speeds, bounds_of, rows_of, steps_of
 from relay.core.disclosure import AltitudeWords
 from relay.core.policy import Disclosed, Policy
 from told_dives import SECOND, Moment, course_over, policy_of, told_dive

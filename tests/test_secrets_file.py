@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from relay.core.errors import SecretsError
-from relay.shell.secrets_file import NAME, fingerprint, open_secrets, read_secrets, seeded_secrets
+from relay.shell.record.secrets_file import NAME, fingerprint, open_secrets, read_secrets, seeded_secrets
 
 
 def test_secrets_are_drawn_once_and_read_again(tmp_path: Path) -> None:

@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 
 import age_by_hand
-import relay.shell.record.secrets_lock as locking_secrets
+import relay.shell.locked.secrets_lock as locking_secrets
 from expeditions import RIGHT
 from relay.core.errors import LockingError, SecretsError
-from relay.shell.journal import JournalFile
-from relay.shell.record.identities import new_identity, read_identity
-from relay.shell.record.locking import encrypt_bytes
-from relay.shell.record.secrets_lock import lock_secrets, unlock_secrets
-from relay.shell.secrets_file import (
+from relay.shell.locked.identities import new_identity, read_identity
+from relay.shell.locked.locking import encrypt_bytes
+from relay.shell.locked.secrets_lock import lock_secrets, unlock_secrets
+from relay.shell.record.journal import JournalFile
+from relay.shell.record.secrets_file import (
     LOCKED,
     MARK,
     NAME,

@@ -8,9 +8,9 @@ import pytest
 
 from audited import apart, case_of, chart_about, journal, on_earth
 from dives import INVENTED_SITE, SECOND, decided, in_order, plan, policy
-from relay.audit.attack import Dive, ShipTrack
-from relay.audit.posterior import Posterior
-from relay.audit.send_times import SendTimes
+from relay.audit.attacks.attack import Dive, ShipTrack
+from relay.audit.attacks.send_times import SendTimes
+from relay.audit.matching.posterior import Posterior
 from relay.core import channel, wire
 from relay.core.area import Area
 from relay.core.channel import Channel

@@ -7,9 +7,9 @@ from math import log2
 import numpy as np
 import pytest
 
-from relay.audit.settings import BOTTOM, Lattice, Settings, applied, detail, settings_of
+from relay.audit.advising.settings import BOTTOM, Lattice, Settings, applied, detail, settings_of
 from relay.core.policy import MICROSECONDS, Disclosed, Leg, Place, Policy
-from relay.shell.expedition import preset_policy
+from relay.shell.plan.expedition import preset_policy
 
 PUBLIC, FUNDERS, HERITAGE = (preset_policy(name, "somebody") for name in ("public", "funders", "heritage"))
 SMALL = Lattice(

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from shapely import from_wkb, from_wkt
 from shapely.geometry import shape
 
-from relay.shell.record.shapes import GEOJSON, Shape, area_of, ellipse, point, track_of
+from relay.shell.exact.shapes import GEOJSON, Shape, area_of, ellipse, point, track_of
 
 degrees = st.tuples(
     st.floats(-180, 180, allow_nan=False, allow_subnormal=False),

@@ -14,10 +14,10 @@ from peers import until
 from relay.core.errors import OperatorError, OurFault
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
-from relay.shell.clock import MachineTime
-from relay.shell.expedition import parse_expedition
-from relay.shell.running import new_site
-from relay.shell.ship import Ship
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.record.clock import MachineTime
+from relay.shell.ship.running import new_site
+from relay.shell.ship.ship import Ship
 
 
 @pytest.mark.parametrize("fault", [ValueError, KeyError, ZeroDivisionError])

@@ -11,10 +11,10 @@ from scipy.optimize import minimize_scalar
 
 from audited import Point, apart, case_of, on_earth, recorded, shows, step
 from laid_back import laid_back
-from relay.audit.attack import Dive
-from relay.audit.posterior import Posterior
-from relay.audit.ship_alignment import ShipAlignment, aligned, told_by
-from relay.audit.ship_path import Complexes, ShipPath
+from relay.audit.attacks.attack import Dive
+from relay.audit.attacks.ship_alignment import ShipAlignment, aligned, told_by
+from relay.audit.attacks.ship_path import Complexes, ShipPath
+from relay.audit.matching.posterior import Posterior
 from relay.core.policy import Leg, Policy
 from ship_tracks import BEGIN_S, EVERY_S, ais, of_places
 

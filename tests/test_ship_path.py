@@ -6,8 +6,8 @@ from shapely import Point as Spot
 from shapely import union_all
 
 from audited import apart
-from relay.audit.attack import ShipTrack
-from relay.audit.ship_path import ShipPath, correlate
+from relay.audit.attacks.attack import ShipTrack
+from relay.audit.attacks.ship_path import ShipPath, correlate
 from ship_tracks import BEGIN_S, ais, of_places
 
 STATIONS = [(0.0, 0.0), (5_200.0, 1_900.0), (-4_100.0, 3_000.0)]

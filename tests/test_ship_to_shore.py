@@ -17,9 +17,9 @@ import pytest
 from link_ends import until
 from relay.core.seal import Signer, is_sealed
 from relay.core.wire import read_recording
-from relay.shell.secrets_file import open_secrets
-from relay.shell.tell_words import say_status
-from relay.shell.uplink_tls import certificate_of, pin_of
+from relay.shell.desk.tell_words import say_status
+from relay.shell.record.secrets_file import open_secrets
+from relay.shell.uplink.uplink_tls import certificate_of, pin_of
 from ship_in_hand import out, report, sailing
 from ship_process import ROOT, Follower, free_port, ship_process
 from shores import RIGHT, SIGNER, ashore, with_certificates

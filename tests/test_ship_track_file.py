@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from relay.core.errors import OperatorError
-from relay.shell.ship_track_file import read_ship_track
+from relay.shell.audit.ship_track_file import read_ship_track
 
 # 2001-09-09T01:46:40Z is a thousand million seconds of Unix time (IEEE 1003.1, "Seconds Since the Epoch"; from memory).
 TIMES = [

@@ -9,8 +9,8 @@ from expeditions import RIGHT, changed, line_with
 from relay.core.errors import ExpeditionError
 from relay.core.own_time import live_reports
 from relay.core.policy import SourcePlan
-from relay.shell.expedition import Expedition, parse_expedition
-from relay.shell.plain_ground import describe_feed
+from relay.shell.plan.expedition import Expedition, parse_expedition
+from relay.shell.plan.plain_ground import describe_feed
 from test_what_stays_on_the_ship import BRIDGE, PLAN, bridge
 
 POSITION = 'from = "udp://127.0.0.1:10110"\nvehicle = "Lantern"\nsounder = "altitude"'

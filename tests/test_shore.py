@@ -11,7 +11,7 @@ import pytest
 from peers import get, live, on_both_loops, request, take, until, upgrade
 from relay.core.errors import NoRoomError, OperatorError, ShoreError
 from relay.core.wire import footer
-from relay.shell.shore_run import new_shore
+from relay.shell.shore.shore_run import new_shore
 from released import dive, programme
 from shores import RIGHT, STRANGER, ashore, sealed, shore_file, with_certificates
 

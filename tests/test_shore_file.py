@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from relay.core.errors import ExpeditionError, ShoreFileError
-from relay.shell.expedition import parse_expedition
-from relay.shell.shore_file import StreamPlan, TlsFiles, UplinkPlan, parse_shore_file, read_shore_file
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.shore.shore_file import StreamPlan, TlsFiles, UplinkPlan, parse_shore_file, read_shore_file
 from shores import RIGHT, SIGNER, changed
 
 PATH = Path("/somewhere/SHORE.toml")

@@ -18,9 +18,9 @@ from relay.core.guests import Guest, Listing, write_listing
 from relay.core.seal import Signer
 from relay.core.uplink_talk import Listed
 from relay.core.websocket import CloseCode
-from relay.shell import shore_guests
-from relay.shell.shore import Shore
-from relay.shell.shore_guests import ASIDE, LISTING, SEEN
+from relay.shell.shore import shore_guests
+from relay.shell.shore.shore import Shore
+from relay.shell.shore.shore_guests import ASIDE, LISTING, SEEN
 from released import dive
 from shores import SIGNER, STRANGER, ashore, changed, sealed
 from test_guests_live import code_of

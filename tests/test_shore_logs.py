@@ -14,8 +14,8 @@ from relay.core.errors import NoRoomError, ShoreError
 from relay.core.held import held_of
 from relay.core.uplink_talk import Held
 from relay.core.wire import footer
-from relay.shell.recording import load_recording
-from relay.shell.shore_logs import ShoreLogs
+from relay.shell.released.recording import load_recording
+from relay.shell.shore.shore_logs import ShoreLogs
 from released import dive, programme
 from shores import SIGNER, STRANGER, sealed
 

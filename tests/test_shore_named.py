@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from relay.core.errors import ShoreFileError
-from relay.shell.shore_file import read_shore_file
-from relay.shell.shore_named import check_named
+from relay.shell.shore.shore_file import read_shore_file
+from relay.shell.shore.shore_named import check_named
 from shores import RIGHT, changed, with_certificates
 
 SITE = '[site]\nlisten = "127.0.0.1:0"'

@@ -9,7 +9,7 @@ import pytest
 from certificates import self_signed
 from relay.__main__ import main
 from relay.core.errors import OperatorError, ShoreFileError
-from relay.shell.shore_words import describe_shore
+from relay.shell.shore.shore_words import describe_shore
 from shores import RIGHT, SIGNER, changed, pem_files, shore_file, with_certificates
 
 TLS = '[site]\nlisten = "0.0.0.0:8443"\ncertificate = "site.pem"\nkey = "site.key"'

@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 
 from audited import case_of, chart_about, in_frame, recorded, shows, step
-from relay.audit.attack import Attack, Dive
-from relay.audit.averaging import Averaging
-from relay.audit.cell_edges import CellEdges
-from relay.audit.chart_match import soundings_for
-from relay.audit.dead_reckoning import DeadReckoning
-from relay.audit.ship_alignment import ShipAlignment
-from relay.audit.shown_track import reference_m, stretches, tick_at, tracks_of
-from relay.audit.totals import Totals
-from relay.audit.zone_edges import ZoneEdges
+from relay.audit.attacks.attack import Attack, Dive
+from relay.audit.attacks.averaging import Averaging
+from relay.audit.attacks.cell_edges import CellEdges
+from relay.audit.attacks.chart_match import soundings_for
+from relay.audit.attacks.dead_reckoning import DeadReckoning
+from relay.audit.attacks.ship_alignment import ShipAlignment
+from relay.audit.attacks.shown_track import reference_m, stretches, tick_at, tracks_of
+from relay.audit.attacks.totals import Totals
+from relay.audit.attacks.zone_edges import ZoneEdges
 from relay.core.policy import Disclosed
 from relay.core.wire import WireRecord
 from ship_tracks import ais

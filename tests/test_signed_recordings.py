@@ -9,10 +9,10 @@ from dives import SIGNER
 from handed_on import STRANGER, altered, rewritten, unsigned, whole
 from relay.__main__ import main
 from relay.core.errors import OperatorError, RecordingError
-from relay.shell.public_files import Telling
-from relay.shell.publish import publish
-from relay.shell.recording import load_signed
-from relay.shell.site_files import site_folder
+from relay.shell.released.publish import publish
+from relay.shell.released.recording import load_signed
+from relay.shell.site.public_files import Telling
+from relay.shell.site.site_files import site_folder
 from released import dive, dive_with_everything, programme
 
 FRAMES = [frame.data for frame in dive(1, 5)]

@@ -12,10 +12,10 @@ import pytest
 from invented_dive import messages, moments, sentences, stream
 from relay.core.model import Mode
 from relay.core.ranges import note_fault
-from relay.shell.demo import DEMO_SEED
-from relay.shell.seabed import BOILERS, BOW, DRUM, OUTCROP
-from relay.shell.simulated import SURVEY_MPS, notes_of, simulate
-from relay.shell.vehicle_motion import Pose
+from relay.shell.demo.demo import DEMO_SEED
+from relay.shell.demo.seabed import BOILERS, BOW, DRUM, OUTCROP
+from relay.shell.demo.simulated import SURVEY_MPS, notes_of, simulate
+from relay.shell.demo.vehicle_motion import Pose
 
 PLACING = re.compile(
     r"\b(north|south|east|west)|\b[NSEW]\b|bearing|degree|latitude|longitude|\b(port|starboard|sun|noon|moon|tide)\b"

@@ -29,8 +29,8 @@ from relay.core.errors import OutOfOrderError
 from relay.core.history import Position
 from relay.core.websocket import CloseCode, encode_binary
 from relay.core.wire import decode
-from relay.shell.outlet import Frame
-from relay.shell.site import Site
+from relay.shell.released.outlet import Frame
+from relay.shell.site.site import Site
 from released import dive
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from relay.core.errors import OperatorError
-from relay.shell.site_files import site_folder
+from relay.shell.site.site_files import site_folder
 
 
 def _page(folder: Path) -> Path:

@@ -13,11 +13,11 @@ from relay.__main__ import main
 from relay.core.errors import SecretsError
 from relay.core.seal import Signer, is_sealed
 from relay.core.wire import decode
-from relay.shell.expedition import read_expedition
-from relay.shell.journal import NAME as JOURNAL
-from relay.shell.outlet import Frame
-from relay.shell.secrets_file import NAME, read_secrets
-from relay.shell.site_key import public_key
+from relay.shell.plan.expedition import read_expedition
+from relay.shell.record.journal import NAME as JOURNAL
+from relay.shell.record.secrets_file import NAME, read_secrets
+from relay.shell.record.site_key import public_key
+from relay.shell.released.outlet import Frame
 from ship_in_hand import sailing
 
 

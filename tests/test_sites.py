@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from scipy.stats import chisquare
 
-from relay.audit.chart import Chart, ErrorLaw
-from relay.audit.filled import at_places
-from relay.audit.journey import Journey
-from relay.audit.sites import LEAST_DEPTH_M, TIDE_M, NoRoomForDiveError, random_site
+from relay.audit.advising.journey import Journey
+from relay.audit.advising.sites import LEAST_DEPTH_M, TIDE_M, NoRoomForDiveError, random_site
+from relay.audit.charts.chart import Chart, ErrorLaw
+from relay.audit.matching.filled import at_places
 
 LAW = ErrorLaw(400.0, 1.5, ((1.0, 1.0),))
 

@@ -7,7 +7,7 @@ import pytest
 from aiohttp.abc import AbstractStreamWriter
 
 from peers import FAST, RawPeer, build_site, get, on_both_loops, request, running
-from relay.shell.slices import SLICE_OCTETS, Slices, body_of
+from relay.shell.site.slices import SLICE_OCTETS, Slices, body_of
 
 
 class Writer(AbstractStreamWriter):

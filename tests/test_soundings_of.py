@@ -12,14 +12,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from relay.audit.attack import Dive
-from relay.audit.evidence import Soundings
-from relay.audit.soundings_of import parts_told, soundings_by_dive, soundings_of, soundings_of_exact
+from relay.audit.attacks.attack import Dive
+from relay.audit.matching.evidence import Soundings
+from relay.audit.matching.soundings_of import parts_told, soundings_by_dive, soundings_of, soundings_of_exact
 from relay.core.policy import Disclosed, Leg, Place, Policy
-from relay.shell.expedition import parse_expedition
-from relay.shell.recording import load_recording
-from relay.shell.rehearse import rehearse
-from relay.shell.secrets_file import seeded_secrets
+from relay.shell.plan.expedition import parse_expedition
+from relay.shell.record.secrets_file import seeded_secrets
+from relay.shell.released.recording import load_recording
+from relay.shell.ship.rehearse import rehearse
 from told_dives import SECOND, Moment, course_over, in_frame, policy_of, told_dive
 from tracks_to_station_lines import convert, read_rows
 

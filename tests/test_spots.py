@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from audited import apart, chart_about
-from relay.audit.chart import Chart
-from relay.audit.posterior import Posterior
-from relay.audit.spots import apart_m, at_spot, blurred, gathered, or_elsewhere
+from relay.audit.attacks.spots import apart_m, at_spot, blurred, gathered, or_elsewhere
+from relay.audit.charts.chart import Chart
+from relay.audit.matching.posterior import Posterior
 
 PLACES = [(-38.61, -21.93), (70.2, 179.995), (0.0, -180.0)]
 

@@ -8,8 +8,8 @@ from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed
 from relay.core.still import STILLS_A_DIVE
-from relay.shell.standing import check_decision, programme_section
-from relay.shell.tell_words import say_taken
+from relay.shell.desk.standing import check_decision, programme_section
+from relay.shell.desk.tell_words import say_taken
 from test_still import STILL
 
 SECOND = 1_000_000

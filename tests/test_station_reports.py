@@ -16,8 +16,8 @@ from invented_dive import fix_errors, hurt, local, messages, moments, sentences,
 from relay.core.model import Accepted, Rejected
 from relay.core.policy import SourcePlan
 from relay.core.sources import decoder_for
-from relay.shell.seabed import Point, seabed_depth_m
-from relay.shell.station_reports import HURT_ONE_IN, degrees_minutes, place_on_earth, sentence
+from relay.shell.demo.seabed import Point, seabed_depth_m
+from relay.shell.demo.station_reports import HURT_ONE_IN, degrees_minutes, place_on_earth, sentence
 
 KNOT_MPS = 1852 / 3600  # the international nautical mile, exactly 1,852 m
 

@@ -8,10 +8,10 @@ from itertools import islice
 
 import pytest
 
-from relay.shell.demo import DEMO_SEED
-from relay.shell.simulated import simulate
-from relay.shell.station_reports import Sent
-from relay.shell.station_sender import Destinations, LineLink, Tally, send_stream
+from relay.shell.demo.demo import DEMO_SEED
+from relay.shell.demo.simulated import simulate
+from relay.shell.demo.station_reports import Sent
+from relay.shell.demo.station_sender import Destinations, LineLink, Tally, send_stream
 
 STREAM = tuple(islice(simulate(DEMO_SEED), 400))
 

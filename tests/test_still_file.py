@@ -13,7 +13,7 @@ from canaries import Scanner
 from canary_photo import MAKER, carriers, photo
 from relay.core.errors import OperatorError
 from relay.core.still import OCTET_LIMIT, SIDE_LIMIT
-from relay.shell.still_file import PIXEL_LIMIT, Picture, keep_original, made_still, read_picture
+from relay.shell.record.still_file import PIXEL_LIMIT, Picture, keep_original, made_still, read_picture
 
 PLACE = (-38.61472, -21.93306)
 SCANNER = Scanner([PLACE], words={"camera": "Lantern forward camera", "remark": "burned by the recorder"})

@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from peers import until
-from relay.shell.deciding import NOT_SETTLED
-from relay.shell.ship import Ship
-from relay.shell.taking import HELD_ALL_THE_SAME
+from relay.shell.desk.deciding import NOT_SETTLED
+from relay.shell.desk.taking import HELD_ALL_THE_SAME
+from relay.shell.ship.ship import Ship
 from ship_in_hand import StuckDisk, out, report, sailing, tell
 
 
@@ -29,7 +29,7 @@ async def test_stop_acts_while_the_disk_is_stuck_and_when_it_comes_back(
 ) -> None:
     """What was due before the stop but waited for the disk stays in, too; resumed, it leaves; no restart differs."""
     disk = StuckDisk(monkeypatch)
-    monkeypatch.setattr("relay.shell.desk.DECIDE_S", 0.1)
+    monkeypatch.setattr("relay.shell.desk.desk.DECIDE_S", 0.1)
     async with asyncio.timeout(60), sailing(tmp_path) as ship:
         due_us = await owing(ship, disk)
         answer = await tell(ship, "/stop", {"who": "Ines"})
@@ -100,7 +100,9 @@ async def test_stop_pressed_again_is_that_stop_and_fills_no_journal(
         assert (await tell(ship, "/stop", {"who": "Jorge"}))["row"] == rows + 3
 
 
-@pytest.mark.parametrize("broken", ["relay.core.present.Present.under_way", "relay.shell.journal.Journal.append"])
+@pytest.mark.parametrize(
+    "broken", ["relay.core.present.Present.under_way", "relay.shell.record.journal.Journal.append"]
+)
 async def test_stop_acts_whatever_of_ours_is_broken(
     broken: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -124,7 +126,7 @@ async def test_resume_that_waits_for_the_disk_does_not_undo_a_later_stop(
 ) -> None:
     """One desk resumes, another stops after it, and the disk is slow: it stays stopped, also when it has both."""
     disk = StuckDisk(monkeypatch)
-    monkeypatch.setattr("relay.shell.desk.DECIDE_S", 0.1)
+    monkeypatch.setattr("relay.shell.desk.desk.DECIDE_S", 0.1)
     async with asyncio.timeout(60), sailing(tmp_path) as ship:
         report(ship, 50.0)
         await until(lambda: len(out(ship)) == 2)

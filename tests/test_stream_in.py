@@ -13,8 +13,8 @@ from peers import until
 from relay.core.history import History, Position
 from relay.core.seal import Signer
 from relay.core.stream_order import Verdict, judge, say_position
-from relay.shell.outlet import Frame
-from relay.shell.stream_out import FOLLOWS
+from relay.shell.released.outlet import Frame
+from relay.shell.shore.stream_out import FOLLOWS
 from released import dive, programme
 from streams import SHIP, Relay, StreamServer, at_work, reader_of, release, sealed, writer_of
 
@@ -232,7 +232,7 @@ async def test_no_message_is_read_for_ever(server: StreamServer, monkeypatch: py
     def judged(history: History, key: bytes, data: bytes, follows: Position | None) -> Verdict:
         return judge(history, key, data, follows) if data != b"fault" else Verdict(data)
 
-    monkeypatch.setattr("relay.shell.stream_in.judge", judged)
+    monkeypatch.setattr("relay.shell.shore.stream_in.judge", judged)
     reader, first = Relay.of(), Relay.of()
     into = reader_of(server.stream(), reader)
     out = writer_of(server.stream(), first)

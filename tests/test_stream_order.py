@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from relay.core.history import NOTHING, History, Position
 from relay.core.stream_order import Verdict, judge, message_id, read_position, say_position
-from relay.shell.outlet import Frame
+from relay.shell.released.outlet import Frame
 from released import dive, programme
 from streams import SHIP, sealed
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from relay.core.history import History, Position
 from relay.core.subscriber import Ask, ReplayLimit, Standing, Subscriber, admit, parse_ask
 from relay.core.websocket import CloseCode
-from relay.shell.outlet import Frame
+from relay.shell.released.outlet import Frame
 from released import dive, endless_dive
 
 BROAD = ReplayLimit(10_000, 10_000_000)

@@ -11,9 +11,9 @@ import pytest
 from flipped_bits import flip, small_journal
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
-from relay.shell.clock import EmbargoClock
-from relay.shell.journal import Journal, JournalFile
-from relay.shell.record.sums import BLOCK, NAME, Span, damaged, read_sums, sum_up, write_sums
+from relay.shell.proofs.sums import BLOCK, NAME, Span, damaged, read_sums, sum_up, write_sums
+from relay.shell.record.clock import EmbargoClock
+from relay.shell.record.journal import Journal, JournalFile
 from test_clock import SetTime
 
 

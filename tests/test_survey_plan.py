@@ -8,7 +8,7 @@ from expeditions import RIGHT, changed
 from relay.core.reach import Tether
 from relay.core.survey_plan import NO_SURVEY, Gear, SurveyPlan
 from relay.core.swath import Swath
-from relay.shell.expedition import Expedition, parse_expedition
+from relay.shell.plan.expedition import Expedition, parse_expedition
 from survey_settings import SQUARE, gear, planned
 
 FOOT_M = 0.3048  # the international foot, exact since 1959

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from relay.core.errors import OperatorError
-from relay.shell import table_file
-from relay.shell.table_file import Table, read_table
+from relay.shell.audit import table_file
+from relay.shell.audit.table_file import Table, read_table
 
 
 def written(tmp_path: Path, data: str | bytes, name: str = "table.csv") -> Path:

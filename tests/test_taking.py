@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from peers import until
-from relay.shell.taking import ONLY_JOURNALLED
+from relay.shell.desk.taking import ONLY_JOURNALLED
 from ship_in_hand import StuckDisk, report, sailing, tell
 
 ZONE = {"do": "zone", "name": "bow", "centre": [-41.2, 17.5], "radius_m": 50, "margin_m": 50, "action": "withhold"}
@@ -29,7 +29,7 @@ async def test_decision_is_judged_beside_those_on_their_way_to_the_disk(
 ) -> None:
     """Two desks and a slow disk: the second decision, which the first leaves nothing to, is refused, not "taken"."""
     disk = StuckDisk(monkeypatch)
-    monkeypatch.setattr("relay.shell.desk.DECIDE_S", 0.1)
+    monkeypatch.setattr("relay.shell.desk.desk.DECIDE_S", 0.1)
     async with asyncio.timeout(60), sailing(tmp_path) as ship:
         report(ship, 50.0)
         await until(lambda: ship.desk.state()["dive"]["under_way"])

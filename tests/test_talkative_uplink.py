@@ -13,9 +13,9 @@ from certificates import self_signed
 from link_ends import QUICK, SIGNER, sealed, underway, until
 from peers import on_both_loops
 from relay.core.uplink_talk import WORDS, Ack, Ends, Held, write_ack, write_challenge, write_standing
-from relay.shell.uplink import Uplink
-from relay.shell.uplink_plan import UplinkPlan, shore_pin
-from relay.shell.uplink_tls import certificate_of, pin_of, shore_tls
+from relay.shell.plan.uplink_plan import UplinkPlan, shore_pin
+from relay.shell.uplink.uplink import Uplink
+from relay.shell.uplink.uplink_tls import certificate_of, pin_of, shore_tls
 from released import dive
 
 Says = Callable[[ServerConnection], Awaitable[None]]

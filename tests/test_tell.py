@@ -24,9 +24,9 @@ from relay.core.decision import (
 from relay.core.errors import OperatorError
 from relay.core.sighting import Sighted
 from relay.core.target_position import RangeIs
-from relay.shell.standing import ship_status
-from relay.shell.tell import _message
-from relay.shell.tell_words import say_status, say_taken
+from relay.shell.desk.standing import ship_status
+from relay.shell.desk.tell import _message
+from relay.shell.desk.tell_words import say_status, say_taken
 from test_desk_sense import NOW_US, SEEN, WAITS, ZONE, answer, site
 
 SEES = Sighted(

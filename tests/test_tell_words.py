@@ -10,11 +10,11 @@ from link_ends import SIGNER
 from relay.core.decision import Hold, read_decision
 from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
-from relay.shell.standing import check_decision, ship_status
-from relay.shell.tell import _cut
-from relay.shell.tell_words import say_status, say_taken
-from relay.shell.uplink import Uplink
-from relay.shell.uplink_plan import UplinkPlan
+from relay.shell.desk.standing import check_decision, ship_status
+from relay.shell.desk.tell import _cut
+from relay.shell.desk.tell_words import say_status, say_taken
+from relay.shell.plan.uplink_plan import UplinkPlan
+from relay.shell.uplink.uplink import Uplink
 
 MINUTE = 60_000_000
 NOW_US = 90 * MINUTE

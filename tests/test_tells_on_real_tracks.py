@@ -12,14 +12,14 @@ import pytest
 from audited import case_of
 from dives import SECRETS, run
 from placed_dives import plan_at, published
-from relay.audit.attack import Attack
-from relay.audit.chart_files import read_chart
-from relay.audit.differencing import Differencing
-from relay.audit.environment import Environment
-from relay.audit.free_text import FreeText
-from relay.audit.known_wrecks import KnownWrecks
-from relay.audit.leak_scan import LeakScan, spelled
-from relay.audit.send_times import SendTimes
+from relay.audit.attacks.attack import Attack
+from relay.audit.attacks.differencing import Differencing
+from relay.audit.attacks.environment import Environment
+from relay.audit.attacks.free_text import FreeText
+from relay.audit.attacks.known_wrecks import KnownWrecks
+from relay.audit.attacks.leak_scan import LeakScan, spelled
+from relay.audit.attacks.send_times import SendTimes
+from relay.audit.charts.chart_files import read_chart
 from relay.core.pipeline import Pipeline
 from told_besides import taken
 from translation import laid, station_rows

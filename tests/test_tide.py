@@ -11,8 +11,8 @@ from scipy.optimize import least_squares
 
 from audited import journal
 from dives import SECRETS, plan, policy, run
-from relay.audit.attack import Dive
-from relay.audit.tide import M2_S, tide_of
+from relay.audit.attacks.attack import Dive
+from relay.audit.attacks.tide import M2_S, tide_of
 from relay.core.pipeline import Pipeline
 from relay.core.wire import WireRecord
 from told_besides import taken

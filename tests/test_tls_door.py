@@ -12,9 +12,9 @@ from websockets.asyncio.client import connect
 
 from peers import FAST, PATIENCE_S, RawPeer, on_both_loops, publish, request, take, until, upgrade
 from relay.core.errors import OperatorError
-from relay.shell.gate import Limits
-from relay.shell.site import Site
-from relay.shell.tls_door import site_tls
+from relay.shell.site.gate import Limits
+from relay.shell.site.site import Site
+from relay.shell.site.tls_door import site_tls
 from released import EXPEDITION, dive
 from shores import pem_files, with_certificates
 

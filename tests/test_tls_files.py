@@ -11,7 +11,7 @@ from cryptography.hazmat.primitives import serialization
 
 from certificates import self_signed
 from relay.core.errors import OperatorError
-from relay.shell.tls_files import load_pair, pair_faults
+from relay.shell.site.tls_files import load_pair, pair_faults
 
 
 def encrypted(key: Path, legacy: bool) -> Path:
@@ -64,7 +64,7 @@ def test_damaged_key_that_wants_a_pass_phrase_asks_nobody(tmp_path: Path) -> Non
     pem, key = self_signed(tmp_path)
     hidden = encrypted(key, legacy=False)
     program = (
-        "import ssl, sys; from pathlib import Path; from relay.shell import tls_files\n"
+        "import ssl, sys; from pathlib import Path; from relay.shell.site import tls_files\n"
         "try: tls_files._load(ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER), *map(Path, sys.argv[1:]))\n"
         "except ssl.SSLError: print('refused')"
     )

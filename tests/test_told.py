@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 
 from expeditions import changed
-from relay.audit.chart import Floats
-from relay.audit.journey import Journey, invented_journey
-from relay.audit.soundings_of import soundings_of
-from relay.audit.told import SINK_MPS, header_of, told_of
+from relay.audit.advising.journey import Journey, invented_journey
+from relay.audit.advising.told import SINK_MPS, header_of, told_of
+from relay.audit.charts.chart import Floats
+from relay.audit.matching.soundings_of import soundings_of
 from relay.core.policy import MICROSECONDS, Disclosed, Place, Plan, Policy
-from relay.shell.expedition import parse_expedition, preset_policy
-from relay.shell.recording import load_recording
-from relay.shell.rehearse import rehearse
-from relay.shell.secrets_file import seeded_secrets
+from relay.shell.plan.expedition import parse_expedition, preset_policy
+from relay.shell.record.secrets_file import seeded_secrets
+from relay.shell.released.recording import load_recording
+from relay.shell.ship.rehearse import rehearse
 
 PUBLIC, FUNDERS = preset_policy("public", "public"), preset_policy("funders", "public")
 RELATIVE = replace(

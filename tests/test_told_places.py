@@ -11,7 +11,7 @@ import pytest
 from audited import apart, chart_about
 from canary_spellings import whole_positions
 from place_spellings import Position, degree_spellings, grid_spellings, random_positions, signed_spellings
-from relay.audit.told_places import places_in
+from relay.audit.attacks.told_places import places_in
 
 PLACES = random_positions(3, 7)
 # Too coarse for the reader to choose by, or half a position: 577604mE alone, a zone alone.

@@ -3,7 +3,7 @@
 from math import nan
 
 from dives import SECOND, message, rows
-from relay.audit.told_texts import clock, listed, names_beyond, strings, texts_of
+from relay.audit.attacks.told_texts import clock, listed, names_beyond, strings, texts_of
 from told_besides import noted, released, survey
 
 

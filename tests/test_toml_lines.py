@@ -4,7 +4,7 @@ import tomllib
 from typing import Any
 
 from expeditions import RIGHT
-from relay.shell.toml_lines import Path, line_numbers, line_of
+from relay.shell.plan.toml_lines import Path, line_numbers, line_of
 
 
 def paths_in(value: Any, path: Path = ()) -> list[Path]:

@@ -12,9 +12,9 @@ from shapely import LineString
 
 from audited import Point, apart, case_of, dive_of, in_frame, lay_public_grid, on_earth, shows, step
 from dives import INVENTED_SITE, SECOND, SECRETS, message, rows, run
-from relay.audit.attack import Dive
-from relay.audit.shown_track import tracks_of
-from relay.audit.totals import Passage, Totals, spot_of, stated
+from relay.audit.attacks.attack import Dive
+from relay.audit.attacks.shown_track import tracks_of
+from relay.audit.attacks.totals import Passage, Totals, spot_of, stated
 from relay.core import channel, release
 from relay.core.area import Zone, ZoneAction
 from relay.core.disclosure import Disclosure, Ground, Report

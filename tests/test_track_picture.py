@@ -12,8 +12,8 @@ from PIL import Image
 
 from relay.core.summary import Summary, summary
 from relay.core.wire import read_recording
-from relay.shell.page_words import DE, EN
-from relay.shell.track_picture import ACCENT, SHARED, Fit, Frame, cut_lines, nice, shared_png, track_svg
+from relay.shell.site.page_words import DE, EN
+from relay.shell.site.track_picture import ACCENT, SHARED, Fit, Frame, cut_lines, nice, shared_png, track_svg
 
 DEMO = Path(__file__).resolve().parents[1] / "recordings/demo-dive.recording"
 SVG = "{http://www.w3.org/2000/svg}"

@@ -5,7 +5,7 @@ import itertools
 from hypothesis import given
 from hypothesis import strategies as st
 
-from relay.shell.trail import MOST, Trail
+from relay.shell.desk.trail import MOST, Trail
 
 
 @given(st.lists(st.integers(1, 1_000), max_size=3_000))

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from relay.audit.advise import audit
-from relay.audit.attack import Dive
-from relay.audit.chart import Chart, Floats, Mask
-from relay.audit.evidence import Soundings
-from relay.audit.journey import Journey
-from relay.audit.trial import LADDER, Left, Proving, calibrated, keeps, level_for, spare, working_low
-from relay.shell.expedition import preset_policy
+from relay.audit.advising.advise import audit
+from relay.audit.advising.journey import Journey
+from relay.audit.advising.trial import LADDER, Left, Proving, calibrated, keeps, level_for, spare, working_low
+from relay.audit.attacks.attack import Dive
+from relay.audit.charts.chart import Chart, Floats, Mask
+from relay.audit.matching.evidence import Soundings
+from relay.shell.plan.expedition import preset_policy
 
 PUBLIC = preset_policy("public", "public")
 JOURNEY = Journey("a line", np.arange(0.0, 900.0), np.arange(0.0, 900.0) * 0.4, np.zeros(900), np.full(900, 3.0))

@@ -8,15 +8,15 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from dives import INVENTED_SITE, message, plan, policy, walk
-from relay.audit.attack import Dive
+from relay.audit.attacks.attack import Dive
 from relay.core.errors import OperatorError
 from relay.core.geodesy import Anchor, SiteFrame
 from relay.core.policy import DiveLimits, Plan
 from relay.core.release import Kind
-from relay.shell.recording import load_recording
-from relay.shell.rehearse import rehearse
-from relay.shell.secrets_file import seeded_secrets
-from relay.shell.true_place import true_place
+from relay.shell.audit.true_place import true_place
+from relay.shell.record.secrets_file import seeded_secrets
+from relay.shell.released.recording import load_recording
+from relay.shell.ship.rehearse import rehearse
 
 CELL_M = 10.0
 FIRST_S = 300

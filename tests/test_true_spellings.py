@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 
 from dives import INVENTED_SITE, message, plan, policy, walk
-from relay.audit.attack import Dive
+from relay.audit.attacks.attack import Dive
 from relay.core.errors import OperatorError
 from relay.core.policy import Place, Plan
-from relay.shell.recording import load_recording
-from relay.shell.rehearse import rehearse
-from relay.shell.secrets_file import seeded_secrets
-from relay.shell.true_spellings import spelled_in
+from relay.shell.audit.true_spellings import spelled_in
+from relay.shell.record.secrets_file import seeded_secrets
+from relay.shell.released.recording import load_recording
+from relay.shell.ship.rehearse import rehearse
 
 
 def released(folder: Path, expedition: Plan, note: str | None = None) -> Dive:

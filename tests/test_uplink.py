@@ -14,10 +14,10 @@ from relay.core.errors import InvitationError
 from relay.core.guests import Listing, write_listing
 from relay.core.seal import Signer
 from relay.core.uplink_talk import BATCH_OCTETS, PIECE_OCTETS, WORDS, Ends, write_challenge
-from relay.shell.outlet import Frame
-from relay.shell.uplink import Uplink
-from relay.shell.uplink_plan import UplinkPlan, shore_pin
-from relay.shell.uplink_tls import certificate_of, pin_of, shore_tls
+from relay.shell.plan.uplink_plan import UplinkPlan, shore_pin
+from relay.shell.released.outlet import Frame
+from relay.shell.uplink.uplink import Uplink
+from relay.shell.uplink.uplink_tls import certificate_of, pin_of, shore_tls
 from released import dive, programme
 
 STALL_S = QUICK.answer_s - QUICK.keep_s  # who gets no processor for so long may miss a sign of life

@@ -7,8 +7,8 @@ import pytest
 
 from link_ends import QUICK, SIGNER, MemoryShore, harbour, sealed, underway, until
 from relay.core.wire import footer
-from relay.shell import uplink_session
-from relay.shell.uplink import Uplink
+from relay.shell.uplink import uplink_session
+from relay.shell.uplink.uplink import Uplink
 from released import dive
 from ship_in_hand import sailing, tell
 

@@ -6,10 +6,10 @@ import pytest
 
 from expeditions import changed, linked
 from relay.core.errors import ExpeditionError
-from relay.shell.expedition import Expedition, parse_expedition
-from relay.shell.plain_ground import describe_uplink
-from relay.shell.quantities import rate_bits_per_s, say_rate
-from relay.shell.uplink_plan import UplinkPlan, shore_address, shore_pin
+from relay.shell.plan.expedition import Expedition, parse_expedition
+from relay.shell.plan.plain_ground import describe_uplink
+from relay.shell.plan.quantities import rate_bits_per_s, say_rate
+from relay.shell.plan.uplink_plan import UplinkPlan, shore_address, shore_pin
 
 
 @pytest.mark.parametrize(

@@ -37,9 +37,9 @@ from relay.core.uplink_talk import (
     read_standing,
     write_proof,
 )
-from relay.shell.uplink import Uplink
-from relay.shell.uplink_port import PortLimits, UplinkPort
-from relay.shell.uplink_tls import certificate_of, ship_tls
+from relay.shell.uplink.uplink import Uplink
+from relay.shell.uplink.uplink_port import PortLimits, UplinkPort
+from relay.shell.uplink.uplink_tls import certificate_of, ship_tls
 from released import dive
 
 FRAMES = sealed(dive(1, 5))

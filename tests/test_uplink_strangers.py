@@ -9,8 +9,8 @@ from pathlib import Path
 from link_ends import QUICK, SIGNER, dialled, harbour, heard, proof, underway, until
 from peers import on_both_loops
 from relay.core.uplink_talk import Held, read_standing
-from relay.shell.uplink import Uplink
-from relay.shell.uplink_port import PortLimits
+from relay.shell.uplink.uplink import Uplink
+from relay.shell.uplink.uplink_port import PortLimits
 
 
 @on_both_loops

@@ -9,7 +9,7 @@ from cryptography.hazmat.primitives import hashes
 
 from certificates import self_signed
 from relay.core.errors import OperatorError
-from relay.shell.uplink_tls import certificate_of, pin_of, ship_tls, shore_tls
+from relay.shell.uplink.uplink_tls import certificate_of, pin_of, ship_tls, shore_tls
 
 
 def test_pin_is_the_fingerprint_that_others_compute(tmp_path: Path) -> None:

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from relay.core.model import Mode
-from relay.shell.seabed import Point, seabed_depth_m
-from relay.shell.vehicle_motion import STEP_S, Body, Handling, Order, Pilot, Wander, Water, turn_deg
+from relay.shell.demo.seabed import Point, seabed_depth_m
+from relay.shell.demo.vehicle_motion import STEP_S, Body, Handling, Order, Pilot, Wander, Water, turn_deg
 
 HANDLING = Handling(lag_s=4.0, push_mps2=0.08, turn_deg_s=7.0, shake_mps=0.02)
 ORDERS = st.builds(Order, st.floats(-2, 2), st.floats(-2, 2), st.floats(-1, 1), st.floats(-720, 720))

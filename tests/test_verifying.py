@@ -11,7 +11,7 @@ from relay.__main__ import main
 from relay.core.model import RowKind
 from relay.core.proof import write_proof
 from relay.core.wire import objects
-from relay.shell.record.verifying import judge
+from relay.shell.proofs.verifying import judge
 from sealed_dives import journal_rows, prove, sealed_recording
 
 JOURNAL = journal_rows()

@@ -25,7 +25,7 @@ from peers import (
     upgrade,
 )
 from relay.core.websocket import CloseCode, encode_binary
-from relay.shell.gate import Limits
+from relay.shell.site.gate import Limits
 from released import dive, dive_with_stills, endless_dive
 
 

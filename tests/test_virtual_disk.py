@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from relay.core.model import Row, RowKind
-from relay.shell.journal import JournalFile, Minute, read_minutes
-from relay.shell.recording import Recorder, load_recording, recording_path
+from relay.shell.record.journal import JournalFile, Minute, read_minutes
+from relay.shell.released.recording import Recorder, load_recording, recording_path
 from test_recording import FRAMES
 from virtual_disk import MemoryJournal, MemoryPath
 

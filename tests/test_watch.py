@@ -10,8 +10,8 @@ from prometheus_client.parser import text_string_to_metric_families
 
 from peers import Answer, answers, exchange, live, request, until
 from relay.core.errors import NoRoomError, OperatorError
-from relay.shell.shore import Shore
-from relay.shell.shore_run import new_shore
+from relay.shell.shore.shore import Shore
+from relay.shell.shore.shore_run import new_shore
 from released import dive
 from shores import RIGHT, ashore, sealed, shore_file, with_certificates
 from streams import free_port

@@ -5,9 +5,9 @@ from typing import Any
 
 import pytest
 
-from relay.audit.attack import Case, Dive
-from relay.audit.leak_scan import LeakScan
-from relay.audit.well_formed import fault_in
+from relay.audit.attacks.attack import Case, Dive
+from relay.audit.attacks.leak_scan import LeakScan
+from relay.audit.attacks.well_formed import fault_in
 from test_attack import CHART
 from told_dives import course_over, policy_of, told_dive
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from relay.shell.wheel import Wheel
+from relay.shell.site.wheel import Wheel
 
 
 class Waiting:

@@ -4,7 +4,7 @@ import msgpack
 import pytest
 
 from played_cases import bottom, released_dive
-from relay.audit.attack import Dive
+from relay.audit.attacks.attack import Dive
 from relay.audit.withheld import COLUMNS, told_fields, without
 from relay.core.disclosure import Report
 from relay.core.policy import Disclosed, Place

@@ -23,11 +23,11 @@ from relay.core.guests import Guest, Listing, digest_of, write_listing
 from relay.core.history import received
 from relay.core.websocket import CloseCode
 from relay.core.wire import footer
-from relay.shell.gate import Tally
-from relay.shell.shore import Shore
-from relay.shell.shore_run import new_shore
-from relay.shell.site import Figures
-from relay.shell.workers import Workers
+from relay.shell.shore.shore import Shore
+from relay.shell.shore.shore_run import new_shore
+from relay.shell.shore.workers import Workers
+from relay.shell.site.gate import Tally
+from relay.shell.site.site import Figures
 from released import dive, programme
 from shores import RIGHT, SIGNER, changed, sealed, shore_file
 
@@ -94,7 +94,7 @@ async def test_worker_that_is_killed_or_hangs_is_replaced_and_lacks_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Its viewers are cut off and come back to another process, after the record they hold; the others never notice."""
-    monkeypatch.setattr("relay.shell.workers.SILENCE_S", 5.0)
+    monkeypatch.setattr("relay.shell.shore.workers.SILENCE_S", 5.0)
     async with ashore(tmp_path) as (shore, workers):
         await shore.take("public", FRAMES[:40])
         viewers = await seated(workers, 16)

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from relay.audit.attack import Wreck
+from relay.audit.attacks.attack import Wreck
 from relay.core.errors import OperatorError
-from relay.shell.wreck_list_file import read_wreck_list
+from relay.shell.audit.wreck_list_file import read_wreck_list
 
 
 def list_file(tmp_path: Path, text: str) -> Path:

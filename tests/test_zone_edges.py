@@ -10,9 +10,9 @@ from scipy.optimize import least_squares
 
 from audited import Point, apart, case_of, in_frame, lay_public_grid, on_earth, recorded, shows, step
 from dives import SECRETS
-from relay.audit.attack import Dive
-from relay.audit.shown_track import tracks_of
-from relay.audit.zone_edges import Circle, ZoneEdges, circles_of, holes, zone_known_to_m
+from relay.audit.attacks.attack import Dive
+from relay.audit.attacks.shown_track import tracks_of
+from relay.audit.attacks.zone_edges import Circle, ZoneEdges, circles_of, holes, zone_known_to_m
 from relay.core import hiding
 from relay.core.area import HiddenDisc, Zone, ZoneAction, hidden_disc
 from relay.core.geodesy import Anchor, SiteFrame

@@ -13,7 +13,7 @@ import pytest
 
 from audited import journal
 from dives import INVENTED_SITE, SECOND, SECRETS, message, plan, policy, rows, run, sealed
-from relay.audit.attack import Dive
+from relay.audit.attacks.attack import Dive
 from relay.core import release
 from relay.core.channel import Due
 from relay.core.disclosure import Disclosure, Report

@@ -12,7 +12,7 @@ import numpy as np
 from geographiclib.geodesic import Geodesic
 
 from dives import INVENTED_SITE, SECRETS
-from relay.audit.attack import Dive
+from relay.audit.attacks.attack import Dive
 from relay.core.disclosure import Disclosure, Ground
 from relay.core.fuse import VehicleState
 from relay.core.geodesy import Anchor, SiteFrame

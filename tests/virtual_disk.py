@@ -9,7 +9,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 
 from relay.core.model import Row, RowKind
-from relay.shell.journal import Minute
+from relay.shell.record.journal import Minute
 
 _SOME_FILE = os.memfd_create("recordings")  # what an fsync of memory is done to
 

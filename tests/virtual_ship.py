@@ -23,10 +23,10 @@ from relay.core.policy import Plan
 from relay.core.release import NO_DIVE
 from relay.core.secrets import Secrets
 from relay.core.subscriber import Ask, ReplayLimit, Subscriber, admit
-from relay.shell.checkpoint import read_checkpoint
-from relay.shell.journal import Journal, JournalFile, clock_of
-from relay.shell.outlet import Frame, Outlet
-from relay.shell.ship import BEAT_S, Ship
+from relay.shell.record.checkpoint import read_checkpoint
+from relay.shell.record.journal import Journal, JournalFile, clock_of
+from relay.shell.released.outlet import Frame, Outlet
+from relay.shell.ship.ship import BEAT_S, Ship
 from remembering_signer import RememberingSigner
 from virtual_disk import MemoryJournal, MemoryPath
 

@@ -16,7 +16,7 @@ RECORDINGS_IN_WHEEL = "relay/recordings"
 
 
 class PackagedSite(BuildHookInterface[Any]):
-    """Puts the built pages where `relay.shell.site_files` looks first."""
+    """Puts the built pages where `relay.shell.site.site_files` looks first."""
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         """Add the built pages to what is being built; raises when they can't be built."""

@@ -7,7 +7,7 @@ geodesics by PROJ, the even-odd rule).
 import numpy as np
 from pyproj import Geod
 
-from relay.audit.chart import Chart, Floats, Mask
+from relay.audit.charts.chart import Chart, Floats, Mask
 from relay.core.area import Area
 
 _WGS84 = Geod(ellps="WGS84")

@@ -20,11 +20,11 @@ from math import hypot
 
 import numpy as np
 
-from relay.audit.attack import Attack, Case, Finding, Progress, quiet
-from relay.audit.calibration import Calibration
-from relay.audit.chart import Chart, Floats
-from relay.audit.evidence import Soundings
-from relay.audit.posterior import Posterior
+from relay.audit.attacks.attack import Attack, Case, Finding, Progress, quiet
+from relay.audit.charts.chart import Chart, Floats
+from relay.audit.matching.calibration import Calibration
+from relay.audit.matching.evidence import Soundings
+from relay.audit.matching.posterior import Posterior
 from relay.audit.withheld import told_fields, without
 from relay.core.policy import Disclosed
 

@@ -9,13 +9,13 @@ from dataclasses import fields
 
 import numpy as np
 
-from relay.audit.attack import Dive
-from relay.audit.chart import Chart, Floats, Mask
+from relay.audit.attacks.attack import Dive
+from relay.audit.charts.chart import Chart, Floats, Mask
 from relay.audit.declared import declared_cells
-from relay.audit.evidence import Soundings
-from relay.audit.match import log_likelihood
-from relay.audit.posterior import Posterior
-from relay.audit.soundings_of import parts_told
+from relay.audit.matching.evidence import Soundings
+from relay.audit.matching.match import log_likelihood
+from relay.audit.matching.posterior import Posterior
+from relay.audit.matching.soundings_of import parts_told
 from relay.core.area import Area
 from relay.core.errors import OperatorError
 

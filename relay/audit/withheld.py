@@ -9,7 +9,7 @@ from typing import Any
 
 import msgpack
 
-from relay.audit.attack import Dive
+from relay.audit.attacks.attack import Dive
 from relay.core.policy import Disclosed
 from relay.core.release import Kind
 from relay.core.wire import WireRecord

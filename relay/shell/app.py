@@ -22,22 +22,13 @@ from relay.core.policy import DiveLimits
 from relay.core.release import HEAD_BYTES, Kind
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
-from relay.shell.audit_gate import Leave, whose_process
-from relay.shell.audit_result import passed_words, why_not
-from relay.shell.briefing import brief
-from relay.shell.clock import MachineTime
-from relay.shell.demo_run import run_demo
+from relay.shell.demo.demo_run import run_demo
 from relay.shell.deploy import deploy
-from relay.shell.desk_token import NAME as TOKEN_FILE
+from relay.shell.desk.desk_token import NAME as TOKEN_FILE
 from relay.shell.exit_code import exit_code
-from relay.shell.expedition import read_expedition
-from relay.shell.export import export
-from relay.shell.guests_told import guests, invite, uninvite
-from relay.shell.import_log import show_record
-from relay.shell.log_lines import announce, log_to_stderr
-from relay.shell.page_words import words_of
-from relay.shell.plain_cautions import cautions
-from relay.shell.plain_ground import (
+from relay.shell.plan.expedition import read_expedition
+from relay.shell.plan.plain_cautions import cautions
+from relay.shell.plan.plain_ground import (
     describe_desk,
     describe_feed,
     describe_ground,
@@ -47,20 +38,29 @@ from relay.shell.plain_ground import (
     describe_uplink,
     describe_vehicles,
 )
-from relay.shell.plain_words import describe_audience
-from relay.shell.public_files import Telling
-from relay.shell.publish import publish
-from relay.shell.quantities import say_number, web_address
-from relay.shell.record.reporting import report
-from relay.shell.recording import load_signed
-from relay.shell.rehearse import Outcome, rehearse
-from relay.shell.running import new_site
-from relay.shell.secrets_file import read_secrets, seeded_secrets
-from relay.shell.ship import Ship
-from relay.shell.site_files import site_folder
-from relay.shell.site_key import show_key
-from relay.shell.until_stopped import raise_open_files, run_until_stopped
-from relay.shell.verify import verify
+from relay.shell.plan.plain_words import describe_audience
+from relay.shell.plan.quantities import say_number, web_address
+from relay.shell.record.clock import MachineTime
+from relay.shell.record.import_log import show_record
+from relay.shell.record.secrets_file import read_secrets, seeded_secrets
+from relay.shell.record.site_key import show_key
+from relay.shell.released.briefing import brief
+from relay.shell.released.export import export
+from relay.shell.released.publish import publish
+from relay.shell.released.recording import load_signed
+from relay.shell.released.verify import verify
+from relay.shell.report.reporting import report
+from relay.shell.ship.audit_gate import Leave, whose_process
+from relay.shell.ship.audit_result import passed_words, why_not
+from relay.shell.ship.rehearse import Outcome, rehearse
+from relay.shell.ship.running import new_site
+from relay.shell.ship.ship import Ship
+from relay.shell.ship.until_stopped import raise_open_files, run_until_stopped
+from relay.shell.shore.guests_told import guests, invite, uninvite
+from relay.shell.shore.log_lines import announce, log_to_stderr
+from relay.shell.site.page_words import words_of
+from relay.shell.site.public_files import Telling
+from relay.shell.site.site_files import site_folder
 
 _PLAIN: dict[str, Any] = {"highlight": False, "markup": False, "soft_wrap": True}
 _log = logging.getLogger(__name__)

@@ -5,7 +5,7 @@ import sys
 from collections.abc import Callable
 
 from relay.core.errors import OperatorError
-from relay.shell.printable import printable_lines
+from relay.shell.released.printable import printable_lines
 
 FAULT = 2
 

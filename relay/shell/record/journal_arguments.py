@@ -6,9 +6,9 @@ Rules: arguments alone, as in `__main__`; `relay.shell.record.journal_command` s
 import argparse
 from pathlib import Path
 
+from relay.shell.locked.locked_arguments import to_argument
+from relay.shell.proofs.proof_arguments import add_journal_verify
 from relay.shell.reading_arguments import Commands, add_command
-from relay.shell.record.locked_arguments import to_argument
-from relay.shell.record.proof_arguments import add_journal_verify
 
 _EXAMPLES = """\
 examples:

@@ -10,25 +10,25 @@ def journal(options: argparse.Namespace) -> int:
 
 
 def _import(options: argparse.Namespace) -> int:
-    from relay.shell.import_log import import_log
+    from relay.shell.record.import_log import import_log
 
     return import_log(options)
 
 
 def _backup(options: argparse.Namespace) -> int:
-    from relay.shell.record.locked_command import backup
+    from relay.shell.locked.locked_command import backup
 
     return backup(options)
 
 
 def _export(options: argparse.Namespace) -> int:
-    from relay.shell.record.exporting import export_journal
+    from relay.shell.exact.exporting import export_journal
 
     return export_journal(options)
 
 
 def _verify(options: argparse.Namespace) -> int:
-    from relay.shell.record.checking import verify_journal
+    from relay.shell.proofs.checking import verify_journal
 
     return verify_journal(options)
 

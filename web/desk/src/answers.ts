@@ -57,7 +57,7 @@ type Value = Readonly<Record<string, unknown>>;
 
 const namesIn = (value: unknown): string[] => (Array.isArray(value) ? value.filter((name) => typeof name === 'string') : []);
 
-/** What the ship says of a decision beside that it took it, in the words of the command line (relay/shell/tell_words.py). */
+/** What the ship says of a decision beside that it took it, in the words of the command line (relay/shell/desk/tell_words.py). */
 const alsoOf: Readonly<Record<string, (value: Value) => readonly string[]>> = {
   cut: alreadyOut,
   zone: ({ hidden_from: others, exact_to: exact }) => [

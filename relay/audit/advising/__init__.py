@@ -1,0 +1,1 @@
+"""The other way round: the finest settings that keep a promise."""

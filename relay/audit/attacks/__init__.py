@@ -1,0 +1,1 @@
+"""The outsider's attacks, each in a file of its own, and what they share."""

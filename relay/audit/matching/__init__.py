@@ -1,0 +1,1 @@
+"""A dive laid on a chart: likelihood, posterior, calibration."""

@@ -1,0 +1,1 @@
+"""The exact record as dives and as tables, and the formats it is exported in."""

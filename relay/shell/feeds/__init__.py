@@ -1,0 +1,1 @@
+"""Bytes in: sockets and lines that the relay listens to, and captures of them."""

@@ -1,0 +1,1 @@
+"""Finds: how they and their files are given and kept."""

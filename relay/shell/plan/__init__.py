@@ -1,0 +1,1 @@
+"""What the operator writes: the expedition file, read, checked, and said in plain words."""

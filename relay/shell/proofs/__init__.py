@@ -1,0 +1,1 @@
+"""That the exact record is as it was sealed: sums, proofs, and how anybody checks them."""

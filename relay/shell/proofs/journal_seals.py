@@ -1,0 +1,120 @@
+"""What sealed a site's exact record: the roots of its minutes, and which of them each released head is over.
+
+Rules: read-only, whether the relay runs or not. A root that the relay noted is taken for what it is until a head that
+was released over it bears it out; what it didn't note, as before there were seals, is grown from the rows.
+"""
+
+import contextlib
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from relay.core.errors import SecretsError
+from relay.core.merkle import Frontier, leaf_hash, node_hash
+from relay.core.minute_tree import MINUTE_US, Evidence
+from relay.core.model import Row, RowKind
+from relay.core.record_log import LogStart, RecordLog
+from relay.core.release import MICROSECONDS, Kind
+from relay.core.secrets import Secrets
+from relay.core.wire import WireRecord
+from relay.shell.record.journal import LAST, Minute, read_marks, read_minutes, read_rows
+from relay.shell.record.journal import NAME as JOURNAL
+from relay.shell.record.secrets_file import MARK, NAME, open_secrets, secrets_path
+
+
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """A released record that seals the exact record: its number in its dive, its dive time in seconds and in minutes.
+
+    `minutes`: over how many minutes of the journal it is, from the first; None: over none that this journal has.
+    """
+
+    seq: int
+    elapsed_s: float
+    dive_minute: int
+    minutes: int | None
+
+
+def site_secrets(private: Path, key: Path | None) -> Secrets:
+    """Return the secrets with which a site's journal was written; SecretsError where it has none, or others.
+
+    `key`: what opens them where they are encrypted; without it a passphrase is asked for.
+    """
+    if secrets_path(private) is None:
+        raise SecretsError(f"{private / NAME} is missing: without it nothing of the journal can be checked or proved")
+    return open_secrets(private, read_marks(private / JOURNAL).get(MARK), key)
+
+
+def minutes_of(journal: Path, evidence: Evidence) -> list[Minute]:
+    """Return what all whole minutes of a journal came to, from minute 0 on: as noted, and grown where they weren't."""
+    noted = _without_gap(read_minutes(journal))
+    log = RecordLog(evidence, _after(noted))
+    for row in read_rows(journal, noted[-1].last_seq + 1 if noted else 1):
+        log.add(row)
+    log.upto(int(read_marks(journal).get(LAST, 0)))
+    return noted + [Minute(*closed) for closed in log.take_closed()]
+
+
+def rows_of(journal: Path, first: int, last: int) -> list[Row]:
+    """Return the rows from number `first` to `last`, both in."""
+    return _rows(journal, "seq BETWEEN ? AND ?", (first, last))
+
+
+def decisions_of(journal: Path) -> list[Row]:
+    """Return the operator's decisions."""
+    return _rows(journal, "kind = 'decision'", ())
+
+
+def _rows(journal: Path, where: str, values: tuple[int, ...]) -> list[Row]:
+    asked = f"SELECT seq, embargo_us, wall_s, source, kind, data FROM row WHERE {where} ORDER BY seq"
+    with contextlib.closing(sqlite3.connect(f"file:{journal}?mode=ro", uri=True)) as database:
+        found = database.execute(asked, values).fetchall()
+    return [Row(row[0], row[1], row[2], row[3], RowKind(row[4]), row[5]) for row in found]
+
+
+def heads_over(roots: Iterable[bytes]) -> list[bytes]:
+    """Return the heads of the log over its first 0, 1, 2, ... minutes, whose roots are given."""
+    log = Frontier()
+    heads = [log.head]
+    for root in roots:
+        log.append(leaf_hash(root))
+        heads.append(log.head)
+    return heads
+
+
+def seals_in(
+    records: Iterable[WireRecord], audience: str, evidence: Evidence, heads: Sequence[bytes]
+) -> Iterator[Sealed]:
+    """Yield what each head in a dive's records is over, by the `heads` of the journal's log (`heads_over`).
+
+    A head over more minutes than the one before is looked for first where it must be, then everywhere.
+    """
+    begun: int | None = None
+    for record in records:
+        if record.kind != Kind.HEAD:
+            continue
+        minute = round(record.elapsed_s * MICROSECONDS) // MINUTE_US
+        blind = evidence.blind(audience, record.dive, minute)
+        likely = [at for at in (begun + minute, begun + minute + 1) if at < len(heads)] if begun is not None else []
+        over = next((at for at in (*likely, *range(len(heads))) if [node_hash(heads[at], blind)] == record.body), None)
+        begun = over - minute if begun is None and over is not None and over >= minute else begun
+        yield Sealed(record.seq, record.elapsed_s, minute, over)
+
+
+def _without_gap(minutes: Iterable[Minute]) -> list[Minute]:
+    """Return the minutes from 0 on up to the first that wasn't noted."""
+    out = list[Minute]()
+    for minute in minutes:
+        if minute.minute != len(out):
+            break
+        out.append(minute)
+    return out
+
+
+def _after(noted: Sequence[Minute]) -> LogStart:
+    """Return where the log goes on behind these minutes."""
+    log = Frontier()
+    for minute in noted:
+        log.append(leaf_hash(minute.root))
+    return LogStart(len(noted), noted[-1].last_seq + 1, log.peaks) if noted else LogStart()

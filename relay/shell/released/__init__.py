@@ -1,0 +1,1 @@
+"""Released records as files: recordings, briefings, exports, and how anybody checks them."""

@@ -1,0 +1,1 @@
+"""A dive's report, exact or released, as a page that prints."""

@@ -1,0 +1,223 @@
+"""One dive as it was, gathered for its exact report: each vehicle's track and depths in few points, and its figures.
+
+Rules: exact and private. Reports are taken as they stream from the record, so memory is bounded however long the dive;
+the lines that are drawn pass every report within some decimetres to metres (`kept_track`), the figures are of all.
+A fix that nothing under way could have reached is counted and not drawn. The plan is azimuthal equidistant about the
+first position that the next one confirms (`geodesy.plane`), so north is up. Times are seconds since the dive began: by
+the embargo clock of what came live without a time of its own, else by the vehicle's clock.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from itertools import pairwise
+from math import dist
+
+from relay.core.fuse import depth_from_pressure
+from relay.core.geodesy import Anchor, AnchorSeeker, plane
+from relay.core.kept_track import FixGate, KeptTrack, TrackSpot
+from relay.core.model import Observation
+from relay.core.policy import MICROSECONDS, Leg
+from relay.shell.exact.exact_dives import ExactDives, Progress, in_silence
+from relay.shell.exact.exact_values import Dive, ExactReport, Phase, Where
+from relay.shell.report.report_drawing import Drawn, Spot
+
+MOST_POINTS, EVERY_REPORTS = 1_500, 5_000
+
+
+class Ground:
+    """The plan's plane: laid about an anchor, or about the first position that it is asked for."""
+
+    def __init__(self, anchor: Anchor | None = None) -> None:
+        self.anchor = anchor
+
+    def spot(self, latitude_deg: float, longitude_deg: float) -> Spot:
+        """Return metres east and north of the first position."""
+        if self.anchor is None:
+            self.anchor = Anchor(latitude_deg, longitude_deg, 0)
+        east_m, north_m, *_ = plane(latitude_deg, longitude_deg, self.anchor)
+        return east_m, north_m
+
+
+@dataclass(frozen=True, slots=True)
+class Fixed:
+    """A position at a moment: seconds of the dive, Unix seconds by whichever clock timed it, and where."""
+
+    at_s: float
+    t_s: float
+    where: Where
+
+
+@dataclass(slots=True)
+class LegExact:
+    """A leg with its times in seconds of the dive, and the deepest that was reported in it."""
+
+    phase: Phase
+    from_s: float
+    to_s: float
+    most_m: float | None = None
+
+
+@dataclass(slots=True)
+class VehicleExact:
+    """One vehicle of a dive. `wild`: fixes that aren't drawn; `by`: reports by feed and station, or by log."""
+
+    name: str
+    legs: list[LegExact]
+    reports: int = 0
+    positions: int = 0
+    wild: int = 0
+    first: Fixed | None = None
+    last: Fixed | None = None
+    deepest: Fixed | None = None
+    deepest_m: float | None = None
+    by: Counter[tuple[str, str]] = field(default_factory=Counter)
+    corners: tuple[float, float, float, float] | None = None
+    track: KeptTrack = field(default_factory=lambda: KeptTrack(MOST_POINTS))
+    depths: KeptTrack = field(default_factory=lambda: KeptTrack(MOST_POINTS))
+
+    @property
+    def bottom_s(self) -> float:
+        """Seconds in legs at the bottom."""
+        return sum(leg.to_s - leg.from_s for leg in self.legs if leg.phase.leg is Leg.BOTTOM)
+
+    @property
+    def way_m(self) -> float:
+        """Metres along the line that is drawn."""
+        return sum(dist(one, other) for piece in self.drawn().track for one, other in pairwise(piece))
+
+    def widen(self, where: Where) -> None:
+        """Let the corners of the track (south, west, north, east) hold a position."""
+        latitude_deg, longitude_deg = where.latitude_deg, where.longitude_deg
+        south, west, north, east = self.corners or (latitude_deg, longitude_deg) * 2
+        self.corners = (
+            *(min(south, latitude_deg), min(west, longitude_deg)),
+            *(max(north, latitude_deg), max(east, longitude_deg)),
+        )
+
+    def drawn(self) -> Drawn:
+        """Return the vehicle as it is drawn."""
+        depths = [[(spot.at_us / MICROSECONDS, spot.depth_m) for spot in piece] for piece in _pieces(self.depths)]
+        track = [[(spot.east_m, spot.north_m) for spot in piece] for piece in _pieces(self.track)]
+        return Drawn(self.name, depths, track)
+
+
+def _pieces(track: KeptTrack) -> Iterator[list[TrackSpot]]:
+    piece = list[TrackSpot]()
+    for spot in (*track.broken(), None):
+        if spot is not None:
+            piece.append(spot)
+        elif piece:
+            yield piece
+            piece = []
+
+
+class _Gathering:
+    """Takes the reports of one vehicle in the order of its time."""
+
+    def __init__(self, vehicle: VehicleExact, ground: Ground) -> None:
+        self.vehicle, self._ground = vehicle, ground
+        self._gate: FixGate[Fixed] = FixGate()
+        self._latitude_deg: float | None = None
+        self._fixed_us: int | None = None
+
+    def take(self, report: ExactReport, at_s: float) -> None:
+        """Take a report of the exact record: what of it stands, and when in the dive it was made."""
+        if report.kept is None:
+            return
+        told, vehicle = report.kept.observation, self.vehicle
+        vehicle.reports += 1
+        vehicle.by[_came_by(report)] += 1
+        where = _where(told)
+        self._latitude_deg = where.latitude_deg if where is not None else self._latitude_deg
+        depth_m = self._depth_m(told)
+        if depth_m is not None:
+            self._deep(depth_m, at_s, report.report.t_s, where)
+        if where is not None and report.counts:
+            self._fix(Where(where.latitude_deg, where.longitude_deg, depth_m), at_s, report.report.t_s)
+
+    def _depth_m(self, told: Observation) -> float | None:
+        if told.depth_m is not None or told.pressure_dbar is None or self._latitude_deg is None:
+            return told.depth_m
+        return depth_from_pressure(told.pressure_dbar, self._latitude_deg)
+
+    def _deep(self, depth_m: float, at_s: float, t_s: float, where: Where | None) -> None:
+        vehicle = self.vehicle
+        vehicle.depths.take(TrackSpot(round(at_s * MICROSECONDS), 0.0, 0.0, depth_m))
+        if vehicle.deepest_m is None or depth_m > vehicle.deepest_m:
+            vehicle.deepest_m = depth_m
+            place = where or (vehicle.last.where if vehicle.last is not None else None)
+            known = None if place is None else Where(place.latitude_deg, place.longitude_deg, depth_m)
+            vehicle.deepest = None if known is None else Fixed(at_s, t_s, known)
+        for leg in vehicle.legs:
+            if leg.from_s <= at_s <= leg.to_s:
+                leg.most_m = depth_m if leg.most_m is None else max(leg.most_m, depth_m)
+
+    def _fix(self, where: Where, at_s: float, t_s: float) -> None:
+        vehicle, at_us = self.vehicle, round(at_s * MICROSECONDS)
+        vehicle.positions += 1
+        if self._fixed_us is not None and at_us <= self._fixed_us:
+            return  # another sentence of the same instant, or one that came late: the line goes through it already
+        self._fixed_us = at_us
+        east_m, north_m = self._ground.spot(where.latitude_deg, where.longitude_deg)
+        believed = self._gate.take(TrackSpot(at_us, east_m, north_m, 0.0), Fixed(at_s, t_s, where))
+        vehicle.wild += 1 - len(believed)
+        for spot, fixed in believed:
+            vehicle.track.take(spot)
+            vehicle.first, vehicle.last = vehicle.first or fixed, fixed
+            vehicle.widen(fixed.where)
+
+
+def _where(told: Observation) -> Where | None:
+    if told.latitude_deg is None or told.longitude_deg is None:
+        return None
+    return Where(told.latitude_deg, told.longitude_deg, told.depth_m)
+
+
+def _came_by(report: ExactReport) -> tuple[str, str]:
+    if report.receipt is not None:
+        return report.receipt.feed, report.receipt.station
+    return f"log {report.log}", ""
+
+
+def ground_of(exact: ExactDives, dive: Dive) -> Ground:
+    """Return the plane of a dive: about its first position that the next one confirms (`AnchorSeeker`)."""
+    for name in dive.vehicles:
+        seeker = AnchorSeeker()
+        for report in exact.track(name, dive.number):
+            told = report.told
+            if told.latitude_deg is None or told.longitude_deg is None:
+                continue
+            if (anchor := seeker.offer(told.latitude_deg, told.longitude_deg, 0)) is not None:
+                return Ground(anchor)
+    return Ground()
+
+
+def vehicles_of(
+    exact: ExactDives, dive: Dive, ground: Ground, progress: Progress = in_silence
+) -> Iterator[VehicleExact]:
+    """Yield each vehicle of a dive, gathered from its exact record; `progress` hears how many reports were taken."""
+    length_s = exact.length_s(dive)
+    for name in dive.vehicles:
+        legs = [_leg(phase, dive, length_s) for phase in exact.phases(dive.number) if phase.vehicle == name]
+        gathering = _Gathering(VehicleExact(name, legs), ground)
+        begun_s = exact.begun_s(name, dive.number)
+        for count, report in enumerate(exact.record(name, dive.number), 1):
+            gathering.take(report, _at_s(report, dive, begun_s))
+            if count % EVERY_REPORTS == 0:
+                progress(f"drawing {name}", count, exact.reports)
+        yield gathering.vehicle
+
+
+def _at_s(report: ExactReport, dive: Dive, begun_s: float) -> float:
+    if report.receipt is not None and not report.report.own:
+        return (report.receipt.moment.embargo_us - dive.begun.embargo_us) / MICROSECONDS
+    return report.report.t_s - begun_s
+
+
+def _leg(phase: Phase, dive: Dive, length_s: float) -> LegExact:
+    def since_s(embargo_us: int) -> float:
+        return (embargo_us - dive.begun.embargo_us) / MICROSECONDS
+
+    ended_s = length_s if phase.ended is None else since_s(phase.ended.embargo_us)
+    return LegExact(phase, since_s(phase.begun.embargo_us), ended_s)

@@ -1,0 +1,1 @@
+"""The running relay on board, the promises it keeps, and a rehearsal of it."""

@@ -1,0 +1,1 @@
+"""The public port: pages, history and the live tail, from released records alone."""

@@ -1,0 +1,1 @@
+"""The link from ship to shore, both its ends."""
