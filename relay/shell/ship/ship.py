@@ -27,7 +27,7 @@ from relay.shell.desk.control import Control
 from relay.shell.desk.deciding import Deciding
 from relay.shell.desk.desk_room import DeskRoom
 from relay.shell.desk.inviting import Inviting
-from relay.shell.desk.standing import ship_status
+from relay.shell.desk.standing import release_alarms, ship_status
 from relay.shell.desk.taking import Taking
 from relay.shell.feeds.feeds import Feed, open_feeds
 from relay.shell.plan.expedition import Expedition
@@ -196,26 +196,13 @@ class Ship:
 
     def alarms(self) -> list[str]:
         """Return what is wrong now, in words without a position."""
-        pipeline = self.pipeline
         out = [f"the release has stopped: {self.stopped}"] if self.stopped else []
         out += [self._journal.fault] if self._journal is not None and self._journal.fault else []
         out += self._outlet.faults
         out += [self.inviting.fault] if self.inviting.fault else []
         out += [] if self.uplink is None else self.uplink.alarms()
         out += self.promises.alarms() + self.desk.alarms(self._clock.now_us())
-        out += [f"{name} is outside the declared area" for name in pipeline.outside()]
-        for doubt in pipeline.doubts(self._clock.counted_us()):
-            name, apart = pipeline.plan.vehicles[doubt.vehicle], f"{doubt.apart_m:.0f} m"
-            out.append(f"two stations contradict each other about {name} by {apart}: its place isn't released")
-        for channel in pipeline.channels:
-            if channel.outside is not None:
-                audience = channel.policy.audience
-                out.append(f"the release to {audience} has stopped: {channel.outside} was outside the declared area")
-        if pipeline.embargo.refused:
-            out.append(
-                f"the embargo is full: {pipeline.embargo.refused} reports are in the journal but won't be released"
-            )
-        return out
+        return out + release_alarms(self.pipeline, self._clock.counted_us())
 
     def _go_on(self, journal: Journal) -> None:
         """Journal from now on, and take what is on the disk."""
