@@ -230,7 +230,7 @@ def test_what_no_released_seal_bears_out_is_said(ours: Site) -> None:
     file.commit([replace(ours.rows[-1], seq=203, embargo_us=1_200_000_000)], {})
     file.close()
     assert check(ours.read()).verdict.startswith(
-        "Verified: nothing is wrong; rows 1 to 202 are borne out by released seals.\n"
+        "Verified: nothing is wrong; released seals bear out rows 1 to 202.\n"
         "Nothing outside this disk bears out rows 203 to 203: whoever writes this disk can make that anew"
     )
     change(ours, "UPDATE row SET data = ? WHERE seq = 100", (b"{}",))
@@ -266,7 +266,6 @@ def test_write_ahead_log_beside_a_journal_that_was_closed_is_told(ours: Site) ->
 
 def test_recording_of_another_journal_is_told_once(ours: Site) -> None:
     """Not seal by seal."""
-    write_secrets(ours.folder / "private", SECRETS)
     change(ours, "UPDATE row SET data = ? WHERE seq = 1", (b"{}",))
     told = wrong(ours)
     assert told.count("none of its 5 seals is of this journal: it's another journal's, or this one was made anew") == 2
@@ -293,7 +292,7 @@ def test_check_beside_a_relay_that_writes_meanwhile_finds_nothing_wrong(
         for name in ("lengths", "_check_sums", "_check_file", "_secrets", "_noted", "_last_us", "_check_released"):
             step = getattr(checking, name)
 
-            def after(*given: Any, step: Callable[..., Any] = step, **named: Any) -> Any:
+            def after(*given: Any, step: Callable[..., Any] = step, relay: Relay = relay, **named: Any) -> Any:
                 found = step(*given, **named)
                 relay.take(12)
                 return found

@@ -79,9 +79,7 @@ class Report:
         if self.proved >= self.rows:
             every = f"released seals bear out every row, 1 to {self.rows}" if self.rows else "there is no row yet"
             return f"Verified: nothing is wrong, and {every}."
-        until = (
-            f"rows 1 to {self.proved} are borne out by released seals" if self.proved else "no released seal is here"
-        )
+        until = f"released seals bear out rows 1 to {self.proved}" if self.proved else "no released seal is here"
         return (
             f"Verified: nothing is wrong; {until}.\n"
             f"Nothing outside this disk bears out rows {self.proved + 1} to {self.rows}: {_BEARS_OUT_NOTHING}."
