@@ -76,10 +76,10 @@ SHELL = {
     "secrets_lock": "core.errors core.secrets journal secrets_file shell.identities shell.locking whole_file",
     "identities": "core.errors shell.locking whole_file | pyrage",
     "backup": "core.errors expedition journal recovered secrets_file shell.locking shell.sums",
-    "opening": "core.errors shell.backup shell.locking",
+    "opening": "core.errors shell.backup shell.locking printable",
     "locked_arguments": "reading_arguments",
     "locked_command": "core.errors expedition import_log shell.backup shell.identities "
-    "shell.locking shell.opening shell.secrets_lock | rich",
+    "shell.locking shell.opening shell.secrets_lock shell.telling",
     "journal_arguments": "reading_arguments shell.locked_arguments shell.proof_arguments",
     "journal_command": "import_log shell.checking shell.exporting shell.locked_command",
     "find_arguments": "reading_arguments",
