@@ -29,6 +29,7 @@ from relay.shell.plan.expedition import Expedition, read_expedition
 from relay.shell.proofs.sums import damaged, read_sums
 from relay.shell.record.journal import NAME as JOURNAL
 from relay.shell.record.journal import JournalFile, read_rows
+from relay.shell.record.read_only import last_row, reading
 from relay.shell.record.recovered import NAME as RECOVERED
 from relay.shell.record.secrets_file import open_secrets, secrets_path, write_secrets
 from relay.shell.record.whole_file import new_file
@@ -182,7 +183,9 @@ def test_a_backup_is_of_one_moment_though_rows_come_in_between_its_pages(tmp_pat
     [
         (lambda site, to: back_up(site, site.path.parent / "a.age", [], _quiet), "nobody is named"),
         (lambda site, to: back_up(site, site.path, [to], _quiet), "is there already"),
-        (lambda site, to: back_up(site, site.path.parent / "no" / "a.age", [to], _quiet), "can't be written"),
+        (lambda site, to: back_up(site, site.released / "a.age", [to], _quiet), "everything is public"),
+        (lambda site, to: back_up(site, site.private / "secrets.age", [to], _quiet), "a file of the site's own"),
+        (lambda site, to: back_up(site, site.path.parent / "no" / "a.age", [to], _quiet), "is no folder"),
     ],
 )
 def test_what_stands_in_the_way_is_said_and_nothing_is_left(
@@ -364,8 +367,8 @@ async def _dialled(port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWrite
 
 
 def _last(expedition: Expedition) -> int:
-    with contextlib.closing(sqlite3.connect(f"file:{expedition.private / JOURNAL}?mode=ro", uri=True)) as database:
-        return int(database.execute("SELECT coalesce(max(seq), 0) FROM row").fetchone()[0])
+    with reading(expedition.private / JOURNAL) as database:
+        return last_row(database)
 
 
 def _journalled(private: Path) -> bytes:
