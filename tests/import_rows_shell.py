@@ -80,14 +80,15 @@ SHELL = {
     "whole_file",
     "opening": "core.errors shell.backup shell.locking printable",
     "locked_arguments": "reading_arguments",
-    "locked_command": "core.errors expedition import_log shell.backup shell.identities "
+    "locked_command": "core.errors expedition shell.backup shell.identities "
     "shell.locking shell.opening shell.secrets_lock shell.telling",
     "journal_arguments": "reading_arguments shell.locked_arguments shell.proof_arguments",
     "journal_command": "import_log shell.checking shell.exporting shell.locked_command",
     "find_arguments": "reading_arguments",
     "find_files": "core.errors core.find whole_file",
     "outlines": "core.errors core.find shell.find_files",
-    "finding": "core.decision core.errors core.find control expedition quantities shell.find_files shell.outlines",
+    "finding": "core.decision core.errors core.find core.geodesy control expedition quantities "
+    "shell.find_files shell.outlines",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",

@@ -198,3 +198,18 @@ def test_two_files_that_differ_are_never_guessed_about(private: Path) -> None:
     with pytest.raises(SecretsError, match="not the file this site's journal was written with"):
         lock_secrets(private, key)
     assert (private / LOCKED).exists() and (private / NAME).exists()
+
+
+def test_a_plain_file_beside_the_encrypted_one_is_told_each_time(
+    private: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """It counts, so whoever thinks the secrets are encrypted learns that they lie there open; one alone is no word."""
+    key = private.parent / "ship.key"
+    site = open_secrets(private, None)
+    assert caplog.text == ""
+    lock_secrets(private, key)
+    open_secrets(private, None, key)
+    assert caplog.text == ""
+    write_secrets(private, site)
+    assert open_secrets(private, None) == site
+    assert f"{private} holds secrets.json beside secrets.age" in caplog.text and site.key.hex() not in caplog.text

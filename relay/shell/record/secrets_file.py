@@ -8,6 +8,7 @@ two steps of locking it, the plain one counts.
 """
 
 import json
+import logging
 import os
 import secrets
 import stat
@@ -22,6 +23,8 @@ from relay.shell.locked.locking import Key, LockedTo, locked_bytes_to, open_byte
 NAME = "secrets.json"
 LOCKED = "secrets.age"
 MARK = "secrets fingerprint"
+BOTH = "%s holds %s beside %s: the plain one counts. `offing secrets lock` takes %s away, or move away the wrong one"
+log = logging.getLogger("offing.secrets")
 
 
 def fingerprint(site: Secrets) -> str:
@@ -40,6 +43,8 @@ def open_secrets(folder: Path, known: str | None, key: Path | None = None) -> Se
     `key`: the file that opens them where they are encrypted; without it a passphrase is asked for on the terminal.
     """
     path = secrets_path(folder)
+    if path == folder / NAME and (folder / LOCKED).exists():
+        log.warning(BOTH, folder, NAME, LOCKED, NAME)
     if path is not None:
         site = read_secrets(path, key)
     elif known is None:
