@@ -20,7 +20,7 @@ SHELL = {
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "audit_plan core.errors core.policy core.survey_plan desk_address expedition_faults "
     "expedition_form expedition_sense feed_url uplink_plan | pydantic",
-    "secrets_file": "core.errors core.secrets shell.identities shell.locking",
+    "secrets_file": "core.errors core.secrets shell.identities shell.locking whole_file",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
     "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities uplink_plan",
@@ -86,7 +86,7 @@ SHELL = {
     "journal_command": "import_log shell.checking shell.exporting shell.locked_command",
     "find_arguments": "reading_arguments",
     "find_files": "core.errors core.find whole_file",
-    "outlines": "core.errors core.find shell.find_files",
+    "outlines": "core.errors core.find whole_file",
     "finding": "core.decision core.errors core.find core.geodesy control expedition quantities "
     "shell.find_files shell.outlines",
     # released records on their way out
@@ -206,7 +206,7 @@ SHELL = {
     "demo": "simulated station_reports",
     "demo_run": "core.errors core.model core.restart checkpoint clock demo expedition journal recording running "
     "secrets_file ship site_files station_reports station_sender until_stopped",
-    "still_file": "core.errors core.still | PIL",
+    "still_file": "core.errors core.still whole_file | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "printable": "",
     "row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",

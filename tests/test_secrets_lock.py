@@ -165,6 +165,22 @@ def test_nothing_goes_before_what_replaces_it_is_there(private: Path, monkeypatc
     assert (private / NAME).read_bytes() == before and not (private / LOCKED).exists()
 
 
+def test_no_half_of_a_plain_file_comes_to_count(private: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that takes nothing while secrets are unlocked leaves the encrypted ones, which open as before."""
+    key = private.parent / "ship.key"
+    lock_secrets(private, key)
+
+    def full(descriptor: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as faults:
+        faults.setattr(os, "fsync", full)
+        with pytest.raises(OperatorError, match="No space left"):
+            unlock_secrets(private, key)
+    assert not (private / NAME).exists()
+    open_secrets(private, None, key)
+
+
 def test_what_doesn_t_open_again_doesn_t_replace_anything(private: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A disk that gives back something else than it was given costs no secrets: the plain file stays."""
     before = (private / NAME).read_bytes()

@@ -9,7 +9,6 @@ two steps of locking it, the plain one counts.
 
 import json
 import logging
-import os
 import secrets
 import stat
 from hashlib import sha256
@@ -19,6 +18,7 @@ from relay.core.errors import SecretsError
 from relay.core.secrets import Secrets
 from relay.shell.locked.identities import Ask, ask_passphrase, read_key
 from relay.shell.locked.locking import Key, LockedTo, locked_bytes_to, open_bytes
+from relay.shell.record.whole_file import new_file
 
 NAME = "secrets.json"
 LOCKED = "secrets.age"
@@ -110,9 +110,6 @@ def seeded_secrets(seed: int) -> Secrets:
 
 
 def write_secrets(folder: Path, site: Secrets) -> None:
-    """Write a site's secrets file, durably; never over one that is there (FileExistsError)."""
-    descriptor = os.open(folder / NAME, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(descriptor, "wb") as file:
+    """Write a site's secrets file, whole or not at all; OperatorError where one is there or the disk takes nothing."""
+    with new_file(folder / NAME) as file:
         file.write(secrets_text(site))
-        file.flush()
-        os.fsync(file.fileno())
