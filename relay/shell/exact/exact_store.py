@@ -51,6 +51,7 @@ _SCHEMA = f"""
 CREATE TABLE report ({", ".join(_COLUMNS)}, PRIMARY KEY (vehicle, instant_ms, number)) WITHOUT ROWID;
 CREATE INDEX logged ON report (frame) WHERE log IS NOT NULL AND frame IS NOT NULL;
 CREATE TABLE counting (number INTEGER PRIMARY KEY);
+CREATE TABLE receipt (number INTEGER PRIMARY KEY, row, wall_s);
 CREATE TABLE item (kind TEXT, number INTEGER, data BLOB, PRIMARY KEY (kind, number)) WITHOUT ROWID;
 """
 
@@ -71,6 +72,7 @@ class ExactStore:
         self._reports: list[tuple[Any, ...]] = []
         self._counting: list[tuple[int]] = []
         self._items: list[tuple[str, int, bytes]] = []
+        self._receipts: dict[int, tuple[int, float]] = {}
         self.reports = 0
 
     def add_live(
@@ -92,6 +94,17 @@ class ExactStore:
     def count(self, number: int) -> None:
         """Say that a report of a mirrored station counts."""
         self._counting.append((number,))
+
+    def keep_receipt(self, number: int, row: int, wall_s: float) -> None:
+        """Remember by which row, and when by the ship's wall clock, a report came that may count only later."""
+        self._receipts[number] = row, wall_s
+        if len(self._receipts) >= GROUP:
+            self.flush()
+
+    def receipt(self, number: int) -> tuple[int, float]:
+        """Return the row and the wall clock of a report whose receipt was kept."""
+        waiting = self._receipts.get(number)
+        return waiting or self.ask("SELECT row, wall_s FROM receipt WHERE number = ?", (number,))[0]  # type: ignore[return-value]
 
     def add_item(self, kind: str, number: int, value: object) -> None:
         """Put a value aside (a dataclass of plain fields)."""
@@ -140,7 +153,9 @@ class ExactStore:
         self._database.executemany(f"INSERT INTO report VALUES ({', '.join('?' * len(_COLUMNS))})", self._reports)
         self._database.executemany("INSERT OR IGNORE INTO counting VALUES (?)", self._counting)
         self._database.executemany("INSERT OR REPLACE INTO item VALUES (?, ?, ?)", self._items)
-        self._reports, self._counting, self._items = [], [], []
+        receipts = [(number, *receipt) for number, receipt in self._receipts.items()]
+        self._database.executemany("INSERT INTO receipt VALUES (?, ?, ?)", receipts)
+        self._reports, self._counting, self._items, self._receipts = [], [], [], {}
 
     def _add(self, values: tuple[Any, ...]) -> None:
         self._reports.append(values)
@@ -171,6 +186,7 @@ def exact_store(private: Path) -> Iterator[ExactStore]:
                 database.execute("PRAGMA temp_store=MEMORY")
                 database.executescript(_SCHEMA)
                 database.execute("BEGIN")
+                path.unlink()  # it stays as long as it is open: killed, nothing exact is left behind
                 yield ExactStore(path, database)
         finally:
             path.unlink(missing_ok=True)
