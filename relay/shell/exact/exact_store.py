@@ -5,10 +5,8 @@ report, all of it. It never takes the room that the journal needs: OperatorError
 """
 
 import contextlib
-import os
 import shutil
 import sqlite3
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -19,9 +17,9 @@ from relay.core.errors import OperatorError
 from relay.core.own_time import Report
 from relay.shell.exact.exact_values import OBSERVED, observed_values
 from relay.shell.record.recovered import KEEP_FREE_BYTES
+from relay.shell.record.whole_file import scratch_file
 
 GROUP = 5_000
-PREFIX = "reading-"
 
 
 class Stored(NamedTuple):
@@ -176,20 +174,14 @@ def leave_room(private: Path) -> None:
 def exact_store(private: Path) -> Iterator[ExactStore]:
     """Make a store in the private folder, and take it away afterwards; OperatorError if the disk won't have it."""
     try:
-        descriptor, name = tempfile.mkstemp(prefix=PREFIX, dir=private)
-        os.close(descriptor)
-        path = Path(name)
-        try:
-            with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as database:
-                for pragma in ("journal_mode=OFF", "synchronous=OFF", "locking_mode=EXCLUSIVE", "cache_size=-32768"):
-                    database.execute(f"PRAGMA {pragma}")
-                database.execute("PRAGMA temp_store=MEMORY")
-                database.executescript(_SCHEMA)
-                database.execute("BEGIN")
-                path.unlink()  # it stays as long as it is open: killed, nothing exact is left behind
-                yield ExactStore(path, database)
-        finally:
-            path.unlink(missing_ok=True)
+        with scratch_file(private) as path, contextlib.closing(sqlite3.connect(path, isolation_level=None)) as database:
+            path.unlink()  # it stays as long as it is open: of a command that is killed nothing exact is left
+            for pragma in ("journal_mode=OFF", "synchronous=OFF", "locking_mode=EXCLUSIVE", "cache_size=-32768"):
+                database.execute(f"PRAGMA {pragma}")
+            database.execute("PRAGMA temp_store=MEMORY")
+            database.executescript(_SCHEMA)
+            database.execute("BEGIN")
+            yield ExactStore(path, database)
     except (OSError, sqlite3.OperationalError) as error:
         raise OperatorError(
             f"{private} can't take what is put aside while the record is read ({error}): make room there, and try again"

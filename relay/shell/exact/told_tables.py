@@ -178,7 +178,7 @@ def _is_of_all(decided: Decided) -> bool:
     return decided.vehicle is None and decided.what in _OF_ALL
 
 
-_OF_ALL = ("begin", "end", "hold", "resume", "early", "cut", "say", "approve", "dismiss")
+_OF_ALL = ("begin", "end", "hold", "resume", "early", "cut", "say", "approve", "dismiss", "target", "find")
 _FIND = (
     _DIVE, _ROW, *_TAKEN, _WHO,
     text("name", "what the find is called"),

@@ -121,7 +121,17 @@ def _ship(dives: ExactDives, choice: Choice) -> Iterator[Row]:
             shape = None if lon is None or lat is None else point(lon, lat)
             row, (embargo_us, wall_s), feed, _ = receipt
             told_by = "feed" if report.own else "ship"
-            whence = report.dive, times(report.t_s), report.t_s, told_by, receipts(wall_s), wall_s, embargo_us, feed, row
+            whence = (
+                report.dive,
+                times(report.t_s),
+                report.t_s,
+                told_by,
+                receipts(wall_s),
+                wall_s,
+                embargo_us,
+                feed,
+                row,
+            )
             yield shape, whence + report.values
 
 
