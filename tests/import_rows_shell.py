@@ -50,7 +50,7 @@ SHELL = {
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme core.record_log "
     "core.restart",
     "exact_values": "core.model core.own_time core.policy core.target_position",
-    "exact_store": "core.errors core.model core.own_time recovered shell.exact_values | msgspec",
+    "exact_store": "core.errors core.model core.own_time recovered shell.exact_values whole_file | msgspec",
     "dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
     "shell.exact_values",
     "exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
@@ -69,8 +69,8 @@ SHELL = {
     "zipped": "",
     "telling": " | rich",
     "exporting": "core.errors expedition import_log shell.all_tables shell.csv_tables "
-    "shell.exact_dives shell.exact_store shell.geojson shell.gpkg shell.locking "
-    "shell.tables shell.telling",
+    "exact_place shell.exact_dives shell.exact_store shell.geojson shell.gpkg shell.locking "
+    "shell.tables shell.telling whole_file",
     "whole_file": "core.errors",
     "exact_place": "core.errors expedition",
     "locking": "core.errors whole_file | pyrage",

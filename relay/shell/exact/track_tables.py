@@ -112,6 +112,29 @@ def _whence(report: ExactReport, vehicle: str, times: Clock, receipts: Clock) ->
     return (*known, receipts(wall_s), wall_s, embargo_us, feed, station, report.counts, row, None, part)
 
 
+def _ship(dives: ExactDives, choice: Choice) -> Iterator[Row]:
+    """Yield where the ship was; with one vehicle chosen, nothing."""
+    times, receipts = Clock(), Clock()
+    for report in dives.ship(choice.dive) if choice.vehicle is None else ():
+        lon, lat, receipt = report.longitude_deg, report.latitude_deg, report.receipt
+        if receipt is not None:
+            shape = None if lon is None or lat is None else point(lon, lat)
+            row, (embargo_us, wall_s), feed, _ = receipt
+            told_by = "feed" if report.own else "ship"
+            whence = (
+                report.dive,
+                times(report.t_s),
+                report.t_s,
+                told_by,
+                receipts(wall_s),
+                wall_s,
+                embargo_us,
+                feed,
+                row,
+            )
+            yield shape, whence + report.values
+
+
 def _part(kept: tuple[Any, ...] | None) -> str:
     """Return which fields of a report stand in the exact record."""
     if kept is None:
@@ -122,6 +145,8 @@ def _part(kept: tuple[Any, ...] | None) -> str:
 
 def _feeds(dives: ExactDives, choice: Choice) -> Iterator[Row]:
     for feed in dives.feeds:
+        if not choice.takes(choice.dive, feed.vehicle):
+            continue
         counts = (feed.rows, feed.octets, feed.reports, feed.others, feed.passed_over, feed.rejected)
         yield None, (feed.name, feed.format, feed.vehicle, feed.station, feed.of_ship, *counts)
     for name, rows in dives.rows_of_unknown_feeds.items():
@@ -209,6 +234,25 @@ FIXES = Table(
     ),
     _fixes,
 )
+SHIP = Table(
+    "ship",
+    "The ship",
+    "every report of the ship's own feed; for all vehicles together alone, not where one is chosen",
+    ShapeKind.POINT,
+    (
+        _DIVE,
+        moment("time", "when the report was made: see told_by"),
+        real("time_unix_s", "the same in full", "s since 1970"),
+        text("told_by", "feed: the report told the time; ship: her wall clock at receipt stands for it"),
+        moment("received", "when it was received, by the ship's wall clock"),
+        real("received_unix_s", "the same in full", "s since 1970"),
+        whole("embargo_us", "when it was received, on the embargo clock", "us"),
+        text("feed", "the feed it came by, by its name in the expedition file"),
+        whole("journal_row", "the row of the journal that completed it; `offing prove` proves a row"),
+        *_VALUES,
+    ),
+    _ship,
+)
 FEEDS = Table(
     "feeds",
     "Feeds",
@@ -222,8 +266,8 @@ FEEDS = Table(
         flag("of_ship", "whether it tells where the ship herself is; that is in the journal alone"),
         whole("journal_rows", "rows of the journal that came by it"),
         whole("octets", "their bytes", "B"),
-        whole("reports", "reports of this expedition's vehicles in them"),
-        whole("others", "reports of other vehicles, or of none"),
+        whole("reports", "reports of this expedition's vehicles in them; by the ship's own feed, of the ship"),
+        whole("others", "reports of other vehicles, or of none; by the ship's own feed, of a vehicle"),
         whole("passed_over", "well-formed frames that tell nothing used here"),
         whole("rejected", "what was no good frame"),
     ),
@@ -249,4 +293,4 @@ LOGS = Table(
     ),
     _logs,
 )
-RECEIVED = (DIVES, LEGS, TRACKS, FIXES, FEEDS, LOGS)
+RECEIVED = (DIVES, LEGS, TRACKS, FIXES, SHIP, FEEDS, LOGS)
