@@ -70,9 +70,11 @@ SHELL = {
     "exporting": "core.errors expedition import_log shell.all_tables shell.csv_tables "
     "shell.exact_dives shell.exact_store shell.geojson shell.gpkg shell.locking "
     "shell.tables shell.telling",
-    "locking": "core.errors | pyrage",
-    "secrets_lock": "core.errors core.secrets journal secrets_file shell.identities shell.locking",
-    "identities": "core.errors shell.locking | pyrage",
+    "whole_file": "core.errors",
+    "exact_place": "core.errors expedition",
+    "locking": "core.errors whole_file | pyrage",
+    "secrets_lock": "core.errors core.secrets journal secrets_file shell.identities shell.locking whole_file",
+    "identities": "core.errors shell.locking whole_file | pyrage",
     "backup": "core.errors expedition journal recovered secrets_file shell.locking shell.sums",
     "opening": "core.errors shell.backup shell.locking",
     "locked_arguments": "reading_arguments",
