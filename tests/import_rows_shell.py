@@ -33,8 +33,9 @@ SHELL = {
     "feed_websocket": "feed_intake feed_stream | websockets",
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
-    "journal": "core.errors core.model clock shell.sums",
-    "recovered": "core.errors core.policy",
+    "read_only": "",
+    "journal": "core.errors core.model clock read_only shell.sums",
+    "recovered": "core.errors core.policy read_only",
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock deciding "
     "expedition import_words journal recovered",
@@ -44,7 +45,7 @@ SHELL = {
     "proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
     "journal shell.journal_seals shell.verifying",
     "checking": "core.errors core.minute_roots core.minute_tree core.model core.seal core.secrets "
-    "core.verification exit_code expedition import_log journal printable recovered shell.journal_pages "
+    "core.verification exit_code expedition import_log journal printable read_only recovered shell.journal_pages "
     "shell.journal_seals shell.sums shell.verifying core.record_log | rich",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme core.record_log "
     "core.restart",
@@ -56,7 +57,7 @@ SHELL = {
     "core.own_time core.policy core.sighting core.target_position shell.dive_walk shell.exact_store "
     "shell.exact_values",
     "exact_dives": "core.errors core.exact_record core.finds core.own_time core.policy expedition import_log "
-    "journal recovered shell.exact_reading shell.exact_store shell.exact_values",
+    "journal read_only recovered shell.exact_reading shell.exact_store shell.exact_values",
     "shapes": "core.geodesy | shapely",
     "tables": "shell.exact_dives shell.shapes",
     "track_tables": "core.model shell.exact_dives shell.exact_values shell.shapes shell.tables",
@@ -75,16 +76,17 @@ SHELL = {
     "locking": "core.errors whole_file | pyrage",
     "secrets_lock": "core.errors core.secrets journal secrets_file shell.identities shell.locking whole_file",
     "identities": "core.errors shell.locking whole_file | pyrage",
-    "backup": "core.errors expedition journal recovered secrets_file shell.locking shell.sums",
-    "opening": "core.errors shell.backup shell.locking",
+    "backup": "core.errors exact_place expedition journal read_only recovered secrets_file shell.locking shell.sums "
+    "whole_file",
+    "opening": "core.errors shell.backup shell.locking printable",
     "locked_arguments": "reading_arguments",
     "locked_command": "core.errors expedition import_log shell.backup shell.identities "
-    "shell.locking shell.opening shell.secrets_lock | rich",
+    "shell.locking shell.opening shell.secrets_lock shell.telling",
     "journal_arguments": "reading_arguments shell.locked_arguments shell.proof_arguments",
     "journal_command": "import_log shell.checking shell.exporting shell.locked_command",
     "find_arguments": "reading_arguments",
-    "find_files": "core.errors core.find",
-    "outlines": "core.errors core.find",
+    "find_files": "core.errors core.find whole_file",
+    "outlines": "core.errors core.find shell.find_files",
     "finding": "core.decision core.errors core.find control expedition quantities shell.find_files shell.outlines",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
@@ -208,7 +210,7 @@ SHELL = {
     "printable": "",
     "row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
     "verifying": "core.errors core.proof core.release core.wire printable shell.row_words",
-    "sums": "core.errors",
+    "sums": "core.errors read_only",
     "journal_pages": "",
     # a dive's report
     "report_drawing": "",

@@ -69,6 +69,6 @@ def _proved(journal: Sequence[Row], seq: int, evidence: Evidence) -> Proved:
     row = next(row for row in journal if row.seq == seq)
     minute = row.embargo_us // MINUTE_US
     beside = [other for other in journal if other.embargo_us // MINUTE_US == minute]
-    roots = [closed.root for closed in closed_minutes(journal, evidence)[: minute + 1]]
-    way = inclusion(evidence, beside, seq, minute, roots, evidence.blind("public", 1, minute))
+    closed = closed_minutes(journal, evidence)[: minute + 1]
+    way = inclusion(evidence, beside, seq, closed, evidence.blind("public", 1, minute))
     return Proved(row, evidence.salt(seq), 2 + 5 * minute, way)

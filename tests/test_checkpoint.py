@@ -32,12 +32,14 @@ def test_checkpoint_keeps_each_audiences_standing_by_name() -> None:
 
 
 def test_checkpoint_keeps_where_the_exact_records_log_goes_on() -> None:
-    """Minute, row and frontier come back to the bit; one from before there was a log has none."""
-    log = LogStart(5, 4_700, (bytes(range(32)), bytes(32)))
+    """Minute, row and frontier come back to the bit; one from before there was a log, or its leaves, has none."""
+    log = LogStart(5, 4_700, 3, 1, (bytes(range(32)), bytes(32)))
     checkpoint = Checkpoint(4_711, (Standing(), Standing()), record=log)
     text = write_checkpoint(checkpoint, TWO)
     assert read_checkpoint(text, TWO) == checkpoint
     older = json.loads(text)
+    older["record"] = [5, 4_700, []]
+    assert read_checkpoint(json.dumps(older), TWO) == Checkpoint(4_711, (Standing(), Standing()))
     del older["record"]
     assert read_checkpoint(json.dumps(older), TWO) == Checkpoint(4_711, (Standing(), Standing()))
 

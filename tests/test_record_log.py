@@ -6,12 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from relay.core import minute_tree
+from relay.core import minute_roots, minute_tree, record_log
 from relay.core.errors import RegrownError
 from relay.core.merkle import consistency_path, head_of, is_consistent, leaf_hash, node_hash
+from relay.core.minute_roots import closed_minutes
 from relay.core.minute_tree import MINUTE_US, Evidence, MinuteTree
 from relay.core.model import Row, RowKind
-from relay.core.record_log import Closed, LogStart, RecordLog, Unsealed, inclusion
+from relay.core.record_log import Closed, LogStart, RecordLog, Unsealed, inclusion, noted_run
 
 EVIDENCE = Evidence(bytes(range(32)))
 
@@ -43,15 +44,13 @@ def root_of(minute: int, rows: list[Row]) -> bytes:
 ROWS = rows_at(0, 30_000_000, MINUTE_US - 1, MINUTE_US, 3 * MINUTE_US + 5, 3 * MINUTE_US + 5, 7 * MINUTE_US)
 MINUTES = [ROWS[:3], ROWS[3:4], [], ROWS[4:6], [], [], []]
 ROOTS = [root_of(minute, rows) for minute, rows in enumerate(MINUTES)]
+CLOSED = [Closed(*told) for told in zip(range(7), (3, 4, 4, 6, 6, 6, 6), ROOTS, strict=True)]
 
 
 def test_minutes_are_closed_with_their_rows() -> None:
     """Each minute of the embargo clock has the rows of its moments, empty ones too, and its last row is told."""
     log = log_of(ROWS)
-    lasts = [3, 4, 4, 6, 6, 6, 6]
-    assert log.take_closed() == [
-        Closed(at, last, root) for at, (last, root) in enumerate(zip(lasts, ROOTS, strict=True))
-    ]
+    assert log.take_closed() == CLOSED
     assert log.take_closed() == []
 
 
@@ -103,7 +102,7 @@ def test_log_goes_on_from_wherever_it_is_told(moments: list[int], data: st.DataO
     row = data.draw(st.sampled_from(rows))
     start = whole.start_for(row.seq, row.embargo_us)
     assert start.minute == row.embargo_us // MINUTE_US
-    again = log_of(rows[start.row - 1 :], LogStart(start.minute, start.row, start.peaks))
+    again = log_of(rows[start.row - 1 :], start)
     assert again.first_for(row.seq) == start.row <= row.seq
     upto = rows[-1].embargo_us // MINUTE_US + 2
     assert [again.head(at) for at in range(start.minute, upto)] == [whole.head(at) for at in range(start.minute, upto)]
@@ -157,6 +156,93 @@ def test_rows_beyond_a_full_minute_go_over_into_the_next(monkeypatch: pytest.Mon
         assert known.head(minutes) == log.head(minutes) == head_of([leaf_hash(root) for root in roots[:minutes]])
 
 
+SILENCE = 3
+"""How many minutes without a row have a leaf, in the tests that follow."""
+
+
+@pytest.fixture
+def short_silence(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let three minutes be what is a day."""
+    for module in (record_log, minute_roots):
+        monkeypatch.setattr(module, "SILENT_MINUTES", SILENCE)
+
+
+def after_silence(minutes: int) -> RecordLog:
+    """Return a log with a row in minute 0, and one after so many minutes without."""
+    return log_of(rows_at(5, (minutes + 1) * MINUTE_US))
+
+
+@pytest.mark.usefixtures("short_silence")
+@pytest.mark.parametrize(("minutes", "leaves"), [(2, 3), (3, 4), (4, 4), (9, 4), (20_000_000, 4)])
+def test_silence_has_leaves_up_to_its_bound(minutes: int, leaves: int) -> None:
+    """Up to the bound each minute without a row has its leaf; one past it and for forty years there are no more."""
+    log = after_silence(minutes)
+    log.upto((minutes + 2) * MINUTE_US)
+    closed = log.take_closed()
+    assert [told.minute for told in closed] == [*range(leaves), minutes + 1]
+    roots = [leaf_hash(root) for _, _, root in closed]
+    assert log.head(minutes + 2) == head_of(roots)
+    assert log.head(minutes + 1) == head_of(roots[:-1]) == log.head(leaves)
+
+
+@pytest.mark.usefixtures("short_silence")
+@given(st.lists(st.integers(0, 30 * MINUTE_US), max_size=8), st.integers(0, 32), st.integers(0, 8))
+def test_heads_over_silences_do_not_depend_on_when_they_are_asked(moments: list[int], minutes: int, known: int) -> None:
+    """Asked as it comes, minute by minute, or at the end, or by a log begun again: one head, one set of leaves."""
+    rows = rows_at(*sorted(moments))
+    at_once, followed = log_of(rows), RecordLog(EVIDENCE)
+    expected = at_once.head(minutes)
+    for minute in range(33):
+        for row in rows:
+            if row.embargo_us // MINUTE_US == minute:
+                followed.add(row)
+        followed.upto((minute + 1) * MINUTE_US)
+        assert followed.head(min(minutes, minute + 1)) == at_once.head(min(minutes, minute + 1))
+    at_once.upto(33 * MINUTE_US)
+    closed = list(at_once.closed)
+    assert list(followed.closed) == closed == list(closed_minutes(EVIDENCE, rows, 33 * MINUTE_US))
+    assert head_of([leaf_hash(root) for at, _, root in closed if at < minutes]) == expected
+    noted, start = noted_run(closed[:known])
+    assert noted == closed[:known]
+    again = log_of(rows[start.row - 1 :], start)
+    again.upto(33 * MINUTE_US)
+    assert list(again.closed) == closed[known:]
+
+
+@pytest.mark.usefixtures("short_silence")
+def test_row_after_a_silence_is_proved() -> None:
+    """Its leaf has the number of the minutes that have one, and leads to the head that was released."""
+    log = after_silence(1_000)
+    head = log.released(1_002, "public", 1, 0)
+    rows = rows_at(5, 1_001 * MINUTE_US)
+    way = inclusion(EVIDENCE, rows[1:], 2, log.take_closed(), EVIDENCE.blind("public", 1, 0))
+    assert (way.minute, way.minutes, way.head(rows[1], EVIDENCE.salt(2))) == (4, 5, head)
+
+
+@pytest.mark.usefixtures("short_silence")
+def test_minutes_noted_with_a_gap_end_before_it() -> None:
+    """A minute that is missing, comes twice or has rows that went before is where one can no longer go on."""
+    closed = [Closed(*told) for told in zip(range(5), (1, 1, 1, 1, 1), ROOTS, strict=False)]
+    later = Closed(9, 2, ROOTS[0])
+    for wrong in (later, closed[0], Closed(2, 0, ROOTS[2])):
+        assert noted_run([*closed[:2], wrong])[0] == closed[:2]
+    assert noted_run([*closed[:4], later])[0] == [*closed[:4], later]
+
+
+def test_marks_are_bounded_while_nothing_is_received() -> None:
+    """Idle for thirty days without a row that would let it forget, it keeps what a day has, and goes on from there."""
+    log = log_of(ROWS[:1])
+    for minute in range(0, 30 * 1_440, 7):
+        log.upto(minute * MINUTE_US)
+    assert len(log._marks) <= record_log.SILENT_MINUTES + 2
+    start = log.start_for(2, 30 * 1_440 * MINUTE_US)
+    row = Row(2, 30 * 1_440 * MINUTE_US, 1.0, "usbl", RowKind.WHOLE, b"")
+    logs = [log, log_of([], start)]
+    for each in logs:
+        each.add(row)
+    assert len({each.head(30 * 1_440 + 1) for each in logs}) == 1
+
+
 def test_minutes_that_nobody_takes_are_bounded() -> None:
     """At its limit the oldest closed minutes are let go of; heads need none of them."""
     log = RecordLog(EVIDENCE, limit=3)
@@ -177,7 +263,7 @@ def test_log_owes_the_rows_from_which_it_goes_on() -> None:
 def test_start_that_does_not_fit_is_refused() -> None:
     """A frontier that isn't that of its minute can't be gone on from."""
     with pytest.raises(ValueError, match="peaks"):
-        RecordLog(EVIDENCE, LogStart(3, 1, (bytes(32),)))
+        RecordLog(EVIDENCE, LogStart(3, 1, 3, 3, (bytes(32),)))
 
 
 @pytest.mark.parametrize(("seq", "minute"), [(1, 0), (3, 0), (4, 1), (6, 3)])
@@ -185,7 +271,7 @@ def test_start_that_does_not_fit_is_refused() -> None:
 def test_row_is_shown_to_be_under_a_released_head(seq: int, minute: int, minutes: int) -> None:
     """The way from a row leads to the very head that was released, and from an altered row, or salt, to another."""
     log, blind = log_of(ROWS), EVIDENCE.blind("public", 2, 5)
-    way = inclusion(EVIDENCE, MINUTES[minute], seq, minute, ROOTS[:minutes], blind)
+    way = inclusion(EVIDENCE, MINUTES[minute], seq, CLOSED[:minutes], blind)
     row, salt = ROWS[seq - 1], EVIDENCE.salt(seq)
     assert way.head(row, salt) == log.released(minutes, "public", 2, 5)
     altered = Row(row.seq, row.embargo_us, row.wall_s + 1, row.source, row.kind, row.data)
@@ -195,7 +281,7 @@ def test_row_is_shown_to_be_under_a_released_head(seq: int, minute: int, minutes
 
 def test_way_with_hashes_missing_is_none() -> None:
     """A way that is too short, or whose blind is, leads nowhere."""
-    way = inclusion(EVIDENCE, MINUTES[0], 1, 0, ROOTS, bytes(32))
+    way = inclusion(EVIDENCE, MINUTES[0], 1, CLOSED, bytes(32))
     faults = [{"seat_path": way.seat_path[1:]}, {"blind": b""}, {"log_path": way.log_path[1:]}, {"minute": 7}]
     assert [replace(way, **fault).head(ROWS[0], EVIDENCE.salt(1)) for fault in faults] == [None] * 4  # type: ignore[arg-type]
 
@@ -203,11 +289,11 @@ def test_way_with_hashes_missing_is_none() -> None:
 def test_way_is_not_made_where_the_roots_disagree_with_the_rows() -> None:
     """Rows that were altered, or noted roots that were, are found before a proof is handed out."""
     with pytest.raises(ValueError, match="minute 0"):
-        inclusion(EVIDENCE, MINUTES[0][:2], 1, 0, ROOTS, bytes(32))
-    with pytest.raises(ValueError, match="minute 7"):
-        inclusion(EVIDENCE, ROWS[6:], 7, 7, ROOTS, bytes(32))
+        inclusion(EVIDENCE, MINUTES[0][:2], 1, CLOSED, bytes(32))
+    with pytest.raises(ValueError, match="row 7"):
+        inclusion(EVIDENCE, ROWS[6:], 7, CLOSED, bytes(32))
     with pytest.raises(KeyError):
-        inclusion(EVIDENCE, MINUTES[0], 4, 0, ROOTS, bytes(32))
+        inclusion(EVIDENCE, MINUTES[0], 4, CLOSED, bytes(32))
 
 
 def test_unsealed_log_is_as_long_as_a_sealed_one() -> None:

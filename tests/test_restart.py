@@ -12,4 +12,4 @@ def test_audience_that_is_new_has_had_nothing() -> None:
 def test_checkpoint_without_a_log_is_not_one_with_an_empty_log() -> None:
     """Where nobody wrote one down, all rows are owed; where one is empty, it goes on from the first row alike."""
     assert Checkpoint(9, ()).record is None
-    assert LogStart() == LogStart(0, 1, ())
+    assert LogStart() == LogStart(0, 1, 0, 0, ())

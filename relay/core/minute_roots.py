@@ -7,30 +7,34 @@ Bounded: the leaves of one minute are in memory, `minute_tree.MOST_ROWS` at most
 from collections.abc import Iterable, Iterator, Mapping
 
 from relay.core.merkle import leaf_hash, node_hash
-from relay.core.minute_tree import LEVELS, MINUTE_US, MOST_ROWS, SEATS, Evidence, opened
+from relay.core.minute_tree import LEVELS, MINUTE_US, MOST_ROWS, SEATS, SILENT_MINUTES, Evidence, opened
 from relay.core.model import Row
 from relay.core.record_log import Closed
 
 
 def closed_minutes(evidence: Evidence, rows: Iterable[Row], upto_us: int = 0) -> Iterator[Closed]:
-    """Yield what the minutes from 0 on come to that have ended by the last row, or by a moment after it.
+    """Yield what the minutes come to that have a leaf in the log and ended by the last row, or a moment after it.
 
     Owed: the rows of a journal from the first on, in their order and that of their moments.
     """
-    minute, last = 0, 0
+    minute, last, silent = 0, 0, 0
     leaves: dict[int, bytes] = {}
     for row in rows:
-        while minute < row.embargo_us // MINUTE_US or len(leaves) >= MOST_ROWS:
+        now = row.embargo_us // MINUTE_US
+        while minute < now or len(leaves) >= MOST_ROWS:
+            if not leaves and silent >= SILENT_MINUTES:
+                minute = now
+                break
             yield Closed(minute, last, root_of(evidence, minute, leaves))
-            minute, leaves = minute + 1, {}
+            minute, silent, leaves = minute + 1, 0 if leaves else silent + 1, {}
         seat = evidence.seat(row.seq)
         while SEATS + seat in leaves:
             seat = (seat + 1) % SEATS
         leaves[SEATS + seat] = leaf_hash(opened(row, evidence.salt(row.seq)))
         last = row.seq
-    while minute < upto_us // MINUTE_US:
+    while minute < upto_us // MINUTE_US and (leaves or silent < SILENT_MINUTES):
         yield Closed(minute, last, root_of(evidence, minute, leaves))
-        minute, leaves = minute + 1, {}
+        minute, silent, leaves = minute + 1, 0 if leaves else silent + 1, {}
 
 
 def root_of(evidence: Evidence, minute: int, leaves: Mapping[int, bytes]) -> bytes:

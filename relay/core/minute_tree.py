@@ -25,6 +25,8 @@ LEVELS = 20
 SEATS = 1 << LEVELS
 # An eighth of the seats, so that a free one is near, and a minute's nodes stay below some 150 MB.
 MOST_ROWS = SEATS // 8
+# After so many minutes without a row the log has no more leaves until a row comes: a day.
+SILENT_MINUTES = 1_440
 SALT_OCTETS = 16
 _BLOCK = 64
 
@@ -94,6 +96,11 @@ class MinuteTree:
         self._seats: dict[int, int] = {}
         # A node's number is that of a binary heap: 1 is the root, SEATS + seat a leaf. Those with a row alone.
         self._nodes: dict[int, bytes] = {}
+
+    @property
+    def empty(self) -> bool:
+        """Whether it has no row."""
+        return not self._seats
 
     @property
     def full(self) -> bool:

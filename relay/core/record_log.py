@@ -1,14 +1,16 @@
 """The log of the exact record: an RFC 9162 log with a leaf for each minute of a site, and its heads as released.
 
 Rules: a function of the journal's rows and the evidence key.
-1. Leaf m is the leaf hash of the root of minute m's tree, from minute 0 of the embargo clock on, minutes without a row
-   too. Minute m has the rows received in it; those beyond `minute_tree.MOST_ROWS` go over into the next one's tree, so
-   that a row never counts as older than it is. Which rows a minute has is told by the last row of each (`closed`).
+1. Each leaf is the leaf hash of the root of a minute's tree, in their order from minute 0 of the embargo clock on. A
+   minute without a row has one, too, unless `SILENT_MINUTES` before it had no row either: so a leaf's number tells of
+   no silence but one of more than a day, and a silence of decades takes no work. A minute has the rows received in it;
+   those beyond `minute_tree.MOST_ROWS` go over into the next one's tree, so that a row never counts as older than it
+   is. Which rows a minute has is told by the last row of each (`closed`).
 2. The head over `minutes` minutes depends on rows received before the moment `minutes` ends, and on no other (R2).
 3. What is released is a node over that head and a blind drawn for this audience, dive and minute of the dive. So two
    heads that were released can't be laid beside each other, and tell nothing even to who knows the log (R3).
-4. Bounded: of each minute from which something may still be asked the frontier is kept; `closed` keeps the last
-   `limit` minutes that nobody took.
+4. Bounded: of each leaf from which something may still be asked the frontier is kept, so that of a silence there are
+   no more than `SILENT_MINUTES`; `closed` keeps the last `limit` minutes that nobody took.
 """
 
 from collections import deque
@@ -18,7 +20,7 @@ from typing import NamedTuple
 
 from relay.core.errors import RegrownError
 from relay.core.merkle import Frontier, included, inclusion_path, leaf_hash, node_hash
-from relay.core.minute_tree import LEVELS, MINUTE_US, SEATS, Evidence, MinuteTree, opened
+from relay.core.minute_tree import LEVELS, MINUTE_US, SEATS, SILENT_MINUTES, Evidence, MinuteTree, opened
 from relay.core.model import Row
 
 _UNTAKEN_MINUTES = 1_000_000
@@ -28,11 +30,13 @@ _UNTAKEN_MINUTES = 1_000_000
 class LogStart:
     """Where a log goes on: before the first row of `minute`'s tree, which has the number `row` or a later one.
 
-    `peaks`: the frontier over the minutes before.
+    `leaves`, `peaks`: the frontier over the minutes before. `silent`: how many of the last leaves have no row.
     """
 
     minute: int = 0
     row: int = 1
+    leaves: int = 0
+    silent: int = 0
     peaks: tuple[bytes, ...] = ()
 
 
@@ -50,9 +54,11 @@ class RecordLog:
     def __init__(self, evidence: Evidence, start: LogStart | None = None, limit: int = _UNTAKEN_MINUTES) -> None:
         self._start = start or LogStart()
         self._evidence = evidence
-        self._log = Frontier(self._start.minute, self._start.peaks)
+        self._log = Frontier(self._start.leaves, self._start.peaks)
+        self._silent = self._start.silent
         self._tree = MinuteTree(self._start.minute, evidence)
-        self._marks = {self._start.minute: self._start}
+        # In their order. Over a minute that has no mark the frontier is that of the mark before it.
+        self._marks = deque([self._start])
         self._last_seq = self._start.row - 1
         self._whole = self._start.minute
         self.closed: deque[Closed] = deque(maxlen=limit)
@@ -84,7 +90,10 @@ class RecordLog:
         """Close the minutes that end at or before a moment; owed: no row of before it comes any more."""
         minutes = moment_us // MINUTE_US
         while self._tree.minute < minutes:
-            self._close()
+            if self._silent < SILENT_MINUTES or not self._tree.empty:
+                self._close()
+            else:
+                self._tree = MinuteTree(minutes, self._evidence)
         self._whole = max(self._whole, minutes)
 
     def head(self, minutes: int) -> bytes:
@@ -93,10 +102,10 @@ class RecordLog:
         Owed: no row of before their end comes any more.
         """
         self.upto(minutes * MINUTE_US)
-        mark = self._marks.get(minutes)
+        mark = next((mark for mark in reversed(self._marks) if mark.minute <= minutes), None)
         if mark is None:
             raise RegrownError(f"the head over {minutes} minutes of the journal is asked for too late")
-        return Frontier(minutes, mark.peaks).head
+        return Frontier(mark.leaves, mark.peaks).head
 
     def released(self, minutes: int, audience: str, dive: int, minute: int) -> bytes:
         """Return the head over `minutes` minutes as an audience gets it in a `minute` of a dive, as of `head`."""
@@ -105,12 +114,13 @@ class RecordLog:
     def start_for(self, row: int, moment_us: int) -> LogStart:
         """Return the latest place from which all from a row on, and all heads from a moment on, can be had again."""
         minutes = moment_us // MINUTE_US
-        marks = list(self._marks.values())
-        return next((mark for mark in reversed(marks) if mark.row <= row and mark.minute <= minutes), marks[0])
+        marks = (mark for mark in reversed(self._marks) if mark.row <= row and mark.minute <= minutes)
+        return next(marks, self._marks[0])
 
     def forget(self, before: LogStart) -> None:
         """Forget the frontiers of the minutes before a place."""
-        self._marks = {minute: mark for minute, mark in self._marks.items() if minute >= before.minute}
+        while self._marks[0].minute < before.minute and len(self._marks) > 1:
+            self._marks.popleft()
 
     def take_closed(self) -> list[Closed]:
         """Return the minutes that were closed since the last time, and let go of them."""
@@ -121,9 +131,24 @@ class RecordLog:
     def _close(self) -> None:
         tree = self._tree
         self._log.append(leaf_hash(tree.root))
+        self._silent = self._silent + 1 if tree.empty else 0
         self.closed.append(Closed(tree.minute, self._last_seq, tree.root))
         self._tree = MinuteTree(tree.minute + 1, self._evidence)
-        self._marks[self._tree.minute] = LogStart(self._tree.minute, self._last_seq + 1, self._log.peaks)
+        log = self._log
+        self._marks.append(LogStart(self._tree.minute, self._last_seq + 1, log.size, self._silent, log.peaks))
+
+
+def noted_run(minutes: Iterable[tuple[int, int, bytes]]) -> tuple[list[Closed], LogStart]:
+    """Return the minutes that were noted, as `Closed`, up to the first gap, and where a log goes on behind them."""
+    run, log, row, silent, due = list[Closed](), Frontier(), 1, 0, 0
+    for minute, last_seq, root in minutes:
+        if minute < due or last_seq < row - 1 or (minute > due and silent < SILENT_MINUTES):
+            break
+        run.append(Closed(minute, last_seq, root))
+        log.append(leaf_hash(root))
+        silent = silent + 1 if last_seq == row - 1 else 0
+        row, due = last_seq + 1, minute + 1
+    return run, LogStart(due, row, log.size, silent, log.peaks)
 
 
 class Unsealed(RecordLog):
@@ -155,8 +180,8 @@ class Unsealed(RecordLog):
 class Inclusion:
     """The way from one row to a released head: nothing of it tells of another row.
 
-    `seat`, `seat_path`: in the tree of its minute; `minute`, `minutes`, `log_path`: in the log of so many minutes;
-    `blind`: the last step.
+    `seat`, `seat_path`: in the tree of its minute; `minute`, `minutes`, `log_path`: that minute's leaf, from 0, in the
+    log of so many; `blind`: the last step.
     """
 
     seat: int
@@ -176,18 +201,22 @@ class Inclusion:
 
 
 def inclusion(
-    evidence: Evidence, rows: Iterable[Row], seq: int, minute: int, roots: Sequence[bytes], blind: bytes
+    evidence: Evidence, rows: Iterable[Row], seq: int, closed: Sequence[tuple[int, int, bytes]], blind: bytes
 ) -> Inclusion:
-    """Return the way from row `seq` to a head over the minutes whose `roots` are given, from minute 0 on.
+    """Return the way from row `seq` to a head over the minutes `closed`, as `Closed`, from the first on.
 
-    `rows`: those of the tree of its `minute`, all of them, in their order; KeyError if the row isn't among them,
-    ValueError if the roots don't reach to that minute or don't agree with the rows.
+    `rows`: those of the tree in which it is, all of them, in their order; KeyError if the row isn't among them,
+    ValueError if the minutes don't reach to that row or its minute's root doesn't agree with the rows.
     """
+    at = next((at for at, (_, last_seq, _) in enumerate(closed) if last_seq >= seq), None)
+    if at is None:
+        raise ValueError(f"row {seq} isn't in any of the minutes that were noted")
+    minute, _, noted = closed[at]
     tree = MinuteTree(minute, evidence)
     for row in rows:
         tree.add(row)
     sat = tree.path(seq)
-    if not 0 <= minute < len(roots) or roots[minute] != tree.root:
+    if noted != tree.root:
         raise ValueError(f"minute {minute} of the journal doesn't have the root that was noted for it")
-    log_path = inclusion_path(minute, [leaf_hash(root) for root in roots])
-    return Inclusion(sat.seat, sat.path, minute, len(roots), log_path, blind)
+    log_path = inclusion_path(at, [leaf_hash(root) for _, _, root in closed])
+    return Inclusion(sat.seat, sat.path, at, len(closed), log_path, blind)

@@ -35,6 +35,7 @@ from relay.shell.proofs.verifying import records_of
 from relay.shell.record.import_log import expedition_file
 from relay.shell.record.journal import LAST, Minute, read_marks, read_minutes
 from relay.shell.record.journal import NAME as JOURNAL
+from relay.shell.record.read_only import reading
 from relay.shell.record.recovered import recovered_logs
 from relay.shell.released.printable import printable
 
@@ -121,7 +122,7 @@ def _check_sums(journal: Path, report: Report) -> None:
 def _last_row(journal: Path) -> int:
     """Return the number of the last row, 0 where it can't be read."""
     try:
-        with contextlib.closing(_open(journal)) as database:
+        with _open(journal) as database:
             (last,) = database.execute("SELECT max(seq) FROM row").fetchone()
     except UNREADABLE:
         return 0
@@ -149,17 +150,18 @@ def _minutes(before: Place | None, after: Place | None) -> str:
 def _check_file(journal: Path, report: Report) -> None:
     """Let SQLite check its own structure."""
     try:
-        with contextlib.closing(_open(journal)) as database:
+        with _open(journal) as database:
             found = [str(line) for (line,) in database.execute("PRAGMA integrity_check(20)")]
     except UNREADABLE as error:
         found = [printable(str(error))]
     report.add(f"{journal}: its structure, by SQLite", [] if found == ["ok"] else list(map(printable, found)))
 
 
-def _open(journal: Path) -> sqlite3.Connection:
-    database = sqlite3.connect(f"file:{journal}?mode=ro", uri=True)
-    database.text_factory = lambda data: data.decode("utf-8", "replace")  # a text that was damaged breaks a seal
-    return database
+@contextlib.contextmanager
+def _open(journal: Path) -> Iterator[sqlite3.Connection]:
+    with reading(journal) as database:
+        database.text_factory = lambda data: data.decode("utf-8", "replace")  # a text that was damaged breaks a seal
+        yield database
 
 
 def _secrets(expedition: Expedition, report: Report) -> Secrets | None:
@@ -207,7 +209,7 @@ def _last_us(journal: Path) -> int:
 def _rows(journal: Path, faults: list[str]) -> Iterator[Row]:
     """Yield the rows that can be read; add what is wrong with the others, and with their order."""
     due, latest_us = 1, 0
-    with contextlib.closing(_open(journal)) as database:
+    with _open(journal) as database:
         for values in database.execute("SELECT seq, embargo_us, wall_s, source, kind, data FROM row ORDER BY seq"):
             seq = values[0]
             if seq != due:

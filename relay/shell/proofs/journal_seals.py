@@ -4,8 +4,6 @@ Rules: read-only, whether the relay runs or not. A root that the relay noted is 
 was released over it bears it out; what it didn't note, as before there were seals, is grown from the rows.
 """
 
-import contextlib
-import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,12 +11,12 @@ from pathlib import Path
 from relay.core.errors import SecretsError
 from relay.core.merkle import Frontier, leaf_hash, node_hash
 from relay.core.minute_tree import MINUTE_US, Evidence
-from relay.core.model import Row, RowKind
-from relay.core.record_log import LogStart, RecordLog
+from relay.core.model import Row
+from relay.core.record_log import RecordLog, noted_run
 from relay.core.release import MICROSECONDS, Kind
 from relay.core.secrets import Secrets
 from relay.core.wire import WireRecord
-from relay.shell.record.journal import LAST, Minute, read_marks, read_minutes, read_rows
+from relay.shell.record.journal import LAST, Minute, read_decisions_from, read_marks, read_minutes, read_rows
 from relay.shell.record.journal import NAME as JOURNAL
 from relay.shell.record.secrets_file import MARK, NAME, open_secrets, secrets_path
 
@@ -47,30 +45,23 @@ def site_secrets(private: Path, key: Path | None) -> Secrets:
 
 
 def minutes_of(journal: Path, evidence: Evidence) -> list[Minute]:
-    """Return what all whole minutes of a journal came to, from minute 0 on: as noted, and grown where they weren't."""
-    noted = _without_gap(read_minutes(journal))
-    log = RecordLog(evidence, _after(noted))
-    for row in read_rows(journal, noted[-1].last_seq + 1 if noted else 1):
+    """Return what the whole minutes of a journal came to, a leaf each: as noted, and grown where they weren't."""
+    noted, start = noted_run(read_minutes(journal))
+    log = RecordLog(evidence, start)
+    for row in read_rows(journal, start.row):
         log.add(row)
     log.upto(int(read_marks(journal).get(LAST, 0)))
-    return noted + [Minute(*closed) for closed in log.take_closed()]
+    return [Minute(*closed) for closed in (*noted, *log.take_closed())]
 
 
 def rows_of(journal: Path, first: int, last: int) -> list[Row]:
     """Return the rows from number `first` to `last`, both in."""
-    return _rows(journal, "seq BETWEEN ? AND ?", (first, last))
+    return list(read_rows(journal, first, last))
 
 
 def decisions_of(journal: Path) -> list[Row]:
     """Return the operator's decisions."""
-    return _rows(journal, "kind = 'decision'", ())
-
-
-def _rows(journal: Path, where: str, values: tuple[int, ...]) -> list[Row]:
-    asked = f"SELECT seq, embargo_us, wall_s, source, kind, data FROM row WHERE {where} ORDER BY seq"
-    with contextlib.closing(sqlite3.connect(f"file:{journal}?mode=ro", uri=True)) as database:
-        found = database.execute(asked, values).fetchall()
-    return [Row(row[0], row[1], row[2], row[3], RowKind(row[4]), row[5]) for row in found]
+    return read_decisions_from(journal, 1)
 
 
 def heads_over(roots: Iterable[bytes]) -> list[bytes]:
@@ -100,21 +91,3 @@ def seals_in(
         over = next((at for at in (*likely, *range(len(heads))) if [node_hash(heads[at], blind)] == record.body), None)
         begun = over - minute if begun is None and over is not None and over >= minute else begun
         yield Sealed(record.seq, record.elapsed_s, minute, over)
-
-
-def _without_gap(minutes: Iterable[Minute]) -> list[Minute]:
-    """Return the minutes from 0 on up to the first that wasn't noted."""
-    out = list[Minute]()
-    for minute in minutes:
-        if minute.minute != len(out):
-            break
-        out.append(minute)
-    return out
-
-
-def _after(noted: Sequence[Minute]) -> LogStart:
-    """Return where the log goes on behind these minutes."""
-    log = Frontier()
-    for minute in noted:
-        log.append(leaf_hash(minute.root))
-    return LogStart(len(noted), noted[-1].last_seq + 1, log.peaks) if noted else LogStart()

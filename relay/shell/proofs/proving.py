@@ -46,8 +46,8 @@ class _Site:
     minutes: list[Minute]
 
     def minute_of(self, row: Row) -> int | None:
-        """Return the minute in whose tree a row is, None if that isn't closed yet."""
-        return next((closed.minute for closed in self.minutes if closed.last_seq >= row.seq), None)
+        """Return which of the minutes, from 0, has a row in its tree, None if that isn't closed yet."""
+        return next((at for at, closed in enumerate(self.minutes) if closed.last_seq >= row.seq), None)
 
 
 def prove(options: argparse.Namespace) -> int:
@@ -154,10 +154,9 @@ def _proved(site: _Site, row: Row, seal: Sealed, audience: str, dive: int) -> Pr
     assert minute is not None and seal.minutes is not None
     first = site.minutes[minute - 1].last_seq + 1 if minute else 1
     beside = rows_of(site.journal, first, site.minutes[minute].last_seq)
-    roots = [closed.root for closed in site.minutes[: seal.minutes]]
     blind = site.evidence.blind(audience, dive, seal.dive_minute)
     try:
-        way = inclusion(site.evidence, beside, row.seq, minute, roots, blind)
+        way = inclusion(site.evidence, beside, row.seq, site.minutes[: seal.minutes], blind)
     except (KeyError, ValueError) as error:
         words = f"row {row.seq} can't be proved: {error}. `offing journal verify` says what is wrong"
         raise OperatorError(words) from error

@@ -34,12 +34,19 @@ def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
 
 
 def _log_written(start: LogStart | None) -> list[Any] | None:
-    return None if start is None else [start.minute, start.row, [peak.hex() for peak in start.peaks]]
+    return (
+        None
+        if start is None
+        else [start.minute, start.row, start.leaves, start.silent, [peak.hex() for peak in start.peaks]]
+    )
 
 
 def _log_read(value: list[Any] | None) -> LogStart | None:
-    """Return where the exact record's log goes on, None where that wasn't kept yet."""
-    return None if value is None else LogStart(value[0], value[1], tuple(map(bytes.fromhex, value[2])))
+    """Return where the exact record's log goes on, None where that wasn't kept yet, or without its leaves."""
+    if value is None or len(value) != 5:
+        return None
+    minute, row, leaves, silent, peaks = value
+    return LogStart(minute, row, leaves, silent, tuple(map(bytes.fromhex, peaks)))
 
 
 def _written(standing: Standing) -> dict[str, Any]:
