@@ -221,11 +221,12 @@ SHELL = {
     "shell.released_dive shell.report_drawing",
     "exact_dive": "core.fuse core.geodesy core.kept_track core.model core.policy shell.exact_dives "
     "shell.exact_values shell.report_drawing",
+    "exact_finds": "core.find core.finds shell.report_drawing",
     "exact_report": "core.finds core.policy page_words shell.dive_report shell.exact_dive "
-    "shell.exact_dives shell.exact_values shell.report_drawing",
+    "shell.exact_dives shell.exact_finds shell.exact_values shell.report_drawing",
     "reporting": "core.errors expedition import_log recording shell.dive_report "
-    "shell.exact_dives shell.exact_report shell.locking shell.released_report "
-    "shell.telling",
+    "shell.exact_dives shell.exact_place shell.exact_report shell.locking shell.released_report "
+    "shell.telling shell.whole_file",
     "verify": "core.errors core.proof core.seal core.verification exit_code printable programme_file shell.verifying",
     "reading_arguments": "",
     "tell_words": "quantities",

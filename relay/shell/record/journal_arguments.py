@@ -103,7 +103,8 @@ def _backup(commands: Commands) -> None:
         "Writes one encrypted file with all that the site is: expedition file, journal, secrets, recovered logs,\n"
         "stills, finds, guests, and what was released, as one moment has it. The relay may run meanwhile and loses\n"
         "nothing. `offing open` makes a folder of it again, with which `offing ship` goes on. Nothing is ever deleted\n"
-        "by Offing: what is kept, where and how long is for you to decide.",
+        "by Offing: what is kept, where and how long is for you to decide. It needs room for a second copy of the\n"
+        "journal in the private folder meanwhile; charts for audits aren't in it.",
     )
     expedition_argument(parser)
     parser.add_argument("--out", type=Path, required=True, metavar="FILE.age", help="the file to write")
