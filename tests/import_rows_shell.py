@@ -80,7 +80,7 @@ SHELL = {
     "identities": "core.errors shell.locking whole_file | pyrage",
     "backup": "core.errors exact_place expedition journal read_only recovered secrets_file shell.locking shell.sums "
     "whole_file",
-    "opening": "core.errors shell.backup shell.locking printable",
+    "opening": "core.errors printable shell.backup shell.locking whole_file",
     "locked_arguments": "reading_arguments",
     "locked_command": "core.errors expedition shell.backup shell.identities "
     "shell.locking shell.opening shell.secrets_lock shell.telling",

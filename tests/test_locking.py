@@ -245,12 +245,14 @@ def test_what_a_passphrase_locks_is_opened_up_to_a_size_and_no_further(
 ) -> None:
     """At the limit it is opened, a byte past it refused, with the way out; the limit itself is 64 MiB."""
     assert locking.SMALL_BYTES == 64 << 20
-    data, key = encrypt_bytes(b"as found", Key(passphrase="five words drawn by dice")), tmp_path / "a.age"
-    key.write_bytes(data)
-    monkeypatch.setattr(locking, "SMALL_BYTES", len(data))
-    open_file(key, tmp_path / "out", Key(passphrase="five words drawn by dice"))
-    assert (tmp_path / "out").read_bytes() == b"as found"
-    monkeypatch.setattr(locking, "SMALL_BYTES", len(data) - 1)
+    vector = next(vector for vector in VECTORS if vector["name"] == "armor_scrypt")
+    key, locked = Key(passphrase=vector["passphrase"]), tmp_path / "a.age"
+    locked.write_text(vector["text"])
+    octets = locked.stat().st_size
+    monkeypatch.setattr(locking, "SMALL_BYTES", octets)
+    open_file(locked, tmp_path / "out", key)
+    assert sha256((tmp_path / "out").read_bytes()).hexdigest() == vector["payload_sha256"]
+    monkeypatch.setattr(locking, "SMALL_BYTES", octets - 1)
     with pytest.raises(LockingError, match="any program for the age format opens it"):
-        open_file(key, tmp_path / "other", Key(passphrase="five words drawn by dice"))
+        open_file(locked, tmp_path / "other", key)
     assert not (tmp_path / "other").exists()

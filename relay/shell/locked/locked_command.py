@@ -94,7 +94,8 @@ def backup(options: argparse.Namespace) -> int:
     expedition = read_expedition(expedition_file(options.expedition))
     for left in copies_left(expedition.private):
         print(
-            f"{left} was left by a backup that was killed, or is of one that runs: see, and remove it", file=sys.stderr
+            f"{left} is plain and exact, of a command that was killed or still runs: see, and remove it",
+            file=sys.stderr,
         )
     with telling() as tell:
         done = back_up(expedition, options.out, options.to, partial(_tell, tell))
