@@ -13,6 +13,7 @@ from pyrage import decrypt, x25519
 
 from day_on_board import EXPEDITION
 from exported_site import AGAIN, FOUND, LANTERN, SIGHTED, exported_site
+from nmea_sentences import sentence
 from record_site import FIX, Site, moth
 from relay.__main__ import main
 from relay.core.decision import Begin, End, Target
@@ -128,6 +129,29 @@ def test_one_vehicle_takes_nothing_of_anothers_along(site: Site) -> None:
     assert database.execute("SELECT name FROM targets").fetchall() == [("Contact 2",)]
     for table in ("finds", "ship"):
         assert database.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
+
+
+def test_position_has_the_newest_depth_beside_it(tmp_path: Path) -> None:
+    """Positions and depths come in sentences of their own: each position is told with the depth before it.
+
+    The deepest of the track is that of all its depths; and the export says how far the vehicle's clock was behind.
+    """
+    fix = "GPGGA,0123{:05.2f},3015.5000,S,17930.2500,E,1,09,0.9,0.0,M,0.0,M,,"
+    sentences = [fix.format(1.0), "SDDPT,12.5,0.0", fix.format(2.0), fix.format(3.5), "SDDPT,80.0,0.0"]
+    told = [(float(at), ("cable", sentence(one))) for at, one in enumerate(sentences, 1)]
+    dived = [(at_s + 9.0, one) for at_s, one in told]
+    site = Site(tmp_path, *told, (5.5, Begin()), *dived, text=EXPEDITION)
+    assert export(site, site.private / "all.gpkg") == 0
+    database = sqlite3.connect(site.private / "all.gpkg")
+    columns = "latitude_deg, depth_m, newest_depth_m, newest_depth_age_s, newest_depth_row"
+    rows = database.execute(f"SELECT {columns} FROM fixes WHERE journal_row BETWEEN 2 AND 4 ORDER BY journal_row")
+    latitude_deg = -(30 + 15.5 / 60)
+    assert [row[1:] for row in rows] == [(12.5, 12.5, 0.0, 2), (None, 12.5, 1.0, 2), (None, 12.5, 2.5, 2)]
+    rows = database.execute("SELECT latitude_deg FROM fixes WHERE journal_row = 3").fetchall()
+    assert rows == [(pytest.approx(latitude_deg, abs=1e-9),)]
+    assert database.execute("SELECT deepest_m FROM tracks").fetchall() == [(80.0,)]
+    ((behind,),) = database.execute("SELECT value FROM about WHERE what = 'clock of Moth in dive 1'")
+    assert behind.endswith("s behind the ship's wall clock (median)")
 
 
 def test_find_of_two_dives_is_whole_in_each(tmp_path: Path) -> None:

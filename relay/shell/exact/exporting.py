@@ -83,7 +83,7 @@ def export_record(
 
 @contextmanager
 def _plain(out: Path, expedition: Expedition, to: list[str]) -> Iterator[Path]:
-    """Give the file to write to, in the private folder: it becomes `out` in the end, or is gone if that is encrypted."""
+    """Give the file to write to, in the private folder: in the end it becomes `out`, or goes if that is encrypted."""
     if not to:
         with path_beside(out) as plain:
             yield plain
@@ -102,7 +102,8 @@ def _check_out(options: argparse.Namespace, expedition: Expedition) -> None:
         recipients_of(options.to)
         if out.suffix != ENDING:
             raise OperatorError(
-                f"{out} would be encrypted, and no program that its name promises could read it: give --out {out}{ENDING}"
+                f"{out} would be encrypted, and no program that its name promises could read it: give "
+                f"--out {out}{ENDING}"
             )
     check_exact_place(out, expedition, encrypted=bool(options.to))
 

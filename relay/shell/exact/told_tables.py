@@ -174,7 +174,7 @@ def _decisions(dives: ExactDives, choice: Choice) -> Iterator[Row]:
 
 
 def _is_of_all(decided: Decided) -> bool:
-    """Return whether a decision is about no vehicle and goes along with each: no zone, no guest, no row that is none."""
+    """Return whether a decision is about no vehicle and goes along with each: none on a zone or a guest."""
     return decided.vehicle is None and decided.what in _OF_ALL
 
 
