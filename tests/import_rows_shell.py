@@ -68,9 +68,11 @@ SHELL = {
     "csv_tables": "shell.exact_dives shell.shapes shell.tables shell.zipped",
     "geojson": "shell.exact_dives shell.shapes shell.tables shell.zipped | msgspec",
     "zipped": "",
+    "find_files_out": "core.find find_files shell.exact_dives shell.exact_store shell.tables shell.telling "
+    "shell.told_tables",
     "telling": " | rich",
     "exporting": "core.errors expedition import_log shell.all_tables shell.csv_tables "
-    "exact_place shell.exact_dives shell.exact_store shell.geojson shell.gpkg shell.locking "
+    "exact_place shell.exact_dives shell.exact_store shell.find_files_out shell.geojson shell.gpkg shell.locking "
     "shell.tables shell.telling whole_file",
     "whole_file": "core.errors",
     "exact_place": "core.errors expedition",
