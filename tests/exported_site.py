@@ -1,7 +1,8 @@
 """A site with something for every table of an export, at the antimeridian, and what must be read back of it.
 
-Invented: ship, vehicles and places. The journal has two stations that send Lantern, NMEA 0183 of Moth and of the ship, a log of Moth's,
-annotations, targets with and without a place, and a find that was recorded twice, with drawings and photographs.
+Invented: ship, vehicles and places. The journal has two stations that send Lantern, NMEA 0183 of Moth and of the
+ship, a log of Moth's, annotations, targets with and without a place, and a find that was recorded twice, with drawings
+and photographs.
 """
 
 import json

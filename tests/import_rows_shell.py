@@ -55,11 +55,12 @@ SHELL = {
     "exact_store": "core.errors core.model core.own_time recovered shell.exact_values whole_file | msgspec",
     "dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
     "shell.exact_values",
+    "decoding": "core.errors core.model core.own_time core.policy read_only | msgspec",
     "exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
-    "core.own_time core.policy core.sighting core.target_position shell.dive_walk shell.exact_store "
-    "shell.exact_values",
+    "core.own_time core.policy core.sighting core.target_position shell.decoding shell.dive_walk "
+    "shell.exact_store shell.exact_values",
     "exact_dives": "core.errors core.exact_record core.finds core.own_time core.policy expedition import_log "
-    "journal read_only recovered shell.exact_reading shell.exact_store shell.exact_values",
+    "journal read_only recovered shell.decoding shell.exact_reading shell.exact_store shell.exact_values",
     "shapes": "core.geodesy | shapely",
     "tables": "shell.exact_dives shell.shapes",
     "track_tables": "core.model shell.exact_dives shell.exact_values shell.shapes shell.tables",
@@ -69,9 +70,11 @@ SHELL = {
     "csv_tables": "shell.exact_dives shell.shapes shell.tables shell.zipped",
     "geojson": "shell.exact_dives shell.shapes shell.tables shell.zipped | msgspec",
     "zipped": "",
+    "find_files_out": "core.find find_files shell.exact_dives shell.exact_store shell.tables shell.telling "
+    "shell.told_tables",
     "telling": " | rich",
     "exporting": "core.errors expedition import_log shell.all_tables shell.csv_tables "
-    "exact_place shell.exact_dives shell.exact_store shell.geojson shell.gpkg shell.locking "
+    "exact_place shell.exact_dives shell.exact_store shell.find_files_out shell.geojson shell.gpkg shell.locking "
     "shell.tables shell.telling whole_file",
     "whole_file": "core.errors",
     "exact_place": "core.errors expedition",

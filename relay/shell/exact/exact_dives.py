@@ -18,6 +18,7 @@ from relay.core.exact_record import instant_ms, judged
 from relay.core.finds import Finds
 from relay.core.own_time import Report
 from relay.core.policy import MICROSECONDS, Plan
+from relay.shell.exact.decoding import decoding
 from relay.shell.exact.exact_reading import ExactReading
 from relay.shell.exact.exact_store import FIRST_VALUE, ExactStore, Raw, Stored, exact_store
 from relay.shell.exact.exact_values import (
@@ -271,7 +272,9 @@ def exact_dives(expedition: Expedition, progress: Progress = in_silence) -> Iter
             whole = _rows_of(path)
             progress("reading", 0, whole)
             clock_us = int(read_marks(path).get(LAST, "0"))
-            reading.read(read_rows(path), clock_us, lambda done: progress("reading", done, max(done, whole)))
+            with decoding(expedition.plan, path, whole) as decode:
+                rows = read_rows(path, last=whole)
+                reading.read(rows, decode, clock_us, lambda done: progress("reading", done, whole))
         except sqlite3.Error as error:
             raise OperatorError(
                 f"{path} can't be read ({error}): `offing journal verify` says more. Nothing was changed."

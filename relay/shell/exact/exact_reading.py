@@ -24,11 +24,13 @@ from relay.core.exact_record import instant_ms
 from relay.core.find import Find
 from relay.core.finds import Finds
 from relay.core.fuse import Stamped
-from relay.core.model import Observation, PassedOver, Row, RowKind
-from relay.core.own_time import LiveFeed, Report
+from relay.core.model import Observation, Row, RowKind
+from relay.core.own_time import Report
 from relay.core.policy import MICROSECONDS, Plan
 from relay.core.sighting import FRESH_US, SeenFrom, place_of
 from relay.core.target_position import Target as Placed
+from relay.shell.exact.decoding import Decode
+from relay.shell.exact.decoding import Told as Decoded
 from relay.shell.exact.dive_walk import DiveWalk
 from relay.shell.exact.exact_store import ExactStore
 from relay.shell.exact.exact_values import Annotation, Decided, FeedTold, Moment, TargetSeen, Where
@@ -52,7 +54,6 @@ class ExactReading:
         self.finds = Finds(_NO_LIMIT, _NO_LIMIT)
         self._numbers = {source.name: at for at, source in enumerate(plan.sources)}
         self._vehicles = {name: at for at, name in enumerate(plan.vehicles)}
-        self._live = [LiveFeed(source) for source in plan.sources]
         self._mirrored = [self.walk.stations.role_of(at) is not None for at in range(len(plan.sources))]
         self._placed: dict[str, tuple[Placed, int]] = {}
         self._found_by: dict[str, str | None] = {}
@@ -60,8 +61,8 @@ class ExactReading:
         self._notes = 0
         self.rows = self.until_us = 0
 
-    def read(self, rows: Iterable[Row], clock_us: int, told: Told) -> None:
-        """Read all rows; `told` hears every now and then how many there have been.
+    def read(self, rows: Iterable[Row], decode: Decode, clock_us: int, told: Told) -> None:
+        """Read all rows; `decode` tells what is in one, `told` hears every now and then how many there have been.
 
         `clock_us`: how far the embargo clock had come, by the journal's last beat, for a dive may end in silence.
         """
@@ -72,7 +73,7 @@ class ExactReading:
             if row.kind is RowKind.DECISION:
                 self._decide(row, now)
             elif (feed := self._numbers.get(row.source)) is not None:
-                self._hear(row, feed, now)
+                self._hear(row, feed, decode(row, feed), now)
             else:
                 self.unknown[row.source] = self.unknown.get(row.source, 0) + 1
             self.rows = row.seq
@@ -85,23 +86,20 @@ class ExactReading:
             self._count(self.walk.end(end), end)
         self._store.flush()
 
-    def _hear(self, row: Row, feed: int, now: Moment) -> None:
+    def _hear(self, row: Row, feed: int, decoded: Decoded, now: Moment) -> None:
         """Put aside what a row tells of vehicles, and count the rest."""
         tally = self.feeds[feed]
         tally.rows += 1
         tally.octets += len(row.data)
-        for event in self._live[feed].events(row):
-            if isinstance(event, Report):
-                vehicle = self._vehicles.get(event.observation.vehicle or "")
-                if (vehicle is None) != tally.of_ship:
-                    tally.others += 1
-                    continue
-                tally.reports += 1
-                self._take(event, vehicle, feed, row, now)
-            elif isinstance(event, PassedOver):
-                tally.passed_over += 1
-            else:
-                tally.rejected += 1
+        tally.passed_over += decoded.passed_over
+        tally.rejected += decoded.rejected
+        for report in decoded.reports:
+            vehicle = self._vehicles.get(report.observation.vehicle or "")
+            if (vehicle is None) != tally.of_ship:
+                tally.others += 1
+                continue
+            tally.reports += 1
+            self._take(report, vehicle, feed, row, now)
 
     def _take(self, report: Report, vehicle: int | None, feed: int, row: Row, now: Moment) -> None:
         """Put a report aside, of a vehicle or (None) of the ship herself, and let what it tells count."""

@@ -102,7 +102,7 @@ class ExactStore:
     def receipt(self, number: int) -> tuple[int, float]:
         """Return the row and the wall clock of a report whose receipt was kept."""
         waiting = self._receipts.get(number)
-        return waiting or self.ask("SELECT row, wall_s FROM receipt WHERE number = ?", (number,))[0]  # type: ignore[return-value]
+        return waiting or self.ask("SELECT row, wall_s FROM receipt WHERE number = ?", (number,))[0]
 
     def add_item(self, kind: str, number: int, value: object) -> None:
         """Put a value aside (a dataclass of plain fields)."""

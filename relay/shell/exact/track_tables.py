@@ -75,9 +75,11 @@ def _track(dives: ExactDives, vehicle: str, dive: int) -> Iterator[Row]:
 
     def places() -> Iterator[tuple[float, float]]:
         nonlocal count, first_s, last_s, deepest_m
-        for report in dives.track(vehicle, dive):
+        for report in dives.record(vehicle, dive):
             lon, lat, depth_m = report.longitude_deg, report.latitude_deg, report.depth_m
-            if lon is None or lat is None:
+            if report.counts and depth_m is not None:
+                deepest_m = depth_m if deepest_m is None else max(deepest_m, depth_m)
+            if not report.placed or lon is None or lat is None:
                 continue
             last_s = report.t_s
             first_s = last_s if count == 0 else first_s
@@ -95,10 +97,30 @@ def _track(dives: ExactDives, vehicle: str, dive: int) -> Iterator[Row]:
 def _fixes(dives: ExactDives, choice: Choice) -> Iterator[Row]:
     times, receipts = Clock(), Clock()
     for vehicle in choice.vehicles(dives):
+        depths = _Depths()
         for report in dives.record(vehicle, choice.dive):
             lon, lat = report.longitude_deg, report.latitude_deg
             shape = None if lon is None or lat is None else point(lon, lat)
-            yield shape, _whence(report, vehicle, times, receipts) + report.values
+            yield shape, _whence(report, vehicle, times, receipts) + report.values + depths.at(report)
+
+
+class _Depths:
+    """The newest depth of a vehicle, told report by report: what a report of a position alone is to be drawn with."""
+
+    def __init__(self) -> None:
+        self._newest: ExactReport | None = None
+
+    def at(self, report: ExactReport) -> tuple[float | None, float | None, int | None]:
+        """Take the next report; return the depth then, how old it was, and the journal row that told it.
+
+        Ages are told between times of one clock alone: of reports that the vehicle's own clock timed, or the ship's.
+        """
+        if report.depth_m is not None and report.counts and report.kept_values is not None:
+            self._newest = report
+        newest = self._newest
+        if newest is None or newest.own != report.own:
+            return None, None, None
+        return newest.depth_m, report.t_s - newest.t_s, None if newest.receipt is None else newest.receipt.row
 
 
 def _whence(report: ExactReport, vehicle: str, times: Clock, receipts: Clock) -> tuple[Any, ...]:
@@ -121,18 +143,8 @@ def _ship(dives: ExactDives, choice: Choice) -> Iterator[Row]:
             shape = None if lon is None or lat is None else point(lon, lat)
             row, (embargo_us, wall_s), feed, _ = receipt
             told_by = "feed" if report.own else "ship"
-            whence = (
-                report.dive,
-                times(report.t_s),
-                report.t_s,
-                told_by,
-                receipts(wall_s),
-                wall_s,
-                embargo_us,
-                feed,
-                row,
-            )
-            yield shape, whence + report.values
+            made = report.dive, times(report.t_s), report.t_s, told_by
+            yield shape, (*made, receipts(wall_s), wall_s, embargo_us, feed, row, *report.values)
 
 
 def _part(kept: tuple[Any, ...] | None) -> str:
@@ -204,7 +216,7 @@ TRACKS = Table(
         moment("last", "time of the last"),
         real("first_unix_s", "time of the first position in full", "s since 1970"),
         real("last_unix_s", "time of the last position in full", "s since 1970"),
-        real("deepest_m", "the greatest depth reported with a position", "m"),
+        real("deepest_m", "the greatest depth reported, with a position or without", "m"),
     ),
     _tracks,
 )
@@ -231,6 +243,9 @@ FIXES = Table(
         whole("log", "the recovered log it is of (see recovered_logs)"),
         text("stands", "what of it is in the exact record: all, none (another tells the same), or these of its fields"),
         *_VALUES,
+        real("newest_depth_m", "the newest depth told by then, by this report or one before it that counted", "m"),
+        real("newest_depth_age_s", "how much earlier that was told, by the same clock", "s"),
+        whole("newest_depth_row", "the journal row that told it; empty: a recovered log did"),
     ),
     _fixes,
 )

@@ -34,7 +34,7 @@ def add_journal(commands: Commands) -> None:
     parser = add_command(
         commands,
         "journal",
-        "the exact record: export it, complete it, on the ship alone",
+        "the exact record, on the ship alone: verify, export, import, back up",
         "The journal is all that the relay received, exact and private, with the moment of each receipt; with the\n"
         "logs that vehicles brought back it is the exact record of an expedition.",
         _EXAMPLES,
@@ -69,6 +69,9 @@ def _export(commands: Commands) -> None:
     parser.add_argument("--out", type=Path, required=True, metavar="PATH", help="a new file")
     parser.add_argument("--dive", type=int, metavar="N", help="this dive alone")
     parser.add_argument("--vehicle", metavar="NAME", help="this vehicle alone, and what begins and ends dives")
+    parser.add_argument(
+        "--with-files", action="store_true", help="the finds' photographs and drawings, too (csv and geojson)"
+    )
     parser.add_argument(
         "--to", action="append", default=[], metavar="RECIPIENT", help="encrypt to this age1...; may be repeated"
     )
