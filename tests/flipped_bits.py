@@ -49,7 +49,7 @@ def _row(seq: int) -> Row:
 
 def proof_beside(site: Site) -> Path:
     """Return a proof of three rows of a site, written beside it."""
-    path = site.folder / f"boiler{SUFFIX}"
+    path = site.folder / "private" / f"boiler{SUFFIX}"
     with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
         code = main(["prove", str(site.expedition), "--record", "5", "--target", "Boiler", "--audience", "public",
                      "--out", str(path), "--force"])  # fmt: skip

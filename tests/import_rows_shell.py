@@ -44,9 +44,11 @@ SHELL = {
     "core.secrets core.wire journal secrets_file",
     "proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
     "journal shell.journal_seals shell.verifying",
-    "checking": "core.errors core.minute_roots core.minute_tree core.model core.seal core.secrets "
-    "core.verification exit_code expedition import_log journal printable read_only recovered shell.journal_pages "
-    "shell.journal_seals shell.sums shell.verifying core.record_log | rich",
+    "checking": "core.decision core.errors core.find core.minute_roots core.minute_tree core.model core.record_log "
+    "core.secrets exit_code expedition import_log journal printable read_only shell.checking_files "
+    "shell.journal_pages shell.journal_seals shell.sums shell.telling",
+    "checking_files": "core.errors core.find core.minute_tree core.seal core.secrets core.verification expedition "
+    "find_files printable programme_file recovered shell.journal_seals shell.verifying",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme core.record_log "
     "core.restart",
     "exact_values": "core.model core.own_time core.policy core.target_position",

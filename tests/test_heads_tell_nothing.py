@@ -4,11 +4,10 @@ What an attacker is given: the code, every row but the position in it, all relea
 proof of the row beside. What they try: each place of a grid of 1 m.
 """
 
-import hmac
 import json
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from hashlib import sha256
+from hashlib import blake2s, sha256
 from itertools import pairwise
 
 import pytest
@@ -223,11 +222,11 @@ def test_proofs_of_one_record_differ_by_nothing_but_hashes_whatever_is_beside_it
 
 
 def test_what_is_drawn_follows_from_the_key_alone_and_nothing_received() -> None:
-    """Salt, seat, empty subtrees and blinds, by HMAC-SHA256 of the standard library: labels of numbers and names."""
+    """Salt, seat, empty subtrees and blinds, by keyed BLAKE2s at once: labels of numbers and names."""
     key = SECRETS.evidence_key
 
     def drawn(label: str) -> bytes:
-        return hmac.digest(key, label.encode(), "sha256")
+        return blake2s(label.encode(), key=key).digest()
 
     assert EVIDENCE.salt(7) == drawn("salt 7")[:16]
     assert EVIDENCE.seat(7) == int.from_bytes(drawn("seat 7"), "big") >> 256 - LEVELS < SEATS

@@ -243,6 +243,45 @@ def test_marks_are_bounded_while_nothing_is_received() -> None:
     assert len({each.head(30 * 1_440 + 1) for each in logs}) == 1
 
 
+def test_log_goes_on_where_a_full_minute_had_gone_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Begun again behind a full minute, whose last rows are in the next one's tree, it takes them as it had."""
+    monkeypatch.setattr(minute_tree, "MOST_ROWS", 2)
+    rows = rows_at(*range(5), MINUTE_US + 1, 4 * MINUTE_US)
+    whole = log_of(rows)
+    whole.upto(5 * MINUTE_US)
+    closed = list(whole.closed)
+    for start in (whole.start_for(3, MINUTE_US), noted_run(closed[:1])[1], noted_run(closed[:2])[1]):
+        assert start.minute > rows[start.row - 1].embargo_us // MINUTE_US
+        again = log_of(rows[start.row - 1 :], start)
+        again.upto(5 * MINUTE_US)
+        assert list(again.closed) == closed[start.leaves :]
+
+
+def nodes_of(log: RecordLog) -> int:
+    """Return how many hashes it holds, of the minute under way and of those before it."""
+    return sum(len(tree._nodes) for tree in (log._tree, *log._spent.trees))
+
+
+def test_end_of_a_minute_frees_nothing_and_the_rows_after_it_all() -> None:
+    """A tree of 400 rows is there as it was when its minute has ended: no work tells of it; 400 rows later it is gone.
+
+    Never is more there than two such minutes come to.
+    """
+    busy = rows_at(*range(400), *range(MINUTE_US, MINUTE_US + 400))
+    log = log_of(busy[:400])
+    before = nodes_of(log)
+    log.upto(MINUTE_US)
+    assert nodes_of(log) == before > 4_000
+    most = 0
+    for row in busy[400:]:
+        log.add(row)
+        most = max(most, nodes_of(log))
+    assert not log._spent.trees
+    assert most <= 2 * before
+    log.upto(2_000 * MINUTE_US)
+    assert len(log._spent.trees) == 1
+
+
 def test_minutes_that_nobody_takes_are_bounded() -> None:
     """At its limit the oldest closed minutes are let go of; heads need none of them."""
     log = RecordLog(EVIDENCE, limit=3)

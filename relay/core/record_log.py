@@ -24,6 +24,8 @@ from relay.core.minute_tree import LEVELS, MINUTE_US, SEATS, SILENT_MINUTES, Evi
 from relay.core.model import Row
 
 _UNTAKEN_MINUTES = 1_000_000
+# How many nodes of spent trees go with each row: a row brings one for each level, its leaf and its seat.
+_FREED = 2 * LEVELS
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +50,21 @@ class Closed(NamedTuple):
     root: bytes
 
 
+class Spent:
+    """Trees that are done with: taken apart with the rows that follow, never all at once when a minute ends.
+
+    Bounded: each row takes more nodes away than it brings.
+    """
+
+    def __init__(self) -> None:
+        self.trees: deque[MinuteTree] = deque()
+
+    def free(self) -> None:
+        """Take a few nodes away, of the oldest tree."""
+        if self.trees and self.trees[0].shrunk(_FREED):
+            self.trees.popleft()
+
+
 class RecordLog:
     """The log as it grows. `closed`: the minutes since they were last taken away, oldest first."""
 
@@ -60,7 +77,9 @@ class RecordLog:
         # In their order. Over a minute that has no mark the frontier is that of the mark before it.
         self._marks = deque([self._start])
         self._last_seq = self._start.row - 1
-        self._whole = self._start.minute
+        # A row of an earlier minute than the tree's may come: one that a full minute had no seat for.
+        self._whole = 0
+        self._spent = Spent()
         self.closed: deque[Closed] = deque(maxlen=limit)
 
     def first_for(self, row: int) -> int:
@@ -85,6 +104,7 @@ class RecordLog:
             self._close()
         self._tree.add(row)
         self._last_seq = row.seq
+        self._spent.free()
 
     def upto(self, moment_us: int) -> None:
         """Close the minutes that end at or before a moment; owed: no row of before it comes any more."""
@@ -93,7 +113,7 @@ class RecordLog:
             if self._silent < SILENT_MINUTES or not self._tree.empty:
                 self._close()
             else:
-                self._tree = MinuteTree(minutes, self._evidence)
+                self._begin(minutes)
         self._whole = max(self._whole, minutes)
 
     def head(self, minutes: int) -> bytes:
@@ -128,12 +148,18 @@ class RecordLog:
         self.closed.clear()
         return taken
 
+    def _begin(self, minute: int) -> None:
+        """Begin the tree of a minute: as much work whatever the one before it had, or the next moment would tell it."""
+        if not self._tree.empty:
+            self._spent.trees.append(self._tree)
+        self._tree = MinuteTree(minute, self._evidence)
+
     def _close(self) -> None:
         tree = self._tree
         self._log.append(leaf_hash(tree.root))
         self._silent = self._silent + 1 if tree.empty else 0
         self.closed.append(Closed(tree.minute, self._last_seq, tree.root))
-        self._tree = MinuteTree(tree.minute + 1, self._evidence)
+        self._begin(tree.minute + 1)
         log = self._log
         self._marks.append(LogStart(self._tree.minute, self._last_seq + 1, log.size, self._silent, log.peaks))
 

@@ -4,7 +4,7 @@ Rules: read-only, whether the relay runs or not. A root that the relay noted is 
 was released over it bears it out; what it didn't note, as before there were seals, is grown from the rows.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,23 +34,26 @@ class Sealed:
     minutes: int | None
 
 
-def site_secrets(private: Path, key: Path | None) -> Secrets:
+def site_secrets(private: Path, key: Path | None, marks: Mapping[str, str] | None = None) -> Secrets:
     """Return the secrets with which a site's journal was written; SecretsError where it has none, or others.
 
-    `key`: what opens them where they are encrypted; without it a passphrase is asked for.
+    `key`: what opens them where they are encrypted; without it a passphrase is asked for. `marks`: the journal's,
+    where they have been read.
     """
     if secrets_path(private) is None:
         raise SecretsError(f"{private / NAME} is missing: without it nothing of the journal can be checked or proved")
-    return open_secrets(private, read_marks(private / JOURNAL).get(MARK), key)
+    known = read_marks(private / JOURNAL) if marks is None else marks
+    return open_secrets(private, known.get(MARK), key)
 
 
 def minutes_of(journal: Path, evidence: Evidence) -> list[Minute]:
     """Return what the whole minutes of a journal came to, a leaf each: as noted, and grown where they weren't."""
+    until_us = int(read_marks(journal).get(LAST, 0))  # before the rows: they are all there up to it
     noted, start = noted_run(read_minutes(journal))
     log = RecordLog(evidence, start)
     for row in read_rows(journal, start.row):
         log.add(row)
-    log.upto(int(read_marks(journal).get(LAST, 0)))
+    log.upto(until_us)
     return [Minute(*closed) for closed in (*noted, *log.take_closed())]
 
 

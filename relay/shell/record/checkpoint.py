@@ -34,11 +34,9 @@ def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
 
 
 def _log_written(start: LogStart | None) -> list[Any] | None:
-    return (
-        None
-        if start is None
-        else [start.minute, start.row, start.leaves, start.silent, [peak.hex() for peak in start.peaks]]
-    )
+    if start is None:
+        return None
+    return [start.minute, start.row, start.leaves, start.silent, [peak.hex() for peak in start.peaks]]
 
 
 def _log_read(value: list[Any] | None) -> LogStart | None:

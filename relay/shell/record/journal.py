@@ -67,7 +67,7 @@ class JournalFile:
 
     def marks(self) -> dict[str, str]:
         """Return all marks."""
-        return dict(self._db.execute("SELECT name, value FROM mark"))
+        return marks_in(self._db)
 
     def last(self) -> tuple[int, int]:
         """Return the last row's number and embargo moment, zeros when there is none."""
@@ -145,15 +145,25 @@ def read_marks(path: Path) -> dict[str, str]:
     if not path.exists():
         return {}
     with reading(path) as database:
-        return dict(database.execute("SELECT name, value FROM mark"))
+        return marks_in(database)
 
 
 def read_minutes(path: Path) -> Iterator[Minute]:
     """Yield what whole minutes came to, in their order, read-only; nothing in a journal from before there were any."""
     with reading(path) as database:
-        if database.execute("SELECT 1 FROM sqlite_schema WHERE name = 'minute'").fetchone() is not None:
-            for minute, last_seq, root in database.execute("SELECT minute, last_seq, root FROM minute ORDER BY minute"):
-                yield Minute(minute, last_seq, root)
+        yield from minutes_in(database)
+
+
+def marks_in(database: sqlite3.Connection) -> dict[str, str]:
+    """Return all marks of a journal that is open."""
+    return dict(database.execute("SELECT name, value FROM mark"))
+
+
+def minutes_in(database: sqlite3.Connection) -> Iterator[Minute]:
+    """Yield as `read_minutes` those of a journal that is open."""
+    if database.execute("SELECT 1 FROM sqlite_schema WHERE name = 'minute'").fetchone() is not None:
+        for minute, last_seq, root in database.execute("SELECT minute, last_seq, root FROM minute ORDER BY minute"):
+            yield Minute(minute, last_seq, root)
 
 
 def _rows(database: sqlite3.Connection, first: int, last: int = LAST_SEQ) -> Iterator[Row]:

@@ -34,7 +34,7 @@ def add_journal(commands: Commands) -> None:
     parser = add_command(
         commands,
         "journal",
-        "the exact record: export it, complete it, on the ship alone",
+        "the exact record, on the ship alone: verify, export, import, back up",
         "The journal is all that the relay received, exact and private, with the moment of each receipt; with the\n"
         "logs that vehicles brought back it is the exact record of an expedition.",
         _EXAMPLES,

@@ -23,9 +23,9 @@ def reading(path: Path, *, unchanging: bool = False) -> contextlib.closing[sqlit
 
 
 @contextlib.contextmanager
-def snapshot(path: Path) -> Iterator[sqlite3.Connection]:
+def snapshot(path: Path, *, unchanging: bool = False) -> Iterator[sqlite3.Connection]:
     """Give a connection that sees the database as it is at this moment, whatever is committed meanwhile."""
-    with reading(path) as database:
+    with reading(path, unchanging=unchanging) as database:
         database.execute("BEGIN")
         database.execute("SELECT count(*) FROM sqlite_schema").fetchone()  # from here on it is this moment's
         yield database
