@@ -52,14 +52,15 @@ SHELL = {
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme core.record_log "
     "core.restart",
     "exact_values": "core.model core.own_time core.policy core.target_position",
-    "exact_store": "core.errors core.model core.own_time recovered shell.exact_values | msgspec",
+    "exact_store": "core.errors core.model core.own_time recovered shell.exact_values whole_file | msgspec",
     "dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
     "shell.exact_values",
+    "decoding": "core.errors core.model core.own_time core.policy read_only | msgspec",
     "exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
-    "core.own_time core.policy core.sighting core.target_position shell.dive_walk shell.exact_store "
-    "shell.exact_values",
+    "core.own_time core.policy core.sighting core.target_position shell.decoding shell.dive_walk "
+    "shell.exact_store shell.exact_values",
     "exact_dives": "core.errors core.exact_record core.finds core.own_time core.policy expedition import_log "
-    "journal read_only recovered shell.exact_reading shell.exact_store shell.exact_values",
+    "journal read_only recovered shell.decoding shell.exact_reading shell.exact_store shell.exact_values",
     "shapes": "core.geodesy | shapely",
     "tables": "shell.exact_dives shell.shapes",
     "track_tables": "core.model shell.exact_dives shell.exact_values shell.shapes shell.tables",
@@ -71,8 +72,8 @@ SHELL = {
     "zipped": "",
     "telling": " | rich",
     "exporting": "core.errors expedition import_log shell.all_tables shell.csv_tables "
-    "shell.exact_dives shell.exact_store shell.geojson shell.gpkg shell.locking "
-    "shell.tables shell.telling",
+    "exact_place shell.exact_dives shell.exact_store shell.geojson shell.gpkg shell.locking "
+    "shell.tables shell.telling whole_file",
     "whole_file": "core.errors",
     "exact_place": "core.errors expedition",
     "locking": "core.errors whole_file | pyrage",

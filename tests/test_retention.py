@@ -30,7 +30,7 @@ KNOWN = {
     "shell.demo_run._folder": "the invented dive's folder, when the demo ends",
     "shell.publish._write": "files that it published itself before, of the same names, packed another way",
     "shell.record.backup.back_up": "its own copies, which are in the backup",
-    "shell.record.exact_store.exact_store": "what it put aside itself while it read the record",
+    "shell.record.exact_store.exact_store": "what it put aside itself while it reads the record",
     "shell.record.exporting._beside": "its own file, once it has its name or failed",
     "shell.record.locking.new_file": "its own file, once it has its name or failed",
     "shell.record.opening.open_locked": "its own file, once it has its place or failed",

@@ -95,9 +95,11 @@ def track_of(places: Iterable[tuple[float, float]]) -> Shape | None:
         part = parts[-1]
         if part and abs(lon - part[-2]) > _HALF:
             side = _HALF if part[-2] > 0 else -_HALF
-            share = (side - part[-2]) / (lon + 2 * side - part[-2])
+            east_deg = lon + 2 * side - part[-2]  # of the new place from the last: 0 from 180 to -180
+            share = (side - part[-2]) / east_deg if east_deg else 0.0
             crossing = part[-1] + share * (lat - part[-1])
-            part.extend((side, crossing))
+            if part[-2] != side:
+                part.extend((side, crossing))
             parts.append(array("d", (-side, crossing)))
             part = parts[-1]
         part.extend((lon, lat))

@@ -68,7 +68,7 @@ def _export(commands: Commands) -> None:
     parser.add_argument("--format", required=True, choices=["gpkg", "csv", "geojson"], help="of the file")
     parser.add_argument("--out", type=Path, required=True, metavar="PATH", help="a new file")
     parser.add_argument("--dive", type=int, metavar="N", help="this dive alone")
-    parser.add_argument("--vehicle", metavar="NAME", help="this vehicle alone, and what is about none")
+    parser.add_argument("--vehicle", metavar="NAME", help="this vehicle alone, and what begins and ends dives")
     parser.add_argument(
         "--to", action="append", default=[], metavar="RECIPIENT", help="encrypt to this age1...; may be repeated"
     )
