@@ -20,7 +20,7 @@ SHELL = {
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "audit_plan core.errors core.policy core.survey_plan desk_address expedition_faults "
     "expedition_form expedition_sense feed_url uplink_plan | pydantic",
-    "secrets_file": "core.errors core.secrets shell.identities shell.locking",
+    "secrets_file": "core.errors core.secrets shell.identities shell.locking whole_file",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
     "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities uplink_plan",
@@ -81,16 +81,17 @@ SHELL = {
     "identities": "core.errors shell.locking whole_file | pyrage",
     "backup": "core.errors exact_place expedition journal read_only recovered secrets_file shell.locking shell.sums "
     "whole_file",
-    "opening": "core.errors shell.backup shell.locking printable",
+    "opening": "core.errors printable shell.backup shell.locking whole_file",
     "locked_arguments": "reading_arguments",
-    "locked_command": "core.errors expedition import_log shell.backup shell.identities "
+    "locked_command": "core.errors expedition shell.backup shell.identities "
     "shell.locking shell.opening shell.secrets_lock shell.telling",
     "journal_arguments": "reading_arguments shell.locked_arguments shell.proof_arguments",
     "journal_command": "import_log shell.checking shell.exporting shell.locked_command",
     "find_arguments": "reading_arguments",
     "find_files": "core.errors core.find whole_file",
-    "outlines": "core.errors core.find shell.find_files",
-    "finding": "core.decision core.errors core.find control expedition quantities shell.find_files shell.outlines",
+    "outlines": "core.errors core.find whole_file",
+    "finding": "core.decision core.errors core.find core.geodesy control expedition quantities "
+    "shell.find_files shell.outlines",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
@@ -208,7 +209,7 @@ SHELL = {
     "demo": "simulated station_reports",
     "demo_run": "core.errors core.model core.restart checkpoint clock demo expedition journal recording running "
     "secrets_file ship site_files station_reports station_sender until_stopped",
-    "still_file": "core.errors core.still | PIL",
+    "still_file": "core.errors core.still whole_file | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "printable": "",
     "row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
