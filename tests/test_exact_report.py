@@ -1,5 +1,6 @@
 """The exact report says what the ship's record says: positions, times, who decided what; and that it is private."""
 
+import json
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -7,6 +8,7 @@ from typing import Any
 import pytest
 from geographiclib.geodesic import Geodesic
 
+from expeditions import RIGHT
 from relay.core.decision import Begin, Cut, End, Hold, Resume, Say, Target
 from relay.core.find import FileReference, Find, FindPlace
 from relay.core.sighting import SeenFrom, Sighted, place_of
@@ -308,9 +310,21 @@ def test_depth_of_a_position_is_the_newest_one_told_before_it(tmp_path: Path) ->
     ]
     places = {row[1]: row for row in rows(reported(Site(folder(tmp_path, "a"), *by_hand(*told))), "Positions")}
     assert ("", "50 m", "50 m, 60 s before") == tuple(places[name][4] for name in ("first", "deepest", "last"))
-    told[-1] = told[-1][0] + 1, told[-1][1]
+    told[-1] = told[-1][0] + 1, told[-1][1]  # one second past the limit
     places = {row[1]: row for row in rows(reported(Site(folder(tmp_path, "b"), *by_hand(*told))), "Positions")}
     assert "" == places["last"][4]
+
+
+def test_positions_by_one_clock_have_the_depths_by_another(tmp_path: Path) -> None:
+    """Positions timed nine hours ahead come after all depths in the order of time, and meet those of their moment."""
+    other = '\n[[feed]]\nname = "fixes"\nformat = "station-json"\nfrom = "udp://127.0.0.1:10199"\nvehicle = "Moth"\n'
+    told: list[tuple[float, Told]] = []
+    for at in range(100):
+        fix = json.dumps({"vehicle": "Moth", "t": 40_000.0 + at, **FIX}).encode() + b"\n"
+        told += [(101.0 + at, moth(10.0 + at)), (101.4 + at, ("fixes", fix))]
+    site = Site(tmp_path, *by_hand(*told), text=RIGHT + other)
+    places = {row[1]: row for row in rows(reported(site), "Positions")}
+    assert ("10 m", "109 m", "109 m") == tuple(places[name][4] for name in ("first", "deepest", "last"))
 
 
 def test_clock_that_was_off_is_told_and_times_are_the_ships(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
 from math import dist
+from typing import Generic, TypeVar
 
 from relay.core.fuse import depth_from_pressure
 from relay.core.geodesy import Anchor, AnchorSeeker, plane
@@ -23,7 +24,8 @@ from relay.shell.exact.exact_values import Dive, ExactReport, Phase, Where
 from relay.shell.report.report_drawing import Drawn, Spot
 
 MOST_POINTS, EVERY_REPORTS = 1_500, 5_000
-DEPTH_S = 60.0
+NEAR_S = 60.0
+Told = TypeVar("Told")
 
 
 class Ground:
@@ -42,7 +44,7 @@ class Ground:
 
 @dataclass(frozen=True, slots=True)
 class Fixed:
-    """A position at a moment of the dive, in seconds; its depth may be one that was told up to DEPTH_S before it."""
+    """A position at a moment of the dive, in seconds; its depth may be one that was told up to NEAR_S before it."""
 
     at_s: float
     where: Where
@@ -118,6 +120,19 @@ def _pieces(track: KeptTrack) -> Iterator[list[TrackSpot]]:
             piece = []
 
 
+class _Newest(Generic[Told]):
+    """What was told last up to a moment, in whatever order it comes; nothing older than NEAR_S counts."""
+
+    def __init__(self, until_s: float) -> None:
+        self.until_s, self.at_s = until_s, until_s - NEAR_S
+        self.told: Told | None = None
+
+    def offer(self, at_s: float, told: Told) -> None:
+        """Take what was told at a moment, if it is newer than what is known."""
+        if self.at_s <= at_s <= self.until_s:
+            self.at_s, self.told = at_s, told
+
+
 class _Gathering:
     """Takes the reports of one vehicle in the order of its time."""
 
@@ -126,7 +141,7 @@ class _Gathering:
         self._gate: FixGate[Fixed] = FixGate()
         self._latitude_deg: float | None = None
         self._fixed_us: int | None = None
-        self._depth: tuple[float, float] | None = None
+        self._deepest_s = 0.0
 
     def take(self, report: ExactReport, at_s: float) -> None:
         """Take a report of the exact record: what of it stands, and when in the dive it was made."""
@@ -139,17 +154,39 @@ class _Gathering:
         self._latitude_deg = where.latitude_deg if where is not None else self._latitude_deg
         depth_m = self._depth_m(told)
         if depth_m is not None:
-            self._depth = at_s, depth_m
             self._deep(depth_m, at_s, where)
         if where is not None and report.counts:
-            self._fix(self._fixed(where, at_s), at_s)
+            self._fix(Fixed(at_s, Where(where.latitude_deg, where.longitude_deg, depth_m)), at_s)
 
-    def _fixed(self, where: Where, at_s: float) -> Fixed:
-        """Return a position with the newest depth: many stations tell the two in sentences of their own."""
-        told_s, depth_m = self._depth or (at_s, None)
-        if at_s - told_s > DEPTH_S:
-            told_s, depth_m = at_s, None
-        return Fixed(at_s, Where(where.latitude_deg, where.longitude_deg, depth_m), at_s - told_s)
+    @property
+    def lacks(self) -> bool:
+        """Whether a position has no depth, or the deepest no position: stations tell the two in different sentences."""
+        ends = (self.vehicle.first, self.vehicle.last)
+        unplaced = self.vehicle.deepest is None and self.vehicle.first is not None
+        deep = self.vehicle.deepest_m is not None
+        return deep and (unplaced or any(fixed is not None and fixed.where.depth_m is None for fixed in ends))
+
+    def complete(self, timed: Iterator[tuple[ExactReport, float]]) -> None:
+        """Give the first and the last position the newest depth, and the deepest a position, from all reports again.
+
+        Two clocks may be hours apart, so what is newest isn't known while reports come in the order of either.
+        """
+        vehicle = self.vehicle
+        ends = [_Newest[float](fixed.at_s if fixed is not None else 0.0) for fixed in (vehicle.first, vehicle.last)]
+        place = _Newest[Where](self._deepest_s)
+        for report, at_s in timed:
+            if report.kept is None:
+                continue
+            told = report.kept.observation
+            depth_m, where = self._depth_m(told), _where(told)
+            for end in ends if depth_m is not None else ():
+                end.offer(at_s, depth_m or 0.0)
+            if where is not None and report.counts:
+                place.offer(at_s, where)
+        vehicle.first, vehicle.last = _with_depth(vehicle.first, ends[0]), _with_depth(vehicle.last, ends[1])
+        if vehicle.deepest is None and place.told is not None:
+            at = place.told
+            vehicle.deepest = Fixed(self._deepest_s, Where(at.latitude_deg, at.longitude_deg, vehicle.deepest_m))
 
     def _depth_m(self, told: Observation) -> float | None:
         if told.depth_m is not None or told.pressure_dbar is None or self._latitude_deg is None:
@@ -160,9 +197,8 @@ class _Gathering:
         vehicle = self.vehicle
         vehicle.depths.take(TrackSpot(round(at_s * MICROSECONDS), 0.0, 0.0, depth_m))
         if vehicle.deepest_m is None or depth_m > vehicle.deepest_m:
-            vehicle.deepest_m = depth_m
-            place = where or (vehicle.last.where if vehicle.last is not None else None)
-            known = None if place is None else Where(place.latitude_deg, place.longitude_deg, depth_m)
+            vehicle.deepest_m, self._deepest_s = depth_m, at_s
+            known = None if where is None else Where(where.latitude_deg, where.longitude_deg, depth_m)
             vehicle.deepest = None if known is None else Fixed(at_s, known)
         for leg in vehicle.legs:
             if leg.from_s <= at_s <= leg.to_s:
@@ -181,6 +217,13 @@ class _Gathering:
             vehicle.track.take(spot)
             vehicle.first, vehicle.last = vehicle.first or known, known
             vehicle.widen(known.where)
+
+
+def _with_depth(fixed: Fixed | None, newest: _Newest[float]) -> Fixed | None:
+    if fixed is None or fixed.where.depth_m is not None or newest.told is None:
+        return fixed
+    where = Where(fixed.where.latitude_deg, fixed.where.longitude_deg, newest.told)
+    return Fixed(fixed.at_s, where, fixed.at_s - newest.at_s)
 
 
 def _where(told: Observation) -> Where | None:
@@ -231,6 +274,8 @@ def vehicles_of(
             gathering.take(report, _at_s(report, dive, begun_s))
             if count % EVERY_REPORTS == 0:
                 progress(f"drawing {name}", count, exact.reports)
+        if gathering.lacks:
+            gathering.complete((report, _at_s(report, dive, begun_s)) for report in exact.record(name, dive.number))
         yield gathering.vehicle
 
 
