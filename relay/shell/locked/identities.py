@@ -15,7 +15,8 @@ import pyrage
 from pyrage import x25519
 
 from relay.core.errors import LockingError
-from relay.shell.locked.locking import Key, LockedTo, encrypt_bytes, locked_bytes_to, new_file, open_bytes
+from relay.shell.locked.locking import Key, LockedTo, encrypt_bytes, locked_bytes_to, open_bytes
+from relay.shell.record.whole_file import new_file
 
 Ask = Callable[[str], str]
 LEAST_LETTERS = 15  # NIST SP 800-63B-4, 3.1.1.2, for a password that stands alone (from memory)
@@ -33,7 +34,10 @@ def ask_passphrase(prompt: str) -> str:
     try:
         os.close(os.open("/dev/tty", os.O_RDWR))
     except OSError as error:
-        raise LockingError(f"{prompt}: there is no terminal to ask on, so give a file that holds the key") from error
+        raise LockingError(
+            f"{prompt}: there is no terminal to ask on. Give a file that holds it, --secrets-key FILE, where a command "
+            "takes one"
+        ) from error
     return getpass.getpass(f"{prompt}: ")
 
 
