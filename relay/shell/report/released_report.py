@@ -46,9 +46,9 @@ def released_report(recording: Recording, signed: bool) -> Report:
         *_vehicles(dive, figures(recording.records)),
         *_legs(dive),
         *_targets(dive),
+        Section("Whose it is", facts=tuple(_seals(dive, signed))),
         *_log(dive),
         *_stills(dive),
-        Section("Whose it is", facts=tuple(_seals(dive, signed))),
     ]
     made_of = f"Made of the recording alone, of {len(recording.records)} released records; nothing exact went into it."
     return Report(f"{header['expedition']}: dive {number_}", mark, exact, tuple(_meaning(dive)), sections, made_of)
