@@ -33,8 +33,9 @@ SHELL = {
     "feed_websocket": "feed_intake feed_stream | websockets",
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
-    "journal": "core.errors core.model clock shell.sums",
-    "recovered": "core.errors core.policy",
+    "read_only": "",
+    "journal": "core.errors core.model clock read_only shell.sums",
+    "recovered": "core.errors core.policy read_only",
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock deciding "
     "expedition import_words journal recovered",
@@ -43,9 +44,11 @@ SHELL = {
     "core.secrets core.wire journal secrets_file",
     "proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
     "journal shell.journal_seals shell.verifying",
-    "checking": "core.errors core.minute_roots core.minute_tree core.model core.seal core.secrets "
-    "core.verification exit_code expedition import_log journal printable recovered shell.journal_pages "
-    "shell.journal_seals shell.sums shell.verifying core.record_log | rich",
+    "checking": "core.decision core.errors core.find core.minute_roots core.minute_tree core.model core.record_log "
+    "core.secrets exit_code expedition import_log journal printable read_only shell.checking_files "
+    "shell.journal_pages shell.journal_seals shell.sums shell.telling",
+    "checking_files": "core.errors core.find core.minute_tree core.seal core.secrets core.verification expedition "
+    "find_files printable programme_file recovered shell.journal_seals shell.verifying",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme core.record_log "
     "core.restart",
     "exact_values": "core.model core.own_time core.policy core.target_position",
@@ -56,7 +59,7 @@ SHELL = {
     "core.own_time core.policy core.sighting core.target_position shell.dive_walk shell.exact_store "
     "shell.exact_values",
     "exact_dives": "core.errors core.exact_record core.finds core.own_time core.policy expedition import_log "
-    "journal recovered shell.exact_reading shell.exact_store shell.exact_values",
+    "journal read_only recovered shell.exact_reading shell.exact_store shell.exact_values",
     "shapes": "core.geodesy | shapely",
     "tables": "shell.exact_dives shell.shapes",
     "track_tables": "core.model shell.exact_dives shell.exact_values shell.shapes shell.tables",
@@ -70,10 +73,12 @@ SHELL = {
     "exporting": "core.errors expedition import_log shell.all_tables shell.csv_tables "
     "shell.exact_dives shell.exact_store shell.geojson shell.gpkg shell.locking "
     "shell.tables shell.telling",
-    "locking": "core.errors | pyrage",
-    "secrets_lock": "core.errors core.secrets journal secrets_file shell.identities shell.locking",
-    "identities": "core.errors shell.locking | pyrage",
-    "backup": "core.errors expedition journal recovered secrets_file shell.locking shell.sums",
+    "whole_file": "core.errors",
+    "exact_place": "core.errors expedition",
+    "locking": "core.errors whole_file | pyrage",
+    "secrets_lock": "core.errors core.secrets journal secrets_file shell.identities shell.locking whole_file",
+    "identities": "core.errors shell.locking whole_file | pyrage",
+    "backup": "core.errors expedition journal read_only recovered secrets_file shell.locking shell.sums",
     "opening": "core.errors shell.backup shell.locking",
     "locked_arguments": "reading_arguments",
     "locked_command": "core.errors expedition import_log shell.backup shell.identities "
@@ -206,7 +211,7 @@ SHELL = {
     "printable": "",
     "row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
     "verifying": "core.errors core.proof core.release core.wire printable shell.row_words",
-    "sums": "core.errors",
+    "sums": "core.errors read_only",
     "journal_pages": "",
     # a dive's report
     "report_drawing": "",

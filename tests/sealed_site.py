@@ -1,5 +1,6 @@
 """A site on disk as a relay leaves it: journal with its sums, secrets, recordings of two audiences, expedition file."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache, reduce
 from pathlib import Path
@@ -9,9 +10,9 @@ from dives import SECOND, SECRETS, SIGNER, decided, dive_rows, in_order
 from expeditions import RIGHT
 from relay.core.decision import Target
 from relay.core.model import Row
-from relay.core.pipeline import Pipeline
+from relay.core.pipeline import Due, Pipeline
 from relay.shell.plan.expedition import Expedition, parse_expedition
-from relay.shell.record.journal import LAST, JournalFile
+from relay.shell.record.journal import LAST, JournalFile, Minute
 from relay.shell.record.secrets_file import MARK, fingerprint, write_secrets
 from relay.shell.released.outlet import Outlet
 from sealed_dives import BOILER
@@ -61,33 +62,51 @@ def site_rows() -> tuple[Row, ...]:
     return tuple(in_order(dive_rows(SECONDS, start_s=31), told))
 
 
+class Relay:
+    """A relay's pipeline over the rows of a site, some at a time; it leaves on the disk what a relay leaves."""
+
+    def __init__(self, folder: Path) -> None:
+        expedition = parse_expedition(TEXT, folder / "EXPEDITION.toml")
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / "EXPEDITION.toml").write_text(TEXT)
+        expedition.private.mkdir(mode=0o700)
+        write_secrets(expedition.private, SECRETS)
+        self.site = Site(folder, site_rows())
+        self._pipeline = Pipeline(expedition.plan, SECRETS)
+        self._outlet = Outlet(expedition.released, SIGNER, lambda frame: None)
+        self._file = JournalFile(expedition.private)
+        self._file.commit([], {MARK: fingerprint(SECRETS)})
+        self._taken = 0
+
+    def take(self, count: int) -> None:
+        """Take the next rows; what became of them is released, and minutes that are whole are noted."""
+        rows = list(self.site.rows[self._taken : self._taken + count])
+        self._taken += len(rows)
+        self._file.commit(rows, {})
+        self._release([due for row in rows for due in self._pipeline.receive(row)])
+
+    def end(self) -> None:
+        """Take the other rows, let all the time pass that anything waits for, and end."""
+        while self._taken < len(self.site.rows):
+            self.take(50)
+        self._release(self._pipeline.advance(END_US))
+        self._file.commit([], {LAST: str(END_US)})
+        self._file.close()
+
+    def _release(self, due: Iterable[Due]) -> None:
+        for item in due:
+            self._outlet.release(item)
+        self._file.keep_minutes(Minute(*closed) for closed in self._pipeline.record.take_closed())
+
+
 def make_site(folder: Path) -> Site:
     """Run a relay's pipeline over the rows, and leave what it leaves."""
-    expedition = parse_expedition(TEXT, folder / "EXPEDITION.toml")
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / "EXPEDITION.toml").write_text(TEXT)
-    expedition.private.mkdir(mode=0o700)
-    write_secrets(expedition.private, SECRETS)
-    pipeline, outlet = Pipeline(expedition.plan, SECRETS), Outlet(expedition.released, SIGNER, lambda frame: None)
-    file = JournalFile(expedition.private)
-    for rows in _groups(site_rows()):
-        file.commit(rows, {})
-        for row in rows:
-            for due in pipeline.receive(row):
-                outlet.release(due)
-    for due in pipeline.advance(END_US):
-        outlet.release(due)
-    file.keep_minutes(pipeline.record.take_closed())
-    file.commit([], {LAST: str(END_US), MARK: fingerprint(SECRETS)})
-    file.close()
-    return Site(folder, site_rows())
+    relay = Relay(folder)
+    relay.end()
+    return relay.site
 
 
 def copied(site: Site, folder: Path) -> Site:
     """Return a copy of a site, to be damaged."""
     copytree(site.folder, folder)
     return Site(folder, site.rows)
-
-
-def _groups(rows: tuple[Row, ...]) -> list[list[Row]]:
-    return [list(rows[at : at + 50]) for at in range(0, len(rows), 50)]

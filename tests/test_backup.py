@@ -30,6 +30,7 @@ from relay.shell.plan.expedition import Expedition, read_expedition
 from relay.shell.proofs.sums import damaged, read_sums
 from relay.shell.record.journal import NAME as JOURNAL
 from relay.shell.record.journal import JournalFile, read_rows
+from relay.shell.record.read_only import last_row, reading
 from relay.shell.record.recovered import NAME as RECOVERED
 from relay.shell.record.secrets_file import open_secrets, secrets_path, write_secrets
 from ship_process import ShipProcess, free_port, ship_process
@@ -334,8 +335,8 @@ async def _send(port: int, lines: list[bytes]) -> None:
 
 
 def _last(expedition: Expedition) -> int:
-    with contextlib.closing(sqlite3.connect(f"file:{expedition.private / JOURNAL}?mode=ro", uri=True)) as database:
-        return int(database.execute("SELECT coalesce(max(seq), 0) FROM row").fetchone()[0])
+    with reading(expedition.private / JOURNAL) as database:
+        return last_row(database)
 
 
 def _journalled(private: Path) -> bytes:

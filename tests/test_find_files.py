@@ -10,8 +10,8 @@ import pytest
 
 from relay.core.errors import OperatorError
 from relay.core.find import FILE_NAME_LIMIT
-from relay.shell.finds.find_files import FOLDER, keep_file, kept_path
 from relay.shell.finds import find_files
+from relay.shell.finds.find_files import FOLDER, keep_file, kept_path
 
 
 def test_file_is_kept_as_it_is_under_the_digest_that_coreutils_tell(tmp_path: Path) -> None:

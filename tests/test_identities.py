@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import age_by_hand
-from relay.core.errors import LockingError
+from relay.core.errors import LockingError, OperatorError
 from relay.shell.locked.identities import (
     LEAST_LETTERS,
     ask_new_passphrase,
@@ -46,7 +46,7 @@ def test_a_new_key_opens_what_was_encrypted_to_its_line(tmp_path: Path) -> None:
     encrypt_file(tmp_path / "plain", tmp_path / "a.age", [line])
     open_file(tmp_path / "a.age", tmp_path / "out", key)
     assert (tmp_path / "out").read_bytes() == b"as found"
-    with pytest.raises(LockingError, match="is there already"):
+    with pytest.raises(OperatorError, match="is there already"):
         new_identity(tmp_path / "mine.key")
 
 

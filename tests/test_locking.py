@@ -142,9 +142,9 @@ def test_nothing_is_written_over_and_a_fault_leaves_nothing(identity: Any, tmp_p
     """What is there stays as it is; whatever breaks the writing leaves no file and no beginning of one."""
     to, there = [str(identity.to_public())], tmp_path / "there.age"
     there.write_bytes(b"mine")
-    with pytest.raises(LockingError, match="is there already"):
+    with pytest.raises(OperatorError, match="is there already"):
         encrypt_stream(lambda out: _write(out, b"x"), there, to)
-    with pytest.raises(LockingError, match="can't be written"):
+    with pytest.raises(OperatorError, match="can't be written"):
         encrypt_stream(lambda out: _write(out, b"x"), tmp_path / "no such folder" / "a.age", to)
     with pytest.raises(LockingError, match="can't be read"):
         encrypt_file(tmp_path / "nothing", tmp_path / "a.age", to)
@@ -170,7 +170,7 @@ def test_a_full_disk_is_said_and_leaves_nothing(identity: Any, tmp_path: Path) -
     )
     command = [sys.executable, "-c", script, str(tmp_path / "a.age"), str(identity.to_public())]
     said = subprocess.run(command, check=True, capture_output=True, text=True).stdout
-    assert said.startswith("LockingError") and "can't be written" in said and "nothing was kept" in said
+    assert said.startswith("OperatorError") and "can't be written" in said and "nothing was kept" in said
     assert list(tmp_path.iterdir()) == []
 
 

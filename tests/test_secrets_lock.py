@@ -10,7 +10,7 @@ import pytest
 import age_by_hand
 import relay.shell.locked.secrets_lock as locking_secrets
 from expeditions import RIGHT
-from relay.core.errors import LockingError, SecretsError
+from relay.core.errors import LockingError, OperatorError, SecretsError
 from relay.shell.locked.identities import new_identity, read_identity
 from relay.shell.locked.locking import encrypt_bytes
 from relay.shell.locked.secrets_lock import lock_secrets, unlock_secrets
@@ -160,7 +160,7 @@ def test_nothing_goes_before_what_replaces_it_is_there(private: Path, monkeypatc
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(LockingError, match="No space left"):
+    with pytest.raises(OperatorError, match="No space left"):
         lock_secrets(private, private.parent / "ship.key")
     assert (private / NAME).read_bytes() == before and not (private / LOCKED).exists()
 

@@ -37,6 +37,7 @@ from relay.shell.plan.expedition import Expedition
 from relay.shell.record.import_log import read_kept
 from relay.shell.record.journal import LAST, read_marks, read_rows
 from relay.shell.record.journal import NAME as JOURNAL
+from relay.shell.record.read_only import last_row, reading
 from relay.shell.record.recovered import recovered_logs
 
 _NUMBER, _OWN, _LOG, _COUNTS, _COUNTING = (
@@ -269,8 +270,8 @@ def exact_dives(expedition: Expedition, progress: Progress = in_silence) -> Iter
 
 
 def _rows_of(path: Path) -> int:
-    with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
-        return int(database.execute("SELECT coalesce(max(seq), 0) FROM row").fetchone()[0])
+    with reading(path) as database:
+        return last_row(database)
 
 
 def _read_logs(expedition: Expedition, store: ExactStore, progress: Progress) -> Iterator[LogKept]:

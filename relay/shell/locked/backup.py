@@ -26,6 +26,7 @@ from relay.shell.plan.expedition import Expedition
 from relay.shell.proofs.sums import NAME as SUMS
 from relay.shell.proofs.sums import write_sums
 from relay.shell.record.journal import NAME as JOURNAL
+from relay.shell.record.read_only import last_row, reading, snapshot
 from relay.shell.record.recovered import KEEP_FREE_BYTES
 from relay.shell.record.secrets_file import LOCKED
 
@@ -88,11 +89,8 @@ def copies_left(private: Path) -> list[Path]:
 def copy_database(source: Path, target: Path) -> None:
     """Copy a SQLite database as one moment has it, whoever writes it meanwhile; OperatorError if that fails."""
     try:
-        with contextlib.closing(sqlite3.connect(f"file:{source}?mode=ro", uri=True, timeout=60.0)) as reading:
-            reading.execute("BEGIN")
-            reading.execute("SELECT count(*) FROM sqlite_schema").fetchone()  # from here on it is this moment's
-            with contextlib.closing(sqlite3.connect(target)) as writing:
-                reading.backup(writing, pages=_PAGES, sleep=0.0)
+        with snapshot(source) as database, contextlib.closing(sqlite3.connect(target)) as writing:
+            database.backup(writing, pages=_PAGES, sleep=0.0)
     except sqlite3.Error as error:
         raise OperatorError(f"{source} can't be copied: {error}. Nothing was written; try again") from error
 
@@ -232,8 +230,8 @@ class _Counted(io.RawIOBase):
 
 
 def _last_row(journal: Path) -> int:
-    with contextlib.closing(sqlite3.connect(f"file:{journal}?mode=ro&immutable=1", uri=True)) as database:
-        return int(database.execute("SELECT coalesce(max(seq), 0) FROM row").fetchone()[0])
+    with reading(journal, unchanging=True) as database:
+        return last_row(database)
 
 
 def _leave_room(private: Path, target: Path) -> None:

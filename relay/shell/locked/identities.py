@@ -15,7 +15,8 @@ import pyrage
 from pyrage import x25519
 
 from relay.core.errors import LockingError
-from relay.shell.locked.locking import Key, LockedTo, encrypt_bytes, locked_bytes_to, new_file, open_bytes
+from relay.shell.locked.locking import Key, LockedTo, encrypt_bytes, locked_bytes_to, open_bytes
+from relay.shell.record.whole_file import new_file
 
 Ask = Callable[[str], str]
 LEAST_LETTERS = 15  # NIST SP 800-63B-4, 3.1.1.2, for a password that stands alone (from memory)

@@ -10,7 +10,6 @@ import base64
 import binascii
 import contextlib
 import os
-import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -23,6 +22,7 @@ from pyrage import passphrase as by_passphrase
 from pyrage import x25519
 
 from relay.core.errors import LockingError
+from relay.shell.record.whole_file import new_file
 
 T = TypeVar("T")
 
@@ -69,17 +69,22 @@ def _recipient(text: str) -> Any:
         ) from error
 
 
-def encrypt_file(source: Path, target: Path, recipients: Sequence[str]) -> None:
-    """Encrypt a file of any size to recipients (`age1...`), streaming, as a new file; LockingError says why not."""
+def encrypt_file(source: Path, target: Path, recipients: Sequence[str], *, over: bool = False) -> None:
+    """Encrypt a file of any size to recipients (`age1...`), streaming, as a new file; LockingError says why not.
+
+    `over`: in place of a file that is there, once this one is whole.
+    """
     keys = recipients_of(recipients)
-    with _reading(source) as plain, new_file(target) as out:
+    with _reading(source) as plain, new_file(target, over=over) as out:
         _pass_on(pyrage.encrypt_io, plain, out, keys, target)
 
 
-def encrypt_stream(write: Callable[[BinaryIO], None], target: Path, recipients: Sequence[str]) -> None:
-    """Encrypt what `write` writes, as it writes it; whatever `write` raises ends it, and leaves nothing."""
+def encrypt_stream(
+    write: Callable[[BinaryIO], None], target: Path, recipients: Sequence[str], *, over: bool = False
+) -> None:
+    """Encrypt what `write` writes, as it writes it; whatever `write` raises ends it, and leaves nothing new."""
     keys = recipients_of(recipients)
-    with new_file(target) as out, ThreadPoolExecutor(1, "locking") as pool:
+    with new_file(target, over=over) as out, ThreadPoolExecutor(1, "locking") as pool:
         reading, writing = os.pipe()
         with os.fdopen(reading, "rb") as plain:
             feeding = pool.submit(_feed, write, writing)
@@ -137,44 +142,6 @@ def locked_bytes_to(data: bytes, name: Path) -> LockedTo:
     if not data.startswith(_BINARY):
         raise LockingError(_NOT_AGE.format(name))
     return LockedTo.PASSPHRASE if data[len(_BINARY) :].startswith(b"scrypt ") else LockedTo.KEYS
-
-
-@contextlib.contextmanager
-def new_file(target: Path) -> Iterator[BinaryIO]:
-    """Give a file to write that becomes `target` at the end, durably and for its owner alone; on any fault nothing."""
-    if target.exists() or target.is_symlink():
-        raise LockingError(f"{target} is there already, and nothing is written over: give another name")
-    try:
-        descriptor, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-    except OSError as error:
-        raise LockingError(f"{target} can't be written: {error.strerror}") from error
-    beside = Path(name)
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
-        _put_in_place(beside, target)
-    except OSError as error:
-        raise LockingError(f"{target} can't be written: {error.strerror or error}; nothing was kept of it") from error
-    finally:
-        beside.unlink(missing_ok=True)
-
-
-def _put_in_place(beside: Path, target: Path) -> None:
-    try:
-        target.hardlink_to(beside)  # it fails where something is, which a rename does not
-    except FileExistsError:
-        raise
-    except OSError:  # a disk without links, as a stick has
-        if target.exists():
-            raise
-        beside.rename(target)
-    folder = os.open(target.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
 
 
 @contextlib.contextmanager

@@ -5,16 +5,16 @@ opened again before the old one goes. Which of the two counts is `secrets_file`'
 all the same, for it has read them. What was on the disk before may stay in its free blocks, and in copies.
 """
 
-import os
 from pathlib import Path
 
 from relay.core.errors import SecretsError
 from relay.core.secrets import Secrets
 from relay.shell.locked.identities import Ask, ask_new_passphrase, ask_passphrase, read_key
-from relay.shell.locked.locking import Key, encrypt_bytes, new_file, open_bytes
+from relay.shell.locked.locking import Key, encrypt_bytes, open_bytes
 from relay.shell.record.journal import NAME as JOURNAL
 from relay.shell.record.journal import read_marks
 from relay.shell.record.secrets_file import LOCKED, MARK, NAME, fingerprint, read_secrets, secrets_text, write_secrets
+from relay.shell.record.whole_file import new_file, sync
 
 
 def lock_secrets(private: Path, key: Path | None, ask: Ask = ask_passphrase) -> Path:
@@ -46,7 +46,7 @@ def unlock_secrets(private: Path, key: Path | None, ask: Ask = ask_passphrase) -
             raise SecretsError(f"{plain} holds other secrets than {locked}: move away the one that isn't this site's")
     else:
         write_secrets(private, site)
-        _sync(private)
+        sync(private)
     _remove(locked)
     return plain
 
@@ -72,12 +72,4 @@ def _check(site: Secrets, private: Path, path: Path) -> None:
 
 def _remove(path: Path) -> None:
     path.unlink()
-    _sync(path.parent)
-
-
-def _sync(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
+    sync(path.parent)

@@ -4,21 +4,19 @@ Rules: read-only, whether the relay runs or not. A root that the relay noted is 
 was released over it bears it out; what it didn't note, as before there were seals, is grown from the rows.
 """
 
-import contextlib
-import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from relay.core.errors import SecretsError
 from relay.core.merkle import Frontier, leaf_hash, node_hash
 from relay.core.minute_tree import MINUTE_US, Evidence
-from relay.core.model import Row, RowKind
+from relay.core.model import Row
 from relay.core.record_log import RecordLog, noted_run
 from relay.core.release import MICROSECONDS, Kind
 from relay.core.secrets import Secrets
 from relay.core.wire import WireRecord
-from relay.shell.record.journal import LAST, Minute, read_marks, read_minutes, read_rows
+from relay.shell.record.journal import LAST, Minute, read_decisions_from, read_marks, read_minutes, read_rows
 from relay.shell.record.journal import NAME as JOURNAL
 from relay.shell.record.secrets_file import MARK, NAME, open_secrets, secrets_path
 
@@ -36,14 +34,16 @@ class Sealed:
     minutes: int | None
 
 
-def site_secrets(private: Path, key: Path | None) -> Secrets:
+def site_secrets(private: Path, key: Path | None, marks: Mapping[str, str] | None = None) -> Secrets:
     """Return the secrets with which a site's journal was written; SecretsError where it has none, or others.
 
-    `key`: what opens them where they are encrypted; without it a passphrase is asked for.
+    `key`: what opens them where they are encrypted; without it a passphrase is asked for. `marks`: the journal's,
+    where they have been read.
     """
     if secrets_path(private) is None:
         raise SecretsError(f"{private / NAME} is missing: without it nothing of the journal can be checked or proved")
-    return open_secrets(private, read_marks(private / JOURNAL).get(MARK), key)
+    known = read_marks(private / JOURNAL) if marks is None else marks
+    return open_secrets(private, known.get(MARK), key)
 
 
 def minutes_of(journal: Path, evidence: Evidence) -> list[Minute]:
@@ -58,19 +58,12 @@ def minutes_of(journal: Path, evidence: Evidence) -> list[Minute]:
 
 def rows_of(journal: Path, first: int, last: int) -> list[Row]:
     """Return the rows from number `first` to `last`, both in."""
-    return _rows(journal, "seq BETWEEN ? AND ?", (first, last))
+    return list(read_rows(journal, first, last))
 
 
 def decisions_of(journal: Path) -> list[Row]:
     """Return the operator's decisions."""
-    return _rows(journal, "kind = 'decision'", ())
-
-
-def _rows(journal: Path, where: str, values: tuple[int, ...]) -> list[Row]:
-    asked = f"SELECT seq, embargo_us, wall_s, source, kind, data FROM row WHERE {where} ORDER BY seq"
-    with contextlib.closing(sqlite3.connect(f"file:{journal}?mode=ro", uri=True)) as database:
-        found = database.execute(asked, values).fetchall()
-    return [Row(row[0], row[1], row[2], row[3], RowKind(row[4]), row[5]) for row in found]
+    return read_decisions_from(journal, 1)
 
 
 def heads_over(roots: Iterable[bytes]) -> list[bytes]:

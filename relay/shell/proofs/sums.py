@@ -5,7 +5,6 @@ journal, so that sums that are there are those of the file as it was closed. A t
 last row, a line for each block, and last the sum of all lines before it. Nothing of it is secret or needed to go on.
 """
 
-import contextlib
 import os
 import sqlite3
 from collections.abc import Iterator
@@ -14,6 +13,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from relay.core.errors import OperatorError
+from relay.shell.record.read_only import last_row, reading
 
 NAME = "journal.sums"
 BLOCK = 1 << 16
@@ -63,8 +63,8 @@ def forget_sums(journal: Path) -> None:
 
 def sum_up(journal: Path) -> Sums:
     """Return the sums of a journal's file as it is."""
-    with contextlib.closing(sqlite3.connect(f"file:{journal}?mode=ro&immutable=1", uri=True)) as database:
-        (last,) = database.execute("SELECT coalesce(max(seq), 0) FROM row").fetchone()
+    with reading(journal, unchanging=True) as database:
+        last = last_row(database)
     return Sums(journal.stat().st_size, last, tuple(sha256(block).hexdigest() for block in _blocks(journal)))
 
 

@@ -23,9 +23,11 @@ from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
 from relay.shell.proofs.sums import forget_sums, write_sums
 from relay.shell.record.clock import ClockMark, EmbargoClock, TimeSource
+from relay.shell.record.read_only import reading
 
 NAME = "journal.db"
 LAST = "clock last_us"
+LAST_SEQ = (1 << 63) - 1
 STALLED_US = 6_000_000
 ACTING = 1_000
 _SCHEMA = """
@@ -65,7 +67,7 @@ class JournalFile:
 
     def marks(self) -> dict[str, str]:
         """Return all marks."""
-        return dict(self._db.execute("SELECT name, value FROM mark"))
+        return marks_in(self._db)
 
     def last(self) -> tuple[int, int]:
         """Return the last row's number and embargo moment, zeros when there is none."""
@@ -82,8 +84,7 @@ class JournalFile:
 
     def decisions_from(self, first: int) -> list[Row]:
         """Return the decisions from row `first` on."""
-        asked = "SELECT * FROM row WHERE kind = 'decision' AND seq >= ? ORDER BY seq"
-        return [_row(values) for values in self._db.execute(asked, (first,))]
+        return _decisions_from(self._db, first)
 
     def commit(self, rows: list[Row], marks: Mapping[str, str]) -> None:
         """Write rows and marks durably, all or none; sqlite3.Error if the disk will not take them."""
@@ -121,40 +122,58 @@ class JournalFile:
         os.close(self._lock)
 
 
-def read_rows(path: Path, first: int = 1) -> Iterator[Row]:
-    """Yield the rows of a journal that nobody need have open, read-only, from number `first` on."""
-    database = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
-    try:
-        yield from _rows(database, first)
-    finally:
-        database.close()
+def read_rows(path: Path, first: int = 1, last: int = LAST_SEQ) -> Iterator[Row]:
+    """Yield the rows of a journal that nobody need have open, read-only, from number `first` to `last`, both in."""
+    with reading(path) as database:
+        yield from _rows(database, first, last)
 
 
 def read_decisions(path: Path, before: int, most: int, also: Iterable[int] = ()) -> list[Row]:
     """Return the decisions that `JournalFile.decisions` would, read-only, whoever has the journal open."""
-    with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
+    with reading(path) as database:
         return _decisions(database, before, most, also)
+
+
+def read_decisions_from(path: Path, first: int) -> list[Row]:
+    """Return the decisions that `JournalFile.decisions_from` would, read-only."""
+    with reading(path) as database:
+        return _decisions_from(database, first)
 
 
 def read_marks(path: Path) -> dict[str, str]:
     """Return the marks of a journal, read-only, whoever has it open; none where there is no journal."""
     if not path.exists():
         return {}
-    with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
-        return dict(database.execute("SELECT name, value FROM mark"))
+    with reading(path) as database:
+        return marks_in(database)
 
 
 def read_minutes(path: Path) -> Iterator[Minute]:
     """Yield what whole minutes came to, in their order, read-only; nothing in a journal from before there were any."""
-    with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
-        if database.execute("SELECT 1 FROM sqlite_schema WHERE name = 'minute'").fetchone() is not None:
-            for minute, last_seq, root in database.execute("SELECT minute, last_seq, root FROM minute ORDER BY minute"):
-                yield Minute(minute, last_seq, root)
+    with reading(path) as database:
+        yield from minutes_in(database)
 
 
-def _rows(database: sqlite3.Connection, first: int) -> Iterator[Row]:
-    for values in database.execute("SELECT * FROM row WHERE seq >= ? ORDER BY seq", (first,)):
+def marks_in(database: sqlite3.Connection) -> dict[str, str]:
+    """Return all marks of a journal that is open."""
+    return dict(database.execute("SELECT name, value FROM mark"))
+
+
+def minutes_in(database: sqlite3.Connection) -> Iterator[Minute]:
+    """Yield as `read_minutes` those of a journal that is open."""
+    if database.execute("SELECT 1 FROM sqlite_schema WHERE name = 'minute'").fetchone() is not None:
+        for minute, last_seq, root in database.execute("SELECT minute, last_seq, root FROM minute ORDER BY minute"):
+            yield Minute(minute, last_seq, root)
+
+
+def _rows(database: sqlite3.Connection, first: int, last: int = LAST_SEQ) -> Iterator[Row]:
+    for values in database.execute("SELECT * FROM row WHERE seq BETWEEN ? AND ? ORDER BY seq", (first, last)):
         yield _row(values)
+
+
+def _decisions_from(database: sqlite3.Connection, first: int) -> list[Row]:
+    asked = "SELECT * FROM row WHERE kind = 'decision' AND seq >= ? ORDER BY seq"
+    return [_row(values) for values in database.execute(asked, (first,))]
 
 
 def _decisions(database: sqlite3.Connection, before: int, most: int, also: Iterable[int]) -> list[Row]:

@@ -18,11 +18,11 @@ from pathlib import Path
 
 from relay.core.errors import OperatorError
 from relay.core.policy import SourcePlan
+from relay.shell.record.read_only import WAIT_S, reading
 
 NAME = "recovered.db"
 LARGEST_BYTES = 1 << 29
 KEEP_FREE_BYTES = 1 << 28
-WAIT_S = 60.0
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS log (
     number INTEGER PRIMARY KEY, vehicle TEXT NOT NULL, name TEXT NOT NULL, sha256 TEXT NOT NULL,
@@ -112,7 +112,7 @@ def recovered_logs(private: Path, vehicle: str | None = None) -> list[RecoveredL
         return []
     where, values = ("1", ()) if vehicle is None else ("vehicle = ?", (vehicle,))
     try:
-        with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True, timeout=WAIT_S)) as database:
+        with reading(path) as database:
             return list(_logs(database, where, values))
     except sqlite3.Error as error:
         raise OperatorError(
