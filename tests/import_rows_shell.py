@@ -78,16 +78,17 @@ SHELL = {
     "locking": "core.errors whole_file | pyrage",
     "secrets_lock": "core.errors core.secrets journal secrets_file shell.identities shell.locking whole_file",
     "identities": "core.errors shell.locking whole_file | pyrage",
-    "backup": "core.errors expedition journal read_only recovered secrets_file shell.locking shell.sums",
-    "opening": "core.errors shell.backup shell.locking",
+    "backup": "core.errors exact_place expedition journal read_only recovered secrets_file shell.locking shell.sums "
+    "whole_file",
+    "opening": "core.errors shell.backup shell.locking printable",
     "locked_arguments": "reading_arguments",
     "locked_command": "core.errors expedition import_log shell.backup shell.identities "
-    "shell.locking shell.opening shell.secrets_lock | rich",
+    "shell.locking shell.opening shell.secrets_lock shell.telling",
     "journal_arguments": "reading_arguments shell.locked_arguments shell.proof_arguments",
     "journal_command": "import_log shell.checking shell.exporting shell.locked_command",
     "find_arguments": "reading_arguments",
-    "find_files": "core.errors core.find",
-    "outlines": "core.errors core.find",
+    "find_files": "core.errors core.find whole_file",
+    "outlines": "core.errors core.find shell.find_files",
     "finding": "core.decision core.errors core.find control expedition quantities shell.find_files shell.outlines",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",

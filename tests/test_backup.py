@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import json
 import os
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -19,8 +20,6 @@ from peers import until
 from relay.__main__ import main
 from relay.core.errors import LockingError, OperatorError
 from relay.core.model import Row
-from relay.shell.exact.exact_store import PREFIX as READING
-from relay.shell.exact.exporting import PREFIX as EXPORTING
 from relay.shell.locked.backup import BackedUp, back_up, copies_left, copy_database
 from relay.shell.locked.identities import new_identity, read_identity
 from relay.shell.locked.locking import open_file
@@ -33,6 +32,7 @@ from relay.shell.record.journal import JournalFile, read_rows
 from relay.shell.record.read_only import last_row, reading
 from relay.shell.record.recovered import NAME as RECOVERED
 from relay.shell.record.secrets_file import open_secrets, secrets_path, write_secrets
+from relay.shell.record.whole_file import new_file
 from ship_process import ShipProcess, free_port, ship_process
 from test_import_changes_nothing import PLAN, brought_back
 from virtual_ship import AT_ONCE, Disk, Do, Event, Voyage
@@ -102,13 +102,30 @@ def _logs(folder: Path) -> list[tuple[object, ...]]:
 
 
 def test_what_other_commands_are_making_is_left_out(tmp_path: Path, me: tuple[str, Path]) -> None:
-    """An export under way, and the backups and exports that lie there encrypted, aren't backed up."""
+    """A file under way, and the backups and exports that lie there encrypted, aren't backed up; all else is."""
     expedition = _site(tmp_path / "ship", rows=5)
-    for name in (f"{EXPORTING}x1", f"{READING}x2", ".hidden", "earlier.age", "search.gpkg"):
+    for name in (".hidden", "earlier.age", "search.gpkg", "reading-list.txt", "exporting-how.txt"):
         (expedition.private / name).write_bytes(b"x")
-    _, opened = _backed_up(expedition, tmp_path / "site.age", me)
+    with new_file(expedition.private / "under way"):
+        _, opened = _backed_up(expedition, tmp_path / "site.age", me)
+        assert len(copies_left(expedition.private)) == 1
     names = {path.name for path in (opened.place / "private").iterdir()}
-    assert names == {JOURNAL, "journal.sums", "secrets.json", "search.gpkg"}
+    kept = {".hidden", "search.gpkg", "reading-list.txt", "exporting-how.txt"}
+    assert names == {JOURNAL, "journal.sums", "secrets.json", *kept}
+
+
+@pytest.mark.parametrize("name", ["plan.db", "scan.age", "site.db-wal", "journal.lock", "recovered.db", ".plan.svg"])
+def test_files_of_finds_come_back_byte_for_byte(name: str, tmp_path: Path, me: tuple[str, Path]) -> None:
+    """Whatever they are called: a drawing that is a database isn't copied by page, nor is one that is none a fault."""
+    expedition = _site(tmp_path / "ship", rows=5)
+    with contextlib.closing(sqlite3.connect(tmp_path / "drawing")) as database:
+        database.executescript("PRAGMA page_size=512; CREATE TABLE a (b); INSERT INTO a VALUES (zeroblob(9000))")
+        database.executescript("DELETE FROM a")  # free pages, which a copy by SQLite would write otherwise
+    for folder, data in (("finds", b"no database"), ("finds/below", (tmp_path / "drawing").read_bytes())):
+        (expedition.private / folder).mkdir()
+        (expedition.private / folder / name).write_bytes(data)
+    _, opened = _backed_up(expedition, tmp_path / "site.age", me)
+    assert _files(opened.place / "private" / "finds") == _files(expedition.private / "finds") != {}
 
 
 def test_nothing_of_it_is_plain_outside_the_private_folder(tmp_path: Path, me: tuple[str, Path]) -> None:
@@ -166,7 +183,9 @@ def test_a_backup_is_of_one_moment_though_rows_come_in_between_its_pages(tmp_pat
     [
         (lambda site, to: back_up(site, site.path.parent / "a.age", [], _quiet), "nobody is named"),
         (lambda site, to: back_up(site, site.path, [to], _quiet), "is there already"),
-        (lambda site, to: back_up(site, site.path.parent / "no" / "a.age", [to], _quiet), "can't be written"),
+        (lambda site, to: back_up(site, site.released / "a.age", [to], _quiet), "everything is public"),
+        (lambda site, to: back_up(site, site.private / "secrets.age", [to], _quiet), "a file of the site's own"),
+        (lambda site, to: back_up(site, site.path.parent / "no" / "a.age", [to], _quiet), "is no folder"),
     ],
 )
 def test_what_stands_in_the_way_is_said_and_nothing_is_left(
@@ -326,12 +345,25 @@ def _released(folder: Path) -> dict[str, bytes]:
 
 async def _send(port: int, lines: list[bytes]) -> None:
     """Send lines to the feed in small writes, each after the relay has taken what was before it off the socket."""
-    _, writer = await asyncio.open_connection("127.0.0.1", port)
+    _, writer = await _dialled(port)
     for at in range(0, len(lines), 10):
         writer.write(b"".join(lines[at : at + 10]))
         await writer.drain()
     writer.close()
     await writer.wait_closed()
+
+
+async def _dialled(port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
+    """Return a connection to the feed, which on a busy machine listens a while after the page does."""
+    found: list[socket.socket] = []
+
+    def answered() -> bool:
+        with contextlib.suppress(ConnectionRefusedError):
+            found.append(socket.create_connection(("127.0.0.1", port)))
+        return bool(found)
+
+    await until(answered)
+    return await asyncio.open_connection(sock=found[0])
 
 
 def _last(expedition: Expedition) -> int:

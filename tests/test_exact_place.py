@@ -77,6 +77,13 @@ def test_what_is_there_is_said_before_the_work(site: Expedition) -> None:
     with pytest.raises(OperatorError, match="is there already"):
         check_exact_place(there, site, encrypted=False)
     check_exact_place(there, site, encrypted=False, over=True)
+    (site.private / "link").symlink_to(there)
+    (site.private / "to nowhere").symlink_to(site.private / "nothing")
+    for name in ("link", "to nowhere"):
+        with pytest.raises(OperatorError, match="is there already"):
+            check_exact_place(site.private / name, site, encrypted=False)
+        with pytest.raises(OperatorError, match="is a link"):
+            check_exact_place(site.private / name, site, encrypted=False, over=True)
     (site.private / "below").mkdir()
     for out, why in [(site.private / "below", "is a folder"), (site.private / "none" / "x", "is no folder")]:
         with pytest.raises(OperatorError, match=why):

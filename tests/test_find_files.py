@@ -42,6 +42,10 @@ def test_same_file_is_kept_once_and_a_damaged_copy_is_mended(tmp_path: Path) -> 
     kept.write_bytes(b"the sane")
     keep_file(tmp_path, first)
     assert kept.read_bytes() == b"the same"
+    kept.unlink()
+    kept.symlink_to(second)
+    keep_file(tmp_path, first)
+    assert not kept.is_symlink() and kept.read_bytes() == b"the same"
 
 
 @pytest.mark.parametrize(("name", "ending"), [("a.tar.GZ", ".gz"), ("a", ""), ("a.j p", ""), (".jpg", "")])
@@ -55,6 +59,8 @@ def test_file_that_cannot_be_kept_is_named_and_leaves_nothing(tmp_path: Path, mo
     """Missing, empty, a folder, a pipe's end, a name beyond the limit, too large, or a disk too full."""
     empty, long_ = tmp_path / "empty.jpg", tmp_path / ("x" * 251 + ".jpg")
     empty.touch()
+    pipe = tmp_path / "pipe.jpg"
+    os.mkfifo(pipe)  # nobody writes it: it isn't waited for
     long_.write_bytes(b"x")
     assert len(long_.name) == FILE_NAME_LIMIT
     assert keep_file(tmp_path, long_).octets == 1
@@ -62,7 +68,8 @@ def test_file_that_cannot_be_kept_is_named_and_leaves_nothing(tmp_path: Path, mo
     for path, why in (
         (tmp_path / "none.jpg", "No such file"),
         (empty, "octets of empty.jpg is the size of the file in bytes, more than none"),
-        (tmp_path, "Is a directory"),
+        (tmp_path, "is not a file"),
+        (pipe, "pipe.jpg is not a file"),
         (Path("/dev/null"), "/dev/null is not a file"),
     ):
         with pytest.raises(OperatorError, match=why):

@@ -17,6 +17,7 @@ from relay.shell.locked.locking import encrypt_stream
 from relay.shell.locked.opening import open_locked
 
 TOLD = {"version": 1, "expedition": "EXPEDITION.toml", "private": "private", "elsewhere": [], "rows": 3, "files": 1}
+PLAN = ("EXPEDITION.toml", b"x")
 
 
 @pytest.fixture
@@ -31,9 +32,13 @@ def locked(tmp_path: Path) -> Callable[[bytes], Path]:
     return lock
 
 
-def _archive(told: object, *members: tuple[str, bytes], kind: bytes = tarfile.REGTYPE, link: str = "") -> bytes:
-    """Return an archive that begins as a backup, with further members."""
+def _archive(
+    told: object, *members: tuple[str, bytes], kind: bytes = tarfile.REGTYPE, link: str = "", more: int = 0
+) -> bytes:
+    """Return an archive that begins as a backup, with further members; it says so many, and `more`."""
     out = io.BytesIO()
+    if isinstance(told, dict) and told.get("files") == 1:
+        told = {**told, "files": len(members) + more}
     with tarfile.open(fileobj=out, mode="w:") as archive:
         for at, (name, data) in enumerate([(MANIFEST, json.dumps(told).encode()), *members]):
             info = tarfile.TarInfo(name)
@@ -70,6 +75,65 @@ def test_a_backup_holds_files_alone(kind: bytes, tmp_path: Path, locked: Callabl
     assert not (tmp_path / "site").exists()
 
 
+BAD_MANIFESTS = [
+    [1],
+    "x",
+    {"version": 1},
+    {**TOLD, "expedition": "/etc/\x1b]0;owned\x07passwd"},
+    {**TOLD, "expedition": "../EXPEDITION.toml"},
+    {**TOLD, "expedition": ".."},
+    {**TOLD, "expedition": "EXPEDITION.toml\nRun: something"},
+    {**TOLD, "expedition": "another.toml"},
+    {**TOLD, "rows": "\x1b[2J999"},
+    {**TOLD, "rows": True},
+    {**TOLD, "rows": -1},
+    {**TOLD, "elsewhere": ["\x1b[2Jx\nRun: something"]},
+    {**TOLD, "elsewhere": [["private"]]},
+    {**TOLD, "elsewhere": "private"},
+    {**TOLD, "version": True},
+    {**TOLD, "files": 0},
+    {**TOLD, "files": 2},
+    {**TOLD, "version": None},
+]
+
+
+@pytest.mark.parametrize("told", BAD_MANIFESTS)
+def test_what_a_backup_says_of_itself_is_judged_before_it_is_laid(
+    told: object, tmp_path: Path, locked: Callable[[bytes], Path]
+) -> None:
+    """Another shape, a path, lines of a terminal's, a file that isn't in it: refused whole, and none of it is said."""
+    with pytest.raises(LockingError, match="no backup of Offing's") as caught:
+        open_locked(locked(_archive(told, PLAN)), tmp_path / "site", read_identity(tmp_path / "me.key"))
+    assert str(caught.value).isprintable()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.age", "me.key"]
+
+
+HEADERS = {
+    "sparse": {"GNU.sparse.size": str(300 << 20), "GNU.sparse.map": "0,0", "GNU.sparse.name": "big"},
+    "sparse, bad": {"GNU.sparse.size": "x", "GNU.sparse.map": "0,0"},
+    "sparse 1.0": {"GNU.sparse.major": "1", "GNU.sparse.minor": "0"},
+    "a size below nothing": {"size": "-5"},
+    "a name with NUL": {"path": "a\0b"},
+    "folders without end": {"path": "d/" * 1_000 + "x"},
+}
+
+
+@pytest.mark.parametrize("header", HEADERS.values(), ids=HEADERS)
+def test_odd_headers_of_an_archive_are_refused(
+    header: dict[str, str], tmp_path: Path, locked: Callable[[bytes], Path]
+) -> None:
+    """Files that take more room than they have in the archive (GNU's sparse ones), odd sizes and names lay nothing."""
+    out, info = io.BytesIO(), tarfile.TarInfo("z")
+    info.size, info.pax_headers = 1, header
+    with tarfile.open(fileobj=out, mode="w:", format=tarfile.PAX_FORMAT) as archive:
+        archive.addfile(info, io.BytesIO(b"x"))
+    begin = _archive(TOLD, PLAN, more=1).rstrip(b"\0")
+    data = begin.ljust(-(-len(begin) // 512) * 512, b"\0") + out.getvalue()
+    with pytest.raises(LockingError, match="no backup of Offing's"):
+        open_locked(locked(data), tmp_path / "site", read_identity(tmp_path / "me.key"))
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.age", "me.key"]
+
+
 def test_a_name_that_comes_twice_and_a_newer_version_are_refused(
     tmp_path: Path, locked: Callable[[bytes], Path]
 ) -> None:
@@ -87,7 +151,7 @@ def test_a_name_that_comes_twice_and_a_newer_version_are_refused(
 def test_a_site_is_for_its_owner_alone(tmp_path: Path, locked: Callable[[bytes], Path]) -> None:
     """Folders have mode 0700 and files 0600, whatever the archive says."""
     opened = open_locked(
-        locked(_archive(TOLD, ("private/a", b"1"))), tmp_path / "site", read_identity(tmp_path / "me.key")
+        locked(_archive(TOLD, PLAN, ("private/a", b"1"))), tmp_path / "site", read_identity(tmp_path / "me.key")
     )
     assert (opened.rows, opened.expedition) == (3, tmp_path / "site" / "EXPEDITION.toml")
     modes = {path.stat().st_mode & 0o777 for path in opened.place.rglob("*") if path.is_file()}
@@ -129,6 +193,7 @@ def test_the_whole_way_by_command(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert main(["open", str(tmp_path / "a.age"), "--identity", str(key), "--out", str(tmp_path / "site")]) == 0
     said = capsys.readouterr()
     assert said.out.strip() == str(tmp_path / "site") and "one ship alone" in said.err
+    assert "By whom, nothing proves" in said.err
     assert main(["key", str(tmp_path / "site" / "EXPEDITION.toml")]) == 0
     assert capsys.readouterr().out == public
     secret = key.read_text().split()[-1]

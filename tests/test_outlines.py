@@ -1,6 +1,7 @@
 """Drawings out of GeoJSON: the standard's own example, what GEOS writes, and what is refused with where it stands."""
 
 import json
+import os
 from pathlib import Path
 from typing import Any
 
@@ -122,3 +123,6 @@ def test_nesting_and_size_are_bounded_and_missing_files_named(tmp_path: Path) ->
         read(tmp_path, b" " * (FILE_LIMIT + 1))
     with pytest.raises(OperatorError, match=r"nothing\.geojson can't be read"):
         read_outlines(tmp_path / "nothing.geojson", Drawn.PLAN)
+    os.mkfifo(tmp_path / "pipe.geojson")
+    with pytest.raises(OperatorError, match="is not a file"):
+        read_outlines(tmp_path / "pipe.geojson", Drawn.PLAN)

@@ -8,7 +8,7 @@ import pytest
 from relay.core.decision import Say, write_decision
 from relay.core.find import Find, FindPlace
 from relay.core.model import Row, RowKind
-from relay.shell.proofs.row_words import MOST_MESSAGES, MOST_SHOWN, row_words, utc, words
+from relay.shell.proofs.row_words import MOST_MESSAGES, MOST_READ, MOST_SHOWN, row_words, utc, words
 
 
 def said(data: bytes, kind: RowKind = RowKind.STREAM, source: str = "bow") -> str:
@@ -26,8 +26,9 @@ GGA = b"$GNGGA,103607.00,5327.03942,N,00214.42462,W,1,06,5.88,56.0,M,48.5,M,,*64
         (GGA, "read as NMEA 0183, GGA: latitude 53.45065"),
         (b'{"vehicle": "Moth", "depth_m": 1120.25}\n', "read as JSON, station message: vehicle Moth, depth 1120.25 m"),
         (msgpack.packb({"vehicle": "Moth", "depth_m": 7.5}), "read as MessagePack, station message: vehicle Moth"),
-        (b"hello", "no whole message that tells something; it may be a piece of one"),
+        (b"hello", "no whole message; it may be a piece of one"),
         (b"", "no whole message"),
+        (b"$SDDPT,1.92,0.0,100*70\r\n", "read as NMEA 0183, DPT: a whole message; what it means here"),
         (b"\xfd\x00", "read as MAVLink: no whole message"),
     ],
 )  # fmt: skip
@@ -55,6 +56,7 @@ def test_decision_is_told_member_by_member_and_what_is_none_is_said() -> None:
     assert "what: a bell" in told
     assert '"latitude_deg": -38.5' in told
     assert "depth: 1120.5 m" in told
+    assert "adds" not in told and "False" not in told
     assert "not a decision that this Offing reads" in said(b'{"do": "dance"}', RowKind.DECISION)
     assert "not a decision that this Offing reads" in said(b"\xff", RowKind.DECISION)
 
@@ -66,6 +68,9 @@ def test_long_and_hostile_rows_are_cut_and_harmless() -> None:
     assert "and 30 messages more" in many
     assert len(said(b"x" * 1_000_000)) < 3 * MOST_SHOWN + 300
     assert "(1000000 bytes in all; the proof has them)" in said(b"x" * 1_000_000)
+    long = said(b"$" * (MOST_READ + 1))
+    assert f"not read as messages: what follows its first {MOST_READ} bytes" in long
+    assert "not read as messages" not in said(b"$" * MOST_READ)
     hostile = json.dumps({"note": "a\x1b[2J\nPROVED"}).encode() + b"\n"
     told = said(hostile, source="\x1b]0;x\n")
     assert "\x1b" not in told

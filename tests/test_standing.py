@@ -8,7 +8,7 @@ from relay.core.errors import OperatorError
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed
 from relay.core.still import STILLS_A_DIVE
-from relay.shell.desk.standing import check_decision, programme_section
+from relay.shell.desk.standing import check_decision, programme_section, release_alarms
 from relay.shell.desk.tell_words import say_taken
 from test_still import STILL
 
@@ -96,3 +96,13 @@ def test_desk_sees_the_last_programme_as_it_was_decided() -> None:
     told = {"pinned": "first", "schedule": [], "next_dive_in_s": 10_001, "told_us": 70 * SECOND}
     assert shown[0] == shown[2] == told
     assert shown[1] == {"pinned": None, "schedule": ["the bow"], "next_dive_in_s": None, "told_us": 80 * SECOND}
+
+
+def test_release_alarms_say_that_the_embargo_is_full() -> None:
+    """At its limit nothing is said; one report past it how many are in the journal and won't be released."""
+    fields = plan(policy("public", delay_us=HOUR_US))
+    for reports, alarms in ((6, []), (7, ["the embargo is full: 1 reports are in the journal but won't be released"])):
+        pipeline = Pipeline(fields, SECRETS, limit=6)
+        for row in dive_rows(reports):
+            pipeline.receive(row)
+        assert release_alarms(pipeline, NOW_US) == alarms

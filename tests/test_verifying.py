@@ -1,5 +1,6 @@
 """What a proof proves beside a recording: said in words, or why it proves nothing."""
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -7,10 +8,11 @@ import pytest
 
 from dives import SIGNER
 from flipped_bits import flip
+from handed_on import STRANGER, rewritten, whole
 from relay.__main__ import main
 from relay.core.model import RowKind
-from relay.core.proof import write_proof
-from relay.core.wire import objects
+from relay.core.proof import PROOF_LIMIT, write_proof
+from relay.core.wire import is_footer, objects
 from relay.shell.proofs.verifying import judge
 from sealed_dives import journal_rows, prove, sealed_recording
 
@@ -37,9 +39,15 @@ def files(folder: Path, proof: bytes, recording: bytes) -> tuple[Path, Path]:
 def test_rows_are_proved_from_the_two_files_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The row, byte for byte, before which record, with what it says, and what that doesn't prove."""
     paths = files(tmp_path, write_proof(prove(JOURNAL, [3, TARGET])), sealed_recording(JOURNAL))
-    for more in ((), ("--key", SIGNER.key.hex())):
+    unnamed = f"Sealed by whoever holds the key {SIGNER.key.hex()}: row 3 of a journal, byte for byte as below, was in"
+    code, said = run(capsys, *paths)
+    assert code == 0
+    assert "PROVED" not in said and "ship's journal" not in said
+    assert unnamed in said
+    for more in (("--key", SIGNER.key.hex()),):
         code, said = run(capsys, *paths, *more)
         assert code == 0
+        assert "Not among these" not in said
         assert (
             f"{paths[0]}: a proof of 2 rows of the exact record: The search for the Isoline Marr, dive 1 for public"
             in said
@@ -80,11 +88,51 @@ def test_proof_by_a_recording_that_is_wrong_is_not_verified(tmp_path: Path, caps
     code, said = run(capsys, *paths)
     assert code == 2
     assert "record 2: altered, or not signed with this key" in said
-    assert "record 1 of the proof (row 3, lines 8 to 45): its hashes don't lead to the seal in record 2" in said
-    assert "PROVED: row 42" in said
+    refused = "WRONG: not proved: the recording of dive 1 for public isn't the ship's, was altered, or isn't whole: see"
+    assert refused in said
     assert "NOT VERIFIED" in said
     paths = files(tmp_path, write_proof(PROOF), data)
-    assert run(capsys, *paths, "--key", "00" * 32)[0] == 2
+    more = ("--key", SIGNER.key.hex()), ("--key", STRANGER.key.hex())
+    for recording, key in ((data, more[1]), (data, ("--key", "00" * 32)), (whole(rewritten(_frames(data))), more[0])):
+        paths[1].write_bytes(recording)
+        code, said = run(capsys, *paths, *key)
+        assert (code, refused in said) == (2, True)
+        assert not any(words in said for words in ("PROVED", "Sealed by", "latitude"))
+    other = tmp_path / "dive-002.recording"
+    other.write_bytes(whole(rewritten(_frames(sealed_recording(JOURNAL, dive=2)))))
+    paths[1].write_bytes(data)
+    code, said = run(capsys, *paths, other)
+    assert (code, "PROVED" in said, "Sealed by" in said) == (2, False, False)
+    paths[1].write_bytes(b"".join(_frames(data)[:-1]))
+    assert "PROVED" not in run(capsys, *paths, *more[0])[1]
+
+
+def _frames(data: bytes) -> list[bytes]:
+    return [data[start:end] for value, start, end in objects(data) if not is_footer(value)]
+
+
+def test_what_keeps_the_reader_busy_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """No file, or more than a proof ever has; at the limit it is read."""
+    proof, recording = files(tmp_path, b"{" + b" " * PROOF_LIMIT, sealed_recording(JOURNAL))
+    code, said = run(capsys, proof, recording)
+    assert (code, "it has more than 16 MiB" in said) == (2, True)
+    proof.write_bytes(b"{" + b" " * (PROOF_LIMIT - 1))
+    assert "not a proof as Offing writes it" in run(capsys, proof, recording)[1]
+    pipes = tmp_path / "pipe.proof", tmp_path / "pipe.recording"
+    for path in pipes:
+        os.mkfifo(path)
+    for path in (*pipes, Path("/dev/zero")):
+        code, said = run(capsys, path, recording)
+        assert (code, "it is no file" in said) == (2, True)
+
+
+def test_file_of_a_hostile_name_is_harmless(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its name is a text of somebody's."""
+    path = tmp_path / "x\x1b[2J\nVerified.recording"
+    path.write_bytes(sealed_recording(JOURNAL))
+    said = run(capsys, path)[1]
+    assert "\x1b" not in said
+    assert not any(line.startswith("Verified") for line in said.split("\n"))
 
 
 @pytest.mark.parametrize("member", ["seq", "embargo_us", "wall_s", "source", "kind", "data"])

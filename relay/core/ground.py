@@ -77,7 +77,7 @@ class Ground:
 
         ground = cls(origin, most_corners)
         try:
-            ground._covered.ground, ground._again.ground = from_wkb([saved["covered"], saved["again"]])
+            ground._covered.ground, ground._again.ground = map(_areas, from_wkb([saved["covered"], saved["again"]]))
             ground._covered.loosened_m, ground._covered.next_m = saved["loosened_m"], saved["next_m"]
             ground._closed = saved["passes"]
         except (ShapelyError, KeyError, TypeError) as error:
@@ -130,14 +130,12 @@ class Ground:
 
     def covered(self, plan: Sequence[given.Position] | None = None, others: Sequence["Ground"] = ()) -> Coverage:
         """Return what is covered now; the plan's share counts what other grounds about the same origin have, too."""
-        from shapely import union_all
-
         covered, again = self._with(self._under_way())
         area_m2 = float(covered.area)
         planned_m2 = percent = None
         if plan is not None:
             ring = ring_of(plan, self.origin)
-            whole = union_all([covered, *(ground.whole() for ground in others)], grid_size=GRID_M)
+            whole = _united([covered, *(ground.whole() for ground in others)])
             planned_m2 = float(ring.area)
             percent = 100.0 * float(whole.intersection(ring, grid_size=GRID_M).area) / planned_m2
         share = float(again.area) / area_m2 if area_m2 else 0.0
@@ -150,12 +148,10 @@ class Ground:
 
     def _grow(self, one: int, quads: list[Quad]) -> None:
         """Add to the ground of a pass."""
-        from shapely import union_all
-
         if not quads:
             return
         strip = self._open.setdefault(one, _Outline(self._most))
-        strip.put(union_all([strip.ground, *_ground_of(quads)], grid_size=GRID_M))
+        strip.put(_united([strip.ground, *_ground_of(quads)]))
 
     def _join(self, strip: "_Outline") -> None:
         """Join the ground of a pass that is over with that of all others."""
@@ -167,23 +163,19 @@ class Ground:
 
     def _under_way(self) -> list[Any]:
         """Return the ground of each pass that isn't over, its last leg included."""
-        from shapely import union_all
-
         passes = {one: [strip.ground] for one, strip in self._open.items()}
         fresh: list[Any] = []
         for one, quads in (leg for tail in list(self._tails.values()) for leg in tail):
             passes.get(one, fresh).extend(_ground_of(quads))
-        return [union_all(parts, grid_size=GRID_M) for parts in (*passes.values(), *([one] for one in fresh))]
+        return [_united(parts) for parts in (*passes.values(), *([one] for one in fresh))]
 
     def _with(self, strips: Iterable[Any]) -> tuple[Any, Any]:
         """Return the union of all passes, and that of what two or more have in common, with these passes, too."""
-        from shapely import union_all
-
         covered, again = self._covered.ground, self._again.ground
         for strip in strips:
-            seen = covered.intersection(strip, grid_size=GRID_M)
-            again = union_all([again, seen], grid_size=GRID_M)
-            covered = covered.union(strip, grid_size=GRID_M)
+            seen = _areas(covered.intersection(strip, grid_size=GRID_M))
+            again = _united([again, seen])
+            covered = _united([covered, strip])
         return covered, again
 
 
@@ -204,14 +196,14 @@ class _Outline:
 
     def put(self, ground: Any) -> None:
         """Let it be this ground from now on."""
-        from shapely import get_num_coordinates, polygons, union_all
+        from shapely import get_num_coordinates, polygons
 
         while get_num_coordinates(ground) > self._most and self.next_m <= LOOSEST_M:
             by_m, self.next_m = self.next_m, 2 * self.next_m
             self.loosened_m += by_m
             pieces = _pieces(ground.simplify(by_m))
             kept = [_without_specks(polygons(piece.outline), piece.holes, by_m**2) for piece in pieces]
-            ground = union_all(kept, grid_size=GRID_M)
+            ground = _united(kept)
         self.ground = ground
 
 
@@ -238,6 +230,22 @@ def _without_specks(outline: Any, holes: Sequence[Sequence[Point]], least_m2: fl
     if outline.area < least_m2:
         return Polygon()
     return Polygon(outline.exterior, [hole for hole in holes if Polygon(hole).area >= least_m2])
+
+
+def _united(grounds: Iterable[Any]) -> Any:
+    """Return the union of grounds."""
+    from shapely import union_all
+
+    return _areas(union_all(list(grounds), grid_size=GRID_M))
+
+
+def _areas(ground: Any) -> Any:
+    """Return the areas of what may hold lines and points, too, where outlines touch: GEOS takes no such mixture."""
+    from shapely import MultiPolygon, get_parts
+
+    if ground.geom_type in ("Polygon", "MultiPolygon"):
+        return ground
+    return MultiPolygon([part for part in get_parts(ground) if part.geom_type == "Polygon"])
 
 
 def _ground_of(quads: Sequence[Quad]) -> list[Any]:

@@ -20,6 +20,7 @@ from relay.core.record_log import Inclusion
 
 TITLE, VERSION = "offing proof", 1
 SUFFIX = ".proof"
+PROOF_LIMIT = 16 << 20  # bytes of a text: some 3,000 rows
 _SUM = '  "sha256": "'
 _MOST_DEEP = 64
 _LARGEST = 1 << 63

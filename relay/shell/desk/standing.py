@@ -43,6 +43,21 @@ from relay.shell.desk.desk_sense import (
 from relay.shell.plan.quantities import say_duration
 
 
+def release_alarms(pipeline: Pipeline, at_us: int) -> list[str]:
+    """Return what is wrong with the release by the pipeline alone, in words without a position."""
+    out = [f"{name} is outside the declared area" for name in pipeline.outside()]
+    for doubt in pipeline.doubts(at_us):
+        name, apart = pipeline.plan.vehicles[doubt.vehicle], f"{doubt.apart_m:.0f} m"
+        out.append(f"two stations contradict each other about {name} by {apart}: its place isn't released")
+    for channel in pipeline.channels:
+        if channel.outside is not None:
+            audience = channel.policy.audience
+            out.append(f"the release to {audience} has stopped: {channel.outside} was outside the declared area")
+    if refused := pipeline.embargo.refused:
+        out.append(f"the embargo is full: {refused} reports are in the journal but won't be released")
+    return out
+
+
 def ship_status(pipeline: Pipeline, now_us: int, stopped: str | None, alarms: list[str]) -> dict[str, Any]:
     """Return the standing of a site as plain values: clock, feeds, audiences, alarms."""
     return {

@@ -15,6 +15,7 @@ from typing import BinaryIO
 
 from relay.core.errors import OperatorError
 from relay.core.find import FileReference, read_file
+from relay.shell.record.whole_file import put_in_place, scratch_file
 
 FOLDER = "finds"
 FILE_LIMIT = 1 << 30
@@ -30,19 +31,26 @@ def keep_file(private: Path, path: Path) -> FileReference:
     """
     name = path.name
     try:
-        with path.open("rb") as file:
-            state = os.fstat(file.fileno())
-            if not stat.S_ISREG(state.st_mode):
-                raise OperatorError(f"{path} is not a file")
-            read_file({"name": name, "sha256": "0" * 64, "octets": state.st_size})
-            _check_size(path, state.st_size)
-            _leave_room(private, path, state.st_size)
+        with open_file(path) as file:
+            octets = os.fstat(file.fileno()).st_size
+            read_file({"name": name, "sha256": "0" * 64, "octets": octets})
+            _check_size(path, octets)
+            _leave_room(private, path, octets)
             return _keep(private, name, file)
     except OSError as error:
         raise OperatorError(
             f"{path} can't be kept in {private / FOLDER} ({error.strerror}): nothing was recorded. Check the file and "
             "the disk, and record the find again"
         ) from error
+
+
+def open_file(path: Path) -> BinaryIO:
+    """Open a file to read; OperatorError if it is none: a pipe isn't waited for. OSError if it can't be opened."""
+    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
+        raise OperatorError(f"{path} is not a file")
+    return os.fdopen(descriptor, "rb")
 
 
 def kept_path(private: Path, reference: FileReference) -> Path:
@@ -70,34 +78,27 @@ def _leave_room(private: Path, path: Path, octets: int) -> None:
 def _keep(private: Path, name: str, file: BinaryIO) -> FileReference:
     folder = private / FOLDER
     folder.mkdir(mode=0o700, exist_ok=True)
-    beside = folder / f".{os.getpid()}.new"
-    beside.unlink(missing_ok=True)
-    try:
+    with scratch_file(folder) as beside:
         reference = _copied(beside, name, file)
         path = kept_path(private, reference)
         if not _is_there(path, reference):
-            beside.replace(path)
-            _sync(folder)
-    finally:
-        beside.unlink(missing_ok=True)
+            put_in_place(beside, path, over=True)
     return reference
 
 
 def _copied(beside: Path, name: str, file: BinaryIO) -> FileReference:
     digest, octets = sha256(), 0
-    with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
+    with beside.open("wb") as out:
         while piece := file.read(_PIECE):
             octets += len(piece)
             digest.update(piece)
             out.write(piece)
-        out.flush()
-        os.fsync(out.fileno())
     return read_file({"name": name, "sha256": digest.hexdigest(), "octets": octets})
 
 
 def _is_there(path: Path, reference: FileReference) -> bool:
-    """Whether a copy is there already, whole."""
-    if not path.exists():
+    """Whether a copy is there already, whole, as a file of its own: a link is none, for what it leads to may change."""
+    if path.is_symlink() or not path.is_file():
         return False
     with path.open("rb") as file:
         digest = sha256()
@@ -109,11 +110,3 @@ def _is_there(path: Path, reference: FileReference) -> bool:
 def _ending(name: str) -> str:
     ending = Path(name).suffix.lower()
     return ending if _ENDING.fullmatch(ending) else ""
-
-
-def _sync(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

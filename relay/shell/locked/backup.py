@@ -25,18 +25,24 @@ from relay.shell.locked.locking import ENDING, encrypt_stream, recipients_of
 from relay.shell.plan.expedition import Expedition
 from relay.shell.proofs.sums import NAME as SUMS
 from relay.shell.proofs.sums import write_sums
+from relay.shell.record.exact_place import check_exact_place
 from relay.shell.record.journal import NAME as JOURNAL
 from relay.shell.record.read_only import last_row, reading, snapshot
 from relay.shell.record.recovered import KEEP_FREE_BYTES
+from relay.shell.record.recovered import NAME as RECOVERED
 from relay.shell.record.secrets_file import LOCKED
+from relay.shell.record.whole_file import IN_THE_MAKING, left_behind
 
 MANIFEST = "offing-backup.json"
 VERSION = 1
 _BESIDE = ".backup-"
 _PAGES = 2_000
-_OF_SQLITE = ("-wal", "-shm", "-journal")
-_NOT_KEPT = {"journal.lock", SUMS}
-_IN_THE_MAKING = (".", "exporting-", "reading-")  # what other commands write, and take away again
+_NOT_KEPT = {f"{name}{more}" for name in (JOURNAL, RECOVERED) for more in ("-wal", "-shm", "-journal")} | {
+    JOURNAL,
+    SUMS,
+    "journal.lock",
+}
+_LEFT_OUT = (IN_THE_MAKING, _BESIDE)  # what commands write, and take away again
 Progress = Callable[[int, int], None]
 
 
@@ -66,8 +72,7 @@ def back_up(expedition: Expedition, target: Path, recipients: Sequence[str], pro
     OperatorError says what stands in the way: nobody to encrypt it to, no room, nothing there; then nothing is left.
     """
     recipients_of(recipients)
-    if target.exists():
-        raise OperatorError(f"{target} is there already, and nothing is written over: give another name")
+    check_exact_place(target, expedition, encrypted=True)
     private = expedition.private
     if not (private / JOURNAL).exists():
         raise OperatorError(f"{private} has no journal yet, so there is nothing to back up: start the relay once")
@@ -82,8 +87,8 @@ def back_up(expedition: Expedition, target: Path, recipients: Sequence[str], pro
 
 
 def copies_left(private: Path) -> list[Path]:
-    """Return what backups that were killed left in a private folder: plain copies, to be removed by hand."""
-    return sorted(private.glob(f"{_BESIDE}*"))
+    """Return what commands that were killed left in a private folder: plain copies, to be removed by hand."""
+    return sorted([*private.glob(f"{_BESIDE}*"), *left_behind(private)])
 
 
 def copy_database(source: Path, target: Path) -> None:
@@ -109,34 +114,32 @@ def _parts(expedition: Expedition, beside: Path) -> tuple[list[Part], int]:
 def _released(expedition: Expedition) -> Iterator[Part]:
     """Yield what was released: recordings only ever grow, so their first bytes stay; the rest is small, and read."""
     folder = _name_of(expedition, expedition.released, "released")
-    for path in _files(expedition.released):
+    for path in _files(expedition.released, (".",)):  # nothing that is told has such a name
         name = f"{folder}/{path.relative_to(expedition.released).as_posix()}"
         with contextlib.suppress(FileNotFoundError):
             yield _copied(path, name) if path.suffix == ".recording" else _read(path, name)
 
 
 def _rest(private: Path, folder: str, beside: Path) -> Iterator[Part]:
-    """Yield what else lies in the private folder, databases as one moment has them."""
+    """Yield what else lies in the private folder: the site's database as one moment has it, all else byte for byte."""
     for path in _files(private):
         inside = path.relative_to(private)
-        name = f"{folder}/{inside.as_posix()}"
-        if path.name in (JOURNAL, *_NOT_KEPT) and len(inside.parts) == 1:
-            continue
-        if path.name.endswith(_OF_SQLITE) or (path.suffix == ENDING and path.name != LOCKED):
+        name, at_top = f"{folder}/{inside.as_posix()}", len(inside.parts) == 1
+        if at_top and (path.name in _NOT_KEPT or (path.suffix == ENDING and path.name != LOCKED)):
             continue  # an export or a backup that was put here isn't backed up again
         with contextlib.suppress(FileNotFoundError):
-            if path.suffix == ".db" and path.stat().st_size:
-                copy = beside / f"{len(list(beside.iterdir()))}.db"
+            if at_top and path.name == RECOVERED and path.stat().st_size:
+                copy = beside / RECOVERED
                 copy_database(path, copy)
                 yield _copied(copy, name)
             else:
                 yield _copied(path, name)
 
 
-def _files(folder: Path) -> Iterator[Path]:
-    """Yield the regular files below a folder but those that are in the making."""
+def _files(folder: Path, left_out: tuple[str, ...] = _LEFT_OUT) -> Iterator[Path]:
+    """Yield the regular files below a folder but those that a command of ours is making."""
     for path in sorted(folder.rglob("*")):
-        if any(part.startswith(_IN_THE_MAKING) for part in path.relative_to(folder).parts):
+        if any(part.startswith(left_out) for part in path.relative_to(folder).parts):
             continue
         with contextlib.suppress(FileNotFoundError):
             if stat.S_ISREG(path.lstat().st_mode):

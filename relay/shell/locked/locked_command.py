@@ -5,13 +5,10 @@ Rules: what a command made is told on standard output, what to think of on stand
 
 import argparse
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-
-from rich.console import Console
-from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn, TimeRemainingColumn
+from functools import partial
 
 from relay.core.errors import LockingError
+from relay.shell.exact.telling import Telling, telling
 from relay.shell.locked.backup import back_up, copies_left
 from relay.shell.locked.identities import (
     ask_new_passphrase,
@@ -29,6 +26,9 @@ from relay.shell.record.import_log import expedition_file
 _ONE_SHIP = (
     "Let one ship alone go on from a record: two that go on from the same one release under the same numbers what "
     "isn't the same. Start the copy only where the relay it was made of is gone, and audits' charts lie beside it."
+)
+_NO_SENDER = (
+    "It was encrypted to you and is whole. By whom, nothing proves: whoever knows your line can do it. Ask the sender."
 )
 
 
@@ -51,6 +51,7 @@ def open_received(options: argparse.Namespace) -> int:
     print(opened.place)
     if opened.rows is not None:
         _say_site(opened)
+    print(_NO_SENDER, file=sys.stderr)
     return 0
 
 
@@ -96,8 +97,8 @@ def backup(options: argparse.Namespace) -> int:
         print(
             f"{left} was left by a backup that was killed, or is of one that runs: see, and remove it", file=sys.stderr
         )
-    with _progress("backing up") as progress:
-        done = back_up(expedition, options.out, options.to, progress)
+    with telling() as tell:
+        done = back_up(expedition, options.out, options.to, partial(_tell, tell))
     print(options.out)
     print(
         f"{done.files} files, {done.octets >> 20} MiB, {done.rows} rows of the journal; `offing open` opens it for "
@@ -107,9 +108,5 @@ def backup(options: argparse.Namespace) -> int:
     return 0
 
 
-@contextmanager
-def _progress(what: str) -> Iterator[Callable[[int, int], None]]:
-    columns = TextColumn(what), BarColumn(), DownloadColumn(binary_units=True), TimeRemainingColumn()
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task(what, total=None)
-        yield lambda done, octets: progress.update(task, completed=done, total=octets)
+def _tell(tell: Telling, done: int, octets: int) -> None:
+    tell("backing up (MiB)", done >> 20, octets >> 20)

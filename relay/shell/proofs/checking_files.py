@@ -67,9 +67,9 @@ def recordings(known: Mapping[tuple[str, Path], int], secrets: Secrets, heads: S
 
 
 def _strange(seals: Sequence[Sealed]) -> Iterator[str]:
-    """Yield which seals are of another record than the journal's: once, if all are."""
+    """Yield which seals are of another record than the journal's: once, if all are that are over any row."""
     strange = [seal for seal in seals if seal.minutes is None]
-    if strange and len(strange) == len(seals):
+    if strange and not any(seal.minutes for seal in seals):
         yield f"none of its {len(seals)} seals is of this journal: it's another journal's, or this one was made anew"
         return
     for seal in strange:

@@ -8,11 +8,12 @@ they were read, never rounded. Bytes that aren't whole messages are told as such
 import json
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from hashlib import sha256
 from typing import Any
 
 from relay.core.decision import Target, read_decision
 from relay.core.errors import OperatorError
-from relay.core.model import OBSERVATION_FIELDS, Accepted, Observation, Row, RowKind
+from relay.core.model import OBSERVATION_FIELDS, Accepted, Observation, PassedOver, Row, RowKind
 from relay.core.policy import SourcePlan
 from relay.core.sighting import place_of
 from relay.core.sources import decoder_for
@@ -20,6 +21,7 @@ from relay.shell.released.printable import printable
 
 MOST_SHOWN = 1_000
 MOST_MESSAGES = 20
+MOST_READ = 1 << 14
 _KINDS = {
     RowKind.STREAM: "bytes of a stream",
     RowKind.WHOLE: "one whole message",
@@ -41,8 +43,11 @@ def row_words(row: Row) -> Iterator[str]:
     """Yield what a row is and says, a line each, fit to be printed."""
     yield f"received: {utc(row.wall_s)} by the ship's wall clock; {_KINDS[row.kind]} from {printable(row.source)!r}"
     yield f"moment: {row.embargo_us} microseconds of the journal's own clock (minute {row.embargo_us // 60_000_000})"
+    if row.kind is RowKind.DECISION:
+        yield from _decision(row.data)
+        return
     yield f"bytes: {_bytes(row.data)}"
-    yield from _decision(row.data) if row.kind is RowKind.DECISION else _messages(row.data)
+    yield from _messages(row.data)
 
 
 def utc(wall_s: float) -> str:
@@ -72,14 +77,24 @@ def _messages(data: bytes) -> Iterator[str]:
     except OperatorError as error:
         yield f"not read: {error}"
         return
-    told = [event for event in [*decoder.receive(data), *decoder.end()] if isinstance(event, Accepted)]
+    events = [*decoder.receive(data[:MOST_READ]), *decoder.end()]
+    told = [event for event in events if isinstance(event, Accepted | PassedOver)]
     for event in told[:MOST_MESSAGES]:
-        values = ", ".join(f"{words(field)} {_value(field, value)}" for field, value in _told(event.observation))
-        yield f"read as {name}, {printable(event.kind)}: {values or 'nothing of the vehicle'}"
+        yield f"read as {name}, {printable(event.kind)}: {_said(event)}"
     if len(told) > MOST_MESSAGES:
         yield f"and {len(told) - MOST_MESSAGES} messages more"
     if not told:
-        yield f"read as {name}: no whole message that tells something; it may be a piece of one"
+        yield f"read as {name}: no whole message; it may be a piece of one"
+    if len(data) > MOST_READ:
+        yield f"not read as messages: what follows its first {MOST_READ} bytes"
+
+
+def _said(event: Accepted | PassedOver) -> str:
+    """Return what a whole message tells."""
+    if isinstance(event, PassedOver):
+        return f"a whole message; what it means here the feed's settings tell ({event.why})"
+    values = ", ".join(f"{words(field)} {_value(field, value)}" for field, value in _told(event.observation))
+    return values or "nothing of the vehicle"
 
 
 def _format(data: bytes) -> tuple[str, SourcePlan]:
@@ -108,10 +123,12 @@ def _decision(data: bytes) -> Iterator[str]:
         value = json.loads(data)
         decision = read_decision(data)
     except (OperatorError, ValueError, RecursionError) as error:
+        yield f"bytes: {_bytes(data)}"
         yield f"not a decision that this Offing reads: {printable(str(error))}"
         return
+    yield f"bytes: {len(data)}, SHA-256 {sha256(data).hexdigest()}; what they say, member by member:"
     for name, item in value.items():
-        if item is not None:
+        if item not in (None, False, [], ""):
             yield f"{words(name)}: {printable(_value(name, item))}"
     if isinstance(decision, Target) and decision.sighting is not None and decision.sighting.seen_from is not None:
         place = place_of(decision.sighting, decision.sighting.seen_from)

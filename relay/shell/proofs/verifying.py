@@ -4,7 +4,7 @@ Rules: from the two files alone; each row is judged by itself, and what is wrong
 What isn't proved is said, too: that a clock or an instrument was right, and when somebody had the recording.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,8 +31,17 @@ class Judged:
     proved: tuple[str, ...] = ()
 
 
-def judge(data: bytes, recordings: Mapping[Path, bytes]) -> Judged:
-    """Judge a proof by the recordings that were given with it."""
+def judge(
+    data: bytes,
+    recordings: Mapping[Path, bytes],
+    wrong: Collection[tuple[str, int]] = (),
+    stranger: bytes | None = None,
+) -> Judged:
+    """Judge a proof by the recordings that were given with it and are faultless, all signed with one key.
+
+    `wrong`: of which audience and dive others were given, that prove nothing. `stranger`: the key, where nobody says
+    that it is the ship's.
+    """
     try:
         proof = read_proof(data)
     except ProofError as error:
@@ -42,18 +51,18 @@ def judge(data: bytes, recordings: Mapping[Path, bytes]) -> Judged:
     told = f"a proof of {rows} of the exact record: {printable(proof.expedition)}, dive {proof.dive} for "
     records = _of_the_dive(proof, recordings)
     if not records:
-        fault = (
-            f"the recording of dive {proof.dive} for {printable(proof.audience)} isn't among the files: give it, too"
-        )
+        which = f"the recording of dive {proof.dive} for {printable(proof.audience)}"
+        fault = f"{which} isn't among the files: give it, too"
+        if (proof.audience, proof.dive) in wrong:
+            fault = f"not proved: {which} isn't the ship's, was altered, or isn't whole: see there"
         return Judged(told + printable(proof.audience), (fault,))
     numbered = list(enumerate(proof.records, 1))
     faults = {number: why for number, proved in numbered if (why := _fault(proved, records)) is not None}
-    wrong = [f"{record_words(proof, number)}: {why}" for number, why in faults.items()]
     good = [proved for number, proved in numbered if number not in faults]
     return Judged(
         told + printable(proof.audience),
-        tuple(wrong),
-        tuple(line for proved in good for line in _proved(proved, records[proved.sealed_by])),
+        tuple(f"{record_words(proof, number)}: {why}" for number, why in faults.items()),
+        tuple(line for proved in good for line in _proved(proved, records[proved.sealed_by], stranger)),
     )
 
 
@@ -94,12 +103,14 @@ def _fault(proved: Proved, records: Mapping[int, WireRecord]) -> str | None:
     return None
 
 
-def _proved(proved: Proved, sealing: WireRecord) -> Iterator[str]:
+def _proved(proved: Proved, sealing: WireRecord, stranger: bytes | None) -> Iterator[str]:
     row = proved.row
-    yield (
-        f"PROVED: row {row.seq} of the ship's journal, byte for byte as below, was in her exact record before it was "
-        f"sealed by record {sealing.seq} of the dive (dive time {_clock(sealing.elapsed_s)})"
-    )
+    begin = f"PROVED: row {row.seq} of the ship's journal, byte for byte as below, was in her"
+    if stranger is not None:
+        whose = f"whoever holds the key {stranger.hex()}"
+        begin = f"Sealed by {whose}: row {row.seq} of a journal, byte for byte as below, was in that"
+    when = f"sealed by record {sealing.seq} of the dive (dive time {_clock(sealing.elapsed_s)})"
+    yield f"{begin} exact record before it was {when}"
     yield from (f"  {line}" for line in row_words(row))
 
 

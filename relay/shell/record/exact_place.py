@@ -2,7 +2,8 @@
 
 Rules: in plain in the site's private folder alone; encrypted anywhere but where anything released lies, for what lies
 there is copied ashore and shown. Nothing takes the name of a file of the site's own, also one that isn't there: a plain
-`secrets.json` would count before the encrypted one. Folders are followed through links; a link itself is replaced.
+`secrets.json` would count before the encrypted one. Folders are followed through links; a file's own name
+is none.
 """
 
 from pathlib import Path
@@ -35,12 +36,14 @@ def check_exact_place(out: Path, expedition: Expedition, *, encrypted: bool, ove
             f"give {expedition.private / out.name}, or name with --to who may open it (age1..., as `offing identity` "
             "prints it)"
         )
-    if _is_of_the_site(folder / out.name, expedition.path.resolve(), private):
-        raise OperatorError(f"{out} is the name of a file of the site's own: give another")
     if out.is_dir():
         raise OperatorError(f"{out} is a folder: give a file's name in it")
     if not over and (out.exists() or out.is_symlink()):
         raise OperatorError(f"{out} is there already, and nothing is written over: give another name")
+    if _is_of_the_site(folder / out.name, expedition.path.resolve(), private):
+        raise OperatorError(f"{out} is the name of a file of the site's own: give another")
+    if out.is_symlink():
+        raise OperatorError(f"{out} is a link to another place: give a file's own name")
     if not folder.is_dir():
         raise OperatorError(f"{out.parent} is no folder: make it first, or give another place")
 

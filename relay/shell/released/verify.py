@@ -5,14 +5,16 @@ must not take it for good; without a key from elsewhere the answer says what it 
 """
 
 import argparse
+import errno
 import re
+import stat
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
-from relay.core.errors import OperatorError, RecordingError
-from relay.core.proof import SUFFIX, is_proof
+from relay.core.errors import OperatorError, ProofError, RecordingError
+from relay.core.proof import PROOF_LIMIT, SUFFIX, is_proof
 from relay.core.seal import is_sealed, parse_key
 from relay.core.verification import Examined, examine
 from relay.shell.exit_code import FAULT
@@ -45,8 +47,8 @@ def verify(options: argparse.Namespace) -> int:
     dives = [_recording(path, given, options.unfinished) for path in paths if path.name != PROGRAMME]
     keys = list(dict.fromkeys(file.key for file in dives if file.key is not None))
     programmes = [_programme(path, given, dives) for path in paths if path.name == PROGRAMME]
-    files = [*dives, *programmes, *_proofs(proofs, dives)]
-    told = [*_lines(files), "", *_proves(files, given, keys)]
+    files = [*dives, *programmes, *_proofs(proofs, dives, given, keys)]
+    told = [*_lines(files), "", *([] if proofs else _missing(files)), *_proves(files, given, keys)]
     if any(file.proved for file in files):
         told += ["", *NOT_PROVED]
     for line in told:
@@ -79,27 +81,44 @@ def _apart(paths: Iterable[Path]) -> tuple[list[Path], list[Path]]:
 
 def _begins_as_proof(path: Path) -> bool:
     try:
+        if not path.is_file():
+            return False
         with path.open("rb") as file:
             return is_proof(file.read(1))
     except OSError:
         return False  # whoever reads it as a recording says why
 
 
-def _proofs(paths: Iterable[Path], dives: Iterable[_File]) -> Iterator[_File]:
-    """Yield what is to be said of each proof, by the recordings that could be read."""
-    recordings = {file.path: file.path.read_bytes() for file in dives if file.audience is not None} if paths else {}
+def _proofs(paths: Iterable[Path], dives: Iterable[_File], given: bytes | None, keys: list[bytes]) -> Iterator[_File]:
+    """Yield what is to be said of each proof, by the recordings without a fault, if one hand signed them all."""
+    one = given is not None or len(keys) == 1
+    good = [file for file in dives if file.audience is not None and not file.faults and one]
+    wrong = {(file.audience, file.dive) for file in dives if file.audience is not None and file not in good}
+    recordings = {file.path: _bytes(file.path) for file in good} if paths else {}
     for path in paths:
         try:
-            judged = judge(path.read_bytes(), recordings)
+            judged = judge(_bytes(path, PROOF_LIMIT), recordings, wrong, keys[0] if one and given is None else None)
         except OSError as error:
             yield _File(path, "can't be read", (str(error.strerror),))
+        except ProofError as error:
+            yield _File(path, "no proof", (str(error),))
         else:
             yield _File(path, judged.told, judged.faults, proved=judged.proved)
 
 
+def _bytes(path: Path, limit: int | None = None) -> bytes:
+    """Return what is in a file, and in nothing else; ProofError if that is more than a limit."""
+    state = path.stat()
+    if not stat.S_ISREG(state.st_mode):
+        raise OSError(errno.EINVAL, "it is no file")
+    if limit is not None and state.st_size > limit:
+        raise ProofError(f"it has more than {limit >> 20} MiB, as no proof of Offing's: let fewer rows be proved")
+    return path.read_bytes()
+
+
 def _recording(path: Path, key: bytes | None, unfinished: bool) -> _File:
     try:
-        found = examine(path.read_bytes(), key)
+        found = examine(_bytes(path), key)
     except OSError as error:
         return _File(path, "can't be read", (str(error.strerror),))
     except RecordingError:  # nothing could be read: how it isn't a record helps nobody
@@ -142,7 +161,7 @@ def _programme(path: Path, given: bytes | None, dives: Iterable[_File]) -> _File
 
 def _lines(files: Iterable[_File]) -> Iterator[str]:
     for file in files:
-        yield f"{file.path}: {file.told}"
+        yield f"{printable(str(file.path))}: {file.told}"
         yield from (f"  {line}" for line in file.proved)
         for fault in file.faults[:MOST_FAULTS]:
             yield f"  WRONG: {fault}"
@@ -150,14 +169,18 @@ def _lines(files: Iterable[_File]) -> Iterator[str]:
             yield f"  WRONG: and {len(file.faults) - MOST_FAULTS} more"
 
 
-def _proves(files: list[_File], given: bytes | None, keys: list[bytes]) -> Iterator[str]:
-    """Yield what all of it comes to."""
+def _missing(files: list[_File]) -> Iterator[str]:
+    """Yield which dives aren't among recordings: of interest where all were meant, and not beside a proof."""
     for audience in sorted({file.audience for file in files if file.audience is not None}):
         numbers = sorted({0, *(file.dive for file in files if file.audience == audience)})
         for before, after in pairwise(numbers):
             if after - before > 1:
                 missing = f"dive {before + 1}" if after - before == 2 else f"dives {before + 1} to {after - 1}"
                 yield f"Not among these: {missing} for {printable(audience)}."
+
+
+def _proves(files: list[_File], given: bytes | None, keys: list[bytes]) -> Iterator[str]:
+    """Yield what all of it comes to."""
     if any(file.faults for file in files):
         yield "NOT VERIFIED: see what is wrong above."
     elif given is not None:

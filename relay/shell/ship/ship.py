@@ -27,13 +27,13 @@ from relay.shell.desk.control import Control
 from relay.shell.desk.deciding import Deciding
 from relay.shell.desk.desk_room import DeskRoom
 from relay.shell.desk.inviting import Inviting
-from relay.shell.desk.standing import ship_status
+from relay.shell.desk.standing import release_alarms, ship_status
 from relay.shell.desk.taking import Taking
 from relay.shell.feeds.feeds import Feed, open_feeds
 from relay.shell.plan.expedition import Expedition
 from relay.shell.record.checkpoint import read_checkpoint, write_checkpoint
 from relay.shell.record.clock import EmbargoClock, TimeSource
-from relay.shell.record.journal import Journal, JournalFile, clock_of
+from relay.shell.record.journal import Journal, JournalFile, clock_of, read_minutes
 from relay.shell.record.secrets_file import MARK, fingerprint, open_secrets
 from relay.shell.released.outlet import Frame, Outlet
 from relay.shell.released.recording import load_recording
@@ -196,26 +196,13 @@ class Ship:
 
     def alarms(self) -> list[str]:
         """Return what is wrong now, in words without a position."""
-        pipeline = self.pipeline
         out = [f"the release has stopped: {self.stopped}"] if self.stopped else []
         out += [self._journal.fault] if self._journal is not None and self._journal.fault else []
         out += self._outlet.faults
         out += [self.inviting.fault] if self.inviting.fault else []
         out += [] if self.uplink is None else self.uplink.alarms()
         out += self.promises.alarms() + self.desk.alarms(self._clock.now_us())
-        out += [f"{name} is outside the declared area" for name in pipeline.outside()]
-        for doubt in pipeline.doubts(self._clock.counted_us()):
-            name, apart = pipeline.plan.vehicles[doubt.vehicle], f"{doubt.apart_m:.0f} m"
-            out.append(f"two stations contradict each other about {name} by {apart}: its place isn't released")
-        for channel in pipeline.channels:
-            if channel.outside is not None:
-                audience = channel.policy.audience
-                out.append(f"the release to {audience} has stopped: {channel.outside} was outside the declared area")
-        if pipeline.embargo.refused:
-            out.append(
-                f"the embargo is full: {pipeline.embargo.refused} reports are in the journal but won't be released"
-            )
-        return out
+        return out + release_alarms(self.pipeline, self._clock.counted_us())
 
     def _go_on(self, journal: Journal) -> None:
         """Journal from now on, and take what is on the disk."""
@@ -242,6 +229,7 @@ class Ship:
 
     def _regrow(self) -> None:
         rows = 0
+        self.pipeline.record.know(read_minutes(self._file.path))
         for row in self._file.decisions(self.pipeline.first_row, TAKEN_LIMIT, self.pipeline.kept_rows):
             self.pipeline.remember(row)
         for row in self._file.decisions_from(self.pipeline.first_row):
