@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 from relay import __version__
@@ -44,42 +45,40 @@ def main(arguments: list[str] | None = None) -> int:
     if (sys.argv[1:] if arguments is None else arguments)[:1] == ["import"]:
         parser.error("`offing import` is now `offing journal import`: with the same arguments")
     options = parser.parse_args(arguments)
-    if options.command == "tell":  # without what the other commands load: a hold acts half a second sooner
-        from relay.shell.desk.tell import tell
-
-        return exit_code(tell, options)
-    if options.command == "shore":  # ashore nothing is loaded that handles what is exact
-        from relay.shell.shore.shore_command import shore
-
-        return exit_code(shore, options)
-    if options.command == "audit":  # it alone needs the extra `audit`
-        from relay.shell.audit.audit_command import audit
-
-        return exit_code(audit, options)
-    if options.command == "prove":
-        from relay.shell.proofs.proving import prove
-
-        return exit_code(prove, options)
-    if options.command == "advise":
-        from relay.shell.audit.advise_command import advise
-
-        return exit_code(advise, options)
-    if options.command == "find":
-        from relay.shell.finds.finding import find
-
-        return exit_code(find, options)
-    if options.command == "journal":
-        from relay.shell.record.journal_command import journal
-
-        return exit_code(journal, options)
-    if options.command in ("identity", "open", "secrets"):
-        from relay.shell.locked import locked_command
-
-        locked = {"identity": locked_command.identity, "open": locked_command.open_received}
-        return exit_code(locked.get(options.command, locked_command.secrets), options)
+    command = _command(options.command)
+    if command is not None:
+        return exit_code(command, options)
     from relay.shell import app
 
     return app.run(options)
+
+
+def _command(name: str) -> Callable[[argparse.Namespace], int] | None:
+    """Return what a command does, None where `app` runs it; nothing is loaded but what this one needs."""
+    match name:
+        case "tell":  # a hold acts half a second sooner
+            from relay.shell.desk.tell import tell as command
+        case "shore":  # nothing that handles what is exact
+            from relay.shell.shore.shore_command import shore as command
+        case "audit":  # it and the next alone need the extra `audit`
+            from relay.shell.audit.audit_command import audit as command
+        case "advise":
+            from relay.shell.audit.advise_command import advise as command
+        case "prove":
+            from relay.shell.proofs.proving import prove as command
+        case "find":
+            from relay.shell.finds.finding import find as command
+        case "journal":
+            from relay.shell.record.journal_command import journal as command
+        case "identity":
+            from relay.shell.locked.locked_command import identity as command
+        case "open":
+            from relay.shell.locked.locked_command import open_received as command
+        case "secrets":
+            from relay.shell.locked.locked_command import secrets as command
+        case _:
+            return None
+    return command
 
 
 def _parser() -> argparse.ArgumentParser:
