@@ -42,7 +42,7 @@ CORE = {
     "hiding": "area geodesy secrets",
     # the evidence tree of the exact record
     "merkle": "",
-    "minute_tree": "errors merkle model | msgpack",
+    "minute_tree": "merkle model | msgpack",
     "record_log": "errors merkle minute_tree model",
     # the exact record, on the ship alone
     "own_time": "mavlink model policy sources",

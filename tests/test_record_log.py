@@ -257,61 +257,9 @@ def test_log_goes_on_where_a_full_minute_had_gone_over(monkeypatch: pytest.Monke
         assert list(again.closed) == closed[start.leaves :]
 
 
-class Unasked(Evidence):
-    """Draws nothing for the rows of minutes that were noted: it fails if it's asked to."""
-
-    def __init__(self, first: int) -> None:
-        super().__init__(bytes(range(32)))
-        self.first = first
-
-    def salt(self, seq: int) -> bytes:
-        """Return the salt of a row from `first` on."""
-        assert seq >= self.first
-        return super().salt(seq)
-
-
-@given(st.lists(st.integers(0, 6 * MINUTE_US), max_size=20), st.integers(0, 8), st.booleans())
-def test_minutes_that_were_noted_are_not_hashed_again(moments: list[int], known: int, crowded: bool) -> None:
-    """Told what minutes came to, the log has the same heads and closes the same without a hash of their rows."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(minute_tree, "MOST_ROWS", 2 if crowded else 100)
-        rows = rows_at(*sorted(moments))
-        whole = log_of(rows)
-        whole.upto(8 * MINUTE_US)
-        closed = list(whole.closed)
-        again = RecordLog(Unasked(closed[known - 1].last_seq + 1 if known else 1))
-        again.know(closed[:known])
-        for row in rows:
-            again.add(row)
-        again.upto(8 * MINUTE_US)
-        assert list(again.closed) == closed
-        assert [again.head(at) for at in range(9)] == [whole.head(at) for at in range(9)]
-
-
-def test_row_that_a_noted_minute_lacks_is_said() -> None:
-    """A row of a minute that was noted without it stops the release: which of the two is right isn't guessed."""
-    log = RecordLog(EVIDENCE)
-    log.know([Closed(0, 2, ROOTS[0]), *CLOSED[1:]])
-    for row in ROWS[:2]:
-        log.add(row)
-    with pytest.raises(RegrownError, match=r"row 3 .* sealed without it"):
-        log.add(ROWS[2])
-
-
-def test_noted_minutes_before_the_start_are_passed_over() -> None:
-    """Begun again behind some of them, the log needs those after it alone, and has the same heads."""
-    whole = log_of(ROWS)
-    start = whole.start_for(5, 3 * MINUTE_US)
-    again = RecordLog(EVIDENCE, start)
-    again.know(CLOSED)
-    for row in ROWS[start.row - 1 :]:
-        again.add(row)
-    assert [again.head(at) for at in range(3, 8)] == [whole.head(at) for at in range(3, 8)]
-
-
 def nodes_of(log: RecordLog) -> int:
     """Return how many hashes it holds, of the minute under way and of those before it."""
-    return sum(len(tree._nodes) for tree in (log._tree, *log._spent.trees) if isinstance(tree, MinuteTree))
+    return sum(len(tree._nodes) for tree in (log._tree, *log._spent.trees))
 
 
 def test_end_of_a_minute_frees_nothing_and_the_rows_after_it_all() -> None:

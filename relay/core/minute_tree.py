@@ -18,7 +18,6 @@ from hashlib import blake2s, sha256
 
 import msgpack
 
-from relay.core.errors import RegrownError
 from relay.core.merkle import leaf_hash
 from relay.core.model import Row
 
@@ -146,34 +145,3 @@ class MinuteTree:
     def _empty(self, node: int) -> bytes:
         depth = node.bit_length() - 1
         return self._evidence.empty(self.minute, LEVELS - depth, node - (1 << depth))
-
-
-class NotedTree:
-    """A minute of which a relay noted what it came to before it was ended: its rows are only counted, not hashed again.
-
-    `before`: the last row before it; `last_seq`: the last one in it.
-    """
-
-    def __init__(self, minute: int, last_seq: int, root: bytes, before: int) -> None:
-        self.minute, self.root = minute, root
-        self._last_seq, self._rows, self._at = last_seq, last_seq - before, before
-
-    @property
-    def empty(self) -> bool:
-        """Whether it had no row."""
-        return self._rows <= 0
-
-    @property
-    def full(self) -> bool:
-        """Whether all its rows were there, as many as go in."""
-        return self._at >= self._last_seq and self._rows >= MOST_ROWS
-
-    def add(self, row: Row) -> None:
-        """Take the next row; RegrownError if the minute was closed without it."""
-        if row.seq > self._last_seq:
-            raise RegrownError(f"row {row.seq} of the journal is of a minute that was sealed without it")
-        self._at = row.seq
-
-    def shrunk(self, nodes: int) -> bool:
-        """Return True: it holds nothing."""
-        return True

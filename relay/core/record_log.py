@@ -20,7 +20,7 @@ from typing import NamedTuple
 
 from relay.core.errors import RegrownError
 from relay.core.merkle import Frontier, included, inclusion_path, leaf_hash, node_hash
-from relay.core.minute_tree import LEVELS, MINUTE_US, SEATS, SILENT_MINUTES, Evidence, MinuteTree, NotedTree, opened
+from relay.core.minute_tree import LEVELS, MINUTE_US, SEATS, SILENT_MINUTES, Evidence, MinuteTree, opened
 from relay.core.model import Row
 
 _UNTAKEN_MINUTES = 1_000_000
@@ -57,7 +57,7 @@ class Spent:
     """
 
     def __init__(self) -> None:
-        self.trees: deque[MinuteTree | NotedTree] = deque()
+        self.trees: deque[MinuteTree] = deque()
 
     def free(self) -> None:
         """Take a few nodes away, of the oldest tree."""
@@ -73,20 +73,14 @@ class RecordLog:
         self._evidence = evidence
         self._log = Frontier(self._start.leaves, self._start.peaks)
         self._silent = self._start.silent
-        self._last_seq = self._start.row - 1
-        self._known: dict[int, Closed] = {}
-        self._tree = self._tree_of(self._start.minute)
+        self._tree = MinuteTree(self._start.minute, evidence)
         # In their order. Over a minute that has no mark the frontier is that of the mark before it.
         self._marks = deque([self._start])
+        self._last_seq = self._start.row - 1
         # A row of an earlier minute than the tree's may come: one that a full minute had no seat for.
         self._whole = 0
         self._spent = Spent()
         self.closed: deque[Closed] = deque(maxlen=limit)
-
-    def know(self, minutes: Iterable[tuple[int, int, bytes]]) -> None:
-        """Take what minutes came to before the relay was ended, as `Closed`: for before the first row."""
-        self._known = {closed[0]: Closed(*closed) for closed in minutes if closed[0] >= self._tree.minute}
-        self._tree = self._tree_of(self._tree.minute)
 
     def first_for(self, row: int) -> int:
         """Return the first row that this log needs to go on at a row."""
@@ -158,11 +152,7 @@ class RecordLog:
         """Begin the tree of a minute: as much work whatever the one before it had, or the next moment would tell it."""
         if not self._tree.empty:
             self._spent.trees.append(self._tree)
-        self._tree = self._tree_of(minute)
-
-    def _tree_of(self, minute: int) -> MinuteTree | NotedTree:
-        noted = self._known.pop(minute, None)
-        return MinuteTree(minute, self._evidence) if noted is None else NotedTree(*noted, self._last_seq)
+        self._tree = MinuteTree(minute, self._evidence)
 
     def _close(self) -> None:
         tree = self._tree

@@ -229,7 +229,6 @@ class Ship:
 
     def _regrow(self) -> None:
         rows = 0
-        self.pipeline.record.know(self._file.noted_minutes())
         for row in self._file.decisions(self.pipeline.first_row, TAKEN_LIMIT, self.pipeline.kept_rows):
             self.pipeline.remember(row)
         for row in self._file.decisions_from(self.pipeline.first_row):
