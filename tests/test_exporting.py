@@ -1,5 +1,6 @@
 """`offing journal export`, as a command: where a file may lie, to whom it is encrypted, what is chosen and refused."""
 
+import gc
 import json
 import os
 import sqlite3
@@ -197,6 +198,14 @@ def test_export_that_would_fill_the_disk_leaves_nothing(
     assert left_behind(site.private) == []
 
 
+class Collecting(Telling):
+    """Empties Python's stores of freed tuples as the export goes on: some thousand of each size, however many rows."""
+
+    def __call__(self, stage: str, done: int, whole: int | None = None) -> None:
+        """Hear how far it is."""
+        gc.collect()
+
+
 def most_of(folder: Path, reports: int) -> int:
     """Return the most bytes that an export of so many reports has in Python's hands at once, less its track's."""
     folder.mkdir()
@@ -204,12 +213,14 @@ def most_of(folder: Path, reports: int) -> int:
     site = Site(folder, *told)
     del told
     site.rows.clear()
+    gc.freeze()
     tracemalloc.start()
     try:
-        counts = export_record(site.expedition, Format.GPKG, site.private / "all.gpkg", Choice(), [], Telling(None))
+        counts = export_record(site.expedition, Format.GPKG, site.private / "all.gpkg", Choice(), [], Collecting(None))
         return tracemalloc.get_traced_memory()[1] - 32 * reports
     finally:
         tracemalloc.stop()
+        gc.unfreeze()
         assert counts["fixes"] == reports
 
 
@@ -217,6 +228,7 @@ def test_memory_stays_where_it_is_however_long_the_journal(tmp_path: Path, monke
     """Three times the reports take no more memory, but for the positions of the line that they make."""
     monkeypatch.setattr("relay.shell.exact.exact_store.GROUP", 100)
     monkeypatch.setattr("relay.shell.exact.gpkg.GROUP", 100)
+    monkeypatch.setattr("relay.shell.exact.exact_reading.EVERY_ROWS", 100)
     most_of(tmp_path / "first", 150)  # whatever is loaded and kept once
     short, long = most_of(tmp_path / "short", 600), most_of(tmp_path / "long", 1_800)
     assert long - short < 100_000  # a report in memory takes some 700 bytes: 1,200 would be 840,000
