@@ -39,11 +39,12 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock deciding "
     "expedition import_words journal recovered",
-    "proof_arguments": "reading_arguments",
+    "proof_arguments": "reading_arguments shell.locked_arguments",
     "journal_seals": "core.errors core.merkle core.minute_tree core.model core.record_log core.release "
     "core.secrets core.wire journal secrets_file",
-    "proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
-    "journal shell.journal_seals shell.verifying",
+    "proving": "core.decision core.errors core.find core.minute_tree core.model core.proof core.record_log "
+    "core.release exact_place expedition import_log journal shell.journal_seals shell.locking shell.verifying "
+    "whole_file",
     "checking": "core.decision core.errors core.find core.minute_roots core.minute_tree core.model core.record_log "
     "core.secrets exit_code expedition import_log journal printable read_only shell.checking_files "
     "shell.journal_pages shell.journal_seals shell.sums shell.telling",
@@ -70,9 +71,11 @@ SHELL = {
     "csv_tables": "shell.exact_dives shell.shapes shell.tables shell.zipped",
     "geojson": "shell.exact_dives shell.shapes shell.tables shell.zipped | msgspec",
     "zipped": "",
+    "find_files_out": "core.find find_files shell.exact_dives shell.exact_store shell.tables shell.telling "
+    "shell.told_tables",
     "telling": " | rich",
     "exporting": "core.errors expedition import_log shell.all_tables shell.csv_tables "
-    "exact_place shell.exact_dives shell.exact_store shell.geojson shell.gpkg shell.locking "
+    "exact_place shell.exact_dives shell.exact_store shell.find_files_out shell.geojson shell.gpkg shell.locking "
     "shell.tables shell.telling whole_file",
     "whole_file": "core.errors",
     "exact_place": "core.errors expedition",
@@ -207,8 +210,9 @@ SHELL = {
     "simulated": "core.model seabed station_reports vehicle_motion",
     "station_sender": "station_reports",
     "demo": "simulated station_reports",
-    "demo_run": "core.errors core.model core.restart checkpoint clock demo expedition journal recording running "
-    "secrets_file ship site_files station_reports station_sender until_stopped",
+    "demo_run": "core.errors core.minute_roots core.minute_tree core.model core.record_log core.restart checkpoint "
+    "clock demo expedition journal recording running secrets_file ship simulated site_files station_reports "
+    "station_sender until_stopped",
     "still_file": "core.errors core.still whole_file | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "printable": "",

@@ -5,7 +5,9 @@ import os
 import sqlite3
 import stat
 import tracemalloc
+import zipfile
 from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -14,12 +16,14 @@ from pyrage import decrypt, x25519
 from day_on_board import EXPEDITION
 from exported_site import AGAIN, FOUND, LANTERN, SIGHTED, exported_site
 from nmea_sentences import sentence
-from record_site import FIX, Site, moth
+from record_site import FIX, Site, Told, moth
 from relay.__main__ import main
-from relay.core.decision import Begin, End, Target
+from relay.core.decision import Begin, Decision, End, Target
+from relay.core.find import FileReference
 from relay.shell.exact.exporting import Format, export_record
 from relay.shell.exact.tables import Choice
 from relay.shell.exact.telling import Telling
+from relay.shell.finds.find_files import keep_file
 from relay.shell.record.whole_file import IN_THE_MAKING, left_behind
 
 
@@ -147,8 +151,8 @@ def test_position_has_the_newest_depth_beside_it(tmp_path: Path) -> None:
     rows = database.execute(f"SELECT {columns} FROM fixes WHERE journal_row BETWEEN 2 AND 4 ORDER BY journal_row")
     latitude_deg = -(30 + 15.5 / 60)
     assert [row[1:] for row in rows] == [(12.5, 12.5, 0.0, 2), (None, 12.5, 1.0, 2), (None, 12.5, 2.5, 2)]
-    rows = database.execute("SELECT latitude_deg FROM fixes WHERE journal_row = 3").fetchall()
-    assert rows == [(pytest.approx(latitude_deg, abs=1e-9),)]
+    ((third,),) = database.execute("SELECT latitude_deg FROM fixes WHERE journal_row = 3")
+    assert third == pytest.approx(latitude_deg, abs=1e-9)
     assert database.execute("SELECT deepest_m FROM tracks").fetchall() == [(80.0,)]
     ((behind,),) = database.execute("SELECT value FROM about WHERE what = 'clock of Moth in dive 1'")
     assert behind.endswith("s behind the ship's wall clock (median)")
@@ -156,9 +160,18 @@ def test_position_has_the_newest_depth_beside_it(tmp_path: Path) -> None:
 
 def test_find_of_two_dives_is_whole_in_each(tmp_path: Path) -> None:
     """Recorded in the first dive, superseded in the second: both have it as found, as known now, and its target."""
-    told = [(1.0, Begin()), (2.0, Target(name="Contact 1", verdict="unchecked", vehicle="Lantern", sighting=SIGHTED)),
-            (3.0, replace(FOUND, place=replace(FOUND.place, target="Contact 1", target_row=2))), (9.0, End()),
-            (20.0, Begin()), (21.0, replace(AGAIN, supersedes=3)), (30.0, End())]  # fmt: skip
+    assert FOUND.place is not None
+    first = Target(name="Contact 1", verdict="unchecked", vehicle="Lantern", sighting=SIGHTED)
+    found = replace(FOUND, place=replace(FOUND.place, target="Contact 1", target_row=2))
+    told: list[tuple[float, Told | Decision]] = [
+        (1.0, Begin()),
+        (2.0, first),
+        (3.0, found),
+        (9.0, End()),
+        (20.0, Begin()),
+        (21.0, replace(AGAIN, supersedes=3)),
+        (30.0, End()),
+    ]
     site = Site(tmp_path, *told, text=EXPEDITION)
     for dive in ("1", "2"):
         out = site.private / f"{dive}.gpkg"
@@ -167,6 +180,25 @@ def test_find_of_two_dives_is_whole_in_each(tmp_path: Path) -> None:
         rows = {table: database.execute(f"SELECT journal_row FROM {table}").fetchall() for table in
                 ("finds", "finds_as_found", "find_records", "targets")}  # fmt: skip
         assert rows == {"finds": [(6,)], "finds_as_found": [(3,)], "find_records": [(3,), (6,)], "targets": [(2,)]}
+
+
+def test_files_of_finds_go_along(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A photograph that was kept is in the .zip by its digest, byte for byte; one that lacks is said."""
+    (tmp_path / "IMG_2.jpg").write_bytes(b"a photograph")
+    lacking = FOUND.photographs[0] if FOUND.photographs else None
+    assert lacking is not None
+    kept = FileReference("IMG_2.jpg", sha256(b"a photograph").hexdigest(), 12)
+    (tmp_path / "site").mkdir()
+    site = Site(tmp_path / "site", (1.0, replace(FOUND, photographs=(kept, lacking))), text=EXPEDITION)
+    assert keep_file(site.private, tmp_path / "IMG_2.jpg") == kept
+    assert export(site, site.private / "all.zip", "--with-files", kind="csv") == 0
+    assert f"{lacking.name} isn't there" in capsys.readouterr().err
+    with zipfile.ZipFile(site.private / "all.zip") as packed:
+        there = [name for name in packed.namelist() if name.startswith("files/")]
+        assert there == [f"files/{kept.sha256}.jpg"]
+        assert packed.read(there[0]) == b"a photograph"
+    assert export(site, site.private / "all.gpkg", "--with-files") == 2
+    assert "take --format csv or geojson" in capsys.readouterr().err
 
 
 def test_what_is_said_holds_no_position(site: Site, capsys: pytest.CaptureFixture[str]) -> None:

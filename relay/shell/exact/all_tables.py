@@ -54,6 +54,7 @@ def _about(making: Making) -> Table:
             "coordinate reference system": "EPSG:4326 (WGS84), degrees, not rounded",
             "depths": "metres below the surface, positive down",
             "times": "UTC by the clock that the column names",
+            "texts in CSV": "one that begins with = + - @ ' or a tab has an apostrophe before it: take it away",
         }
         yield from ((None, item) for item in [*told.items(), *_clocks(dives, choice)])
 

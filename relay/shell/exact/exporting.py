@@ -20,6 +20,7 @@ from relay.shell.exact.all_tables import MARK, Making, tables_of
 from relay.shell.exact.csv_tables import write_csv
 from relay.shell.exact.exact_dives import ExactDives, exact_dives
 from relay.shell.exact.exact_store import leave_room
+from relay.shell.exact.find_files_out import add_files, files_of
 from relay.shell.exact.geojson import write_geojson
 from relay.shell.exact.gpkg import write_gpkg
 from relay.shell.exact.tables import Choice, Table
@@ -49,10 +50,13 @@ def export_journal(options: argparse.Namespace) -> int:
     if options.vehicle is not None and options.vehicle not in expedition.plan.vehicles:
         known = ", ".join(expedition.plan.vehicles)
         raise OperatorError(f"--vehicle {options.vehicle}: the expedition file knows {known}: name one of them")
+    if options.with_files and options.format == Format.GPKG:
+        raise OperatorError("--with-files: files go into a .zip, not into a GeoPackage: take --format csv or geojson")
     _check_out(options, expedition)
     with telling() as tell:
         choice = Choice(options.dive, options.vehicle)
-        counts = export_record(expedition, Format(options.format), options.out, choice, options.to, tell)
+        kind = Format(options.format)
+        counts = export_record(expedition, kind, options.out, choice, options.to, tell, options.with_files)
     _say(options, counts)
     for path in left_behind(expedition.private):
         print(f"{path}: left by a command that was killed, or one at work. Remove it if none is.", file=sys.stderr)
@@ -60,9 +64,18 @@ def export_journal(options: argparse.Namespace) -> int:
 
 
 def export_record(
-    expedition: Expedition, kind: Format, out: Path, choice: Choice, to: list[str], tell: Telling
+    expedition: Expedition,
+    kind: Format,
+    out: Path,
+    choice: Choice,
+    to: list[str],
+    tell: Telling,
+    with_files: bool = False,
 ) -> dict[str, int]:
-    """Write the exact record to a new file, encrypted if there are recipients; return how many rows each table has."""
+    """Write the exact record to a new file, encrypted if there are recipients; return how many rows each table has.
+
+    `with_files`: the finds' photographs and drawings go into the same .zip, and their number is among the counts.
+    """
     made = datetime.now(UTC)
     making = Making(expedition.plan.expedition, expedition.ship, f"{made:%Y-%m-%dT%H:%M:%SZ}", version("offing"))
 
@@ -75,6 +88,8 @@ def export_record(
             dives.dive(choice.dive)
         with _plain(out, expedition, to) as plain:
             counts = _WRITERS[kind](plain, tables_of(making), dives, choice, made, told)
+            if with_files:
+                counts["files"] = add_files(plain, expedition.private, files_of(dives, choice), tell)
             if to:
                 tell("encrypting", 0)
                 encrypt_file(plain, out, to)

@@ -54,7 +54,7 @@ def _chosen_targets(dives: ExactDives, choice: Choice) -> list[TargetSeen]:
     """Return all decisions on each target that any of them chooses, or a find that is chosen was placed by."""
     every = dives.targets()
     names = {seen.name for seen in every if choice.takes(seen.dive, seen.vehicle)}
-    places = (record.find.place for record in _chosen_finds(dives, choice))
+    places = (record.find.place for record in chosen_finds(dives, choice))
     names.update(place.target for place in places if place is not None and place.target is not None)
     return [seen for seen in every if seen.name in names]
 
@@ -87,11 +87,11 @@ def _ellipses(dives: ExactDives, choice: Choice) -> Iterator[Row]:
 def _records(dives: ExactDives, choice: Choice) -> Iterator[tuple[FindRecord, bool, int | None]]:
     """Yield the records of the finds that are chosen, whether each is the current one, and the dive it was made in."""
     current = {known.current.row for known in dives.finds}
-    for record in _chosen_finds(dives, choice):
+    for record in chosen_finds(dives, choice):
         yield record, record.row in current, dives.dive_of(record.at_us)
 
 
-def _chosen_finds(dives: ExactDives, choice: Choice) -> list[FindRecord]:
+def chosen_finds(dives: ExactDives, choice: Choice) -> list[FindRecord]:
     """Return all records of each find that any of them chooses, so that it stands there as found and as known now."""
     chosen = (
         known

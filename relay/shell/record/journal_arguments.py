@@ -70,6 +70,9 @@ def _export(commands: Commands) -> None:
     parser.add_argument("--dive", type=int, metavar="N", help="this dive alone")
     parser.add_argument("--vehicle", metavar="NAME", help="this vehicle alone, and what begins and ends dives")
     parser.add_argument(
+        "--with-files", action="store_true", help="the finds' photographs and drawings, too (csv and geojson)"
+    )
+    parser.add_argument(
         "--to", action="append", default=[], metavar="RECIPIENT", help="encrypt to this age1...; may be repeated"
     )
     parser.add_argument("--json", action="store_true", help="answer as JSON, for another program")
