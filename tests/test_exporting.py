@@ -5,9 +5,7 @@ import os
 import sqlite3
 import stat
 import tracemalloc
-import zipfile
 from dataclasses import replace
-from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -19,11 +17,9 @@ from nmea_sentences import sentence
 from record_site import FIX, Site, Told, moth
 from relay.__main__ import main
 from relay.core.decision import Begin, Decision, End, Target
-from relay.core.find import FileReference
 from relay.shell.exact.exporting import Format, export_record
 from relay.shell.exact.tables import Choice
 from relay.shell.exact.telling import Telling
-from relay.shell.finds.find_files import keep_file
 from relay.shell.record.whole_file import IN_THE_MAKING, left_behind
 
 
@@ -180,25 +176,6 @@ def test_find_of_two_dives_is_whole_in_each(tmp_path: Path) -> None:
         rows = {table: database.execute(f"SELECT journal_row FROM {table}").fetchall() for table in
                 ("finds", "finds_as_found", "find_records", "targets")}  # fmt: skip
         assert rows == {"finds": [(6,)], "finds_as_found": [(3,)], "find_records": [(3,), (6,)], "targets": [(2,)]}
-
-
-def test_files_of_finds_go_along(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A photograph that was kept is in the .zip by its digest, byte for byte; one that lacks is said."""
-    (tmp_path / "IMG_2.jpg").write_bytes(b"a photograph")
-    lacking = FOUND.photographs[0] if FOUND.photographs else None
-    assert lacking is not None
-    kept = FileReference("IMG_2.jpg", sha256(b"a photograph").hexdigest(), 12)
-    (tmp_path / "site").mkdir()
-    site = Site(tmp_path / "site", (1.0, replace(FOUND, photographs=(kept, lacking))), text=EXPEDITION)
-    assert keep_file(site.private, tmp_path / "IMG_2.jpg") == kept
-    assert export(site, site.private / "all.zip", "--with-files", kind="csv") == 0
-    assert f"{lacking.name} isn't there" in capsys.readouterr().err
-    with zipfile.ZipFile(site.private / "all.zip") as packed:
-        there = [name for name in packed.namelist() if name.startswith("files/")]
-        assert there == [f"files/{kept.sha256}.jpg"]
-        assert packed.read(there[0]) == b"a photograph"
-    assert export(site, site.private / "all.gpkg", "--with-files") == 2
-    assert "take --format csv or geojson" in capsys.readouterr().err
 
 
 def test_what_is_said_holds_no_position(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
