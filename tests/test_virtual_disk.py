@@ -49,7 +49,7 @@ def test_journal_keeps_rows_and_marks_all_or_none(made: Callable[[Path], Callabl
     file.keep_minutes([Minute(0, 4, bytes(32)), Minute(1, 4, bytes(32))])
     file.keep_minutes([Minute(1, 5, b"another root, of 32 bytes, as is")])
     noted = list(file.minutes.values()) if isinstance(file, MemoryJournal) else list(read_minutes(file.path))
-    assert noted == [Minute(0, 4, bytes(32)), Minute(1, 4, bytes(32))]
+    assert noted == file.noted_minutes() == [Minute(0, 4, bytes(32)), Minute(1, 4, bytes(32))]
     assert list(file.rows()) == [row(seq) for seq in (1, 2, 3, 4)]
     assert list(file.rows(3)) == [row(3), row(4)]
     file.close()

@@ -50,6 +50,10 @@ class MemoryJournal:
         for minute in minutes:
             self.minutes.setdefault(minute.minute, minute)
 
+    def noted_minutes(self) -> list[Minute]:
+        """Return them in their order."""
+        return [self.minutes[minute] for minute in sorted(self.minutes)]
+
     def close(self) -> None:
         """Let go: nothing is open."""
 

@@ -110,6 +110,10 @@ class JournalFile:
                 self._db.execute("ROLLBACK")
             raise
 
+    def noted_minutes(self) -> list[Minute]:
+        """Return what whole minutes came to, in their order."""
+        return [Minute(*values) for values in self._db.execute("SELECT minute, last_seq, root FROM minute ORDER BY 1")]
+
     def close(self) -> None:
         """Close the file, with its sums if all of it is in the one file and the disk takes them; let others have it."""
         with contextlib.suppress(sqlite3.Error):

@@ -33,7 +33,7 @@ from relay.shell.feeds.feeds import Feed, open_feeds
 from relay.shell.plan.expedition import Expedition
 from relay.shell.record.checkpoint import read_checkpoint, write_checkpoint
 from relay.shell.record.clock import EmbargoClock, TimeSource
-from relay.shell.record.journal import Journal, JournalFile, clock_of, read_minutes
+from relay.shell.record.journal import Journal, JournalFile, clock_of
 from relay.shell.record.secrets_file import MARK, fingerprint, open_secrets
 from relay.shell.released.outlet import Frame, Outlet
 from relay.shell.released.recording import load_recording
@@ -229,7 +229,7 @@ class Ship:
 
     def _regrow(self) -> None:
         rows = 0
-        self.pipeline.record.know(read_minutes(self._file.path))
+        self.pipeline.record.know(self._file.noted_minutes())
         for row in self._file.decisions(self.pipeline.first_row, TAKEN_LIMIT, self.pipeline.kept_rows):
             self.pipeline.remember(row)
         for row in self._file.decisions_from(self.pipeline.first_row):
