@@ -40,7 +40,10 @@ example, with a capture of NMEA 0183 sentences from last year:
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; return 0 when it did what was asked, 2 when something given to it was wrong."""
-    options = _parser().parse_args(arguments)
+    parser = _parser()
+    if (sys.argv[1:] if arguments is None else arguments)[:1] == ["import"]:
+        parser.error("`offing import` is now `offing journal import`: with the same arguments")
+    options = parser.parse_args(arguments)
     if options.command == "tell":  # without what the other commands load: a hold acts half a second sooner
         from relay.shell.desk.tell import tell
 

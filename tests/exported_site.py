@@ -1,7 +1,8 @@
 """A site with something for every table of an export, at the antimeridian, and what must be read back of it.
 
-Invented: ship, vehicles and places. The journal has two stations that send Lantern, NMEA 0183 of Moth, a log of Moth's,
-annotations, targets with and without a place, and a find that was recorded twice, with drawings and photographs.
+Invented: ship, vehicles and places. The journal has two stations that send Lantern, NMEA 0183 of Moth and of the
+ship, a log of Moth's, annotations, targets with and without a place, and a find that was recorded twice, with drawings
+and photographs.
 """
 
 import json
@@ -28,6 +29,13 @@ SIGHTED = Sighted(
     place_sigma_m=2.0,
     seen_from=SeenFrom(-30.25, 179.998, 0.0),
 )
+BRIDGE = """
+[[feed]]
+name = "bridge"
+format = "nmea0183"
+from = "udp://127.0.0.1:4019"
+of = "ship"
+"""
 AREA = ((179.1, -30.1), (179.2, -30.1), (179.2, -30.0), (179.1, -30.1))
 FOUND = Find(
     name="The bell",
@@ -71,8 +79,9 @@ def exported_site(folder: Path) -> Site:
     for at in range(10, 10 + LANTERN):
         line = json.dumps(lantern(at)).encode() + b"\n"
         told += [(at + 0.02, ("main", line)), (at + 0.05, ("standby", line))]
+    told.append((99.0, ("bridge", sentence("GPGGA,012400.00,3015.0000,S,17930.0000,E,1,09,0.9,0.0,M,0.0,M,,"))))
     told.append((100.0, End()))
-    site = Site(folder, *told, text=EXPEDITION)
+    site = Site(folder, *told, text=EXPEDITION + BRIDGE)
     logged = {"vehicle": "Moth", "latitude_deg": -30.26, "longitude_deg": -179.5, "depth_m": 100.0}
     site.log({"t": 5_050.5, **logged}, {"t": 5_051.5, **logged, "depth_m": 101.0})
     return site

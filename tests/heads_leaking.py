@@ -1,4 +1,8 @@
-"""Heads of the exact record that give something away: faults for the paired runs to find."""
+"""Heads of the exact record that give something away: faults for the paired runs to find.
+
+`planted_heads.py` plants such faults for the tests that look at heads alone; here they show that the paired runs, which
+look at everything that leaves and when, would find them without those tests.
+"""
 
 import pytest
 

@@ -20,7 +20,7 @@ SHELL = {
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "audit_plan core.errors core.policy core.survey_plan desk_address expedition_faults "
     "expedition_form expedition_sense feed_url uplink_plan | pydantic",
-    "secrets_file": "core.errors core.secrets shell.identities shell.locking",
+    "secrets_file": "core.errors core.secrets shell.identities shell.locking whole_file",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
     "plain_ground": "core.area core.policy core.survey_plan core.swath feed_url plain_words quantities uplink_plan",
@@ -39,11 +39,12 @@ SHELL = {
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock deciding "
     "expedition import_words journal recovered",
-    "proof_arguments": "reading_arguments",
+    "proof_arguments": "reading_arguments shell.locked_arguments",
     "journal_seals": "core.errors core.merkle core.minute_tree core.model core.record_log core.release "
     "core.secrets core.wire journal secrets_file",
-    "proving": "core.errors core.minute_tree core.model core.proof core.record_log expedition import_log "
-    "journal shell.journal_seals shell.verifying",
+    "proving": "core.decision core.errors core.find core.minute_tree core.model core.proof core.record_log "
+    "core.release exact_place expedition import_log journal shell.journal_seals shell.locking shell.verifying "
+    "whole_file",
     "checking": "core.decision core.errors core.find core.minute_roots core.minute_tree core.model core.record_log "
     "core.secrets exit_code expedition import_log journal printable read_only shell.checking_files "
     "shell.journal_pages shell.journal_seals shell.sums shell.telling",
@@ -52,14 +53,15 @@ SHELL = {
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme core.record_log "
     "core.restart",
     "exact_values": "core.model core.own_time core.policy core.target_position",
-    "exact_store": "core.errors core.model core.own_time recovered shell.exact_values | msgspec",
+    "exact_store": "core.errors core.model core.own_time recovered shell.exact_values whole_file | msgspec",
     "dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
     "shell.exact_values",
+    "decoding": "core.errors core.model core.own_time core.policy read_only | msgspec",
     "exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
-    "core.own_time core.policy core.sighting core.target_position shell.dive_walk shell.exact_store "
-    "shell.exact_values",
+    "core.own_time core.policy core.sighting core.target_position shell.decoding shell.dive_walk "
+    "shell.exact_store shell.exact_values",
     "exact_dives": "core.errors core.exact_record core.finds core.own_time core.policy expedition import_log "
-    "journal read_only recovered shell.exact_reading shell.exact_store shell.exact_values",
+    "journal read_only recovered shell.decoding shell.exact_reading shell.exact_store shell.exact_values",
     "shapes": "core.geodesy | shapely",
     "tables": "shell.exact_dives shell.shapes",
     "track_tables": "core.model shell.exact_dives shell.exact_values shell.shapes shell.tables",
@@ -69,10 +71,12 @@ SHELL = {
     "csv_tables": "shell.exact_dives shell.shapes shell.tables shell.zipped",
     "geojson": "shell.exact_dives shell.shapes shell.tables shell.zipped | msgspec",
     "zipped": "",
+    "find_files_out": "core.find find_files shell.exact_dives shell.exact_store shell.tables shell.telling "
+    "shell.told_tables",
     "telling": " | rich",
     "exporting": "core.errors expedition import_log shell.all_tables shell.csv_tables "
-    "shell.exact_dives shell.exact_store shell.geojson shell.gpkg shell.locking "
-    "shell.tables shell.telling",
+    "exact_place shell.exact_dives shell.exact_store shell.find_files_out shell.geojson shell.gpkg shell.locking "
+    "shell.tables shell.telling whole_file",
     "whole_file": "core.errors",
     "exact_place": "core.errors expedition",
     "locking": "core.errors whole_file | pyrage",
@@ -80,16 +84,17 @@ SHELL = {
     "identities": "core.errors shell.locking whole_file | pyrage",
     "backup": "core.errors exact_place expedition journal read_only recovered secrets_file shell.locking shell.sums "
     "whole_file",
-    "opening": "core.errors shell.backup shell.locking printable",
+    "opening": "core.errors printable shell.backup shell.locking whole_file",
     "locked_arguments": "reading_arguments",
-    "locked_command": "core.errors expedition import_log shell.backup shell.identities "
+    "locked_command": "core.errors expedition shell.backup shell.identities "
     "shell.locking shell.opening shell.secrets_lock shell.telling",
     "journal_arguments": "reading_arguments shell.locked_arguments shell.proof_arguments",
     "journal_command": "import_log shell.checking shell.exporting shell.locked_command",
     "find_arguments": "reading_arguments",
     "find_files": "core.errors core.find whole_file",
-    "outlines": "core.errors core.find shell.find_files",
-    "finding": "core.decision core.errors core.find control expedition quantities shell.find_files shell.outlines",
+    "outlines": "core.errors core.find whole_file",
+    "finding": "core.decision core.errors core.find core.geodesy control expedition quantities "
+    "shell.find_files shell.outlines",
     # released records on their way out
     "recording": "core.errors core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
@@ -205,9 +210,10 @@ SHELL = {
     "simulated": "core.model seabed station_reports vehicle_motion",
     "station_sender": "station_reports",
     "demo": "simulated station_reports",
-    "demo_run": "core.errors core.model core.restart checkpoint clock demo expedition journal recording running "
-    "secrets_file ship site_files station_reports station_sender until_stopped",
-    "still_file": "core.errors core.still | PIL",
+    "demo_run": "core.errors core.minute_roots core.minute_tree core.model core.record_log core.restart checkpoint "
+    "clock demo expedition journal recording running secrets_file ship simulated site_files station_reports "
+    "station_sender until_stopped",
+    "still_file": "core.errors core.still whole_file | PIL",
     "site_key": "core.errors core.seal core.secrets expedition journal secrets_file",
     "printable": "",
     "row_words": "core.decision core.errors core.model core.policy core.sighting core.sources printable",
@@ -222,11 +228,12 @@ SHELL = {
     "shell.released_dive shell.report_drawing",
     "exact_dive": "core.fuse core.geodesy core.kept_track core.model core.policy shell.exact_dives "
     "shell.exact_values shell.report_drawing",
+    "exact_finds": "core.find core.finds shell.report_drawing",
     "exact_report": "core.finds core.policy page_words shell.dive_report shell.exact_dive "
-    "shell.exact_dives shell.exact_values shell.report_drawing",
+    "shell.exact_dives shell.exact_finds shell.exact_values shell.report_drawing",
     "reporting": "core.errors expedition import_log recording shell.dive_report "
-    "shell.exact_dives shell.exact_report shell.locking shell.released_report "
-    "shell.telling",
+    "shell.exact_dives shell.exact_place shell.exact_report shell.locking shell.released_report "
+    "shell.telling shell.whole_file",
     "verify": "core.errors core.proof core.seal core.verification exit_code printable programme_file shell.verifying",
     "reading_arguments": "",
     "tell_words": "quantities",

@@ -65,13 +65,13 @@ def site_rows() -> tuple[Row, ...]:
 class Relay:
     """A relay's pipeline over the rows of a site, some at a time; it leaves on the disk what a relay leaves."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, rows: tuple[Row, ...] | None = None) -> None:
         expedition = parse_expedition(TEXT, folder / "EXPEDITION.toml")
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "EXPEDITION.toml").write_text(TEXT)
         expedition.private.mkdir(mode=0o700)
         write_secrets(expedition.private, SECRETS)
-        self.site = Site(folder, site_rows())
+        self.site = Site(folder, site_rows() if rows is None else rows)
         self._pipeline = Pipeline(expedition.plan, SECRETS)
         self._outlet = Outlet(expedition.released, SIGNER, lambda frame: None)
         self._file = JournalFile(expedition.private)
@@ -99,9 +99,9 @@ class Relay:
         self._file.keep_minutes(Minute(*closed) for closed in self._pipeline.record.take_closed())
 
 
-def make_site(folder: Path) -> Site:
-    """Run a relay's pipeline over the rows, and leave what it leaves."""
-    relay = Relay(folder)
+def make_site(folder: Path, rows: tuple[Row, ...] | None = None) -> Site:
+    """Run a relay's pipeline over rows (None: those of `site_rows`), and leave what it leaves."""
+    relay = Relay(folder, rows)
     relay.end()
     return relay.site
 

@@ -15,6 +15,8 @@ from pathlib import Path
 import msgpack
 import websockets
 
+from peers import until
+
 ROOT = str(Path(__file__).resolve().parent.parent)
 AUDIENCE_TEXT = """
 [[audience]]
@@ -54,6 +56,19 @@ def free_port(kind: socket.SocketKind = socket.SOCK_STREAM) -> int:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
         return port
+
+
+async def dialled(port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
+    """Return a connection to the feed, which on a busy machine listens a while after the page does."""
+    found: list[socket.socket] = []
+
+    def answered() -> bool:
+        with contextlib.suppress(ConnectionRefusedError):
+            found.append(socket.create_connection(("127.0.0.1", port)))
+        return bool(found)
+
+    await until(answered)
+    return await asyncio.open_connection(sock=found[0])
 
 
 @dataclass

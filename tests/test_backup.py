@@ -4,7 +4,6 @@ import asyncio
 import contextlib
 import json
 import os
-import socket
 import sqlite3
 import subprocess
 import sys
@@ -33,7 +32,7 @@ from relay.shell.record.read_only import last_row, reading
 from relay.shell.record.recovered import NAME as RECOVERED
 from relay.shell.record.secrets_file import open_secrets, secrets_path, write_secrets
 from relay.shell.record.whole_file import new_file
-from ship_process import ShipProcess, free_port, ship_process
+from ship_process import ShipProcess, dialled, free_port, ship_process
 from test_import_changes_nothing import PLAN, brought_back
 from virtual_ship import AT_ONCE, Disk, Do, Event, Voyage
 from virtual_ship import Follower as Ashore
@@ -345,25 +344,12 @@ def _released(folder: Path) -> dict[str, bytes]:
 
 async def _send(port: int, lines: list[bytes]) -> None:
     """Send lines to the feed in small writes, each after the relay has taken what was before it off the socket."""
-    _, writer = await _dialled(port)
+    _, writer = await dialled(port)
     for at in range(0, len(lines), 10):
         writer.write(b"".join(lines[at : at + 10]))
         await writer.drain()
     writer.close()
     await writer.wait_closed()
-
-
-async def _dialled(port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
-    """Return a connection to the feed, which on a busy machine listens a while after the page does."""
-    found: list[socket.socket] = []
-
-    def answered() -> bool:
-        with contextlib.suppress(ConnectionRefusedError):
-            found.append(socket.create_connection(("127.0.0.1", port)))
-        return bool(found)
-
-    await until(answered)
-    return await asyncio.open_connection(sock=found[0])
 
 
 def _last(expedition: Expedition) -> int:

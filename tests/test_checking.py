@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from dives import SECRETS
-from flipped_bits import journal_said, proof_beside, random_bits, unfound, verify_said
+from flipped_bits import in_its_block, journal_said, proof_beside, random_bits, unfound, verify_said
 from relay.__main__ import main
 from relay.shell.proofs import checking
 from relay.shell.proofs.checking import MOST_FAULTS, Report, check
@@ -74,7 +74,7 @@ def test_flipped_bit_anywhere_is_found_with_its_place(site: Site) -> None:
     """In the journal, a proof, a recording and its footer (`flipped_bits.py` does it a thousand times each)."""
     proof, recording = proof_beside(site), site.recording()
     journal, told = site.journal.read_bytes(), recording.read_bytes()
-    assert unfound(journal, random_bits(journal, 5, 3), lambda data: journal_said(site, data)) == []
+    assert unfound(journal, random_bits(journal, 5, 3), lambda data: journal_said(site, data), in_its_block) == []
     assert unfound(told, random_bits(told, 10, 4), lambda data: verify_said(recording, data)) == []
     footer = list(range(8 * len(told) - 600, 8 * len(told), 120))
     assert unfound(told, footer, lambda data: verify_said(recording, data)) == []

@@ -11,7 +11,9 @@ import pytest
 from shapely import from_wkt
 
 from exported_site import LANTERN, exported_site, lantern
+from record_site import Site
 from relay.__main__ import main
+from relay.core.decision import Say
 
 Rows = list[dict[str, str]]
 
@@ -69,3 +71,17 @@ def test_dictionary_explains_every_column(tables: dict[str, Rows]) -> None:
                 assert told[name, column]["meaning"]
     unitless = [pair for pair, row in told.items() if re.search(r"_(m|deg|mps|us|dbar)$", pair[1]) and not row["unit"]]
     assert unitless == []
+
+
+def test_no_text_is_a_formula(tmp_path: Path) -> None:
+    """What a spreadsheet would take for a formula has an apostrophe before it; so has what begins with one.
+
+    Taken away again, each is what was said. (CWE-1236, and common practice, for which signs those are.)
+    """
+    texts = ['=HYPERLINK("//ship.example")', "+1", "-1", "@SUM(1)", "'=1", "no = sign", "1+1"]
+    site = Site(tmp_path, *((float(at), Say(text=text)) for at, text in enumerate(texts, 1)))
+    path = site.private / "all.zip"
+    assert main(["journal", "export", str(site.expedition.path), "--format", "csv", "--out", str(path)]) == 0
+    written = [row["text"] for row in read_zip(path)["annotations"]]
+    assert [text[:1] for text in written] == ["'"] * 5 + ["n", "1"]
+    assert [text.removeprefix("'") for text in written] == texts

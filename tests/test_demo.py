@@ -9,7 +9,11 @@ import pytest
 from invented_dive import moments, parsed_or_none, stream
 from relay.core.policy import Disclosed
 from relay.shell.demo.demo import DEMO_SEED, dive_so_far, expedition_text
-from relay.shell.plan.expedition import parse_expedition
+from relay.shell.demo.demo_run import _begin
+from relay.shell.plan.expedition import parse_expedition, read_expedition
+from relay.shell.proofs.checking import check
+from relay.shell.record.journal import NAME, read_rows
+from relay.shell.released.recording import recording_path
 
 
 def test_cut_loses_and_doubles_nothing() -> None:
@@ -72,3 +76,18 @@ def test_expedition_file_is_read_by_the_relay() -> None:
     assert (public.delay_us, public.extra_us, public.tick_us) == (20_000_000, 5_000_000, 2_000_000)
     assert public.fields == set(Disclosed) - {Disclosed.STILLS}
     assert (public.cell_m, public.depth_step_m, public.heading_step_deg) == (10.0, 2.0, 22.5)
+
+
+def test_what_the_demo_begins_with_is_one_whole_record(tmp_path: Path) -> None:
+    """The dive of the day before lies in the journal with its recording, whose seals are of its rows."""
+    path = tmp_path / "EXPEDITION.toml"
+    path.write_text(expedition_text(port=8081, nmea_port=10110, station_port=4001))
+    expedition = read_expedition(path)
+    _begin(expedition, dive_so_far(DEMO_SEED, 30.0))
+    report = check(expedition)
+    assert [line for line in report.lines if "WRONG" in line] == []
+    first = recording_path(expedition.released, "public", 1)
+    assert f"{first}: 160 seals of the exact record: good" in report.lines
+    rows = [row for row in read_rows(expedition.private / NAME) if row.embargo_us >= 1_440 * 60_000_000]
+    assert rows[0].seq > report.proved - 1_000
+    assert [row.data for row in rows] == [sent.data for sent in dive_so_far(DEMO_SEED, 30.0).past]

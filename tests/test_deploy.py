@@ -40,6 +40,7 @@ def test_unit_runs_a_command_that_there_is(what: str, capsys: pytest.CaptureFixt
     unit = configparser.ConfigParser(strict=False, interpolation=None)
     unit.read_string(printed(what, capsys))
     service = unit["Service"]
+    assert what == "shore" or service["LimitCORE"] == "0"  # a core dump would hold what is exact, and the keys
     program, *words = service["ExecStart"].split()
     options = _parser().parse_args(words)
     assert (program, options.command, options.log) == ("/opt/offing/bin/offing", what, "json")

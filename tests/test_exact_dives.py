@@ -1,5 +1,6 @@
 """The dives as they were, exact: which dive and leg each moment is of, and the whole record, streamed and bounded."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -9,6 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from day_on_board import EXPEDITION
 from expeditions import RIGHT
 from record_site import FIX, SECOND, WALL_S, Site, Told, moth
 from relay.core.decision import Approve, Begin, Dismiss, End, Say, SetLeg, Target
@@ -18,6 +20,7 @@ from relay.core.model import Row, RowKind
 from relay.core.own_time import live_reports, read_log
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Leg
+from relay.core.release import Kind
 from relay.core.secrets import Secrets
 from relay.core.sighting import SeenFrom, Sighted
 from relay.core.target_position import RangeIs
@@ -25,6 +28,7 @@ from relay.shell.exact.exact_dives import exact_dives
 from relay.shell.plan.expedition import parse_expedition
 from relay.shell.record.journal import JournalFile
 from relay.shell.record.recovered import recovered_logs
+from relay.shell.record.whole_file import left_behind
 
 
 def a_dive(first_s: int = 10, last_s: int = 700) -> list[tuple[float, Told]]:
@@ -84,6 +88,45 @@ def test_silence_after_the_last_row_ends_a_dive(tmp_path: Path) -> None:
         quiet_us = site.expedition.plan.dive.quiet_us
         silent_s = (dives.dives[0].ended.embargo_us - site.rows[-1].embargo_us - quiet_us) / SECOND
         assert 0 <= silent_s <= 1
+
+
+def test_standby_alone_makes_a_dive_as_an_audience_sees_it(tmp_path: Path) -> None:
+    """Nothing ever came from the main station: the standby's reports count, and their dive, legs and track are there.
+
+    The released dive of the same rows (`Channel`) is what it has to agree with.
+    """
+    told = [(at_s, ("standby", lantern_line(told["depth_m"]))) for at_s, told in a_dive() if isinstance(told, dict)]
+    site = Site(tmp_path, *told, text=EXPEDITION)
+    pipeline = Pipeline(site.expedition.plan, Secrets(b"k" * 32))
+    due = [item for row in site.rows for item in pipeline.receive(row)]
+    due += pipeline.advance(site.rows[-1].embargo_us + 10_000 * SECOND)
+    assert any(item.record.kind is Kind.TICK for item in due)
+    with site.read() as dives:
+        assert [dive.vehicles for dive in dives.dives] == [("Lantern",)]
+        assert {phase.leg for phase in dives.phases(1)} == {Leg.DESCENT, Leg.BOTTOM, Leg.DECK}
+        assert all(report.counts for report in dives.record("Lantern"))
+        assert len(list(dives.track("Lantern", 1))) == len(list(dives.record("Lantern", 1))) > 60
+
+
+AT = {"latitude_deg": -30.25, "longitude_deg": -22.5}  # in the declared area of `EXPEDITION`
+
+
+def lantern_line(depth_m: float, **told: Any) -> bytes:
+    """Return a message of Lantern's as a station sends it."""
+    return json.dumps({"vehicle": "Lantern", "depth_m": depth_m, "altitude_m": 5.0, **AT, **told}).encode() + b"\n"
+
+
+def test_note_tells_the_row_and_the_feed_it_came_by(tmp_path: Path) -> None:
+    """A note of the standby's that counts only when the main station has fallen silent keeps its own row and moment."""
+    both = [(at / 2 + late_s, (name, lantern_line(float(at)))) for at in range(2, 20)
+            for name, late_s in (("main", 0.02), ("standby", 0.05))]  # fmt: skip
+    noted = (10.3, ("standby", lantern_line(30.0, note="Rust.")))
+    after = [(10.5 + at / 2, ("standby", lantern_line(40.0 + at))) for at in range(12)]
+    site = Site(tmp_path, *both, noted, *after, text=EXPEDITION)
+    with site.read() as dives:
+        (said,) = dives.annotations()
+        assert (said.text, said.feed, said.row) == ("Rust.", "standby", len(both) + 1)
+        assert said.moment == (10_300_000, WALL_S + 10.3)
 
 
 def test_log_belongs_to_the_dive_by_the_vehicles_own_clock(tmp_path: Path) -> None:
@@ -195,6 +238,8 @@ def test_nothing_stays_behind(tmp_path: Path) -> None:
         "journal.lock",
         "journal.sums",
     )  # SQLite's own beside the journal
+    with site.read():
+        assert {path.name for path in site.private.iterdir()} <= set(there)  # nor meanwhile, for what kills it
     with pytest.raises(OperatorError, match="there is no dive 7: the journal has dives 1 to 1"), site.read() as dives:
         dives.dive(7)
     assert {path.name for path in site.private.iterdir()} <= set(there)
@@ -214,4 +259,4 @@ def test_full_disk_is_left_to_the_journal(tmp_path: Path, monkeypatch: pytest.Mo
     monkeypatch.setattr("relay.shell.exact.exact_store.KEEP_FREE_BYTES", 1 << 62)
     with pytest.raises(OperatorError, match="Make room"), site.read():
         pass
-    assert not list(site.private.glob("reading-*"))
+    assert not left_behind(site.private)

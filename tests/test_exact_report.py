@@ -1,5 +1,6 @@
 """The exact report says what the ship's record says: positions, times, who decided what; and that it is private."""
 
+import json
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -7,6 +8,7 @@ from typing import Any
 import pytest
 from geographiclib.geodesic import Geodesic
 
+from expeditions import RIGHT
 from relay.core.decision import Begin, Cut, End, Hold, Resume, Say, Target
 from relay.core.find import FileReference, Find, FindPlace
 from relay.core.sighting import SeenFrom, Sighted, place_of
@@ -88,7 +90,7 @@ def test_it_is_marked_before_anything_else(tmp_path: Path) -> None:
     assert (True, MARK) == (report.exact, report.mark)
     assert MARK.startswith("EXACT, PRIVATE")
     page = report_html(report)
-    body = page[page.index("<body>") :]
+    body = page[page.index("<body") :]
     assert body.index(MARK) < body.index("<h1>")
     assert MARK in page[page.index("<footer>") :]
 
@@ -163,7 +165,7 @@ def test_log_tells_everything_once_in_order(tmp_path: Path) -> None:
         ("", "Decision: resume (audience public)", "the lead"),
         ("", "Decision: cut (from 0:01:00 before the dive, to 0:01:12 of dive time)", "the lead"),
         ("2", "Target Boiler: of interest", "the lead"),
-        ("3", "Find Bell: a bell, as found", "the lead"),
+        ("3", "Find Bell: a bell, as found (row 97)", "the lead"),
     ] == said
     assert "The dive ends." == log[-1][4]
     assert "−38.6000000°, −21.9000000°" == next(row[6] for row in log if row[0] == "3")
@@ -183,9 +185,15 @@ def test_finds_stand_as_found_and_as_superseded(tmp_path: Path) -> None:
         ),
     )
     finds = rows(reported(site), "Finds")
-    assert [("Bell", "as found", "a bell"), ("Bell", "supersedes row 103", "a ship's bell")] == [
-        row[:3] for row in finds
-    ]
+    assert [
+        ("Bell", "row 103, as found", "a bell"),
+        ("Bell", "row 114, supersedes row 103", "a ship's bell"),
+    ] == [row[:3] for row in finds]
+    with site.read() as exact:
+        assert [103, 114] == [record.row for find in exact.finds for record in find.records if find.name == "Bell"]
+    assert any(
+        row[4] == "Find Bell: a ship's bell, supersedes row 103 (row 114)" for row in rows(reported(site), "Log")
+    )
     assert f"bell.jpg (SHA-256 {'ab' * 32})" == finds[0][6] == finds[1][6]
     assert all("51 m deep" in row[5] for row in finds)
 
@@ -276,4 +284,59 @@ def test_target_has_the_place_that_the_survey_works_out(tmp_path: Path) -> None:
     report = reported(Site(tmp_path, *by_hand(*line(10), (150.0, target))))
     ((*_, where, ellipse),) = rows(report, "Targets")
     assert f"{placed.latitude_deg:.7f}°, {placed.longitude_deg:.7f}°".replace("-", "−") == where
+    ellipse = ellipse.replace("\N{NO-BREAK SPACE}", " ")
     assert ellipse.startswith(f"{placed.spread.major_95_m:.1f} m, {placed.spread.minor_95_m:.1f} m, ")
+
+
+def test_vehicle_that_only_its_own_log_tells_of_is_in_the_report(tmp_path: Path) -> None:
+    """Lantern was heard, Moth was out on her own: her log's track, depth and digest stand; a log of no dive doesn't."""
+    heard = [(100.5 + at, {"vehicle": "Lantern", "depth_m": 20.0, **FIX}) for at in range(10)]
+    site = Site(tmp_path, *by_hand(*heard))
+    site.log(*[moth(280.0 + at, t=WALL_S + 200.0 + at, **FIX) for at in range(5)])
+    site.log(moth(3.0, t=WALL_S + 90_000.0))
+    report = reported(site)
+    assert "Lantern; Moth, by its own log alone" == dict(section(report, "The dive").facts)["Vehicles"]
+    told = {row[0]: row[1:] for row in rows(report, "Vehicles")}
+    assert ("5", "5", "284 m") == (told["Moth"][0], told["Moth"][1], told["Moth"][4])
+    assert 1 == len(rows(report, "Recovered logs"))
+
+
+def test_depth_of_a_position_is_the_newest_one_told_before_it(tmp_path: Path) -> None:
+    """Stations of NMEA 0183 tell depth and position in sentences of their own: they meet, and older ones don't."""
+    told: list[tuple[float, Told]] = [
+        *((101.0 + at / 4, {"vehicle": "Moth", **FIX}) for at in (0, 1, 2)),
+        (102.5, moth(50.0)),
+        *((102.5 + at, {"vehicle": "Moth", **FIX}) for at in (1, 60)),
+    ]
+    places = {row[1]: row for row in rows(reported(Site(folder(tmp_path, "a"), *by_hand(*told))), "Positions")}
+    assert ("", "50 m", "50 m, 60 s before") == tuple(places[name][4] for name in ("first", "deepest", "last"))
+    told[-1] = told[-1][0] + 1, told[-1][1]  # one second past the limit
+    places = {row[1]: row for row in rows(reported(Site(folder(tmp_path, "b"), *by_hand(*told))), "Positions")}
+    assert "" == places["last"][4]
+
+
+def test_positions_by_one_clock_have_the_depths_by_another(tmp_path: Path) -> None:
+    """Positions timed nine hours ahead come after all depths in the order of time, and meet those of their moment."""
+    other = '\n[[feed]]\nname = "fixes"\nformat = "station-json"\nfrom = "udp://127.0.0.1:10199"\nvehicle = "Moth"\n'
+    told: list[tuple[float, Told]] = []
+    for at in range(100):
+        fix = json.dumps({"vehicle": "Moth", "t": 40_000.0 + at, **FIX}).encode() + b"\n"
+        told += [(101.0 + at, moth(10.0 + at)), (101.4 + at, ("fixes", fix))]
+    site = Site(tmp_path, *by_hand(*told), text=RIGHT + other)
+    places = {row[1]: row for row in rows(reported(site), "Positions")}
+    assert ("10 m", "109 m", "109 m") == tuple(places[name][4] for name in ("first", "deepest", "last"))
+
+
+def test_clock_that_was_off_is_told_and_times_are_the_ships(tmp_path: Path) -> None:
+    """A vehicle whose clock is 1,000 s behind: it is said, and its positions have times within the dive's own."""
+    site = Site(tmp_path, *a_dive())
+    site.clock(100_000.0)
+    report = reported(site)
+    (said,) = section(report, "Positions").says
+    assert said.startswith("Moth's own clock was 0:16:40 behind the ship's")
+    with site.read() as exact:
+        begun, ended = exact.dive(1).begun, exact.dive(1).ended
+    assert ended is not None
+    for row in rows(report, "Positions"):
+        hour, minute, second = map(int, row[2].split(":"))
+        assert begun.wall_s - 2 <= 3_600 * hour + 60 * minute + second <= ended.wall_s + 2

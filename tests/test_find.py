@@ -15,6 +15,7 @@ from relay.core.find import (
     DESCRIPTION_LIMIT,
     DRAWINGS_LIMIT,
     FILE_NAME_LIMIT,
+    OCTETS_LIMIT,
     PHOTOGRAPHS_LIMIT,
     POINTS_LIMIT,
     Drawing,
@@ -163,6 +164,7 @@ def test_area_is_taken_exactly_if_its_outline_meets_itself_nowhere(corners: list
         ({"photographs": [{**PHOTO, "name": "home/ada/IMG.JPG"}]}, "is a path: a file is told by its name alone"),
         ({"photographs": [{**PHOTO, "name": "x" * (FILE_NAME_LIMIT + 1)}]}, "at most 255 characters"),
         ({"photographs": [{**PHOTO, "octets": 0}]}, "octets of IMG_0031.JPG is the size of the file in bytes"),
+        ({"photographs": [{**PHOTO, "octets": OCTETS_LIMIT + 1}]}, "octets of IMG_0031.JPG is the size of the file"),
         ({"photographs": [{"name": "a.jpg"}]}, "a file lacks sha256, octets"),
         ({"photographs": [PHOTO] * (PHOTOGRAPHS_LIMIT + 1)}, "photographs is a list, of at most 100"),
         ({"drawings": [AREA] * (DRAWINGS_LIMIT + 1)}, "drawings is a list, of at most 20"),
@@ -212,3 +214,10 @@ def test_values_of_any_kind_are_read_or_refused(value: object, name: str) -> Non
     except OperatorError:
         return
     assert read_decision(write_decision(find, "Ada")) == find
+
+
+def test_file_elsewhere_may_be_a_tebibyte_large() -> None:
+    """At the limit a reference is taken (one past it is refused above)."""
+    assert OCTETS_LIMIT == 1 << 40
+    (photograph,) = read(photographs=[{**PHOTO, "octets": OCTETS_LIMIT}]).photographs or ()
+    assert photograph.octets == OCTETS_LIMIT

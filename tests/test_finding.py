@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from relay.core.finds import FindRecord, Finds, finds_in
 from relay.shell.desk.desk_finds import FINDS, WORDS, find_parts
 from relay.shell.desk.tell_words import say_status
 from relay.shell.finds.find_files import kept_path
+from relay.shell.finds.finding import drawn_elsewhere
 from relay.shell.record.checkpoint import read_checkpoint
 from relay.shell.record.journal import read_marks, read_rows
 from relay.shell.ship.ship import Ship
@@ -66,7 +68,7 @@ async def test_find_is_journalled_whole_with_its_files_and_only_superseded(
         assert f"recorded as found in row {row}, and nothing overwrites that" in capsys.readouterr().err
         later = ["--supersedes", str(row), "--what", "handbell", "--photo", second]
         later += ["--photo-elsewhere", "DSC_7.NEF", "ab" * 32, "61000000"]
-        assert await offing(tmp_path, "the bell", *later) == 0
+        assert await asyncio.to_thread(main, ["find", str(tmp_path), "the bell", *later, "--who", "Ines"]) == 0
         assert f"supersedes row {row}, which stays" in capsys.readouterr().out
         known_now = f"as found in row {row}: ship's bell; now: handbell; -38.614720"
         assert f'find "the bell", row {row + 1}, {known_now}' in say_status(ship.status())
@@ -149,6 +151,22 @@ async def test_find_that_is_typed_wrong_is_refused_before_anything_is_kept(
     assert await offing(tmp_path, *typed, "--photo", str(photo)) == 2
     assert why in capsys.readouterr().err
     assert not (tmp_path / "private" / "finds").exists()
+
+
+OUTLINE = ((-21.93306, -38.61472), (-21.93296, -38.61472), (-21.93306, -38.61462), (-21.93306, -38.61472))
+
+
+@pytest.mark.parametrize(
+    ("moved_deg", "radius_m", "told"),
+    [(0.0, 5.0, None), (0.0001, 5.0, None), (0.0, None, None), (0.002, 12.6, "219 m"), (0.002, 230.0, None)],
+)
+def test_drawing_far_from_its_find_is_told(moved_deg: float, radius_m: float | None, told: str | None) -> None:
+    """Farther than the place is uncertain and the drawing large (a degree of latitude is 111.01 km there: WGS84)."""
+    place = {"latitude_deg": -38.61472 - moved_deg, "longitude_deg": -21.93306, "radius_95_m": radius_m}
+    drawing = Drawing(kind=Drawn.OUTLINE, shape=Shape.AREA, points=OUTLINE)
+    said = drawn_elsewhere([SECTION, drawing], place)
+    assert said is None if told is None else said is not None and re.search(f"lies {told} from where", said)
+    assert drawn_elsewhere([drawing], None) is None
 
 
 def test_place_is_given_or_taken_from_a_target_not_both(capsys: pytest.CaptureFixture[str]) -> None:

@@ -10,7 +10,7 @@ from dives import decided, in_order
 from relay.core.decision import Begin, Decision, End, write_decision
 from relay.core.errors import OperatorError
 from relay.core.find import PHOTOGRAPHS_LIMIT, Drawing, Drawn, FileReference, Find, FindPlace, Shape
-from relay.core.finds import Finds, finds_in, target_place
+from relay.core.finds import FINDS_LIMIT, Finds, finds_in, target_place
 from relay.core.model import Row, RowKind
 from relay.core.target_position import Target, spread_of
 
@@ -111,6 +111,17 @@ def test_records_and_points_are_bounded_each_at_its_limit() -> None:
         kept(BELL, points_limit=3).check(wheel)
     with pytest.raises(OperatorError, match="leave drawings away"):  # what it takes over counts, too
         kept(BELL, points_limit=3).check(Find(name="the bell", supersedes=1))
+
+
+def test_site_has_room_for_two_thousand_records() -> None:
+    """That many are known at once, each a find of its own; one more is refused, and isn't kept."""
+    assert FINDS_LIMIT == 2_000
+    finds = kept(*(Find(name=f"no. {number}", what="sherd") for number in range(FINDS_LIMIT)))
+    assert len(finds) == FINDS_LIMIT
+    one_more = Find(name="one more", what="sherd")
+    with pytest.raises(OperatorError, match="room for 2000"):
+        finds.check(one_more)
+    assert finds.take(FINDS_LIMIT + 1, 0, 0.0, "Ada", one_more) is None and len(finds) == FINDS_LIMIT
 
 
 NAMES = st.sampled_from(["the bell", "the wheel", "a jar"])

@@ -23,13 +23,13 @@ from relay.__main__ import main
 
 VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py")
 SPATIAL = {
-    "tracks": "MultiLineString", "fixes": "Point", "annotations": "Point", "targets": "Point",
+    "tracks": "MultiLineString", "fixes": "Point", "ship": "Point", "annotations": "Point", "targets": "Point",
     "target_ellipses": "MultiPolygon", "finds": "Point", "finds_as_found": "Point", "find_records": "Point",
     "find_ellipses": "MultiPolygon", "find_drawings": "Unknown",
 }  # fmt: skip
 ROWS = {"dives": 1, "tracks": 2, "fixes": 2 * LANTERN + 4, "annotations": 2, "targets": 3, "target_ellipses": 1,
         "finds": 1, "finds_as_found": 1, "find_records": 2, "find_ellipses": 1, "find_drawings": 2,
-        "find_photographs": 2, "decisions": 9, "recovered_logs": 1, "feeds": 4}  # fmt: skip
+        "find_photographs": 2, "decisions": 9, "recovered_logs": 1, "feeds": 5, "ship": 1}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -90,6 +90,16 @@ def test_every_value_tells_where_it_came_from(site: Site) -> None:
     logs, _ = columns(site, "recovered_logs")
     digests = sqlite3.connect(site.private / "recovered.db").execute("SELECT sha256 FROM log").fetchall()
     assert [(digest,) for digest in logs["sha256"]] == digests
+
+
+def test_ship_herself_is_there(site: Site) -> None:
+    """What her own feed told of her is a layer of its own, with its row, and is no vehicle's."""
+    told, (point,) = columns(site, "ship")
+    assert (point.y, point.x) == (-30.25, 179.5)
+    assert (told["feed"], told["journal_row"]) == (["bridge"], [len(site.rows) - 1])
+    feeds, _ = columns(site, "feeds")
+    at = feeds["feed"].index("bridge")
+    assert (feeds["reports"][at], feeds["others"][at]) == (1, 0)
 
 
 def test_track_is_cut_at_the_antimeridian(site: Site) -> None:

@@ -139,7 +139,7 @@ def test_without_a_terminal_the_other_way_is_told(monkeypatch: pytest.MonkeyPatc
         raise OSError(6, "No such device or address")
 
     monkeypatch.setattr(os, "open", none)
-    with pytest.raises(LockingError, match="no terminal to ask on"):
+    with pytest.raises(LockingError, match=r"no terminal to ask on.*--secrets-key FILE"):
         ask_passphrase("passphrase of the secrets")
 
 

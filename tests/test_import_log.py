@@ -130,7 +130,7 @@ def test_import_says_what_the_log_covers_in_words(site: Site) -> None:
     assert (code, err) == (0, "")
     assert "1970-01-01 00:00:29 UTC to 1970-01-01 00:02:10 UTC" in said
     assert "3, 2 of them with a position" in said
-    assert "1 min with a position in which live reports had none" in said
+    assert "in 1 minute of the clock, where live reports had no position" in said
     assert re.search(r"rejected +1 unknown field", said)
     assert re.search(r"live reports +2, 1 of an instant that a log tells, too \(1 of them otherwise", said)
     assert "CAUTION" not in said

@@ -16,6 +16,7 @@ from pyrage import x25519
 
 import age_by_hand
 from relay.core.errors import LockingError, OperatorError
+from relay.shell.locked import locking
 from relay.shell.locked.locking import (
     Key,
     LockedTo,
@@ -237,3 +238,21 @@ def test_large_files_take_no_more_memory_than_small_ones(identity: Any, tmp_path
     done = subprocess.run([sys.executable, "-c", script, str(tmp_path)], check=True, capture_output=True, text=True)
     more_kib, size = map(int, done.stdout.split())
     assert size == 192 << 20 and more_kib < 16 << 10
+
+
+def test_what_a_passphrase_locks_is_opened_up_to_a_size_and_no_further(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """At the limit it is opened, a byte past it refused, with the way out; the limit itself is 64 MiB."""
+    assert locking.SMALL_BYTES == 64 << 20
+    vector = next(vector for vector in VECTORS if vector["name"] == "armor_scrypt")
+    key, locked = Key(passphrase=vector["passphrase"]), tmp_path / "a.age"
+    locked.write_text(vector["text"])
+    octets = locked.stat().st_size
+    monkeypatch.setattr(locking, "SMALL_BYTES", octets)
+    open_file(locked, tmp_path / "out", key)
+    assert sha256((tmp_path / "out").read_bytes()).hexdigest() == vector["payload_sha256"]
+    monkeypatch.setattr(locking, "SMALL_BYTES", octets - 1)
+    with pytest.raises(LockingError, match="any program for the age format opens it"):
+        open_file(locked, tmp_path / "other", key)
+    assert not (tmp_path / "other").exists()

@@ -5,15 +5,17 @@ import json
 import tarfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from expeditions import RIGHT
 from relay.__main__ import main
 from relay.core.errors import LockingError, OperatorError
+from relay.shell.locked import opening
 from relay.shell.locked.backup import MANIFEST
 from relay.shell.locked.identities import new_identity, read_identity
-from relay.shell.locked.locking import encrypt_stream
+from relay.shell.locked.locking import encrypt_stream, open_file
 from relay.shell.locked.opening import open_locked
 
 TOLD = {"version": 1, "expedition": "EXPEDITION.toml", "private": "private", "elsewhere": [], "rows": 3, "files": 1}
@@ -171,6 +173,21 @@ def test_a_place_that_is_taken_or_can_t_be_made_is_said(tmp_path: Path, locked: 
     with pytest.raises(OperatorError, match="nothing can be written into"):
         open_locked(source, tmp_path / "no" / "such", key)
     assert (tmp_path / "file").read_text() == "mine" and not (tmp_path / "nothing").exists()
+
+
+def test_a_file_that_comes_meanwhile_stays(
+    tmp_path: Path, locked: Callable[[bytes], Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Somebody else's file of the same name, made while this one was opened, isn't written over."""
+
+    def slow(*given: Any) -> None:
+        open_file(*given)
+        (tmp_path / "out").write_bytes(b"mine")
+
+    monkeypatch.setattr(opening, "open_file", slow)
+    with pytest.raises(OperatorError, match="can't be written"):
+        open_locked(locked(b"theirs"), tmp_path / "out", read_identity(tmp_path / "me.key"))
+    assert (tmp_path / "out").read_bytes() == b"mine"
 
 
 def test_the_whole_way_by_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from relay.__main__ import main
 from relay.shell.proofs.proof_arguments import add_journal_verify, add_prove
 
 
@@ -25,6 +26,18 @@ def test_several_rows_and_names_can_be_proved_at_once() -> None:
     assert (options.audience, options.dive, options.out, options.force) == ("public", None, Path("x.proof"), False)
     assert parsed("prove", "E.toml", "--audience", "public", "--out", "x", "--dive", "3").dive == 3
     assert parsed("verify", "E.toml").expedition == Path("E.toml")
+
+
+def test_help_tells_of_proofs_where_they_are_checked_and_where_import_went(capsys: pytest.CaptureFixture[str]) -> None:
+    """`verify` names a PROOF, `journal` what it verifies, and the command of before is told its new name."""
+    for given, words in ((["verify", "--help"], "PROOF"), (["--help"], "verify, export, import, back up")):
+        with pytest.raises(SystemExit):
+            main(given)
+        assert words in capsys.readouterr().out
+    with pytest.raises(SystemExit) as ended:
+        main(["import", "E.toml", "--vehicle", "Moth", "moth.jsonl"])
+    assert ended.value.code == 2
+    assert "`offing import` is now `offing journal import`" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("missing", ["--audience", "--out"])

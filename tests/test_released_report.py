@@ -18,7 +18,7 @@ from relay.shell.report.dive_report import Report, Section
 from relay.shell.report.released_dive import dive_told
 from relay.shell.report.released_report import released_report
 from released import dive, dive_with_everything, dive_with_stills
-from test_import_table import EXACT, row_of
+from test_import_table import EXACT, FOLDERS, row_of
 
 DEMO = Path(__file__).resolve().parents[1] / "recordings/demo-dive.recording"
 TICK_US = 15_000_000
@@ -222,15 +222,15 @@ def test_dive_that_tells_almost_nothing_has_a_report() -> None:
 
 def test_released_report_is_made_without_anything_exact() -> None:
     """Nothing that its rooms load, or that those load, reads the journal, the secrets or the exact record (R7)."""
-    reached, ahead = set[str](), {"shell.record.released_report"}
+    reached, ahead = set[str](), {"shell.released_report"}
     while ahead:
         room = ahead.pop()
         reached.add(room)
         ahead |= row_of(room)[0] - reached
-    own = {f"shell.record.{name}" for name in ("dive_report", "released_dive", "released_report", "report_drawing")}
-    assert own == {room for room in reached if room.startswith("shell.record.")}
+    own = {f"shell.{name}" for name in ("dive_report", "released_dive", "released_report", "report_drawing")}
+    assert own == {room for room in reached if FOLDERS[room] == "report"}
     aboard = {room for room in EXACT if room.startswith("shell.")} - own
-    assert {"shell.journal", "shell.secrets_file", "shell.record.exact_dives"} <= aboard
+    assert {"shell.journal", "shell.secrets_file", "shell.exact_dives"} <= aboard
     exact = {"core.exact_record", "core.own_time", "core.pipeline", "core.channel", "core.fuse", "core.sources"}
     assert set() == reached & aboard
     assert {"core.fuse"} >= reached & exact, "the type of a report at the door alone"

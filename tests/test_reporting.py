@@ -48,6 +48,8 @@ def test_nothing_is_written_over(tmp_path: Path, recording: Path, capsys: pytest
     out.write_text("mine")
     assert 2 == main(["report", str(recording), "--html", str(out)])
     assert "add --force" in capsys.readouterr().err
+    assert 2 == main(["report", str(recording), "--html", str(out), "--force"])
+    assert "is no report, and --force writes over nothing else" in capsys.readouterr().err
     assert "mine" == out.read_text()
     assert 2 == main(["report", str(recording), "--html", str(tmp_path / "no/dive.html")])
     assert "can't be written: No such file" in capsys.readouterr().err
@@ -150,3 +152,34 @@ def test_dive_that_is_not_there_is_said(tmp_path: Path, capsys: pytest.CaptureFi
     assert 2 == main(["report", str(tmp_path / "a.recording"), "--dive", "1", "--html", str(tmp_path / "a.html")])
     assert "are for the exact report" in capsys.readouterr().err
     assert not out.exists()
+
+
+def test_force_writes_over_reports_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Not over the journal, a recording or what a link leads to; an encrypted report over an encrypted file alone."""
+    site = Site(tmp_path, *a_dive())
+    released = tmp_path / "released" / "public"
+    released.mkdir(parents=True)
+    (released / "r.html").symlink_to("../../private/r2.html")
+    (site.private / "link.html").symlink_to(site.private / "journal.db")
+    (tmp_path / "notes.age").write_text("mine")
+    journal = (site.private / "journal.db").read_bytes()
+    for place in ("private/journal.db", "private/link.html", "released/public/r.html"):
+        for force in ([], ["--force"]):
+            assert 2 == exact(site, "--html", str(tmp_path / place), *force)
+    to = str(x25519.Identity.generate().to_public())
+    assert 2 == exact(site, "--html", str(tmp_path / "notes.age"), "--to", to, "--force")
+    assert "is no encrypted file" in capsys.readouterr().err
+    assert "mine" == (tmp_path / "notes.age").read_text()
+    assert journal == (site.private / "journal.db").read_bytes()
+    assert (released / "r.html").is_symlink()
+    assert not (site.private / "r2.html").exists()
+
+
+def test_report_written_over_is_its_owners_alone(tmp_path: Path) -> None:
+    """A report that anybody could read is replaced by one of mode 0600."""
+    site = Site(tmp_path, *a_dive())
+    out = site.private / "dive-1.html"
+    assert 0 == exact(site, "--html", str(out))
+    out.chmod(0o644)
+    assert 0 == exact(site, "--html", str(out), "--force")
+    assert 0o600 == stat.S_IMODE(out.stat().st_mode)

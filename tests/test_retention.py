@@ -29,20 +29,16 @@ KNOWN = {
     "shell.control.start": "a socket that a killed relay left",
     "shell.demo_run._folder": "the invented dive's folder, when the demo ends",
     "shell.publish._write": "files that it published itself before, of the same names, packed another way",
-    "shell.record.backup.back_up": "its own copies, which are in the backup",
-    "shell.record.exact_store.exact_store": "what it put aside itself while it read the record",
-    "shell.record.exporting._beside": "its own file, once it has its name or failed",
-    "shell.record.locking.new_file": "its own file, once it has its name or failed",
-    "shell.record.opening.open_locked": "its own file, once it has its place or failed",
-    "shell.record.reporting._exact": "its own file, once it has its name or failed",
-    "shell.record.reporting._write": "its own file, once it has its name or failed",
-    "shell.record.secrets_lock._remove": "the secrets in one form, when they are there in the other",
-    "shell.record.sums.forget_sums": "sums, when the journal they are of is about to change",
+    "shell.backup.back_up": "its own copies, which are in the backup",
+    "shell.exact_store.exact_store": "what it put aside itself while it reads the record",
+    "shell.whole_file.scratch_file": "its own file, once it has its name or failed",
+    "shell.opening.open_locked": "its own file, once it has its place or failed",
+    "shell.secrets_lock._remove": "the secrets in one form, when they are there in the other",
+    "shell.sums.forget_sums": "sums, when the journal they are of is about to change",
     "shell.recording._put": "what follows whole records: a tail that was never sent",
     "shell.report_page.write_report": "the beginning of its own new file",
     "shell.shore_logs._put": "ashore: what follows whole records, a tail that was never acknowledged",
     "shell.shore_named._folder": "its own empty folder, made to try whether one can be",
-    "shell.still_file.keep_original": "the beginning of its own new file",
     "shell.tell._sent": "the original of a still whose annotation was refused",
 }
 
@@ -50,7 +46,7 @@ KNOWN = {
 # Every statement that takes a row away or its place, and of which database.
 IN_SQL_KNOWN = {
     ("shell.journal", "INSERT OR REPLACE INTO mark VALUES (?, ?)"),  # marks, never a row
-    ("shell.record.exact_store", "INSERT OR REPLACE INTO item VALUES (?, ?, ?)"),  # what it put aside itself
+    ("shell.exact_store", "INSERT OR REPLACE INTO item VALUES (?, ?, ?)"),  # what it put aside itself
 }
 
 
@@ -65,11 +61,11 @@ def _calls(tree: ast.AST) -> list[str]:
 
 
 def _sources(words: Iterable[str]) -> Iterator[tuple[str, ast.Module]]:
-    """Yield the modules in whose text one of the words stands, as trees."""
+    """Yield the modules in whose text one of the words stands, as trees, named `part.stem`."""
     for path in sorted(RELAY.rglob("*.py")):
         text = path.read_text(encoding="utf-8")
         if any(word in text for word in words):
-            yield ".".join(path.relative_to(RELAY).with_suffix("").parts), ast.parse(text)
+            yield f"{path.relative_to(RELAY).parts[0]}.{path.stem}", ast.parse(text)
 
 
 def _taking_away() -> set[str]:

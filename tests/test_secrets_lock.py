@@ -165,6 +165,22 @@ def test_nothing_goes_before_what_replaces_it_is_there(private: Path, monkeypatc
     assert (private / NAME).read_bytes() == before and not (private / LOCKED).exists()
 
 
+def test_no_half_of_a_plain_file_comes_to_count(private: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that takes nothing while secrets are unlocked leaves the encrypted ones, which open as before."""
+    key = private.parent / "ship.key"
+    lock_secrets(private, key)
+
+    def full(descriptor: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as faults:
+        faults.setattr(os, "fsync", full)
+        with pytest.raises(OperatorError, match="No space left"):
+            unlock_secrets(private, key)
+    assert not (private / NAME).exists()
+    open_secrets(private, None, key)
+
+
 def test_what_doesn_t_open_again_doesn_t_replace_anything(private: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A disk that gives back something else than it was given costs no secrets: the plain file stays."""
     before = (private / NAME).read_bytes()
@@ -198,3 +214,18 @@ def test_two_files_that_differ_are_never_guessed_about(private: Path) -> None:
     with pytest.raises(SecretsError, match="not the file this site's journal was written with"):
         lock_secrets(private, key)
     assert (private / LOCKED).exists() and (private / NAME).exists()
+
+
+def test_a_plain_file_beside_the_encrypted_one_is_told_each_time(
+    private: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """It counts, so whoever thinks the secrets are encrypted learns that they lie there open; one alone is no word."""
+    key = private.parent / "ship.key"
+    site = open_secrets(private, None)
+    assert caplog.text == ""
+    lock_secrets(private, key)
+    open_secrets(private, None, key)
+    assert caplog.text == ""
+    write_secrets(private, site)
+    assert open_secrets(private, None) == site
+    assert f"{private} holds secrets.json beside secrets.age" in caplog.text and site.key.hex() not in caplog.text

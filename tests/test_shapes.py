@@ -4,7 +4,7 @@ from array import array
 
 import pytest
 from geographiclib.geodesic import Geodesic
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from shapely import from_wkb, from_wkt
 from shapely.geometry import shape
@@ -18,6 +18,8 @@ degrees = st.tuples(
 
 
 @given(st.lists(degrees, min_size=2, max_size=12))
+@example([(179.0, 1.0), (180.0, 2.0), (-180.0, 3.0), (-179.0, 4.0)])
+@example([(-179.0, 1.0), (-180.0, 1.0), (180.0, 1.0), (-180.0, 2.0), (180.0, 2.0)])
 def test_line_keeps_every_point_and_spans_no_half_turn(places: list[tuple[float, float]]) -> None:
     """Whatever the places, all are in the line in their order, bit by bit, and no step of it is longer than 180."""
     line = track_of(places)

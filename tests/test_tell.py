@@ -2,11 +2,13 @@
 
 import json
 import re
+from pathlib import Path
 
 import pytest
 
 from dives import SECOND
-from relay.__main__ import _parser
+from expeditions import RIGHT
+from relay.__main__ import _parser, main
 from relay.core.area import ZoneAction
 from relay.core.decision import (
     Approve,
@@ -129,3 +131,10 @@ def test_status_lists_what_waits_targets_zones_and_who_is_awaited() -> None:
     assert any(line.startswith('target "the bell": rock; -38.61') for line in lines)
     late = say_status(ship_status(pipeline, NOW_US + 90 * SECOND, None, [])).splitlines()
     assert "Moth is to be back 30 s AGO" in late
+
+
+def test_site_s_folder_is_taken_for_its_expedition_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """As `offing journal` takes it: what is missing is the relay, not the file."""
+    (tmp_path / "EXPEDITION.toml").write_text(RIGHT)
+    assert main(["tell", str(tmp_path), "status"]) == 2
+    assert "no relay runs" in capsys.readouterr().err

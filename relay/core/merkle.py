@@ -2,7 +2,8 @@
 
 Rules: a leaf hash is SHA-256 of 0x00 and the leaf, a node's is SHA-256 of 0x01, its left and its right child, so that
 none passes for the other; every hash here has 32 bytes. What comes from outside is judged, never trusted: a path of the
-wrong length or shape is simply not one. Nothing here is secret.
+wrong length or shape is simply not one. Nothing here is secret. No command asks for consistency, as the heads that are
+released are blinded each by itself: it is here to show in tests, by who has all roots, that the log only grows.
 """
 
 from collections.abc import Sequence

@@ -8,7 +8,8 @@ from relay.shell.reading_arguments import Commands, add_command, secrets_key_arg
 _ABOUT = """\
 Makes a link for one person to an audience that the expedition file calls invited, and prints it, once: it is
 kept nowhere. Whoever has the link gets in, so hand it over as you would a key. It goes to the relay that runs
-on the expedition file; where none runs it counts from the next start on."""
+on the expedition file; where none runs it counts from the next start on. The part behind # is in no address
+or log: the page sends it in a header. Ashore go ids, audiences, last days and SHA-256 digests; no name does."""
 _EXAMPLES = """\
 examples:
   offing invite EXPEDITION.toml funders "Ada at the fund" --until 2026-12-31

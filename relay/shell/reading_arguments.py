@@ -10,6 +10,7 @@ from typing import TypeAlias
 _VERIFIED = """\
 example, with what somebody ashore gave you:
   offing verify dive-001.recording --key d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a
+  offing verify boiler.proof dive-001.recording --key d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a
 """
 
 _REPORTED = """\
@@ -65,14 +66,15 @@ def _verify(commands: Commands) -> None:
     parser = add_command(
         commands,
         "verify",
-        "check who signed recordings, and that nothing in them was altered, dropped or put in",
+        "check who signed recordings, that nothing in them was altered, dropped or put in, and what a proof proves",
         "Checks every record's signature, that none is missing or out of order, and the footer, and says which record\n"
         "is wrong. RECORDING is a recording, a programme.record, or a folder of them (released/AUDIENCE), from\n"
-        "whomever you have it. Without --key the key is the one that a recording names itself, which proves only that\n"
-        "one hand wrote it all. Ends with 2 if anything is wrong, unsigned or unfinished.",
+        "whomever you have it; a PROOF (`offing prove`) beside the recording of its dive opens rows of the ship's\n"
+        "exact record, and what they say is told. Without --key the key is the one that a recording names itself,\n"
+        "which proves only that one hand wrote it all. Ends with 2 if anything is wrong, unsigned or unfinished.",
         _VERIFIED,
     )
-    parser.add_argument("recordings", type=Path, nargs="+", metavar="RECORDING")
+    parser.add_argument("recordings", type=Path, nargs="+", metavar="RECORDING|PROOF")
     parser.add_argument("--key", metavar="HEX", help="the ship's key, as `offing key` prints it on board")
     parser.add_argument("--unfinished", action="store_true", help="take a recording whose end is missing")
 

@@ -27,7 +27,7 @@ def add_advise(commands: Commands) -> None:
         "each place on the chart as an outsider would. Searches tick, cell, steps of depth, relative depth, height in\n"
         "words, legs and radius for the most detail at which 19 places in 20 leave at least the promised area, and\n"
         "audits what it chose at places that it hasn't tried. The chart alone is matched: play `offing audit` on what\n"
-        "you release. It takes minutes, and the extra `audit`.",
+        "you release. It takes an hour and more, and the extra `audit`.",
         _ADVISED,
     )
     parser.add_argument("expedition", type=Path, metavar="EXPEDITION.toml")

@@ -43,7 +43,7 @@ class Map:
 
 def report_html(played: Played, expedition: str, lines: Sequence[str], truth: Place | None = None) -> str:
     """Return the page. `lines`: what was played, a line each."""
-    source, *_ = _TEMPLATES.loader.get_source(_TEMPLATES, "audit.css") if _TEMPLATES.loader else ("",)
+    source = "\n".join(_TEMPLATES.get_template(name).render() for name in ("paper.css", "audit.css"))
     style = f"sha256-{base64.b64encode(sha256(source.encode()).digest()).decode()}"
     return _TEMPLATES.get_template("audit.html").render(
         policy=f"default-src 'none'; style-src '{style}'; img-src data:; base-uri 'none'; form-action 'none'",

@@ -14,6 +14,7 @@ from relay.shell.demo.simulated import FOURTH_LINE_NOTE, simulate
 from relay.shell.demo.station_reports import Sent
 
 DEMO_SEED = 7
+FIRST_SEED = 5  # of the dive before, whose recording is in recordings/
 LEAD_IN_S = 8.0
 
 _TEMPLATE = Path(__file__).with_name("demo_expedition.toml")

@@ -1,7 +1,7 @@
 """The demo, run: a ship's relay, and a simulated control station that talks to it over real sockets.
 
-Rules: nothing is special about the relay in a demo: the dive's first hour lies in its journal as if received
-before a reboot, and the rest arrives on its feeds in real time.
+Rules: nothing is special about the relay in a demo: a dive of the day before, whose recording is there, and the first
+hour of today's lie in its journal as if received before a reboot, and the rest arrives on its feeds in real time.
 """
 
 import asyncio
@@ -15,15 +15,19 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from relay.core.errors import OperatorError
+from relay.core.minute_roots import closed_minutes
+from relay.core.minute_tree import MINUTE_US, Evidence
 from relay.core.model import Row, RowKind
+from relay.core.record_log import LogStart, noted_run
 from relay.core.restart import Checkpoint, Standing
-from relay.shell.demo.demo import DiveSoFar, dive_so_far, expedition_text
+from relay.shell.demo.demo import FIRST_SEED, DiveSoFar, dive_so_far, expedition_text
+from relay.shell.demo.simulated import simulate
 from relay.shell.demo.station_reports import Sent
 from relay.shell.demo.station_sender import Destinations, send_stream
 from relay.shell.plan.expedition import Expedition, read_expedition
 from relay.shell.record.checkpoint import write_checkpoint
 from relay.shell.record.clock import MachineTime
-from relay.shell.record.journal import JournalFile
+from relay.shell.record.journal import LAST, JournalFile, Minute
 from relay.shell.record.secrets_file import seeded_secrets, write_secrets
 from relay.shell.released.recording import recording_path
 from relay.shell.ship.running import new_site
@@ -33,6 +37,8 @@ from relay.shell.site.site_files import PACKAGE
 
 AUDIENCE = "public"
 FINISHED = "demo-dive.recording"
+FIRST_WALL_S = 1_777_885_200.0  # 2026-05-04 09:00:00 UTC: the recording seals the rows with it
+NEXT_MINUTE = 1_440  # of the journal's clock, in which the second dive begins
 DEMO_SECRETS = 1  # an invented place needs no secret, and with these both dives lie in one frame
 
 
@@ -75,32 +81,46 @@ def free_port(kind: socket.SocketKind) -> int:
 
 
 def _begin(expedition: Expedition, dive: DiveSoFar) -> None:
-    """Journal what has happened so far, and lay out the finished dive before it."""
-    finished = finished_dive()
-    number = 1
-    if finished is not None:
-        path = recording_path(expedition.released, AUDIENCE, number)
-        path.parent.mkdir(parents=True)
-        shutil.copyfile(finished, path)
-        number += 1
+    """Journal what has happened so far: the dive before, if its recording is there, and this one's past."""
     file = JournalFile(expedition.private)
     write_secrets(expedition.private, seeded_secrets(DEMO_SECRETS))
     try:
-        checkpoint = Checkpoint(1, (Standing(number),) * len(expedition.plan.policies))
+        standing, start = _dive_before(expedition, file)
+        begun_s = start.minute * 60.0
+        checkpoint = Checkpoint(start.row, (standing,) * len(expedition.plan.policies), record=start)
         marks = {
-            "clock last_us": str(round(dive.joined_s * 1e6)),
+            LAST: str(round((begun_s + dive.joined_s) * 1e6)),
             "checkpoint": write_checkpoint(checkpoint, expedition.plan),
         }
-        file.commit(list(past_rows(dive.past, time.time() - dive.joined_s)), marks)
+        file.commit(list(past_rows(dive.past, time.time() - dive.joined_s, start.row, begun_s)), marks)
     finally:
         file.close()
 
 
-def past_rows(past: Iterable[Sent], wall_s: float) -> Iterator[Row]:
-    """Yield reports as the journal rows they would have made: datagrams whole, lines as a stream."""
-    for seq, sent in enumerate(past, 1):
+def _dive_before(expedition: Expedition, file: JournalFile) -> tuple[Standing, LogStart]:
+    """Lay out the finished dive, its rows with what sealed them and its recording; return where the next one begins."""
+    finished = finished_dive()
+    if finished is None:
+        return Standing(1), LogStart()
+    path = recording_path(expedition.released, AUDIENCE, 1)
+    path.parent.mkdir(parents=True)
+    shutil.copyfile(finished, path)
+    rows = list(past_rows(simulate(FIRST_SEED), FIRST_WALL_S))
+    file.commit(rows, {})
+    evidence = Evidence(seeded_secrets(DEMO_SECRETS).evidence_key)
+    closed, start = noted_run(closed_minutes(evidence, rows, NEXT_MINUTE * MINUTE_US))
+    file.keep_minutes(Minute(*minute) for minute in closed)
+    return Standing(2), start
+
+
+def past_rows(past: Iterable[Sent], wall_s: float, first: int = 1, begun_s: float = 0.0) -> Iterator[Row]:
+    """Yield reports as the journal rows they would have made: datagrams whole, lines as a stream.
+
+    `wall_s`: the wall clock as the dive began; `first`: the first row's number; `begun_s`: when, by the embargo clock.
+    """
+    for seq, sent in enumerate(past, first):
         kind = RowKind.WHOLE if sent.feed == "position" else RowKind.STREAM
-        yield Row(seq, round(sent.t_s * 1e6), wall_s + sent.t_s, sent.feed, kind, sent.data)
+        yield Row(seq, round((begun_s + sent.t_s) * 1e6), wall_s + sent.t_s, sent.feed, kind, sent.data)
 
 
 def finished_dive() -> Path | None:

@@ -13,7 +13,7 @@ from relay.core.errors import OperatorError, RefusedError
 from relay.core.still import write_still
 from relay.shell.desk.control import ask_control
 from relay.shell.desk.tell_words import say_status, say_taken
-from relay.shell.plan.expedition import read_expedition
+from relay.shell.plan.expedition import expedition_file, read_expedition
 from relay.shell.plan.quantities import duration_us, length_m, say_duration
 from relay.shell.record.still_file import CAUTION, Picture, keep_original, made_still, read_picture
 
@@ -22,7 +22,7 @@ Number = TypeVar("Number", int, float)
 
 def tell(options: argparse.Namespace) -> int:
     """Take the decision in `options` to the relay and print what it does."""
-    return asyncio.run(_tell(options, read_expedition(options.expedition).private))
+    return asyncio.run(_tell(options, read_expedition(expedition_file(options.expedition)).private))
 
 
 async def _tell(options: argparse.Namespace, folder: Path) -> int:

@@ -54,10 +54,23 @@ def _about(making: Making) -> Table:
             "coordinate reference system": "EPSG:4326 (WGS84), degrees, not rounded",
             "depths": "metres below the surface, positive down",
             "times": "UTC by the clock that the column names",
+            "texts in CSV": "one that begins with = + - @ ' or a tab has an apostrophe before it: take it away",
         }
-        yield from ((None, item) for item in told.items())
+        yield from ((None, item) for item in [*told.items(), *_clocks(dives, choice)])
 
     return Table("about", "About this export", "how this export was made, and what is in it", None, _ABOUT, rows)
+
+
+def _clocks(dives: ExactDives, choice: Choice) -> Iterator[tuple[str, str]]:
+    """Say how far each vehicle's clock lay behind the ship's in each dive: a table's times may be by either."""
+    for dive in dives.dives:
+        for vehicle in choice.vehicles(dives):
+            behind_s = dives.clock_behind_s(vehicle, dive.number)
+            if behind_s is not None and choice.takes(dive.number, vehicle):
+                yield (
+                    f"clock of {vehicle} in dive {dive.number}",
+                    f"{behind_s:.3f} s behind the ship's wall clock (median)",
+                )
 
 
 _DICTIONARY: tuple[Column, ...] = (

@@ -1,7 +1,9 @@
 """Tables as CSV (RFC 4180), a file each in one .zip, in UTF-8 with a header line.
 
 Rules: numbers are written in full; a time is ISO 8601; yes and no are true and false; what isn't known is empty.
-A point's coordinates are columns anyway; the shape of any other row stands in a last column as well-known text.
+A point's coordinates are columns anyway; the shape of any other row stands in a last column as well-known text. A text
+that a spreadsheet would take for a formula gets an apostrophe before it, and so does one that begins with one: taken
+away, the text is what it was.
 """
 
 import csv
@@ -15,6 +17,7 @@ from relay.shell.exact.tables import Choice, Table, Type
 from relay.shell.exact.zipped import EVERY, TellTable, new_zip, text_in
 
 SHAPE = "shape_wkt"
+_CALCULATED = ("=", "+", "-", "@", "\t", "\r", "'")
 _FLAGS = {None: "", True: "true", False: "false"}
 
 
@@ -34,12 +37,16 @@ def _write(out: Any, table: Table, dives: ExactDives, choice: Choice, told: Tell
     drawn = table.mixed or table.shape not in (None, ShapeKind.POINT)
     out.writerow([column.name for column in table.columns] + [SHAPE] * drawn)
     flags = [at for at, column in enumerate(table.columns) if column.type is Type.BOOLEAN]
+    texts = [at for at, column in enumerate(table.columns) if column.type is Type.TEXT]
     count = 0
     told(table.title, 0)
     for count, (shape, values) in enumerate(table.rows(dives, choice), 1):
         cells = list(values)
         for at in flags:
             cells[at] = _FLAGS[cells[at]]
+        for at in texts:
+            if cells[at] and cells[at][0] in _CALCULATED:
+                cells[at] = f"'{cells[at]}"
         if drawn:
             cells.append("" if shape is None else shape.wkt())
         out.writerow(cells)

@@ -47,9 +47,10 @@ class DiveWalk:
         self._pending: list[dict[tuple[bool, ...], Stamped]] = [{} for _ in plan.vehicles]
         self._own_s = [0.0] * len(plan.vehicles)
         self._by_hand: dict[type[Decision], tuple[Moment, str]] = {}
+        self._late: list[Stamped] = []
 
-    def advance(self, now: Moment) -> None:
-        """Judge every second up to the moment of a row, before the row is told."""
+    def advance(self, now: Moment) -> list[Stamped]:
+        """Judge every second up to the moment of a row, before the row is told; return what counts only since then."""
         last_us = (now.embargo_us - 1) // MICROSECONDS * MICROSECONDS
         while self._tick_us < last_us:
             step_us = self._tick_us + MICROSECONDS
@@ -57,6 +58,8 @@ class DiveWalk:
             waits = self._under_way is not None or self._told
             self._judge(step_us if waits else max(step_us, last_us))
         self._wall_off_s = now.wall_s - now.embargo_us / MICROSECONDS
+        late, self._late = self._late, []
+        return late
 
     def report(self, stamped: Stamped) -> list[Stamped]:
         """Take what a vehicle reported; return what counts by now, perhaps of before."""
@@ -64,10 +67,13 @@ class DiveWalk:
             self._heard_us[stamped.vehicle] = stamped.embargo_us
         self._told = True
         counting = self.stations.sift([stamped])
+        self._hear(counting)
+        return counting
+
+    def _hear(self, counting: list[Stamped]) -> None:
         for counts in counting:
             if isinstance(counts.said, Observation) and counts.vehicle is not None:
                 self._put_off(counts, counts.said, counts.vehicle)
-        return counting
 
     def _put_off(self, counts: Stamped, said: Observation, vehicle: int) -> None:
         """Keep what counts until the second is judged: of two that tell the same fields the later one stands for both.
@@ -111,9 +117,9 @@ class DiveWalk:
         self._settle()
         self._present.take(stamped)
 
-    def end(self, now: Moment) -> None:
-        """Judge up to the end of the journal; what is under way stays so."""
-        self.advance(Moment(now.embargo_us + MICROSECONDS, now.wall_s + 1.0))
+    def end(self, now: Moment) -> list[Stamped]:
+        """Judge up to the end of the journal; what is under way stays so. Return what counts only since then."""
+        late = self.advance(Moment(now.embargo_us + MICROSECONDS, now.wall_s + 1.0))
         if (under_way := self._under_way) is not None:
             self.phases += under_way.legs.values()
             self.dives.append(replace(under_way.dive, vehicles=self._vehicles(under_way.dive)))
@@ -121,6 +127,7 @@ class DiveWalk:
         self.phases.sort(
             key=lambda phase: (phase.dive, self._plan.vehicles.index(phase.vehicle), phase.begun.embargo_us)
         )
+        return late
 
     def dive_of(self, embargo_us: int) -> int | None:
         """Return the dive that what was received then belongs to, once the journal has ended."""
@@ -129,6 +136,9 @@ class DiveWalk:
 
     def _judge(self, tick_us: int) -> None:
         self._tick_us, self._told = tick_us, False
+        settled = self.stations.settle()  # what of a standby had to wait for the end of a tick, as an audience has it
+        self._hear(settled)
+        self._late += settled
         self._settle()
         begun_us = self._present.begun_us(tick_us) if self._present.under_way(tick_us) else None
         if self._under_way is not None and begun_us != self._under_way.tick_us:

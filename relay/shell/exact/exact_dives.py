@@ -18,6 +18,7 @@ from relay.core.exact_record import instant_ms, judged
 from relay.core.finds import Finds
 from relay.core.own_time import Report
 from relay.core.policy import MICROSECONDS, Plan
+from relay.shell.exact.decoding import decoding
 from relay.shell.exact.exact_reading import ExactReading
 from relay.shell.exact.exact_store import FIRST_VALUE, ExactStore, Raw, Stored, exact_store
 from relay.shell.exact.exact_values import (
@@ -57,11 +58,12 @@ def _counts(raw: Raw) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _Span:
-    """When a dive was, by a vehicle's own clock, Unix seconds."""
+    """When a dive was, by a vehicle's own clock, Unix seconds, and how far that lay behind the ship's, if it told."""
 
     dive: int
     first_s: float
     last_s: float
+    behind_s: float | None
 
 
 class ExactDives:
@@ -76,7 +78,7 @@ class ExactDives:
         self.rows_of_unknown_feeds = dict(reading.unknown)
         self._feeds = [(feed.name, feed.station) for feed in self.feeds]
         self._logged = {log.vehicle for log in logs}
-        self._spans = [self._spans_of(vehicle) for vehicle in range(len(plan.vehicles))]
+        self._spans = [self._spans_of(vehicle) for vehicle in range(len(plan.vehicles) + 1)]  # the ship's the last
 
     @property
     def rows(self) -> int:
@@ -85,7 +87,7 @@ class ExactDives:
 
     @property
     def reports(self) -> int:
-        """How many reports there are, live and of logs."""
+        """How many reports there are, live and of logs, those of where the ship was, too."""
         return self._store.reports
 
     def dive(self, number: int) -> Dive:
@@ -113,7 +115,17 @@ class ExactDives:
 
         Each says what of it is `kept` in the exact record: a log stands, a live report adds what it lacks.
         """
-        at = self.plan.vehicles.index(vehicle)
+        yield from self._record(vehicle, self.plan.vehicles.index(vehicle), dive)
+
+    def ship(self, dive: int | None = None) -> Iterator[ExactReport]:
+        """Yield every report of the ship's own feed, in a dive or in all the time, in the order of its time."""
+        yield from self._record("", len(self.plan.vehicles), dive)
+
+    def clock_behind_s(self, vehicle: str, dive: int) -> float | None:
+        """Return how far a vehicle's clock lay behind the ship's wall clock in a dive; None where it told no time."""
+        return self._spans[self.plan.vehicles.index(vehicle)][dive - 1].behind_s
+
+    def _record(self, vehicle: str, at: int, dive: int | None) -> Iterator[ExactReport]:
         for stored in self._store.instants(at, *self._bounds_ms(at, dive)):
             for report in self._judged(vehicle, at, stored):
                 if dive is None or report.dive == dive:
@@ -219,7 +231,7 @@ class ExactDives:
                 asked = f"SELECT wall_s - t_s {where} ORDER BY 1 LIMIT 1 OFFSET ?"
                 late_s = self._store.ask(asked, (*values, count // 2))[0][0]
             ended_s = float("inf") if dive.ended is None else dive.ended.wall_s - late_s
-            spans.append(_Span(dive.number, dive.begun.wall_s - late_s, ended_s))
+            spans.append(_Span(dive.number, dive.begun.wall_s - late_s, ended_s, late_s if count else None))
         return spans
 
     def _dive_at(self, vehicle: int, t_s: float) -> int | None:
@@ -236,7 +248,7 @@ class ExactDives:
             "AND embargo_us BETWEEN ? AND ?"
         )
         live = [ms for ms in self._store.ask(asked, (vehicle, known.first_us, last_us))[0] if ms is not None]
-        if not any(log.vehicle == self.plan.vehicles[vehicle] for log in self.logs):
+        if vehicle == len(self.plan.vehicles) or self.plan.vehicles[vehicle] not in self._logged:
             return (live[0], live[1]) if live else (0, -1)
         last_ms = None if span.last_s == float("inf") else max([round(span.last_s * 1_000), *live])
         return min([round(span.first_s * 1_000), *live]), last_ms
@@ -260,7 +272,9 @@ def exact_dives(expedition: Expedition, progress: Progress = in_silence) -> Iter
             whole = _rows_of(path)
             progress("reading", 0, whole)
             clock_us = int(read_marks(path).get(LAST, "0"))
-            reading.read(read_rows(path), clock_us, lambda done: progress("reading", done, max(done, whole)))
+            with decoding(expedition.plan, path, whole) as decode:
+                rows = read_rows(path, last=whole)
+                reading.read(rows, decode, clock_us, lambda done: progress("reading", done, whole))
         except sqlite3.Error as error:
             raise OperatorError(
                 f"{path} can't be read ({error}): `offing journal verify` says more. Nothing was changed."

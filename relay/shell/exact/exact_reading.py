@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from relay.core.decision import (
     Approve,
     Begin,
+    Decision,
     Dismiss,
     End,
     Say,
@@ -23,11 +24,13 @@ from relay.core.exact_record import instant_ms
 from relay.core.find import Find
 from relay.core.finds import Finds
 from relay.core.fuse import Stamped
-from relay.core.model import Observation, PassedOver, Row, RowKind
-from relay.core.own_time import LiveFeed, Report
+from relay.core.model import Observation, Row, RowKind
+from relay.core.own_time import Report
 from relay.core.policy import MICROSECONDS, Plan
 from relay.core.sighting import FRESH_US, SeenFrom, place_of
 from relay.core.target_position import Target as Placed
+from relay.shell.exact.decoding import Decode
+from relay.shell.exact.decoding import Told as Decoded
 from relay.shell.exact.dive_walk import DiveWalk
 from relay.shell.exact.exact_store import ExactStore
 from relay.shell.exact.exact_values import Annotation, Decided, FeedTold, Moment, TargetSeen, Where
@@ -35,6 +38,7 @@ from relay.shell.exact.exact_values import Annotation, Decided, FeedTold, Moment
 Told = Callable[[int], None]
 EVERY_ROWS = 2_000
 _NO_LIMIT = 2**63
+_ROW_BITS = 20
 
 
 class ExactReading:
@@ -50,25 +54,26 @@ class ExactReading:
         self.finds = Finds(_NO_LIMIT, _NO_LIMIT)
         self._numbers = {source.name: at for at, source in enumerate(plan.sources)}
         self._vehicles = {name: at for at, name in enumerate(plan.vehicles)}
-        self._live = [LiveFeed(source) for source in plan.sources]
         self._mirrored = [self.walk.stations.role_of(at) is not None for at in range(len(plan.sources))]
         self._placed: dict[str, tuple[Placed, int]] = {}
+        self._found_by: dict[str, str | None] = {}
+        self._said_of: dict[int, str | None] = {}
         self._notes = 0
         self.rows = self.until_us = 0
 
-    def read(self, rows: Iterable[Row], clock_us: int, told: Told) -> None:
-        """Read all rows; `told` hears every now and then how many there have been.
+    def read(self, rows: Iterable[Row], decode: Decode, clock_us: int, told: Told) -> None:
+        """Read all rows; `decode` tells what is in one, `told` hears every now and then how many there have been.
 
         `clock_us`: how far the embargo clock had come, by the journal's last beat, for a dive may end in silence.
         """
         now = None
         for row in rows:
             now = Moment(row.embargo_us, row.wall_s)
-            self.walk.advance(now)
+            self._count(self.walk.advance(now), now)
             if row.kind is RowKind.DECISION:
                 self._decide(row, now)
             elif (feed := self._numbers.get(row.source)) is not None:
-                self._hear(row, feed, now)
+                self._hear(row, feed, decode(row, feed), now)
             else:
                 self.unknown[row.source] = self.unknown.get(row.source, 0) + 1
             self.rows = row.seq
@@ -77,47 +82,66 @@ class ExactReading:
         if now is not None:
             silent_us = max(0, clock_us - now.embargo_us)
             self.until_us = now.embargo_us + silent_us
-            self.walk.end(Moment(now.embargo_us + silent_us, now.wall_s + silent_us / MICROSECONDS))
+            end = Moment(now.embargo_us + silent_us, now.wall_s + silent_us / MICROSECONDS)
+            self._count(self.walk.end(end), end)
         self._store.flush()
 
-    def _hear(self, row: Row, feed: int, now: Moment) -> None:
+    def _hear(self, row: Row, feed: int, decoded: Decoded, now: Moment) -> None:
         """Put aside what a row tells of vehicles, and count the rest."""
         tally = self.feeds[feed]
         tally.rows += 1
         tally.octets += len(row.data)
-        for event in self._live[feed].events(row):
-            if isinstance(event, Report):
-                vehicle = self._vehicles.get(event.observation.vehicle or "")
-                if vehicle is None or tally.of_ship:
-                    tally.others += 1
-                    continue
-                tally.reports += 1
-                self._take(event, vehicle, feed, row, now)
-            elif isinstance(event, PassedOver):
-                tally.passed_over += 1
-            else:
-                tally.rejected += 1
+        tally.passed_over += decoded.passed_over
+        tally.rejected += decoded.rejected
+        for report in decoded.reports:
+            vehicle = self._vehicles.get(report.observation.vehicle or "")
+            if (vehicle is None) != tally.of_ship:
+                tally.others += 1
+                continue
+            tally.reports += 1
+            self._take(report, vehicle, feed, row, now)
 
-    def _take(self, report: Report, vehicle: int, feed: int, row: Row, now: Moment) -> None:
+    def _take(self, report: Report, vehicle: int | None, feed: int, row: Row, now: Moment) -> None:
+        """Put a report aside, of a vehicle or (None) of the ship herself, and let what it tells count."""
         mirrored = self._mirrored[feed]
         moment = (row.seq, row.embargo_us, row.wall_s)
+        if vehicle is None:
+            self._store.add_live(len(self._plan.vehicles), report, instant_ms(report), moment, feed, True)
+            return
         number = self._store.add_live(vehicle, report, instant_ms(report), moment, feed, not mirrored)
-        for counts in self.walk.report(Stamped(row.embargo_us, number, vehicle, report.observation, feed)):
-            said = counts.said
-            if not isinstance(said, Observation):
+        if report.observation.note is not None:
+            self._store.keep_receipt(number, row.seq, row.wall_s)
+        self._count(self.walk.report(Stamped(row.embargo_us, number, vehicle, report.observation, feed)), now)
+
+    def _count(self, counting: list[Stamped], now: Moment) -> None:
+        """Note what counts since now, be it received before."""
+        for counts in counting:
+            said, vehicle, feed = counts.said, counts.vehicle, counts.source
+            if not isinstance(said, Observation) or vehicle is None or feed is None:
                 continue
-            if mirrored and said != Observation(vehicle=said.vehicle, note=said.note):
+            if self._mirrored[feed] and said != Observation(vehicle=said.vehicle, note=said.note):
                 self._store.count(counts.row)
             if said.note is not None:
-                self._note(said.note, vehicle, feed, row, now)
+                self._note(said.note, counts, now)
 
-    def _note(self, text: str, vehicle: int, feed: int, row: Row, now: Moment) -> None:
-        """Put a station's note aside as an annotation."""
+    def _note(self, text: str, counts: Stamped, now: Moment) -> None:
+        """Put a station's note aside as an annotation: with the row and the feed that it came by."""
+        row, wall_s = self._store.receipt(counts.row)
         self._notes += 1
-        name, source = self._plan.vehicles[vehicle], self._plan.sources[feed].name
-        where = self._where(vehicle, now)
-        note = Annotation(row=row.seq, moment=now, text=text, vehicle=name, who="", feed=source, where=where)
-        self._store.add_item("annotation", 2 * self._notes, note)
+        note = Annotation(
+            row=row,
+            moment=Moment(counts.embargo_us, wall_s),
+            text=text,
+            vehicle=self._plan.vehicles[counts.vehicle or 0],
+            who="",
+            feed=self._plan.sources[counts.source or 0].name,
+            where=self._where(counts.vehicle or 0, now),
+        )
+        self._store.add_item("annotation", self._in_order(row), note)
+
+    def _in_order(self, row: int) -> int:
+        """Return a number that no other annotation has: they are asked for in the order of their rows."""
+        return row << _ROW_BITS | self._notes % (1 << _ROW_BITS)
 
     def _decide(self, row: Row, now: Moment) -> None:
         try:
@@ -126,8 +150,6 @@ class ExactReading:
             text = row.data.decode("utf-8", errors="backslashreplace")
             self._store.add_item("decision", row.seq, Decided(row=row.seq, moment=now, who="", what="", text=text))
             return
-        told = Decided(row=row.seq, moment=now, who=who, what=word_for(decision), text=row.data.decode("utf-8"))
-        self._store.add_item("decision", row.seq, told)
         if isinstance(decision, Say):
             self._say(decision, row, now, who)
         elif isinstance(decision, Approve | Dismiss):
@@ -138,9 +160,30 @@ class ExactReading:
             self.finds.take(row.seq, row.embargo_us, row.wall_s, who, decision)
         elif isinstance(decision, Begin | End | SetLeg):
             self.walk.decide(Stamped(row.embargo_us, row.seq, None, decision), now, who)
+        told = Decided(
+            row=row.seq,
+            moment=now,
+            who=who,
+            what=word_for(decision),
+            text=row.data.decode("utf-8"),
+            vehicle=self._whose(decision),
+        )
+        self._store.add_item("decision", row.seq, told)
+
+    def _whose(self, decision: Decision) -> str | None:
+        """Return the vehicle that a decision is about: a later one on a target, a find or a say is about the same."""
+        if isinstance(decision, Target):
+            return self._found_by[decision.name]
+        if isinstance(decision, Approve | Dismiss):
+            return self._said_of.get(decision.say)
+        if isinstance(decision, Find):
+            known = self.finds.get(decision.name)
+            return decision.vehicle if known is None else known.current.find.vehicle
+        return getattr(decision, "vehicle", None)
 
     def _say(self, say: Say, row: Row, now: Moment, who: str) -> None:
         vehicle = self._vehicles.get(say.vehicle or "")
+        self._said_of[row.seq] = say.vehicle
         self._notes += 1
         said = Annotation(
             row=row.seq,
@@ -154,10 +197,11 @@ class ExactReading:
             still=None if say.still is None else say.still.original,
             where=None if vehicle is None else self._where(vehicle, now),
         )
-        self._store.add_item("annotation", 2 * self._notes, said)
+        self._store.add_item("annotation", self._in_order(row.seq), said)
 
     def _target(self, target: Target, row: Row, now: Moment, who: str) -> None:
         """Keep a decision on a target, with its place: by this sighting, else by the one before."""
+        self._found_by[target.name] = target.vehicle or self._found_by.get(target.name)
         sighting = target.sighting
         if sighting is not None:
             seen_from = sighting.seen_from or self._seen_from(target.vehicle, now)
@@ -171,7 +215,7 @@ class ExactReading:
                 who=who,
                 name=target.name,
                 verdict=target.verdict,
-                vehicle=target.vehicle,
+                vehicle=self._found_by[target.name],
                 placed=placed,
                 placed_row=placed_row,
             )

@@ -5,10 +5,8 @@ report, all of it. It never takes the room that the journal needs: OperatorError
 """
 
 import contextlib
-import os
 import shutil
 import sqlite3
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -19,9 +17,9 @@ from relay.core.errors import OperatorError
 from relay.core.own_time import Report
 from relay.shell.exact.exact_values import OBSERVED, observed_values
 from relay.shell.record.recovered import KEEP_FREE_BYTES
+from relay.shell.record.whole_file import scratch_file
 
 GROUP = 5_000
-PREFIX = "reading-"
 
 
 class Stored(NamedTuple):
@@ -51,6 +49,7 @@ _SCHEMA = f"""
 CREATE TABLE report ({", ".join(_COLUMNS)}, PRIMARY KEY (vehicle, instant_ms, number)) WITHOUT ROWID;
 CREATE INDEX logged ON report (frame) WHERE log IS NOT NULL AND frame IS NOT NULL;
 CREATE TABLE counting (number INTEGER PRIMARY KEY);
+CREATE TABLE receipt (number INTEGER PRIMARY KEY, row, wall_s);
 CREATE TABLE item (kind TEXT, number INTEGER, data BLOB, PRIMARY KEY (kind, number)) WITHOUT ROWID;
 """
 
@@ -71,6 +70,7 @@ class ExactStore:
         self._reports: list[tuple[Any, ...]] = []
         self._counting: list[tuple[int]] = []
         self._items: list[tuple[str, int, bytes]] = []
+        self._receipts: dict[int, tuple[int, float]] = {}
         self.reports = 0
 
     def add_live(
@@ -92,6 +92,17 @@ class ExactStore:
     def count(self, number: int) -> None:
         """Say that a report of a mirrored station counts."""
         self._counting.append((number,))
+
+    def keep_receipt(self, number: int, row: int, wall_s: float) -> None:
+        """Remember by which row, and when by the ship's wall clock, a report came that may count only later."""
+        self._receipts[number] = row, wall_s
+        if len(self._receipts) >= GROUP:
+            self.flush()
+
+    def receipt(self, number: int) -> tuple[int, float]:
+        """Return the row and the wall clock of a report whose receipt was kept."""
+        waiting = self._receipts.get(number)
+        return waiting or self.ask("SELECT row, wall_s FROM receipt WHERE number = ?", (number,))[0]
 
     def add_item(self, kind: str, number: int, value: object) -> None:
         """Put a value aside (a dataclass of plain fields)."""
@@ -140,7 +151,9 @@ class ExactStore:
         self._database.executemany(f"INSERT INTO report VALUES ({', '.join('?' * len(_COLUMNS))})", self._reports)
         self._database.executemany("INSERT OR IGNORE INTO counting VALUES (?)", self._counting)
         self._database.executemany("INSERT OR REPLACE INTO item VALUES (?, ?, ?)", self._items)
-        self._reports, self._counting, self._items = [], [], []
+        receipts = [(number, *receipt) for number, receipt in self._receipts.items()]
+        self._database.executemany("INSERT INTO receipt VALUES (?, ?, ?)", receipts)
+        self._reports, self._counting, self._items, self._receipts = [], [], [], {}
 
     def _add(self, values: tuple[Any, ...]) -> None:
         self._reports.append(values)
@@ -161,19 +174,14 @@ def leave_room(private: Path) -> None:
 def exact_store(private: Path) -> Iterator[ExactStore]:
     """Make a store in the private folder, and take it away afterwards; OperatorError if the disk won't have it."""
     try:
-        descriptor, name = tempfile.mkstemp(prefix=PREFIX, dir=private)
-        os.close(descriptor)
-        path = Path(name)
-        try:
-            with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as database:
-                for pragma in ("journal_mode=OFF", "synchronous=OFF", "locking_mode=EXCLUSIVE", "cache_size=-32768"):
-                    database.execute(f"PRAGMA {pragma}")
-                database.execute("PRAGMA temp_store=MEMORY")
-                database.executescript(_SCHEMA)
-                database.execute("BEGIN")
-                yield ExactStore(path, database)
-        finally:
-            path.unlink(missing_ok=True)
+        with scratch_file(private) as path, contextlib.closing(sqlite3.connect(path, isolation_level=None)) as database:
+            path.unlink()  # it stays as long as it is open: of a command that is killed nothing exact is left
+            for pragma in ("journal_mode=OFF", "synchronous=OFF", "locking_mode=EXCLUSIVE", "cache_size=-32768"):
+                database.execute(f"PRAGMA {pragma}")
+            database.execute("PRAGMA temp_store=MEMORY")
+            database.executescript(_SCHEMA)
+            database.execute("BEGIN")
+            yield ExactStore(path, database)
     except (OSError, sqlite3.OperationalError) as error:
         raise OperatorError(
             f"{private} can't take what is put aside while the record is read ({error}): make room there, and try again"

@@ -192,13 +192,17 @@ class TargetSeen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decided:
-    """A decision as it was journalled; `what`: its word, empty for a row that is none; `text`: the row, JSON."""
+    """A decision as it was journalled; `what`: its word, empty for a row that is none; `text`: the row, JSON.
+
+    `vehicle`: the one that it is about, None where it is about none.
+    """
 
     row: int
     moment: Moment
     who: str
     what: str
     text: str
+    vehicle: str | None = None
     dive: int | None = None
 
 
@@ -206,7 +210,8 @@ class Decided:
 class FeedTold:
     """What came by a feed: `station` is the feed itself or, with the one that it stands by for, said so.
 
-    Counts: rows of the journal, their bytes, reports of vehicles of this expedition, and what became of the rest.
+    Counts: rows of the journal, their bytes, reports of vehicles of this expedition (by the ship's own feed: of the
+    ship), and what became of the rest.
     """
 
     name: str

@@ -7,9 +7,7 @@ reads while the relay runs, takes nothing from it, and leaves the journal the ro
 
 import argparse
 import json
-import os
 import sys
-import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -22,15 +20,16 @@ from relay.shell.exact.all_tables import MARK, Making, tables_of
 from relay.shell.exact.csv_tables import write_csv
 from relay.shell.exact.exact_dives import ExactDives, exact_dives
 from relay.shell.exact.exact_store import leave_room
+from relay.shell.exact.find_files_out import add_files, files_of
 from relay.shell.exact.geojson import write_geojson
 from relay.shell.exact.gpkg import write_gpkg
 from relay.shell.exact.tables import Choice, Table
 from relay.shell.exact.telling import Telling, telling
-from relay.shell.locked.locking import encrypt_file, recipients_of
+from relay.shell.locked.locking import ENDING, encrypt_file, recipients_of
 from relay.shell.plan.expedition import Expedition, read_expedition
+from relay.shell.record.exact_place import check_exact_place
 from relay.shell.record.import_log import expedition_file
-
-PREFIX = "exporting-"
+from relay.shell.record.whole_file import left_behind, path_beside, scratch_file
 
 
 class Format(StrEnum):
@@ -51,18 +50,32 @@ def export_journal(options: argparse.Namespace) -> int:
     if options.vehicle is not None and options.vehicle not in expedition.plan.vehicles:
         known = ", ".join(expedition.plan.vehicles)
         raise OperatorError(f"--vehicle {options.vehicle}: the expedition file knows {known}: name one of them")
-    _check_out(options.out, expedition.private, options.to)
+    if options.with_files and options.format == Format.GPKG:
+        raise OperatorError("--with-files: files go into a .zip, not into a GeoPackage: take --format csv or geojson")
+    _check_out(options, expedition)
     with telling() as tell:
         choice = Choice(options.dive, options.vehicle)
-        counts = export_record(expedition, Format(options.format), options.out, choice, options.to, tell)
+        kind = Format(options.format)
+        counts = export_record(expedition, kind, options.out, choice, options.to, tell, options.with_files)
     _say(options, counts)
+    for path in left_behind(expedition.private):
+        print(f"{path}: left by a command that was killed, or one at work. Remove it if none is.", file=sys.stderr)
     return 0
 
 
 def export_record(
-    expedition: Expedition, kind: Format, out: Path, choice: Choice, to: list[str], tell: Telling
+    expedition: Expedition,
+    kind: Format,
+    out: Path,
+    choice: Choice,
+    to: list[str],
+    tell: Telling,
+    with_files: bool = False,
 ) -> dict[str, int]:
-    """Write the exact record to a new file, encrypted if there are recipients; return how many rows each table has."""
+    """Write the exact record to a new file, encrypted if there are recipients; return how many rows each table has.
+
+    `with_files`: the finds' photographs and drawings go into the same .zip, and their number is among the counts.
+    """
     made = datetime.now(UTC)
     making = Making(expedition.plan.expedition, expedition.ship, f"{made:%Y-%m-%dT%H:%M:%SZ}", version("offing"))
 
@@ -73,58 +86,41 @@ def export_record(
     with exact_dives(expedition, tell) as dives:
         if choice.dive is not None:
             dives.dive(choice.dive)
-        with _beside(expedition.private) as plain:
+        with _plain(out, expedition, to) as plain:
             counts = _WRITERS[kind](plain, tables_of(making), dives, choice, made, told)
+            if with_files:
+                counts["files"] = add_files(plain, expedition.private, files_of(dives, choice), tell)
             if to:
                 tell("encrypting", 0)
                 encrypt_file(plain, out, to)
-            else:
-                _put_in_place(plain, out)
     return counts
 
 
-def _check_out(out: Path, private: Path, to: list[str]) -> None:
-    """Refuse a place where an exact file mustn't lie, or where one is."""
-    if to:
-        recipients_of(to)
-    elif not out.resolve().is_relative_to(private.resolve()):
-        raise OperatorError(
-            f"{out} is outside the private folder {private}, and exact positions leave that only encrypted: give "
-            f"--out {private / out.name}, or name with --to who may open it (age1..., as `offing identity` prints it)"
-        )
-    if out.exists() or out.is_symlink():
-        raise OperatorError(f"{out} is there already, and nothing is written over: give another name")
-    if not out.resolve().parent.is_dir():
-        raise OperatorError(f"{out.parent} is no folder: make it first, or give another place")
-
-
 @contextmanager
-def _beside(private: Path) -> Iterator[Path]:
-    """Give a file in the private folder to write to, for its owner alone, which is gone in the end."""
+def _plain(out: Path, expedition: Expedition, to: list[str]) -> Iterator[Path]:
+    """Give the file to write to, in the private folder: in the end it becomes `out`, or goes if that is encrypted."""
+    if not to:
+        with path_beside(out) as plain:
+            yield plain
+        return
     try:
-        descriptor, name = tempfile.mkstemp(prefix=PREFIX, dir=private)
+        with scratch_file(expedition.private) as plain:
+            yield plain
     except OSError as error:
-        raise OperatorError(f"{private} can't be written: {error.strerror}") from error
-    os.close(descriptor)
-    try:
-        yield Path(name)
-    finally:
-        Path(name).unlink(missing_ok=True)
+        raise OperatorError(f"{expedition.private} can't be written: {error.strerror or error}") from error
 
 
-def _put_in_place(plain: Path, out: Path) -> None:
-    """Let the file have its name, on the disk: a link, which nothing that is there meanwhile is lost by."""
-    try:
-        with plain.open("rb") as file:
-            os.fsync(file.fileno())
-        out.hardlink_to(plain)
-        folder = os.open(out.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
-    except OSError as error:
-        raise OperatorError(f"{out} can't be written: {error.strerror}; nothing was kept of it") from error
+def _check_out(options: argparse.Namespace, expedition: Expedition) -> None:
+    """Refuse a place where an exact file mustn't lie, or where one is, and a name that hides that it is encrypted."""
+    out = options.out
+    if options.to:
+        recipients_of(options.to)
+        if out.suffix != ENDING:
+            raise OperatorError(
+                f"{out} would be encrypted, and no program that its name promises could read it: give "
+                f"--out {out}{ENDING}"
+            )
+    check_exact_place(out, expedition, encrypted=bool(options.to))
 
 
 def _say(options: argparse.Namespace, counts: dict[str, int]) -> None:

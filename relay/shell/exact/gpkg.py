@@ -83,8 +83,8 @@ class _Extent:
                 max(known[3], max_y),
             )
         if shape.kind is ShapeKind.POINT:
-            return _POINT_HEAD + shape.wkb()
-        return _HEAD.pack(b"GP", 0, _ENVELOPED, WGS84, min_x, max_x, min_y, max_y) + shape.wkb()
+            return shape.wkb(_POINT_HEAD)
+        return shape.wkb(_HEAD.pack(b"GP", 0, _ENVELOPED, WGS84, min_x, max_x, min_y, max_y))
 
 
 def write_gpkg(

@@ -6,6 +6,7 @@ OGC 06-103r4 (8.2, 7.2), little endian.
 """
 
 import struct
+import sys
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -53,17 +54,17 @@ class Shape:
         lats = [value for part in self.parts for value in (min(part[1::2]), max(part[1::2]))]
         return min(lons), max(lons), min(lats), max(lats)
 
-    def wkb(self) -> bytes:
-        """Return it in well-known binary."""
+    def wkb(self, head: bytes = b"") -> bytes:
+        """Return it in well-known binary, behind a head."""
         if self.kind is ShapeKind.POINT:
-            return _POINT.pack(1, ShapeKind.POINT, *self.parts[0])
-        out = [_COUNTED.pack(1, self.kind, len(self.parts))]
+            return head + _POINT.pack(1, ShapeKind.POINT, *self.parts[0])
+        out = [head, _COUNTED.pack(1, self.kind, len(self.parts))]
         for part in self.parts:
             if self.kind is ShapeKind.LINES:
                 out.append(_COUNTED.pack(1, _LINE, len(part) // 2))
             else:
                 out += (_COUNTED.pack(1, _AREA, 1), _COUNT.pack(len(part) // 2))
-            out.append(struct.pack(f"<{len(part)}d", *part))
+            out.append(_little_endian(part))
         return b"".join(out)
 
     def wkt(self) -> str:
@@ -83,6 +84,14 @@ class Shape:
         return rows if self.kind is ShapeKind.LINES else [[row] for row in rows]
 
 
+def _little_endian(part: "array[float]") -> bytes:
+    """Return doubles as bytes, without a number made of each: a track of a day has half a million."""
+    if sys.byteorder == "big":
+        part = array("d", part)
+        part.byteswap()
+    return part.tobytes()
+
+
 def point(longitude_deg: float, latitude_deg: float) -> Shape:
     """Return a point."""
     return Shape(ShapeKind.POINT, (array("d", (longitude_deg, latitude_deg)),))
@@ -95,9 +104,11 @@ def track_of(places: Iterable[tuple[float, float]]) -> Shape | None:
         part = parts[-1]
         if part and abs(lon - part[-2]) > _HALF:
             side = _HALF if part[-2] > 0 else -_HALF
-            share = (side - part[-2]) / (lon + 2 * side - part[-2])
+            east_deg = lon + 2 * side - part[-2]  # of the new place from the last: 0 from 180 to -180
+            share = (side - part[-2]) / east_deg if east_deg else 0.0
             crossing = part[-1] + share * (lat - part[-1])
-            part.extend((side, crossing))
+            if part[-2] != side:
+                part.extend((side, crossing))
             parts.append(array("d", (-side, crossing)))
             part = parts[-1]
         part.extend((lon, lat))

@@ -7,7 +7,7 @@ from relay.core.find import Drawing, Find
 from relay.core.find import Shape as Drawn
 from relay.core.finds import FindRecord
 from relay.shell.exact.exact_dives import ExactDives
-from relay.shell.exact.exact_values import TargetSeen
+from relay.shell.exact.exact_values import Decided, TargetSeen
 from relay.shell.exact.shapes import Shape, ShapeKind, area_of, ellipse, point, track_of
 from relay.shell.exact.tables import Choice, Clock, Row, Table, flag, moment, real, text, whole
 
@@ -44,11 +44,19 @@ def _annotations(dives: ExactDives, choice: Choice) -> Iterator[Row]:
 
 def _targets(dives: ExactDives, choice: Choice) -> Iterator[Row]:
     clock = Clock()
-    for seen in dives.targets(choice.dive):
-        if choice.takes(seen.dive, seen.vehicle):
-            placed = seen.placed
-            shape = None if placed is None else point(placed.longitude_deg, placed.latitude_deg)
-            yield shape, (*_target(seen, clock), *_placed(seen))
+    for seen in _chosen_targets(dives, choice):
+        placed = seen.placed
+        shape = None if placed is None else point(placed.longitude_deg, placed.latitude_deg)
+        yield shape, (*_target(seen, clock), *_placed(seen))
+
+
+def _chosen_targets(dives: ExactDives, choice: Choice) -> list[TargetSeen]:
+    """Return all decisions on each target that any of them chooses, or a find that is chosen was placed by."""
+    every = dives.targets()
+    names = {seen.name for seen in every if choice.takes(seen.dive, seen.vehicle)}
+    places = (record.find.place for record in chosen_finds(dives, choice))
+    names.update(place.target for place in places if place is not None and place.target is not None)
+    return [seen for seen in every if seen.name in names]
 
 
 def _target(seen: TargetSeen, clock: Clock) -> tuple[Any, ...]:
@@ -67,9 +75,9 @@ def _placed(seen: TargetSeen) -> tuple[Any, ...]:
 
 
 def _ellipses(dives: ExactDives, choice: Choice) -> Iterator[Row]:
-    for seen in dives.targets(choice.dive):
+    for seen in _chosen_targets(dives, choice):
         placed = seen.placed
-        if placed is not None and seen.current and choice.takes(seen.dive, seen.vehicle):
+        if placed is not None and seen.current:
             spread = placed.spread
             axes = spread.major_95_m, spread.minor_95_m, spread.major_azimuth_deg
             shape = ellipse(placed.latitude_deg, placed.longitude_deg, axes)
@@ -79,10 +87,18 @@ def _ellipses(dives: ExactDives, choice: Choice) -> Iterator[Row]:
 def _records(dives: ExactDives, choice: Choice) -> Iterator[tuple[FindRecord, bool, int | None]]:
     """Yield the records of the finds that are chosen, whether each is the current one, and the dive it was made in."""
     current = {known.current.row for known in dives.finds}
-    for record in dives.finds.records:
-        dive = dives.dive_of(record.at_us)
-        if choice.takes(dive, record.find.vehicle):
-            yield record, record.row in current, dive
+    for record in chosen_finds(dives, choice):
+        yield record, record.row in current, dives.dive_of(record.at_us)
+
+
+def chosen_finds(dives: ExactDives, choice: Choice) -> list[FindRecord]:
+    """Return all records of each find that any of them chooses, so that it stands there as found and as known now."""
+    chosen = (
+        known
+        for known in dives.finds
+        if any(choice.takes(dives.dive_of(record.at_us), record.find.vehicle) for record in known.records)
+    )
+    return sorted((record for known in chosen for record in known.records), key=lambda record: record.row)
 
 
 def _find_rows(dives: ExactDives, choice: Choice, current: bool | None) -> Iterator[Row]:
@@ -151,10 +167,18 @@ def _photographs(dives: ExactDives, choice: Choice) -> Iterator[Row]:
 def _decisions(dives: ExactDives, choice: Choice) -> Iterator[Row]:
     clock = Clock()
     for decided in dives.decisions(choice.dive):
-        at = (clock(decided.moment.wall_s), decided.moment.embargo_us)
-        yield None, (decided.dive, decided.row, *at, decided.who or None, decided.what or None, decided.text)
+        if choice.vehicle is None or decided.vehicle == choice.vehicle or _is_of_all(decided):
+            at = (clock(decided.moment.wall_s), decided.moment.embargo_us)
+            known = (decided.dive, decided.row, *at, decided.who or None, decided.what or None)
+            yield None, (*known, decided.vehicle, decided.text)
 
 
+def _is_of_all(decided: Decided) -> bool:
+    """Return whether a decision is about no vehicle and goes along with each: none on a zone or a guest."""
+    return decided.vehicle is None and decided.what in _OF_ALL
+
+
+_OF_ALL = ("begin", "end", "hold", "resume", "early", "cut", "say", "approve", "dismiss", "target", "find")
 _FIND = (
     _DIVE, _ROW, *_TAKEN, _WHO,
     text("name", "what the find is called"),
@@ -298,6 +322,7 @@ DECISIONS = Table(
     (
         _DIVE, _ROW, *_TAKEN, _WHO,
         text("what", "which decision; empty: a row that is none"),
+        text("vehicle", "the vehicle that it is about"),
         text("row_text", "the row of the journal, JSON"),
     ),
     _decisions,

@@ -75,9 +75,11 @@ def _track(dives: ExactDives, vehicle: str, dive: int) -> Iterator[Row]:
 
     def places() -> Iterator[tuple[float, float]]:
         nonlocal count, first_s, last_s, deepest_m
-        for report in dives.track(vehicle, dive):
+        for report in dives.record(vehicle, dive):
             lon, lat, depth_m = report.longitude_deg, report.latitude_deg, report.depth_m
-            if lon is None or lat is None:
+            if report.counts and depth_m is not None:
+                deepest_m = depth_m if deepest_m is None else max(deepest_m, depth_m)
+            if not report.placed or lon is None or lat is None:
                 continue
             last_s = report.t_s
             first_s = last_s if count == 0 else first_s
@@ -95,10 +97,30 @@ def _track(dives: ExactDives, vehicle: str, dive: int) -> Iterator[Row]:
 def _fixes(dives: ExactDives, choice: Choice) -> Iterator[Row]:
     times, receipts = Clock(), Clock()
     for vehicle in choice.vehicles(dives):
+        depths = _Depths()
         for report in dives.record(vehicle, choice.dive):
             lon, lat = report.longitude_deg, report.latitude_deg
             shape = None if lon is None or lat is None else point(lon, lat)
-            yield shape, _whence(report, vehicle, times, receipts) + report.values
+            yield shape, _whence(report, vehicle, times, receipts) + report.values + depths.at(report)
+
+
+class _Depths:
+    """The newest depth of a vehicle, told report by report: what a report of a position alone is to be drawn with."""
+
+    def __init__(self) -> None:
+        self._newest: ExactReport | None = None
+
+    def at(self, report: ExactReport) -> tuple[float | None, float | None, int | None]:
+        """Take the next report; return the depth then, how old it was, and the journal row that told it.
+
+        Ages are told between times of one clock alone: of reports that the vehicle's own clock timed, or the ship's.
+        """
+        if report.depth_m is not None and report.counts and report.kept_values is not None:
+            self._newest = report
+        newest = self._newest
+        if newest is None or newest.own != report.own:
+            return None, None, None
+        return newest.depth_m, report.t_s - newest.t_s, None if newest.receipt is None else newest.receipt.row
 
 
 def _whence(report: ExactReport, vehicle: str, times: Clock, receipts: Clock) -> tuple[Any, ...]:
@@ -112,6 +134,19 @@ def _whence(report: ExactReport, vehicle: str, times: Clock, receipts: Clock) ->
     return (*known, receipts(wall_s), wall_s, embargo_us, feed, station, report.counts, row, None, part)
 
 
+def _ship(dives: ExactDives, choice: Choice) -> Iterator[Row]:
+    """Yield where the ship was; with one vehicle chosen, nothing."""
+    times, receipts = Clock(), Clock()
+    for report in dives.ship(choice.dive) if choice.vehicle is None else ():
+        lon, lat, receipt = report.longitude_deg, report.latitude_deg, report.receipt
+        if receipt is not None:
+            shape = None if lon is None or lat is None else point(lon, lat)
+            row, (embargo_us, wall_s), feed, _ = receipt
+            told_by = "feed" if report.own else "ship"
+            made = report.dive, times(report.t_s), report.t_s, told_by
+            yield shape, (*made, receipts(wall_s), wall_s, embargo_us, feed, row, *report.values)
+
+
 def _part(kept: tuple[Any, ...] | None) -> str:
     """Return which fields of a report stand in the exact record."""
     if kept is None:
@@ -122,6 +157,8 @@ def _part(kept: tuple[Any, ...] | None) -> str:
 
 def _feeds(dives: ExactDives, choice: Choice) -> Iterator[Row]:
     for feed in dives.feeds:
+        if not choice.takes(choice.dive, feed.vehicle):
+            continue
         counts = (feed.rows, feed.octets, feed.reports, feed.others, feed.passed_over, feed.rejected)
         yield None, (feed.name, feed.format, feed.vehicle, feed.station, feed.of_ship, *counts)
     for name, rows in dives.rows_of_unknown_feeds.items():
@@ -179,7 +216,7 @@ TRACKS = Table(
         moment("last", "time of the last"),
         real("first_unix_s", "time of the first position in full", "s since 1970"),
         real("last_unix_s", "time of the last position in full", "s since 1970"),
-        real("deepest_m", "the greatest depth reported with a position", "m"),
+        real("deepest_m", "the greatest depth reported, with a position or without", "m"),
     ),
     _tracks,
 )
@@ -206,8 +243,30 @@ FIXES = Table(
         whole("log", "the recovered log it is of (see recovered_logs)"),
         text("stands", "what of it is in the exact record: all, none (another tells the same), or these of its fields"),
         *_VALUES,
+        real("newest_depth_m", "the newest depth told by then, by this report or one before it that counted", "m"),
+        real("newest_depth_age_s", "how much earlier that was told, by the same clock", "s"),
+        whole("newest_depth_row", "the journal row that told it; empty: a recovered log did"),
     ),
     _fixes,
+)
+SHIP = Table(
+    "ship",
+    "The ship",
+    "every report of the ship's own feed; for all vehicles together alone, not where one is chosen",
+    ShapeKind.POINT,
+    (
+        _DIVE,
+        moment("time", "when the report was made: see told_by"),
+        real("time_unix_s", "the same in full", "s since 1970"),
+        text("told_by", "feed: the report told the time; ship: her wall clock at receipt stands for it"),
+        moment("received", "when it was received, by the ship's wall clock"),
+        real("received_unix_s", "the same in full", "s since 1970"),
+        whole("embargo_us", "when it was received, on the embargo clock", "us"),
+        text("feed", "the feed it came by, by its name in the expedition file"),
+        whole("journal_row", "the row of the journal that completed it; `offing prove` proves a row"),
+        *_VALUES,
+    ),
+    _ship,
 )
 FEEDS = Table(
     "feeds",
@@ -222,8 +281,8 @@ FEEDS = Table(
         flag("of_ship", "whether it tells where the ship herself is; that is in the journal alone"),
         whole("journal_rows", "rows of the journal that came by it"),
         whole("octets", "their bytes", "B"),
-        whole("reports", "reports of this expedition's vehicles in them"),
-        whole("others", "reports of other vehicles, or of none"),
+        whole("reports", "reports of this expedition's vehicles in them; by the ship's own feed, of the ship"),
+        whole("others", "reports of other vehicles, or of none; by the ship's own feed, of a vehicle"),
         whole("passed_over", "well-formed frames that tell nothing used here"),
         whole("rejected", "what was no good frame"),
     ),
@@ -249,4 +308,4 @@ LOGS = Table(
     ),
     _logs,
 )
-RECEIVED = (DIVES, LEGS, TRACKS, FIXES, FEEDS, LOGS)
+RECEIVED = (DIVES, LEGS, TRACKS, FIXES, SHIP, FEEDS, LOGS)

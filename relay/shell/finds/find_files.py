@@ -8,14 +8,13 @@ tells is the file's own, without the folders it lies in.
 import os
 import re
 import shutil
-import stat
 from hashlib import sha256
 from pathlib import Path
 from typing import BinaryIO
 
 from relay.core.errors import OperatorError
 from relay.core.find import FileReference, read_file
-from relay.shell.record.whole_file import put_in_place, scratch_file
+from relay.shell.record.whole_file import open_regular, put_in_place, scratch_file
 
 FOLDER = "finds"
 FILE_LIMIT = 1 << 30
@@ -31,7 +30,7 @@ def keep_file(private: Path, path: Path) -> FileReference:
     """
     name = path.name
     try:
-        with open_file(path) as file:
+        with open_regular(path) as file:
             octets = os.fstat(file.fileno()).st_size
             read_file({"name": name, "sha256": "0" * 64, "octets": octets})
             _check_size(path, octets)
@@ -42,15 +41,6 @@ def keep_file(private: Path, path: Path) -> FileReference:
             f"{path} can't be kept in {private / FOLDER} ({error.strerror}): nothing was recorded. Check the file and "
             "the disk, and record the find again"
         ) from error
-
-
-def open_file(path: Path) -> BinaryIO:
-    """Open a file to read; OperatorError if it is none: a pipe isn't waited for. OSError if it can't be opened."""
-    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
-    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-        os.close(descriptor)
-        raise OperatorError(f"{path} is not a file")
-    return os.fdopen(descriptor, "rb")
 
 
 def kept_path(private: Path, reference: FileReference) -> Path:

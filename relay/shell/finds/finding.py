@@ -8,6 +8,7 @@ import argparse
 import asyncio
 import getpass
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -15,16 +16,17 @@ from typing import Any
 from relay.core.decision import read_decision
 from relay.core.errors import OperatorError
 from relay.core.find import Drawing, Drawn, FileReference, read_file
+from relay.core.geodesy import distance_m
 from relay.shell.desk.control import ask_control
 from relay.shell.finds.find_files import FOLDER, keep_file
 from relay.shell.finds.outlines import read_outlines
-from relay.shell.plan.expedition import read_expedition
+from relay.shell.plan.expedition import expedition_file, read_expedition
 from relay.shell.plan.quantities import length_m
 
 
 def find(options: argparse.Namespace) -> int:
     """Take the record in `options` to the relay, and print what became of it."""
-    private = read_expedition(options.expedition).private
+    private = read_expedition(expedition_file(options.expedition)).private
     answer = asyncio.run(_recorded(options, private))
     print(json.dumps(answer, indent=2, ensure_ascii=False) if options.json else say_find(options.name, answer, private))
     return 0
@@ -43,7 +45,8 @@ async def _recorded(options: argparse.Namespace, private: Path) -> dict[str, Any
     files = [Drawing(kind=kind, file=keep_file(private, path)) for path in options.drawing]
     message = find_message(options, [*drawn, *files], photographs)
     _checked(message)
-    return await ask_control(private, {**message, "who": options.who or getpass.getuser()})
+    answer = await ask_control(private, {**message, "who": options.who or getpass.getuser()})
+    return {**answer, "but": words} if (words := drawn_elsewhere(drawn, answer["place"])) is not None else answer
 
 
 def _checked(message: dict[str, Any]) -> None:
@@ -79,6 +82,26 @@ def _place(options: argparse.Namespace) -> dict[str, float] | None:
         return None
     place = {"latitude_deg": options.at[0], "longitude_deg": options.at[1]}
     return place if options.within is None else {**place, "radius_95_m": _metres("--within", options.within)}
+
+
+def drawn_elsewhere(drawings: Sequence[Drawing], place: dict[str, Any] | None) -> str | None:
+    """Return a caution where a drawing lies farther from a find than its place is uncertain and the drawing is large.
+
+    None where there is nothing to say: a place that isn't known, or drawings about it.
+    """
+    if place is None:
+        return None
+    at, radius_m = (place["latitude_deg"], place["longitude_deg"]), place["radius_95_m"] or 0.0
+    for drawing in drawings:
+        points = [(latitude_deg, longitude_deg) for longitude_deg, latitude_deg in drawing.points]
+        size_m = max(distance_m(points[0], point) for point in points)
+        away_m = min(distance_m(at, point) for point in points)
+        if away_m > radius_m + size_m:
+            return (
+                f"the {drawing.kind} lies {away_m:.0f} m from where the find was recorded: it is kept as it was "
+                "drawn. If one of the two is wrong, supersede this record"
+            )
+    return None
 
 
 def _whole(text: str) -> int:

@@ -11,7 +11,7 @@ from typing import Any
 
 from relay.core.errors import OperatorError
 from relay.core.find import Drawing, Drawn, Shape, read_drawing
-from relay.shell.finds.find_files import open_file
+from relay.shell.record.whole_file import open_regular
 
 FILE_LIMIT = 16 * 1024 * 1024
 _DEPTH = 32
@@ -22,7 +22,7 @@ _WGS84 = ("urn:ogc:def:crs:OGC:1.3:CRS84", "urn:ogc:def:crs:OGC::CRS84", "EPSG:4
 def read_outlines(path: Path, kind: Drawn) -> tuple[Drawing, ...]:
     """Return the drawings in a GeoJSON file; OperatorError says what is wrong with it, and where."""
     try:
-        with open_file(path) as file:
+        with open_regular(path) as file:
             data = file.read(FILE_LIMIT + 1)
     except OSError as error:
         raise OperatorError(f"{path} can't be read: {error.strerror}") from error

@@ -34,7 +34,10 @@ def ask_passphrase(prompt: str) -> str:
     try:
         os.close(os.open("/dev/tty", os.O_RDWR))
     except OSError as error:
-        raise LockingError(f"{prompt}: there is no terminal to ask on, so give a file that holds the key") from error
+        raise LockingError(
+            f"{prompt}: there is no terminal to ask on. Give a file that holds it, --secrets-key FILE, where a command "
+            "takes one"
+        ) from error
     return getpass.getpass(f"{prompt}: ")
 
 

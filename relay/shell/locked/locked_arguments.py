@@ -50,7 +50,8 @@ def _identity(commands: Commands) -> None:
         "make a key to receive encrypted files with, and print the line that others encrypt to",
         "Writes a new private key to FILE, for its owner alone, and prints the line that belongs to it (age1...),\n"
         "which is no secret. If FILE is there already, its line is printed again. Whoever loses FILE can open nothing\n"
-        "that was encrypted to it: keep a copy in a safe place.",
+        "that was encrypted to it: keep a copy in a safe place. To try a passphrase takes seconds and half a gigabyte\n"
+        "of memory, for you and for whoever guesses.",
         _IDENTITY,
     )
     parser.add_argument("file", type=Path, metavar="FILE", help="where the private key is, or is to be")

@@ -20,8 +20,7 @@ from relay.shell.locked.identities import (
 from relay.shell.locked.locking import Key, LockedTo, locked_to
 from relay.shell.locked.opening import Opened, open_locked
 from relay.shell.locked.secrets_lock import lock_secrets, unlock_secrets
-from relay.shell.plan.expedition import read_expedition
-from relay.shell.record.import_log import expedition_file
+from relay.shell.plan.expedition import expedition_file, read_expedition
 
 _ONE_SHIP = (
     "Let one ship alone go on from a record: two that go on from the same one release under the same numbers what "
@@ -95,7 +94,8 @@ def backup(options: argparse.Namespace) -> int:
     expedition = read_expedition(expedition_file(options.expedition))
     for left in copies_left(expedition.private):
         print(
-            f"{left} was left by a backup that was killed, or is of one that runs: see, and remove it", file=sys.stderr
+            f"{left} is plain and exact, of a command that was killed or still runs: see, and remove it",
+            file=sys.stderr,
         )
     with telling() as tell:
         done = back_up(expedition, options.out, options.to, partial(_tell, tell))

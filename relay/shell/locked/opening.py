@@ -16,6 +16,7 @@ from pathlib import Path, PurePosixPath
 from relay.core.errors import LockingError, OperatorError
 from relay.shell.locked.backup import MANIFEST, VERSION
 from relay.shell.locked.locking import Key, open_file
+from relay.shell.record.whole_file import put_in_place
 from relay.shell.released.printable import printable
 
 _MANIFEST_BYTES = 1 << 20
@@ -48,7 +49,7 @@ def open_locked(source: Path, place: Path, key: Key) -> Opened:
         manifest = _manifest(plain, source)
         try:
             if manifest is None:
-                plain.rename(place)
+                put_in_place(plain, place)
                 return Opened(place)
             if _unpack(plain, folder, source) != manifest.files:
                 raise LockingError(_NOT_OURS.format(source, "it has more or fewer files than it says"))

@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from relay.core.errors import ExpeditionError
+from relay.core.errors import ExpeditionError, OperatorError
 from relay.core.policy import DiveLimits, LegLimits, Plan, Policy, SourcePlan
 from relay.core.survey_plan import NO_SURVEY, SurveyPlan
 from relay.shell.plan.audit_plan import NO_AUDIT, AuditPlan, audit_of
@@ -55,6 +55,19 @@ class Expedition:
     invited_audiences: frozenset[str] = frozenset()
     audit: AuditPlan = NO_AUDIT
     secrets_key: Path | None = None
+
+
+def expedition_file(path: Path) -> Path:
+    """Return the expedition file: the path itself, or the one file in the folder that ends in .toml.
+
+    OperatorError where a folder holds none, or several.
+    """
+    if not path.is_dir():
+        return path
+    found = sorted(path.glob("*.toml"))
+    if len(found) != 1:
+        raise OperatorError(f"{path} holds {len(found)} files that end in .toml: name the expedition file itself")
+    return found[0]
 
 
 def read_expedition(path: Path, secrets_key: Path | None = None) -> Expedition:

@@ -48,11 +48,12 @@ def site_secrets(private: Path, key: Path | None, marks: Mapping[str, str] | Non
 
 def minutes_of(journal: Path, evidence: Evidence) -> list[Minute]:
     """Return what the whole minutes of a journal came to, a leaf each: as noted, and grown where they weren't."""
+    until_us = int(read_marks(journal).get(LAST, 0))  # before the rows: they are all there up to it
     noted, start = noted_run(read_minutes(journal))
     log = RecordLog(evidence, start)
     for row in read_rows(journal, start.row):
         log.add(row)
-    log.upto(int(read_marks(journal).get(LAST, 0)))
+    log.upto(until_us)
     return [Minute(*closed) for closed in (*noted, *log.take_closed())]
 
 

@@ -21,6 +21,7 @@ from relay.core.ranges import note_fault
 from relay.shell.desk.deciding import WHO_LIMIT
 from relay.shell.feeds.capture import format_of, read_file, unpacked
 from relay.shell.plan.expedition import Expedition, read_expedition
+from relay.shell.plan.expedition import expedition_file as expedition_file
 from relay.shell.record.clock import MachineTime
 from relay.shell.record.import_words import say_import, say_record
 from relay.shell.record.journal import NAME as JOURNAL
@@ -69,16 +70,6 @@ def _expedition(options: argparse.Namespace) -> Expedition:
     expedition = read_expedition(expedition_file(options.expedition))
     _check(expedition, options.vehicle)
     return expedition
-
-
-def expedition_file(path: Path) -> Path:
-    """Return the expedition file: the path itself, or the one file in the folder that ends in .toml."""
-    if not path.is_dir():
-        return path
-    found = sorted(path.glob("*.toml"))
-    if len(found) != 1:
-        raise OperatorError(f"{path} holds {len(found)} files that end in .toml: name the expedition file itself")
-    return found[0]
 
 
 def _check(expedition: Expedition, vehicle: str) -> None:

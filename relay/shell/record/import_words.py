@@ -45,7 +45,10 @@ def say_record(told: Mapping[str, Any]) -> Iterator[str]:
 def _covers(covered: Mapping[str, Any]) -> Iterator[str]:
     yield _row("vehicle's time", f"{_when(covered['first_s'])} to {_when(covered['last_s'])}")
     yield _row("reports", f"{covered['reports']:,}, {covered['positions']:,} of them with a position")
-    yield _row("gaps filled", f"{covered['minutes_gained']:,} min with a position in which live reports had none")
+    minutes = covered["minutes_gained"]
+    yield _row(
+        "gaps filled", f"in {minutes:,} minute{'s' * (minutes != 1)} of the clock, where live reports had no position"
+    )
 
 
 def _counted(counts: Mapping[str, int]) -> str:

@@ -34,7 +34,7 @@ def add_journal(commands: Commands) -> None:
     parser = add_command(
         commands,
         "journal",
-        "the exact record: export it, complete it, on the ship alone",
+        "the exact record, on the ship alone: verify, export, import, back up",
         "The journal is all that the relay received, exact and private, with the moment of each receipt; with the\n"
         "logs that vehicles brought back it is the exact record of an expedition.",
         _EXAMPLES,
@@ -68,7 +68,10 @@ def _export(commands: Commands) -> None:
     parser.add_argument("--format", required=True, choices=["gpkg", "csv", "geojson"], help="of the file")
     parser.add_argument("--out", type=Path, required=True, metavar="PATH", help="a new file")
     parser.add_argument("--dive", type=int, metavar="N", help="this dive alone")
-    parser.add_argument("--vehicle", metavar="NAME", help="this vehicle alone, and what is about none")
+    parser.add_argument("--vehicle", metavar="NAME", help="this vehicle alone, and what begins and ends dives")
+    parser.add_argument(
+        "--with-files", action="store_true", help="the finds' photographs and drawings, too (csv and geojson)"
+    )
     parser.add_argument(
         "--to", action="append", default=[], metavar="RECIPIENT", help="encrypt to this age1...; may be repeated"
     )
@@ -103,7 +106,8 @@ def _backup(commands: Commands) -> None:
         "Writes one encrypted file with all that the site is: expedition file, journal, secrets, recovered logs,\n"
         "stills, finds, guests, and what was released, as one moment has it. The relay may run meanwhile and loses\n"
         "nothing. `offing open` makes a folder of it again, with which `offing ship` goes on. Nothing is ever deleted\n"
-        "by Offing: what is kept, where and how long is for you to decide.",
+        "by Offing: what is kept, where and how long is for you to decide. It needs room for a second copy of the\n"
+        "journal in the private folder meanwhile; charts for audits aren't in it.",
     )
     expedition_argument(parser)
     parser.add_argument("--out", type=Path, required=True, metavar="FILE.age", help="the file to write")

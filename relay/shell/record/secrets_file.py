@@ -8,7 +8,7 @@ two steps of locking it, the plain one counts.
 """
 
 import json
-import os
+import logging
 import secrets
 import stat
 from hashlib import sha256
@@ -18,10 +18,13 @@ from relay.core.errors import SecretsError
 from relay.core.secrets import Secrets
 from relay.shell.locked.identities import Ask, ask_passphrase, read_key
 from relay.shell.locked.locking import Key, LockedTo, locked_bytes_to, open_bytes
+from relay.shell.record.whole_file import new_file
 
 NAME = "secrets.json"
 LOCKED = "secrets.age"
 MARK = "secrets fingerprint"
+BOTH = "%s holds %s beside %s: the plain one counts. `offing secrets lock` takes %s away, or move away the wrong one"
+log = logging.getLogger("offing.secrets")
 
 
 def fingerprint(site: Secrets) -> str:
@@ -40,6 +43,8 @@ def open_secrets(folder: Path, known: str | None, key: Path | None = None) -> Se
     `key`: the file that opens them where they are encrypted; without it a passphrase is asked for on the terminal.
     """
     path = secrets_path(folder)
+    if path == folder / NAME and (folder / LOCKED).exists():
+        log.warning(BOTH, folder, NAME, LOCKED, NAME)
     if path is not None:
         site = read_secrets(path, key)
     elif known is None:
@@ -105,9 +110,6 @@ def seeded_secrets(seed: int) -> Secrets:
 
 
 def write_secrets(folder: Path, site: Secrets) -> None:
-    """Write a site's secrets file, durably; never over one that is there (FileExistsError)."""
-    descriptor = os.open(folder / NAME, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(descriptor, "wb") as file:
+    """Write a site's secrets file, whole or not at all; OperatorError where one is there or the disk takes nothing."""
+    with new_file(folder / NAME) as file:
         file.write(secrets_text(site))
-        file.flush()
-        os.fsync(file.fileno())

@@ -5,8 +5,6 @@ what turns the pixels (EXIF orientation, a colour profile) is applied to them, a
 itself never decodes a picture: a broken or hostile one, or one that takes long, stops a command and no release.
 """
 
-import os
-import stat
 from dataclasses import dataclass
 from hashlib import sha256
 from io import BytesIO
@@ -16,6 +14,7 @@ from PIL import Image, ImageCms, ImageFile, JpegImagePlugin, PngImagePlugin, Web
 
 from relay.core.errors import OperatorError
 from relay.core.still import OCTET_LIMIT, SIDE_LIMIT, Still
+from relay.shell.record.whole_file import open_regular, put_in_place, scratch_file
 
 ORIGINAL_LIMIT = 64 * 1024 * 1024
 PIXEL_LIMIT = 50_000_000
@@ -54,9 +53,7 @@ class Picture:
 def read_picture(path: Path) -> Picture:
     """Read a picture file; OperatorError if it is not one of the kinds taken, or too large."""
     try:
-        with path.open("rb") as file:
-            if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
-                raise OperatorError(f"{path} is not a file")
+        with open_regular(path) as file:
             data = file.read(ORIGINAL_LIMIT + 1)
     except OSError as error:
         raise OperatorError(f"{path} can't be read: {error.strerror}") from error
@@ -153,27 +150,13 @@ def keep_original(private: Path, picture: Picture) -> tuple[Path, bool]:
     """
     folder = private / FOLDER
     path = folder / f"{picture.digest}.{picture.ending}"
-    beside = path.with_suffix(".new")
     try:
         folder.mkdir(mode=0o700, exist_ok=True)
         if path.exists() and path.read_bytes() == picture.data:
             return path, False
-        beside.unlink(missing_ok=True)
-        with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-            file.write(picture.data)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-        _sync(folder)
+        with scratch_file(folder) as beside:
+            beside.write_bytes(picture.data)
+            put_in_place(beside, path, over=True)
     except OSError as error:
-        beside.unlink(missing_ok=True)
         raise OperatorError(f"the original can't be kept as {path}: {error.strerror}") from error
     return path, True
-
-
-def _sync(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

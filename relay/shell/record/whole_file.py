@@ -9,6 +9,7 @@ leaves begins with `IN_THE_MAKING`: no backup takes it, and it's told.
 import contextlib
 import os
 import secrets
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
@@ -82,6 +83,15 @@ def sync(path: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+
+
+def open_regular(path: Path) -> BinaryIO:
+    """Open a file to read; OperatorError if it is none: a pipe isn't waited for. OSError if it can't be opened."""
+    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
+        raise OperatorError(f"{path} is not a file")
+    return os.fdopen(descriptor, "rb")
 
 
 def left_behind(folder: Path) -> list[Path]:

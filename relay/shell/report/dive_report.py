@@ -89,7 +89,7 @@ class Report:
 
 def report_html(report: Report) -> str:
     """Return the page."""
-    source, *_ = _TEMPLATES.loader.get_source(_TEMPLATES, "report.css") if _TEMPLATES.loader else ("",)
+    source = "\n".join(_TEMPLATES.get_template(name).render() for name in ("paper.css", "report.css"))
     style = f"sha256-{base64.b64encode(sha256(source.encode()).digest()).decode()}"
     return _TEMPLATES.get_template("report.html").render(
         policy=f"default-src 'none'; style-src '{style}'; img-src data:; base-uri 'none'; form-action 'none'",

@@ -15,6 +15,7 @@ from relay.shell.exact.exact_dives import ExactDives, Progress, in_silence
 from relay.shell.exact.exact_values import Dive, Moment, TargetSeen
 from relay.shell.report.dive_report import Report, Section, Table, plan_of, profile_of
 from relay.shell.report.exact_dive import Fixed, Ground, VehicleExact, ground_of, vehicles_of
+from relay.shell.report.exact_finds import degrees, find_row
 from relay.shell.report.report_drawing import Mark, Spot, clock, metres
 from relay.shell.site.page_words import EN, number
 
@@ -76,13 +77,20 @@ def exact_report(expedition: str, ship: str, exact: ExactDives, dive: Dive, prog
         *_legs(whole),
         *_targets(whole),
         *_finds(whole),
-        *_log(whole),
         *_instruments(whole),
         *_logs(whole),
         Section("Its proof", says=tuple(_proof(whole))),
+        *_log(whole),
     ]
     made_of = f"Made aboard {ship} from her own journal and the logs that her vehicles brought back. {MARK}."
-    return Report(f"{expedition}: dive {dive.number}, exact", MARK, True, tuple(_meaning(whole)), sections, made_of)
+    return Report(
+        f"{expedition}: dive\N{NO-BREAK SPACE}{dive.number},\N{NO-BREAK SPACE}exact",
+        MARK,
+        True,
+        tuple(_meaning(whole)),
+        sections,
+        made_of,
+    )
 
 
 def _meaning(whole: Whole) -> Iterator[str]:
@@ -103,20 +111,18 @@ def _facts(whole: Whole) -> Iterator[tuple[str, str]]:
     yield "Begun", _said_by(dive.begun, dive.begun_by)
     yield "Ended", "under way" if dive.ended is None else _said_by(dive.ended, dive.ended_by)
     yield "Length", clock(whole.length_s)
-    yield "Vehicles", ", ".join(dive.vehicles) or "none was heard"
+    unheard = {vehicle.name for vehicle in whole.vehicles} - set(dive.vehicles)
+    names = [f"{each.name}{', by its own log alone' if each.name in unheard else ''}" for each in whole.vehicles]
+    yield "Vehicles", "; ".join(names) or "none was heard"
     corners = [vehicle.corners for vehicle in whole.vehicles if vehicle.corners is not None]
     if corners:
-        yield "Southernmost, westernmost", _degrees(min(c[0] for c in corners), min(c[1] for c in corners))
-        yield "Northernmost, easternmost", _degrees(max(c[2] for c in corners), max(c[3] for c in corners))
+        yield "Southernmost, westernmost", degrees(min(c[0] for c in corners), min(c[1] for c in corners))
+        yield "Northernmost, easternmost", degrees(max(c[2] for c in corners), max(c[3] for c in corners))
 
 
 def _said_by(moment: Moment, who: str) -> str:
     at = f"{datetime.fromtimestamp(moment.wall_s, UTC):%Y-%m-%d %H:%M:%S} UTC"
     return f"{at}, by {who}" if who else at
-
-
-def _degrees(latitude_deg: float, longitude_deg: float) -> str:
-    return f"{latitude_deg:.7f}°, {longitude_deg:.7f}°".replace("-", "−")
 
 
 def _marks(whole: Whole) -> list[Mark]:
@@ -139,7 +145,7 @@ def _plan(whole: Whole) -> Iterator[Section]:
     drawn = [vehicle.drawn() for vehicle in whole.vehicles]
     plan = None
     if anchor is not None:
-        zero = _degrees(anchor.latitude_deg, anchor.longitude_deg)
+        zero = degrees(anchor.latitude_deg, anchor.longitude_deg)
         more = f"North is up. Lines of the grid run through {zero}. The numbers are those of the log."
         plan = plan_of(drawn, _marks(whole), said, more)
     if plan is None:
@@ -178,14 +184,31 @@ def _positions(whole: Whole) -> Iterator[Section]:
     ]
     if rows:
         columns = ("Vehicle", "Position", "UTC", "Latitude, longitude", "Depth")
-        says = ["Times by the vehicle's own clock, where its reports tell one."]
+        says = [_clock_of(vehicle) for vehicle in whole.vehicles if abs(vehicle.behind_s) >= 1]
         yield Section("Positions", says, table=Table(columns, rows, frozenset((2, 4))))
+
+
+def _clock_of(vehicle: VehicleExact) -> str:
+    """Return by how much a clock was off, in words."""
+    side = "behind" if vehicle.behind_s > 0 else "ahead of"
+    return (
+        f"{vehicle.name}'s own clock was {clock(abs(vehicle.behind_s))} {side} the ship's (the median over this dive's "
+        "reports); what it timed stands here by the ship's."
+    )
 
 
 def _position(whole: Whole, vehicle: str, words: str, fixed: Fixed) -> tuple[str, ...]:
     where = fixed.where
     depth = "" if where.depth_m is None else metres(where.depth_m)
-    return vehicle, words, whole.utc(fixed.t_s), _degrees(where.latitude_deg, where.longitude_deg), depth
+    if depth and fixed.depth_age_s >= 1:
+        depth += f", {fixed.depth_age_s:.0f} s before"
+    return (
+        vehicle,
+        words,
+        whole.utc(whole.dive.begun.wall_s + fixed.at_s),
+        degrees(where.latitude_deg, where.longitude_deg),
+        depth,
+    )
 
 
 def _legs(whole: Whole) -> Iterator[Section]:
@@ -220,41 +243,22 @@ def _target(whole: Whole, seen: TargetSeen) -> tuple[str, ...]:
     if placed is None:
         return seen.name, verdict, whole.utc(seen.moment.wall_s), seen.who, "", ""
     spread = placed.spread
-    ellipse = f"{spread.major_95_m:,.1f} m, {spread.minor_95_m:,.1f} m, {spread.major_azimuth_deg:.0f}°"
+    ellipse = f"{spread.major_95_m:,.1f}\N{NO-BREAK SPACE}m, {spread.minor_95_m:,.1f}\N{NO-BREAK SPACE}m, "
+    ellipse += f"{spread.major_azimuth_deg:.0f}°"
     if not placed.first_order:
         ellipse += " (too rough to trust)"
     at = whole.utc(seen.moment.wall_s)
-    return seen.name, verdict, at, seen.who, _degrees(placed.latitude_deg, placed.longitude_deg), ellipse
+    return seen.name, verdict, at, seen.who, degrees(placed.latitude_deg, placed.longitude_deg), ellipse
 
 
 def _finds(whole: Whole) -> Iterator[Section]:
-    rows = [_find(whole, record) for record in whole.finds]
+    rows = [find_row(record, whole.utc(record.wall_s)) for record in whole.finds]
     if rows:
-        columns = ("Find", "Record", "What", "UTC", "By", "Latitude, longitude, within (95 %)", "Files")
+        columns = ("Find", "Record", "What", "UTC", "By", "Latitude, longitude, within (95 %)", "Files and drawings")
         says = [
             "Every record of a find that was made in this dive. What is as found is never changed, only superseded."
         ]
         yield Section("Finds", says, table=Table(columns, rows, frozenset((3,))))
-
-
-def _find(whole: Whole, record: FindRecord) -> tuple[str, ...]:
-    find, place = record.find, record.find.place
-    files = [*(find.photographs or ()), *(item.file for item in find.drawings or () if item.file is not None)]
-    what = ". ".join(text for text in (find.what, find.description) if text)
-    where = "" if place is None else _degrees(place.latitude_deg, place.longitude_deg)
-    if place is not None and place.radius_95_m is not None:
-        where += f", within {place.radius_95_m:,.1f} m"
-    if find.depth_m is not None:
-        where += f", {metres(find.depth_m)} deep"
-    return (
-        find.name,
-        "as found" if record.as_found else f"supersedes row {record.supersedes}",
-        what,
-        whole.utc(record.wall_s),
-        record.who,
-        where,
-        "; ".join(f"{file.name} (SHA-256 {file.sha256})" for file in files),
-    )
 
 
 def _entries(
@@ -273,8 +277,9 @@ def _entries(
     for record in finds:
         place = record.find.place
         spot = None if place is None else ground.spot(place.latitude_deg, place.longitude_deg)
-        where = "" if place is None else _degrees(place.latitude_deg, place.longitude_deg)
-        what = f"Find {record.find.name}: {record.find.what or ''}{', as found' if record.as_found else ''}"
+        where = "" if place is None else degrees(place.latitude_deg, place.longitude_deg)
+        stands = "as found" if record.as_found else f"supersedes row {record.supersedes}"
+        what = f"Find {record.find.name}: {record.find.what or ''}, {stands} (row {record.row})"
         moment = Moment(record.at_us, record.wall_s)
         yield Entry(moment, record.find.vehicle or "", what, record.who, spot, where, True)
 
@@ -287,7 +292,7 @@ def _said(exact: ExactDives, dive: Dive, ground: Ground) -> Iterator[Entry]:
         where, spot = said.where, None
         if where is not None:
             spot = ground.spot(where.latitude_deg, where.longitude_deg)
-        told = "" if where is None else _degrees(where.latitude_deg, where.longitude_deg)
+        told = "" if where is None else degrees(where.latitude_deg, where.longitude_deg)
         yield Entry(said.moment, said.vehicle or "", what, said.who or f"feed {said.feed}", spot, told, True)
 
 
@@ -296,7 +301,7 @@ def _told(exact: ExactDives, dive: Dive, ground: Ground) -> Iterator[Entry]:
     for seen in exact.targets(dive.number):
         placed = seen.placed
         spot = None if placed is None else ground.spot(placed.latitude_deg, placed.longitude_deg)
-        where = "" if placed is None else _degrees(placed.latitude_deg, placed.longitude_deg)
+        where = "" if placed is None else degrees(placed.latitude_deg, placed.longitude_deg)
         what = f"Target {seen.name}: {EN.verdicts.get(seen.verdict, seen.verdict)}"
         yield Entry(seen.moment, seen.vehicle or "", what, seen.who, spot, where, True)
     for decided in exact.decisions(dive.number):
@@ -350,10 +355,14 @@ def _instruments(whole: Whole) -> Iterator[Section]:
 
 
 def _logs(whole: Whole) -> Iterator[Section]:
+    """Yield the logs that hold reports of this dive."""
+    told = {
+        log.number for vehicle in whole.vehicles for log in whole.exact.logs if (f"log {log.number}", "") in vehicle.by
+    }
     rows = [
         (log.vehicle, log.name, log.sha256, log.who, f"{datetime.fromtimestamp(log.imported_s, UTC):%Y-%m-%d %H:%M:%S}")
         for log in whole.exact.logs
-        if log.vehicle in whole.dive.vehicles
+        if log.number in told
     ]
     if rows:
         columns = ("Vehicle", "Log", "SHA-256", "Imported by", "UTC")

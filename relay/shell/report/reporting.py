@@ -2,11 +2,12 @@
 
 Rules: the released report reads the recording and nothing else (R7). The exact one lies in the site's private folder,
 for its owner alone, or is encrypted before it is written; never where anything released lies. A file that is there
-isn't written over unless that is asked for, and a page is written whole or not at all.
+isn't written over unless that is asked for and it is a report (or, for an encrypted one, an encrypted file); a page is
+written whole or not at all.
 """
 
 import argparse
-import os
+import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,43 +18,49 @@ from relay.shell.exact.exact_dives import ExactDives, exact_dives
 from relay.shell.exact.telling import telling
 from relay.shell.locked.locking import encrypt_stream, recipients_of
 from relay.shell.plan.expedition import Expedition, read_expedition
+from relay.shell.record.exact_place import check_exact_place
 from relay.shell.record.import_log import expedition_file
+from relay.shell.record.whole_file import PRIVATE_MODE, PUBLIC_MODE, new_file
 from relay.shell.released.recording import load_signed
 from relay.shell.report.dive_report import report_html
 from relay.shell.report.exact_report import exact_report
 from relay.shell.report.released_report import released_report
 
+HEAD_OCTETS = 16_384
+_TITLE = re.compile(rb"\A<!doctype html>.*<title>[^<]*\((?:RELEASED|EXACT)[^<]*</title>", re.DOTALL)
+_LOCKED = b"age-encryption.org/v1"
+
 
 def report(options: argparse.Namespace) -> int:
     """Write the report that `options` ask for, and say where it is."""
-    if options.html.exists() and not options.force:
-        raise OperatorError(f"{options.html} is there already: name another file, or add --force")
+    check_free(options.html, force=options.force, encrypted=bool(options.to))
     exact = options.what.is_dir() or options.what.suffix == ".toml"
     if exact:
-        _exact(read_expedition(expedition_file(options.what)), options.dive, options.html, options.to)
+        _exact(read_expedition(expedition_file(options.what)), options.dive, options)
     else:
-        _released(options.what, options.html, options.dive, options.to)
+        _released(options.what, options)
     print(options.html)
     opened = "`offing open` opens it" if options.to else "It opens in a browser, without a network; print it for a PDF"
     print(f"{opened}. {'It is exact: for few eyes.' if exact else ''}".strip(), file=sys.stderr)
     return 0
 
 
-def _released(path: Path, to: Path, dive: int | None, recipients: Sequence[str]) -> None:
+def _released(path: Path, options: argparse.Namespace) -> None:
     """Write the report of a recording."""
-    if dive is not None or recipients:
+    if options.dive is not None or options.to:
         raise OperatorError("--dive and --to are for the exact report: give EXPEDITION.toml in place of a recording")
     recording = load_signed(path)
     if not recording.signed:
         print(f"{path}: unsigned: nobody can check that it is the ship's", file=sys.stderr)
     if not recording.closed:
         print(f"{path}: not closed: what there is so far is reported", file=sys.stderr)
-    _write(report_html(released_report(recording, recording.signed)), to, 0o666)
+    _write(report_html(released_report(recording, recording.signed)), options, PUBLIC_MODE)
 
 
-def _exact(expedition: Expedition, number: int | None, to: Path, recipients: Sequence[str]) -> None:
+def _exact(expedition: Expedition, number: int | None, options: argparse.Namespace) -> None:
     """Write the exact report of a dive, in the private folder or encrypted."""
-    check_place(to, expedition.private, expedition.released, encrypted=bool(recipients))
+    recipients: Sequence[str] = options.to
+    check_exact_place(options.html, expedition, encrypted=bool(recipients), over=options.force)
     if recipients:
         recipients_of(recipients)  # said before the journal is read
     with telling() as tell, exact_dives(expedition, tell) as exact:
@@ -62,13 +69,10 @@ def _exact(expedition: Expedition, number: int | None, to: Path, recipients: Seq
         dive = exact.dive(number)
         made = exact_report(expedition.plan.expedition, expedition.ship, exact, dive, tell)
     page = report_html(made)
-    if not recipients:
-        _write(page, to, 0o600)
-        return
-    beside = to.with_name(f".{to.name}.new")
-    beside.unlink(missing_ok=True)
-    encrypt_stream(lambda out: _put(out, page), beside, recipients)
-    beside.replace(to)
+    if recipients:
+        encrypt_stream(lambda out: _put(out, page), options.html, recipients, over=options.force)
+    else:
+        _write(page, options, PRIVATE_MODE)
 
 
 def _put(out: BinaryIO, page: str) -> None:
@@ -80,25 +84,24 @@ def _dives_of(exact: ExactDives) -> str:
     return f"from 1 to {count}" if count else "though the journal has no dive yet"
 
 
-def check_place(to: Path, private: Path, released: Path, *, encrypted: bool) -> None:
-    """Refuse a place at which what is exact may not lie: OperatorError says why, and what to do."""
-    place = to.resolve().parent
-    if place.is_relative_to(released.resolve()):
-        raise OperatorError(f"{to} lies in {released}, where everything is public: put it into {private}")
-    if not encrypted and not place.is_relative_to(private.resolve()):
-        raise OperatorError(
-            f"{to} would be exact and readable outside the private folder: write it into {private}, or encrypt it with "
-            "--to age1..., to whoever may read it"
-        )
+def check_free(to: Path, *, force: bool, encrypted: bool) -> None:
+    """Refuse to write over what is there; with `force` over anything but a report: OperatorError says what to do."""
+    if not to.exists() and not to.is_symlink():
+        return
+    if not force:
+        raise OperatorError(f"{to} is there already: name another file, or add --force")
+    if to.is_symlink() or not to.is_file() or not _is_report(to, encrypted):
+        kind = "no encrypted file" if encrypted else "no report"
+        raise OperatorError(f"{to} is {kind}, and --force writes over nothing else: name another file")
 
 
-def _write(page: str, to: Path, mode: int) -> None:
+def _is_report(path: Path, encrypted: bool) -> bool:
+    with path.open("rb") as file:
+        head = file.read(HEAD_OCTETS)
+    return head.startswith(_LOCKED) if encrypted else _TITLE.search(head) is not None
+
+
+def _write(page: str, options: argparse.Namespace, mode: int) -> None:
     """Write a page whole or not at all; OperatorError where it can't be."""
-    beside = to.with_name(f".{to.name}.new")
-    try:
-        beside.unlink(missing_ok=True)
-        with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode), "w", encoding="utf-8") as file:
-            file.write(page)
-        beside.replace(to)
-    except OSError as error:
-        raise OperatorError(f"{to} can't be written: {error.strerror}") from error
+    with new_file(options.html, over=options.force, mode=mode) as file:
+        file.write(page.encode())
