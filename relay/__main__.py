@@ -40,10 +40,7 @@ example, with a capture of NMEA 0183 sentences from last year:
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; return 0 when it did what was asked, 2 when something given to it was wrong."""
-    parser = _parser()
-    if (sys.argv[1:] if arguments is None else arguments)[:1] == ["import"]:
-        parser.error("`offing import` is now `offing journal import`: with the same arguments")
-    options = parser.parse_args(arguments)
+    options = _parsed(sys.argv[1:] if arguments is None else arguments)
     if options.command == "tell":  # without what the other commands load: a hold acts half a second sooner
         from relay.shell.desk.tell import tell
 
@@ -80,6 +77,13 @@ def main(arguments: list[str] | None = None) -> int:
     from relay.shell import app
 
     return app.run(options)
+
+
+def _parsed(arguments: list[str]) -> argparse.Namespace:
+    parser = _parser()
+    if arguments[:1] == ["import"]:
+        parser.error("`offing import` is now `offing journal import`: with the same arguments")
+    return parser.parse_args(arguments)
 
 
 def _parser() -> argparse.ArgumentParser:
