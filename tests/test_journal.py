@@ -5,7 +5,7 @@ import contextlib
 import sqlite3
 import stat
 import threading
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Iterable, Mapping
 from pathlib import Path
 
 import pytest
@@ -13,7 +13,16 @@ import pytest
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
 from relay.shell.record.clock import EmbargoClock
-from relay.shell.record.journal import STALLED_US, Journal, JournalFile, clock_of, read_rows
+from relay.shell.record.journal import (
+    LAST,
+    STALLED_US,
+    Journal,
+    JournalFile,
+    Minute,
+    clock_of,
+    read_minutes,
+    read_rows,
+)
 from test_clock import SetTime
 
 
@@ -67,6 +76,30 @@ async def test_journal_settles_when_what_was_appended_is_on_the_disk_and_not_bef
         file.full = False
         await one
         assert [row.data for row in handed] == [b"a", b"b"]
+    file.close()
+
+
+class CutAtMinutes(JournalFile):
+    """A journal whose machine loses its power when it would note a minute."""
+
+    proven = ""
+
+    def keep_minutes(self, minutes: Iterable[Minute]) -> None:
+        """Remember what of the clock is on the disk by then."""
+        self.proven = self.marks().get(LAST, "")
+        super().keep_minutes(minutes)
+
+
+async def test_minute_is_noted_after_the_clock_that_proves_its_end(tmp_path: Path) -> None:
+    """Behind a power cut no row may count as received in a minute that is noted as over: the clock is on disk first."""
+    file, time = CutAtMinutes(tmp_path / "private"), SetTime()
+    async with open_journal(file, time) as (journal, handed):
+        time.us += 60_000_007
+        journal.keep_minutes([(0, 0, bytes(32))])
+        journal.append("station", RowKind.WHOLE, b"x")
+        await until(lambda: len(handed) == 1)
+        assert list(read_minutes(file.path)) == [Minute(0, 0, bytes(32))]
+        assert file.proven == "60000007"
     file.close()
 
 

@@ -272,9 +272,14 @@ class Journal:
             self._marks.update(marks)
 
     def keep_minutes(self, minutes: Iterable[tuple[int, int, bytes]]) -> None:
-        """Let what whole minutes came to go to the disk before the next commit's rows and marks."""
+        """Let what whole minutes came to go to the disk before the next commit's rows and marks.
+
+        With the clock before them: behind a power cut no row may come that counts as of a minute noted as over.
+        """
         with self._marks_lock:
             self._minutes += [Minute(*minute) for minute in minutes]
+            if self._minutes:
+                self._marks[LAST] = str(self._clock.counted_us())
 
     def beat(self) -> None:
         """Commit the marks and the clock whether rows come or not, so that a reboot loses little provable time."""
@@ -352,6 +357,7 @@ class Journal:
             self._writing_us = self._clock.read_us()
             try:
                 if minutes:
+                    self._file.commit([], {LAST: marks[LAST]})
                     self._file.keep_minutes(minutes)
                 self._file.commit(rows, marks)
             except sqlite3.Error as error:
