@@ -206,8 +206,10 @@ def test_contradiction_is_an_alarm_with_a_distance_and_no_place() -> None:
 def test_standby_alone_is_taken_from_the_first_tick() -> None:
     """A primary that never was on doesn't keep a dive from being shown."""
     only = in_order(line(at * TENTH, "mirror", at * 0.03) for at in range(10, 300))
-    due = run(Pipeline(mirrored(), SECRETS), only, 30 * SECOND)
+    pipeline = Pipeline(mirrored(), SECRETS)
+    due = run(pipeline, only, 30 * SECOND)
     assert sum(item.record.kind is Kind.TICK and item.record.body[0][3] is not None for item in due) > 10
+    assert pipeline.now.states[0].last("position") is not None, "and the desk sees it, too"
 
 
 def test_failover_live_and_again_is_the_same() -> None:

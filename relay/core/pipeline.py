@@ -6,6 +6,7 @@ row; `advance` may only be called up to a moment before which no further row can
 """
 
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from relay.core.channel import Channel, Due
@@ -34,7 +35,7 @@ from relay.core.hiding import ZoneInForce, zones_in_force
 from relay.core.minute_tree import Evidence
 from relay.core.model import Accepted, Event, Rejected, Row, RowKind
 from relay.core.place_in_text import Finding, find_places
-from relay.core.policy import Disclosed, Plan
+from relay.core.policy import MICROSECONDS, Disclosed, Plan
 from relay.core.present import Present
 from relay.core.programme import Programme
 from relay.core.ranges import NOTE_LIMIT
@@ -155,6 +156,8 @@ class Pipeline:
         due = self.advance(row.embargo_us - 1)
         if row.seq - self._starts[-1] >= _APART_ROWS and self._at_rest():
             self._starts.append(row.seq)
+        if row.embargo_us // MICROSECONDS > self._row_us // MICROSECONDS:
+            self._see(self.stations.settle())  # what of a standby waited for its primary, which never came
         self._row, self._row_us = row.seq, row.embargo_us
         source = self._sources.get(row.source)
         if row.kind is RowKind.DECISION:
@@ -383,10 +386,14 @@ class Pipeline:
         vehicle = self._vehicles[event.observation.vehicle or source.plan.vehicle or ""]
         stamped = Stamped(row.embargo_us, row.seq, vehicle, event.observation, source.number)
         self._watch_text(event.observation.note, row.embargo_us)
-        for counts in self.stations.sift([stamped]):
-            self.now.take(counts)
-            self.present.take(counts)
+        self._see(self.stations.sift([stamped]))
         self.embargo.hold(stamped)
+
+    def _see(self, counting: Iterable[Stamped]) -> None:
+        """Take what counts of the stations' reports, for the desk."""
+        for stamped in counting:
+            self.now.take(stamped)
+            self.present.take(stamped)
 
 
 def _as_taken(row: Row, decision: Decision) -> Taken:
