@@ -92,8 +92,9 @@ def test_find_takes_the_place_of_a_target_when_it_is_recorded() -> None:
     whole = marked.completed(find, NOW_US)
     assert isinstance(whole, Find)
     assert read_decision(write_decision(whole, "Ines")) == whole
-    marked.receive(decided(NOW_US, whole))
-    marked.receive(decided(NOW_US + 1, replace(SEEN, sighting=replace(SEES, range_m=50.0, seen_from=None))))
+    again = replace(SEEN, sighting=replace(SEES, range_m=50.0, seen_from=None))
+    for number, decision in enumerate((whole, again)):
+        marked.receive(replace(decided(NOW_US + number, decision), seq=900 + number))
     (kept,) = marked.finds
     assert kept.current.find.place == whole.place
     assert whole.place is not None and whole.place.latitude_deg != marked.targets["the bell"].position.latitude_deg

@@ -33,7 +33,7 @@ LETTERING = """
 PAGES = """
 (async () => {
   const viewer = PDFViewerApplication;
-  while (!viewer.pdfDocument) await new Promise(requestAnimationFrame);
+  while (!viewer.pdfDocument) await new Promise((done) => setTimeout(done, 20)); // a busy Firefox draws no frames
   const pages = [];
   for (let number = 1; number <= viewer.pagesCount; number += 1) {
     const page = await viewer.pdfDocument.getPage(number);
@@ -154,7 +154,7 @@ async def test_report_fits_its_screen_without_a_complaint(wide: int, browser: "B
 async def pages_of(reader: Firefox, pdf: Path) -> list[dict[str, Any]]:
     """Return the pages of a PDF as Firefox's reader reads them: their sizes and their texts."""
     await reader.go(pdf.as_uri())
-    pages: list[dict[str, Any]] = json.loads(await asyncio.wait_for(reader.evaluate(PAGES), 60))
+    pages: list[dict[str, Any]] = json.loads(await asyncio.wait_for(reader.evaluate(PAGES), 120))
     return [{**page, "text": re.sub(r"\s+", " ", page["text"])} for page in pages]
 
 

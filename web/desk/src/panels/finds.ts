@@ -42,7 +42,7 @@ function recordForm(hands: Hands): RecordForm {
   const here = hereButtons(at, depth);
   const whole = element('p', { class: 'help' }, W.whole);
   const more = element('details', { class: 'inner' }, element('summary', {}, W.more), vehicle.root, description.root, element('p', { class: 'help' }, W.files));
-  const press = button(W.go, { class: 'key main row' }, () => undefined);
+  const press = button(W.go, { class: 'key main' }, () => undefined);
   let known: readonly Find[] = [];
   const fields = [record, name, what, target, at, within, depth, vehicle, description];
   const empty = (): void => {
