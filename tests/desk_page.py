@@ -7,8 +7,8 @@ works by mouse alone or by keyboard alone; what was decided is looked up in the 
 import asyncio
 import json
 import math
-from collections.abc import AsyncIterator, Callable, Iterator
-from contextlib import asynccontextmanager, contextmanager, suppress
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
@@ -162,11 +162,16 @@ class Aboard:
             await until(lambda: bool(condition()))
         assert await self.ship.settled(PATIENCE_S)
 
-    @contextmanager
-    def decides(self, *expected: type[Decision], who: str = "Ada") -> Iterator[list[Decision]]:
-        """Yield a list that holds, afterwards, what was decided meanwhile: exactly these kinds, by this name."""
+    @asynccontextmanager
+    async def decides(self, *expected: type[Decision], who: str = "Ada") -> AsyncIterator[list[Decision]]:
+        """Yield a list that holds, afterwards, what was decided meanwhile: exactly these kinds, by this name.
+
+        The page may say a thing a moment before it counts among what was decided: a slow disk is waited for.
+        """
         before, seen = len(self.decided()), list[Decision]()
         yield seen
+        with suppress(TimeoutError):
+            await self.comes(lambda: len(self.decided()) - before >= len(expected))
         new = self.decided()[before:]
         seen += [decision for _, decision in new]
         assert [(name, type(decision)) for name, decision in new] == [(who, kind) for kind in expected], new

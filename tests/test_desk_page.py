@@ -69,7 +69,7 @@ PRESSED_AT = """(element, [field, shares]) => shares.map(share => {
 async def test_dive_is_ended_and_begun(desk: Desk, hands: Hands) -> None:
     """The page says at every moment whether a dive is under way."""
     here, someone, _ = desk
-    with here.decides(End, Begin):
+    async with here.decides(End, Begin):
         await hands.go("dive")
         await hands.press(someone.pressed("dive", "End the dive"))
         await here.comes(lambda: not here.under_way)
@@ -84,7 +84,7 @@ async def test_words_are_looked_through_while_they_are_typed(desk: Desk, hands: 
     """A place is found before anything is sent, shown where it stands, refused by the relay; other words are taken."""
     here, someone, _ = desk
     say = someone.part("say")
-    with here.decides(Say) as said:
+    async with here.decides(Say) as said:
         await hands.go("say")
         await hands.write(someone.labelled("say", "What followers read"), "We are at 12 30.5 S, 71 15 E")
         await someone.says(say, "found: this won’t be taken.")
@@ -110,7 +110,7 @@ async def test_what_waits_is_approved_or_dismissed(desk: Desk, hands: Hands) -> 
     """Kept for approval, nobody gets it; approved it is told, dismissed it never is."""
     here, someone, _ = desk
     waiting = here.ship.pipeline.waiting
-    with here.decides(Say, Say, Approve, Dismiss) as decided:
+    async with here.decides(Say, Say, Approve, Dismiss) as decided:
         for words in ("A hull, on her side", "An anchor"):
             await hands.go("say")
             await hands.write(someone.labelled("say", "What followers read"), words)
@@ -135,7 +135,7 @@ async def test_target_is_marked_with_its_place_and_judged_again(desk: Desk, hand
     """Seen at a bearing and range it has a place with its uncertainty; its verdict changes in the list."""
     here, someone, _ = desk
     name = f"T-{type(hands).__name__}"
-    with here.decides(Target, Target) as decided:
+    async with here.decides(Target, Target) as decided:
         await hands.go("targets")
         await hands.write(someone.labelled("targets", "Name"), name)
         await hands.choose(someone.labelled("targets", "Verdict"), "of interest")
@@ -163,7 +163,7 @@ async def test_find_is_recorded_as_found_and_recorded_anew_without_losing_it(des
     """Where a vehicle is now, to the centimetre; what is recorded later supersedes it, and both are to be read."""
     here, someone, _ = desk
     name = f"bell {type(hands).__name__}"
-    with here.decides(Find, Find) as decided:
+    async with here.decides(Find, Find) as decided:
         await hands.go("finds")
         await hands.write(someone.labelled("finds", "Name on board"), name)
         await hands.write(someone.labelled("finds", "What it is"), "ship's bell")
@@ -190,7 +190,7 @@ async def test_find_is_recorded_as_found_and_recorded_anew_without_losing_it(des
 async def test_leg_is_set_by_hand_and_given_back(desk: Desk, hands: Hands) -> None:
     """The leg chosen counts until the operator lets it be judged again."""
     here, someone, _ = desk
-    with here.decides(SetLeg, SetLeg) as decided:
+    async with here.decides(SetLeg, SetLeg) as decided:
         for words in ("ascent", "judged automatically"):
             await hands.go("legs")
             await hands.choose(someone.labelled("legs", "Leg of Moth"), words)
@@ -203,7 +203,7 @@ async def test_zone_hides_at_once_and_is_removed(desk: Desk, hands: Hands) -> No
     """A zone about where a vehicle is, by one press, stands in the relay; removed, it waits out the embargo."""
     here, someone, _ = desk
     name = f"stern {type(hands).__name__}"
-    with here.decides(HideZone, LiftZone) as decided:
+    async with here.decides(HideZone, LiftZone) as decided:
         await hands.go("zones")
         await hands.write(someone.labelled("zones", "Name"), name)
         await hands.press(someone.pressed("zones", "Where Moth is"))
@@ -223,7 +223,7 @@ async def test_place_pressed_on_the_plan_is_the_centre_of_a_zone(desk: Desk) -> 
     """A press on the exact plan opens the form of zones and fills in that place; nothing is decided by it."""
     here, someone, _ = desk
     centre = someone.labelled("zones", "Centre")
-    with here.decides():
+    async with here.decides():
         canvas = someone.page.locator("#plan canvas")
         await canvas.click()
         assert await centre.is_visible()
@@ -245,7 +245,7 @@ async def test_autonomous_vehicle_is_expected_and_back(desk: Desk, hands: Hands)
     def expected() -> dict[str, Expected]:
         return here.ship.pipeline.expected
 
-    with here.decides(Expect, Back) as decided:
+    async with here.decides(Expect, Back) as decided:
         await hands.go("out")
         await hands.choose(someone.labelled("out", "Vehicle"), "Moth")
         await hands.write(someone.labelled("out", "Back in"), "2 h")
@@ -262,7 +262,7 @@ async def test_autonomous_vehicle_is_expected_and_back(desk: Desk, hands: Hands)
 async def test_release_is_held_and_resumed(desk: Desk, hands: Hands) -> None:
     """One audience, then all of them: held at once, said in words, and resumed."""
     here, someone, _ = desk
-    with here.decides(Hold, Resume, Hold, Resume):
+    async with here.decides(Hold, Resume, Hold, Resume):
         await hands.go("hold")
         await hands.press(someone.pressed("hold", "Hold funders"))
         await here.comes(lambda: here.held == {"funders"})
@@ -299,11 +299,11 @@ async def test_pressed_twice_a_button_does_the_same_twice(desk: Desk) -> None:
             await here.comes(lambda settled=settled: len(here.decided()) > settled)
         assert {type(decision) for _, decision in here.decided()[before:]} == {kind}
         if place == "hold":
-            with here.decides(Resume):
+            async with here.decides(Resume):
                 await someone.pressed(place, "Resume public").click()
                 await here.comes(lambda: not here.held)
             await someone.page.locator(".held-told:empty").wait_for(state="attached")
-    with here.decides(Begin):
+    async with here.decides(Begin):
         await someone.pressed("dive", "Begin a dive").click()
         await here.comes(lambda: here.under_way)
 
@@ -311,7 +311,7 @@ async def test_pressed_twice_a_button_does_the_same_twice(desk: Desk) -> None:
 async def test_the_last_minutes_are_cut(desk: Desk, hands: Hands) -> None:
     """The cut goes back so far as was said, up to now on the ship's own clock, and says who has it already."""
     here, someone, _ = desk
-    with here.decides(Cut) as decided:
+    async with here.decides(Cut) as decided:
         await hands.go("cut")
         await hands.write(someone.labelled("cut", "How much to cut, in minutes"), "3 s")
         before_us = here.ship.now_us()
@@ -328,7 +328,7 @@ async def test_what_is_chosen_on_the_ribbon_is_cut(desk: Desk, hands: Hands) -> 
     """Dragged over, or chosen by arrow keys, an interval is cut by one button, or by Delete; then nothing is chosen."""
     here, someone, _ = desk
     let_go = someone.page.get_by_role("button", name="Unselect")
-    with here.decides(Cut, Cut) as decided:
+    async with here.decides(Cut, Cut) as decided:
         for key in (None, "Delete"):
             before = len(here.decided())
             await _chosen_on_ribbon(someone, hands)
@@ -365,7 +365,7 @@ async def test_early_release_asks_before_it_shows_anything(desk: Desk, hands: Ha
     """No leaves all as it was; yes sends it again with the relay's own code."""
     here, someone, _ = desk
     early, before = someone.part("early"), len(here.decided())
-    with here.decides(Early) as decided:
+    async with here.decides(Early) as decided:
         for yes in (False, True):
             await hands.go("early")
             await hands.choose(someone.labelled("early", "To"), "funders")

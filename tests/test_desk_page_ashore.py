@@ -97,7 +97,7 @@ async def test_somebody_is_invited_by_a_link_shown_once_and_taken_back(desk: Des
     here, someone, page = desk.here, desk.someone, desk.someone.page
     name, part = f"Ines {type(hands).__name__}", someone.part("guests")
     link = someone.labelled("guests", f"Link for {name}").locator("visible=true").last
-    with here.decides(Invite, Uninvite) as decided:
+    async with here.decides(Invite, Uninvite) as decided:
         await hands.go("guests")
         await hands.write(someone.labelled("guests", "Who"), name)
         await hands.choose(someone.labelled("guests", "Sees"), "funders")

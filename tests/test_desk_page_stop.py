@@ -23,7 +23,7 @@ async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
         browser = await stack.enter_async_context(chromium())
         here = await stack.enter_async_context(aboard(tmp_path_factory.mktemp("ship")))
         someone = await stack.enter_async_context(operator(browser, here.url))
-        with here.decides(Begin):
+        async with here.decides(Begin):
             await someone.pressed("dive", "Begin a dive").click()
             await someone.pressed("dive", "End the dive").wait_for()
         yield here, someone, browser
@@ -62,7 +62,7 @@ async def test_one_key_stops_everything_from_everywhere(desk: Desk) -> None:
     here, someone, _ = desk
     places = (_on_the_page, _in_the_words, _in_a_choice, _on_the_ribbon, _saying_who_it_is)
     for place, key in zip(places, ("F8", "F8", "Control+Shift+Space", "F8", "F8"), strict=True):
-        with here.decides(Hold, Resume) as decided:
+        async with here.decides(Hold, Resume) as decided:
             await place(someone)
             await someone.page.keyboard.press(key)
             await here.comes(lambda: here.held == EVERYBODY)
@@ -86,7 +86,7 @@ async def test_stop_is_the_largest_button_and_is_pressed_by_mouse_too(desk: Desk
     assert box is not None
     assert first == pytest.approx(box["width"] * box["height"], rel=0.01)
     assert first > 1.5 * second
-    with here.decides(Hold, Resume):
+    async with here.decides(Hold, Resume):
         await stop.click()
         await here.comes(lambda: here.held == EVERYBODY)
         await resumed(here, someone)
@@ -104,7 +104,7 @@ async def test_stop_needs_no_name(desk: Desk) -> None:
     await nameless.pressed("hold", "Hold all").click()
     await nameless.says(page.locator("#head"), "Say who decides first.")
     assert len(here.decided()) == before
-    with here.decides(Hold, who="desk, name not given"):
+    async with here.decides(Hold, who="desk, name not given"):
         await page.keyboard.press("F8")
         await here.comes(lambda: here.held == EVERYBODY)
     await context.close()
@@ -118,7 +118,7 @@ async def _lost(someone: Operator) -> None:
 async def test_stop_pressed_while_the_ship_is_away_is_kept_and_sent_when_she_is_back(desk: Desk) -> None:
     """The page says that it isn't done yet, over a reload too, and stops everything without being asked again."""
     here, someone, _ = desk
-    with here.decides(Hold, Resume) as decided:
+    async with here.decides(Hold, Resume) as decided:
         async with here.away():
             await _lost(someone)
             await someone.says(someone.page.locator(".line-count"), "Trying again in")
@@ -144,7 +144,7 @@ def refused_by_nobody_there(someone: Operator) -> None:
 async def test_stop_that_is_owed_outlives_the_page(desk: Desk) -> None:
     """Kept, then the page is left, and come back to once the ship is there again: the stop goes out."""
     here, someone, _ = desk
-    with here.decides(Hold, Resume):
+    async with here.decides(Hold, Resume):
         async with here.away():
             await _lost(someone)
             await someone.page.keyboard.press("F8")
@@ -172,10 +172,10 @@ async def test_second_desk_shows_what_the_first_decides(desk: Desk) -> None:
     """Decided here or there: both show the same, with the name of who decided, without a reload."""
     here, first, browser = desk
     async with operator(browser, here.url, name="Ines") as second:
-        with here.decides(Hold, who="Ines"):
+        async with here.decides(Hold, who="Ines"):
             await second.pressed("hold", "Hold public").click()
             await first.says(first.part("hold"), "HELD: public.")
-        with here.decides(Say, Target):
+        async with here.decides(Say, Target):
             await first.labelled("say", "What followers read").fill("Two boilers")
             await first.labelled("say", "Keep for approval").check()
             await first.pressed("say", "Keep it for approval").click()
@@ -186,7 +186,7 @@ async def test_second_desk_shows_what_the_first_decides(desk: Desk) -> None:
             await second.says(second.page.locator("#at-targets .told"), "1 target")
         assert await _told(first.page) == await _told(second.page)
         assert any("Ines" in line for line in await first.page.locator(".decided li").all_inner_texts())
-        with here.decides(Hold, Resume, who="Ines"):
+        async with here.decides(Hold, Resume, who="Ines"):
             await second.page.keyboard.press("F8")
             await first.says(first.part("hold"), "ALL HELD")
             await resumed(here, second)
@@ -197,13 +197,13 @@ async def test_stop_that_somebody_else_has_resumed_says_so(desk: Desk) -> None:
     here, first, browser = desk
     stop_told = first.page.locator(".stop-told")
     async with operator(browser, here.url, name="Ines") as second:
-        with here.decides(Hold):
+        async with here.decides(Hold):
             await first.page.keyboard.press("F8")
             await first.says(stop_told, "Stopped. Nothing more leaves")
-        with here.decides(Resume, who="Ines"):
+        async with here.decides(Resume, who="Ines"):
             await second.pressed("hold", "Resume public").click()
             await first.says(stop_told, "SOMEBODY HAS RESUMED SINCE YOU STOPPED")
-        with here.decides(Hold, Resume):
+        async with here.decides(Hold, Resume):
             await first.page.keyboard.press("F8")
             await first.says(stop_told, "Stopped. Nothing more leaves")
             await resumed(here, first)
@@ -213,12 +213,12 @@ async def test_stop_that_somebody_else_has_resumed_says_so(desk: Desk) -> None:
 async def test_letters_and_a_space_after_them_decide_nothing(desk: Desk) -> None:
     """Whoever types where no field is goes from place to place, and neither holds, begins, ends, nor approves."""
     here, someone, _ = desk
-    with here.decides(Say):
+    async with here.decides(Say):
         await someone.labelled("say", "What followers read").fill("A bell")
         await someone.labelled("say", "Keep for approval").check()
         await someone.pressed("say", "Keep it for approval").click()
         await someone.says(someone.page.locator("#at-waiting .told"), "waiting")
-    with here.decides():
+    async with here.decides():
         for letter in "hdwlztefojk":
             await _on_the_page(someone)
             await someone.page.keyboard.press(letter)
@@ -226,7 +226,7 @@ async def test_letters_and_a_space_after_them_decide_nothing(desk: Desk) -> None
             assert not where, letter
             await someone.page.keyboard.press("Space")
         await someone.drawn()
-    with here.decides(Dismiss):
+    async with here.decides(Dismiss):
         await Mouse(someone.page).go("waiting")
         await someone.part("waiting").get_by_role("button", name="Dismiss: A bell").click()
         await someone.says(someone.part("waiting"), "Dismissed.")
@@ -239,7 +239,7 @@ async def test_old_stop_is_offered_with_its_age_and_leaving_while_one_is_owed_is
     async with operator(browser, here.url, name="Ines") as someone:
         page, stop_told = someone.page, someone.page.locator(".stop-told")
         leaves = "!dispatchEvent(new Event('beforeunload', { cancelable: true }))"
-        with here.decides():
+        async with here.decides():
             await page.evaluate("localStorage.setItem('offing.desk.stop', String(Date.now() - 3 * 3600e3))")
             await page.reload()
             await someone.says(stop_told, "A stop was pressed here 3\N{NO-BREAK SPACE}h ago")
@@ -248,7 +248,7 @@ async def test_old_stop_is_offered_with_its_age_and_leaving_while_one_is_owed_is
             await page.get_by_role("button", name="It doesn’t hold any more").click()
             await page.locator(".stop-told:empty").wait_for(state="attached")
             assert await page.evaluate("localStorage.getItem('offing.desk.stop')") is None
-        with here.decides(Hold, who="Ines"):
+        async with here.decides(Hold, who="Ines"):
             async with here.away():
                 await _lost(someone)
                 await page.keyboard.press("F8")
