@@ -100,6 +100,18 @@ async def test_counts_are_what_happened(tmp_path: Path, monkeypatch: pytest.Monk
         assert (await asked(shore, "/ready")).status == 200  # followers are served what there is
 
 
+async def test_counts_are_told_while_a_certificate_is_away(tmp_path: Path) -> None:
+    """A renewal takes the file away for a moment: its end isn't told then, and all else is."""
+    async with ashore(tmp_path, WATCHED) as shore:
+        pem = tmp_path / "uplink.pem"
+        kept = pem.read_bytes()
+        pem.unlink()
+        told = await counts(shore)
+        assert (told["offing_certificate_end_timestamp_seconds"], told["offing_ready"]) == ({}, {(): 1})
+        pem.write_bytes(kept)
+        assert set((await counts(shore))["offing_certificate_end_timestamp_seconds"]) == {("uplink",)}
+
+
 async def test_counts_hold_nothing_of_a_follower(tmp_path: Path) -> None:
     """However one asks, from whichever address: neither that nor what was asked is in an answer of the watch."""
     async with ashore(tmp_path, WATCHED) as shore:

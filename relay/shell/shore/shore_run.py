@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Mapping
+from contextlib import suppress
 
 from relay.core.errors import OperatorError
 from relay.shell.shore.shore import Shore
@@ -84,8 +85,12 @@ def _counted(shore: Shore, dialled: Dialled | None) -> Counted:
 
 
 def certificate_ends(file: ShoreFile) -> Mapping[str, float]:
-    """Return when each of a shore's certificates ends, in seconds since 1970."""
+    """Return when each of a shore's certificates ends, in seconds since 1970; not of one that can't be read now."""
     paths = {} if file.tls is None else {"site": file.tls.certificate}
     if file.uplink is not None:
         paths["uplink"] = file.uplink.tls.certificate
-    return {name: certificate_end(path).timestamp() for name, path in paths.items()}
+    ends = dict[str, float]()
+    for name, path in paths.items():
+        with suppress(OperatorError):  # being replaced, or gone: the other counts are told all the same
+            ends[name] = certificate_end(path).timestamp()
+    return ends
