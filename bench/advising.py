@@ -67,7 +67,7 @@ def _share(ground: Proving, policy: Policy, advice: Advice) -> float:
     """Return at how many of places that nothing was chosen on the advice keeps the promise."""
     if advice.choice is None:
         return 0.0
-    unseen = EFFORT.fresh_places(EFFORT.audits)
+    unseen = EFFORT.unseen
     return audit(ground, applied(advice.choice.settings, policy), advice.promise_km2, unseen, None).share
 
 

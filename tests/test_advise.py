@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from advise_ground import LATTICE, ground_on, part_of_chart
-from relay.audit.advising.advise import Advice, Effort, Hardest, Known, advise, audit, hardest
-from relay.audit.advising.lattice_search import Tried
-from relay.audit.advising.settings import Lattice, applied, detail
+from relay.audit.advising.advise import Advice, Effort, Hardest, Known, _audited, advise, audit, hardest
+from relay.audit.advising.lattice_search import Search, Tried
+from relay.audit.advising.settings import THROUGH_THE_WATER, Lattice, applied, detail, settings_of
 from relay.audit.advising.trial import Kept, Left, Proving
 from relay.shell.plan.expedition import preset_policy
 
@@ -62,8 +62,8 @@ def test_advice_shows_more_than_the_preset_at_its_promise(shared_data: Path) -> 
     advice, ground = _advised(shared_data, "strait", None, effort)
     assert advice.choice is not None
     assert advice.choice.detail > detail(PUBLIC) + 1
-    third = effort.fresh_places(effort.audits)
-    assert audit(ground, applied(advice.choice.settings, PUBLIC), advice.promise_km2, third, None).share >= 17 / 20
+    settings = applied(advice.choice.settings, PUBLIC)
+    assert audit(ground, settings, advice.promise_km2, effort.unseen, None).share >= 17 / 20
 
 
 def test_advice_falls_back_on_what_was_made_by_hand(shared_data: Path) -> None:
@@ -73,6 +73,25 @@ def test_advice_falls_back_on_what_was_made_by_hand(shared_data: Path) -> None:
     assert advice.choice is not None and advice.choice.audited is not None
     assert advice.choice.detail >= detail(PUBLIC) and advice.choice.audited.enough
     assert len(advice.choice.audited.left) == effort.fresh
+
+
+def test_last_audit_is_of_what_stood_farthest_from_the_promise(shared_data: Path) -> None:
+    """Where what was found best fails its audits, what leaves more and still shows more than the preset is advised."""
+    ground, own = ground_on(part_of_chart(shared_data, "strait"), seed=3), settings_of(PUBLIC)
+    more = replace(own, tick_s=5, cell_m=10.0, depth_step_m=100.0, legs=THROUGH_THE_WATER, radius_m=None)
+    sure, best = replace(more, descent_step_m=None), replace(more, depth_step_m=1.0, descent_step_m=None)
+    # As a search would have it that was misled by its few places.
+    hoped = {own: 44.0, sure: 120.0, best: 42.0}
+    settings = sorted(hoped, key=lambda one: detail(applied(one, PUBLIC)))
+    details = np.array([detail(applied(one, PUBLIC)) for one in settings])
+    search = Search(settings, details, lambda one: _kept(hoped[one], 40.0), starts=[own])
+    search._try(sure)
+    effort = Effort(places=7, fresh=14, most=9, audits=1, cells=8)
+    choice = _audited(ground, PUBLIC, 40.0, search, effort)
+    failed = search.tried[best].audited
+    assert failed is not None and not failed.enough
+    assert choice is not None and choice.settings == sure and choice.detail > detail(PUBLIC)
+    assert choice.audited is not None and choice.audited.enough and len(choice.audited.left) == effort.fresh
 
 
 def test_promise_beyond_the_area_is_told_the_largest(shared_data: Path) -> None:

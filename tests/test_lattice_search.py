@@ -142,3 +142,20 @@ def test_search_tries_nothing_that_is_hardly_better() -> None:
     for one in search.tried.values():
         assert best is None or one.detail > best + 0.5
         best = one.detail if one.enough else best
+
+
+def test_surest_leaves_most_of_what_shows_more_than_the_start() -> None:
+    """Neither what shows less than settings made by hand, nor what broke the promise, nor what is as fine as that."""
+    own = settings_of(PUBLIC)
+    left = _leaving((0.7,) * 8)
+    search = Search(SETTINGS, DETAILS, lambda one: _kept(left(one), 0.8 * left(own)), most=40, starts=[own])
+    assert search.surest() is None
+    found = search.run()
+    assert found is not None and found.detail > detail(PUBLIC)
+    surest = search.surest()
+    assert surest is not None and surest.enough
+    others = [one for one in search.tried.values() if one.enough and one.detail > detail(PUBLIC)]
+    assert surest.kept.left[0].area_km2 == max(one.kept.left[0].area_km2 for one in others)
+    search.reject(replace(surest, audited=_kept(1.0, 0.8 * left(own))))
+    second = search.surest()
+    assert second is None or not second.settings.at_least(surest.settings)

@@ -54,6 +54,7 @@ class Advice:
 class Effort:
     """How much is tried: places in the search, fresh ones to audit the choice, settings at most, audits at most.
 
+    After so many audits that failed there is one more, of the surest.
     The places of the search are the hardest of `SPREAD` times as many. `cells`: of how many cells at least an area as
     large as the promise is made, in the search; the audit takes all. `worth`: how many points of detail are worth a
     trial.
@@ -75,6 +76,11 @@ class Effort:
         """Return the places of an audit (from 0), which no search and no other audit has seen."""
         first = len(self.looked_at) + audit * self.fresh
         return range(first, first + self.fresh)
+
+    @property
+    def unseen(self) -> range:
+        """Fresh places that no audit ever sees, for whoever looks what an advice is worth."""
+        return self.fresh_places(self.audits + 1)
 
 
 def advise(
@@ -166,7 +172,9 @@ def _search(
 def _audited(ground: Proving, policy: Policy, promise_km2: float, search: Search, effort: Effort) -> Tried | None:
     """Return the best settings of a search that keep the promise at fresh places, too; None when none do.
 
-    Half of the trials are put by for the search after audits that failed.
+    Half of the trials are put by for the search after audits that failed. What a search finds best stands close to the
+    promise, and may fail every audit; so the last one is of what stood farthest from it and still shows more than what
+    was made by hand.
     """
     for turn in range(effort.audits):
         found = search.run(effort.most * (effort.audits + turn) / (2 * effort.audits - 1))
@@ -176,7 +184,11 @@ def _audited(ground: Proving, policy: Policy, promise_km2: float, search: Search
         if found.enough:
             return found
         search.reject(found)
-    return None
+    surest = search.surest()
+    if surest is None:
+        return None
+    surest = _at_fresh_places(surest, ground, policy, promise_km2, effort.fresh_places(effort.audits), search)
+    return surest if surest.enough else None
 
 
 def _no_less_than(

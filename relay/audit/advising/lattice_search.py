@@ -98,6 +98,20 @@ class Search:
         for one in self.tried.values():
             self._weigh(one)
 
+    def surest(self) -> Tried | None:
+        """Return what leaves most of all that was tried, keeps the promise and shows more than what is started with.
+
+        None if there is none, or only such as are as fine as what failed an audit.
+        """
+        known = max((self.tried[one].detail for one in self.starts if one in self.tried), default=-np.inf)
+        failed = [one.settings for one in self.tried.values() if one.audited is not None and not one.audited.enough]
+        more = [
+            one
+            for one in self.tried.values()
+            if one.enough and one.detail > known and not any(map(one.settings.at_least, failed))
+        ]
+        return max(more, key=lambda one: self.room(one.kept, self.allowed), default=None)
+
     @staticmethod
     def room(kept: Kept, allowed: int) -> float:
         """Return how many times the promise settings leave, but for so many places; a bound where they broke it."""
