@@ -26,8 +26,8 @@ class Must(Enum):
 class Case:
     """`raw`: what the client sends behind its handshake; `codes`: that a failing server may give; `pongs`: expected.
 
-    `close`: the code to echo, None for an empty close frame. `octets`: of the messages in it. `lenient`: the RFC forbids
-    it to who sends, and doesn't say what who receives must do.
+    `close`: the code to echo, None for an empty close frame. `octets`: of the messages in it. `lenient`: the RFC
+    forbids it to who sends, and doesn't say what who receives must do.
     """
 
     name: str

@@ -50,7 +50,9 @@ def right() -> Iterator[Opening]:
     """Those that are allowed, though some look odd (sections 4.1 and 4.2.1; RFC 9110 sections 5.1, 5.6.1 and 7.6.1)."""
     yield Opening("as in section 1.3", "1.3", request(*BASE), SWITCHED)
     yield Opening("names in capitals", "4.2.1", request(*((name.upper(), value) for name, value in BASE)), SWITCHED)
-    yield Opening("names in small letters", "4.2.1", request(*((name.lower(), value) for name, value in BASE)), SWITCHED)
+    yield Opening(
+        "names in small letters", "4.2.1", request(*((name.lower(), value) for name, value in BASE)), SWITCHED
+    )
     yield Opening("Upgrade: WebSocket", "4.2.1", changed("Upgrade", "WebSocket"), SWITCHED)
     yield Opening("Connection: keep-alive, Upgrade", "4.2.1", changed("Connection", "keep-alive, Upgrade"), SWITCHED)
     yield Opening("Connection twice", "4.2.1", changed("Connection", "keep-alive", "UPGRADE"), SWITCHED)
@@ -71,7 +73,11 @@ def wrong_fields() -> Iterator[Opening]:
     yield Opening("no key", "4.2.1", changed("Sec-WebSocket-Key"), REFUSED)
     yield Opening("two keys", "11.3.1", changed("Sec-WebSocket-Key", KEY, KEY), REFUSED)
     bad = {"of 15 octets": "dGhlIHNhbXBsZSBub25j", "of 17": "dGhlIHNhbXBsZSBub25jZWU=", "unpadded": KEY[:-2]}
-    bad |= {"that isn't base64": "dGhlIHNhbXBs!SBub25jZQ==", "that is empty": "", "with spaces": "dGhl IHNhbXBsZSBub25jZQ=="}
+    bad |= {
+        "that isn't base64": "dGhlIHNhbXBs!SBub25jZQ==",
+        "that is empty": "",
+        "with spaces": "dGhl IHNhbXBsZSBub25jZQ==",
+    }
     for name, value in bad.items():
         yield Opening(f"a key {name}", "4.2.1", changed("Sec-WebSocket-Key", value), REFUSED)
 
@@ -94,11 +100,13 @@ def wrong_requests() -> Iterator[Opening]:
         yield Opening(version, "4.2.1", request(*BASE, version=version), REFUSED, True)
     yield Opening("no Host", "4.2.1", changed("Host"), REFUSED)
     yield Opening("two Hosts", "4.2.1", changed("Host", "a.example", "b.example"), REFUSED)
+    chunked = ("Transfer-Encoding", "chunked")
     yield Opening("a body", "RFC 9112 6", request(*BASE, ("Content-Length", "3")) + "abc", REFUSED, True)
-    yield Opening("a body in chunks", "RFC 9112 6", request(*BASE, ("Transfer-Encoding", "chunked")) + "0\r\n\r\n", REFUSED, True)
-    for name, field in {"NUL in a field": "X-Tried: a\x00b", "a folded line": "X-Tried: a\r\n b", "no colon": "X-Tried"}.items():
+    yield Opening("a body in chunks", "RFC 9112 6", request(*BASE, chunked) + "0\r\n\r\n", REFUSED, True)
+    odd = {"NUL in a field": "X-Tried: a\x00b", "a folded line": "X-Tried: a\r\n b", "no colon": "X-Tried"}
+    odd |= {"a space before a colon": "X-Tried : a"}
+    for name, field in odd.items():
         yield Opening(name, "RFC 9112 5", request(*BASE).replace("Upgrade: w", f"{field}\r\nUpgrade: w"), REFUSED, True)
-    yield Opening("a space before a colon", "RFC 9112 5.1", request(*BASE).replace("Upgrade: ", "Upgrade : "), REFUSED, True)
     yield Opening("a field of 100 kB", "RFC 9110 5.4", request(*BASE, ("X-Long", "x" * 100_000)), REFUSED, True)
 
 
