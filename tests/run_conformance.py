@@ -16,13 +16,15 @@ from pathlib import Path
 
 import wire_cases
 import wire_openings
+from described_http import Checked, document, told_shore, tried
 from wire_cases import Case, Must
 from wire_line import PATIENCE_S, Line, Server, played
 from wire_openings import REFUSED, Opening
-from wire_servers import Tested, all_servers
+from wire_servers import Tested, aboard, all_servers
 from wire_verdict import faults, opening_faults
 
 SINGLY_OCTETS = 160
+PAGE = Path(__file__).resolve().parents[1] / "web" / "dist"
 FORBIDDEN = (403,)
 NO_SOCKET = (*REFUSED, 200, 401, 408, 421, 501)
 Tell = Callable[[str], None]
@@ -86,13 +88,11 @@ async def answered(server: Server, opening: Opening) -> bytes:
             line.hang_up()
 
 
-async def websockets(folder: Path, tell: Tell, *, singly: bool = True, only: str = "", step: int = 1) -> list[Row]:
+async def websockets(folder: Path, tell: Tell, *, singly: bool = True, step: int = 1) -> list[Row]:
     """Run every case on every server, and tell the table as it grows. `step`: of frames, one case in so many."""
     rows: list[Row] = []
     async with all_servers(folder) as servers:
         for tested in servers:
-            if only not in tested.name:
-                continue
             rows += (found := await openings(tested, wire_openings.every()))
             if tested.socket:
                 rows += (
@@ -116,16 +116,50 @@ def tell_table(rows: list[Row], tell: Tell) -> None:
             tell(f"  wrong: {row.server}: {row.name}: {'; '.join(row.wrong)}")
 
 
+async def described(folder: Path, tell: Tell, *, count: int, seed: int) -> list[Checked]:
+    """Try the HTTP description on a shore that holds dives, as a stranger and as a guest, and on a ship without any."""
+    found: list[Checked] = []
+
+    async def look(name: str, url: str, tag: str, token: str = "") -> None:
+        here = folder / f"http-{len(found)}"
+        here.mkdir()
+        page = PAGE if PAGE.is_dir() else None
+        found.append(await tried(here, document(page), url, tag=tag, count=count, seed=seed, token=token))
+        tell(f"{name:32} {found[-1].summary}")
+        if not found[-1].ok:
+            tell(found[-1].words)
+
+    for name in ("told", "silent"):
+        (folder / name).mkdir()
+    async with told_shore(folder / "told") as told:
+        await look("HTTP, ashore, a stranger", told.site, "site")
+        await look("HTTP, ashore, a guest", told.site, "site", told.token)
+        await look("HTTP, ashore, the watch", told.watch, "watch")
+    async with aboard(folder / "silent") as (followed, *_):
+        await look("HTTP, aboard, no dive yet", f"http://127.0.0.1:{followed.server.port}", "site")
+    return found
+
+
 def main() -> int:
     """Run it all, and print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--only", default="", help="servers with this in their name alone")
+    parser.add_argument("--count", type=int, default=100, help="requests for each path, beside those of its borders")
+    parser.add_argument("--seed", type=int, default=1, help="of the requests that are made")
     options = parser.parse_args()
+
+    def tell(words: str) -> None:
+        print(words, flush=True)
+
     with tempfile.TemporaryDirectory(prefix="offing-conformance-") as folder:
-        rows = asyncio.run(websockets(Path(folder), lambda words: print(words, flush=True), only=options.only))
+        rows = asyncio.run(websockets(Path(folder), tell))
+        checked = asyncio.run(described(Path(folder), tell, count=options.count, seed=options.seed))
     wrong = sum(bool(row.wrong) for row in rows)
-    print(f"{len(rows)} cases of RFC 6455 tried, {wrong} wrong")
-    return 1 if wrong else 0
+    bad = sum(not each.ok for each in checked)
+    requests = sum(each.requests for each in checked)
+    print(
+        f"{len(rows)} cases of RFC 6455 tried, {wrong} wrong; {requests} requests in {len(checked)} runs, {bad} wrong"
+    )
+    return 1 if wrong or bad else 0
 
 
 if __name__ == "__main__":

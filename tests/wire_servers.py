@@ -3,9 +3,6 @@
 The desk has none; it is here to show that nothing turns into one there.
 """
 
-import asyncio
-import contextlib
-import socket
 import ssl
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, asynccontextmanager
@@ -14,7 +11,7 @@ from pathlib import Path
 
 from relay.core.seal import Signer
 from relay.core.uplink_talk import WORD, Ends, proof_of, read_challenge, read_standing, write_proof
-from ship_process import free_port, ship_process
+from ship_process import dialled, free_port, ship_process
 from shore_process import ShoreProcess, prepare_shore
 from shores import pem_files
 from wire_frames import BINARY, frame
@@ -107,10 +104,8 @@ async def ashore(folder: Path) -> AsyncIterator[tuple[ShoreProcess, list[Tested]
 
 async def _listens(port: int) -> None:
     """Return once somebody listens at a port."""
-    while True:
-        with contextlib.suppress(ConnectionRefusedError), socket.create_connection(("127.0.0.1", port)):
-            return
-        await asyncio.sleep(0.02)
+    _, writer = await dialled(port)
+    writer.close()
 
 
 @asynccontextmanager
