@@ -129,12 +129,13 @@ class Checked:
 async def tried(
     folder: Path, described: dict[str, Any], url: str, *more: str, tag: str, count: int, seed: int, token: str = ""
 ) -> Checked:
-    """Let the library try what a description says of the paths with a tag, at `url`, with a token if there is one."""
+    """Let the library try what a description says of the paths with a tag (all), at `url`, with a token or without."""
     path = folder / "openapi.yaml"
     path.write_text(yaml.safe_dump(described))
     (folder / BESIDE.name).write_text(BESIDE.read_text())
     (folder / "schemathesis.toml").write_text(SETTINGS)
-    command = [sys.executable, "-m", "schemathesis.cli", "run", str(path), "--url", url, "--include-tag", tag]
+    command = [sys.executable, "-m", "schemathesis.cli", "run", str(path), "--url", url]
+    command += ["--include-tag", tag] if tag else []
     command += ["--max-examples", str(count), "--seed", str(seed), "--exclude-checks", ",".join(NOT_CHECKED)]
     command += ["--generation-database", "none", "--no-color", "--continue-on-failure", "--no-shrink", *more]
     command += ["--header", f"Authorization: Bearer {token}"] if token else []

@@ -166,7 +166,13 @@ def closes() -> Iterator[Case]:
     yield fails("close with one octet", "5.5.1", frame(CLOSE, b"\x03"))
     for reason in (b"x", "später".encode(), "潮".encode() * 41, b"x" * 123):
         raw = frame(CLOSE, b"\x03\xe8" + reason)
-        yield Case(f"close with a reason of {len(reason)} octets", "5.5.1", raw, Must.CLOSE, close=1000)
+        yield Case(
+            f"close with a reason of {len(reason)} octets, {len(reason.decode())} characters",
+            "5.5.1",
+            raw,
+            Must.CLOSE,
+            close=1000,
+        )
     after = frame(CLOSE, b"\x03\xe8")
     yield Case("a ping after the close", "5.5.1", after + frame(PING, b"late"), Must.CLOSE, close=1000)
     yield Case("a second close", "5.5.1", after + frame(CLOSE, b"\x03\xe9"), Must.CLOSE, close=1000)
