@@ -120,11 +120,11 @@ async def described(folder: Path, tell: Tell, *, count: int, seed: int) -> list[
     """Try the HTTP description on a shore that holds dives, as a stranger and as a guest, and on a ship without any."""
     found: list[Checked] = []
 
-    async def look(name: str, url: str, tag: str, token: str = "") -> None:
+    async def look(name: str, url: str, tag: str, *more: str, token: str = "") -> None:
         here = folder / f"http-{len(found)}"
         here.mkdir()
         page = PAGE if PAGE.is_dir() else None
-        found.append(await tried(here, document(page), url, tag=tag, count=count, seed=seed, token=token))
+        found.append(await tried(here, document(page), url, *more, tag=tag, count=count, seed=seed, token=token))
         tell(f"{name:32} {found[-1].summary}")
         if not found[-1].ok:
             tell(found[-1].words)
@@ -133,8 +133,8 @@ async def described(folder: Path, tell: Tell, *, count: int, seed: int) -> list[
         (folder / name).mkdir()
     async with told_shore(folder / "told") as told:
         await look("HTTP, ashore, a stranger", told.site, "site")
-        await look("HTTP, ashore, a guest", told.site, "site", told.token)
-        await look("HTTP, ashore, the watch", told.watch, "watch")
+        await look("HTTP, ashore, a guest", told.site, "site", token=told.token)
+        await look("HTTP, ashore, the watch", told.watch, "watch", "--phases", "coverage,fuzzing")
     async with aboard(folder / "silent") as (followed, *_):
         await look("HTTP, aboard, no dive yet", f"http://127.0.0.1:{followed.server.port}", "site")
     return found
