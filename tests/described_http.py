@@ -137,7 +137,8 @@ async def tried(
     command = [sys.executable, "-m", "schemathesis.cli", "run", str(path), "--url", url]
     command += ["--include-tag", tag] if tag else []
     command += ["--max-examples", str(count), "--seed", str(seed), "--exclude-checks", ",".join(NOT_CHECKED)]
-    command += ["--generation-database", "none", "--no-color", "--continue-on-failure", "--no-shrink", *more]
+    command += ["--generation-database", "none", "--no-color", "--continue-on-failure", "--no-shrink"]
+    command += ["--request-timeout", "60", "--suppress-health-check", "all", *more]
     command += ["--header", f"Authorization: Bearer {token}"] if token else []
     return await asyncio.to_thread(_run, command, folder)
 

@@ -15,6 +15,7 @@ from itertools import islice
 from pathlib import Path
 
 import wire_cases
+import wire_dialled
 import wire_openings
 from described_http import Checked, document, told_shore, tried
 from wire_cases import Case, Must
@@ -102,6 +103,16 @@ async def websockets(folder: Path, tell: Tell, *, singly: bool = True, step: int
                 )
                 found += more
             tell_table(found, tell)
+    tell_table(found := await dialled(), tell)
+    return rows + found
+
+
+async def dialled() -> list[Row]:
+    """Run the cases on the relay where it is the client: a feed that dials its station."""
+    name = "a feed that dials"
+    rows = [Row(name, "answers", f"{each} (section 4.1)", tuple(wrong)) for each, wrong in await wire_dialled.answers()]
+    for group, case, wrong in await wire_dialled.framing(wire_dialled.every()):
+        rows.append(Row(name, group, f"{case.name} (section {case.section})", tuple(wrong)))
     return rows
 
 

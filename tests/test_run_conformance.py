@@ -4,15 +4,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from websockets.frames import Frame
 
 import wire_cases
+import wire_dialled
 import wire_openings
 from peers import FAST, running
 from relay.core import websocket
 from relay.core.websocket import ClientFrames, Fault, Unwelcome, encode_pong
 from run_conformance import Row, framing, openings, websockets
 from wire_cases import Case, Must
-from wire_frames import BINARY, MASK, PING, BadlyServedError, frame, served
+from wire_frames import BINARY, MASK, PING, BadlyServedError, Served, frame, served
 from wire_line import Got
 from wire_servers import followers
 from wire_verdict import Role, faults
@@ -39,6 +41,13 @@ def test_frame_that_no_server_may_write_is_noticed(raw: str) -> None:
         served(bytes.fromhex(raw))
 
 
+def test_clients_frame_is_read_without_its_mask_and_no_other() -> None:
+    """RFC 6455 section 5.7: the masked "Hello"; the unmasked one is no client's."""
+    assert served(bytes.fromhex("818537fa213d7f9f4d51588a"), masked=True) == ([Served(1, b"Hello")], b"\x8a")
+    with pytest.raises(BadlyServedError):
+        served(bytes.fromhex("810548656c6c6f"), masked=True)
+
+
 def test_every_opcode_close_code_and_length_is_among_the_cases() -> None:
     """The sixteen opcodes, thirty codes of section 7.4 that may or may not travel; and no name is there twice."""
     cases = [case for _, case in wire_cases.every()]
@@ -57,8 +66,8 @@ async def test_cases_are_right_on_every_websocket_of_a_running_ship_and_shore(tm
     said: list[str] = []
     rows = await websockets(tmp_path, said.append, singly=False, step=7)
     assert [row for row in rows if row.wrong] == []
-    assert len({row.server for row in rows}) == 6
-    assert len(said) == len({(row.server, row.group) for row in rows}) >= 60
+    assert len({row.server for row in rows}) == 7
+    assert len(said) == len({(row.server, row.group) for row in rows}) >= 70
 
 
 async def test_octets_one_at_a_time_change_nothing() -> None:
@@ -77,6 +86,14 @@ async def _wrong_with(groups: set[str]) -> set[str]:
         rows: list[Row] = await framing(tested, cases, singly=False)
         rows += await openings(tested, [each for each in wire_openings.every() if each[0] in groups])
     return {row.group for row in rows if row.wrong}
+
+
+async def test_client_that_forgets_a_rule_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The library's check of a frame taken away: a dialled station's reserved bits and long control frames pass."""
+    monkeypatch.setattr(Frame, "check", lambda self: None)
+    cases = [each for each in wire_dialled.every() if each[0] in ("reserved bits", "pings")]
+    wrong = {group for group, _, faults in await wire_dialled.framing(cases) if faults}
+    assert wrong == {"reserved bits"}
 
 
 _faulty, _may = websocket._is_faulty, websocket._may_be_sent

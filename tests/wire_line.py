@@ -16,8 +16,6 @@ from wire_openings import ACCEPT, BASE, request
 
 PATIENCE_S = 60.0
 STILL_HERE = b"still here?"
-ASK = frame(PING, STILL_HERE)
-LEAVE = frame(CLOSE, b"\x03\xe8")
 _sources = count()
 
 
@@ -31,7 +29,7 @@ class Server:
     port: int
     path: str = "/"
     tls: bool = False
-    at_once: int = 16
+    at_once: int = 8
     begins: "Callable[[Line], Awaitable[None]] | None" = None
 
 
@@ -51,6 +49,8 @@ class Got:
 
 class Line(asyncio.Protocol):
     """One connection. What came before a reset is kept."""
+
+    hears_a_client = False
 
     def __init__(self) -> None:
         self.held = b""
@@ -125,7 +125,7 @@ class Line(asyncio.Protocol):
         got = Got()
         while True:
             try:
-                frames, self.held = served(self.held)
+                frames, self.held = served(self.held, self.hears_a_client)
             except BadlyServedError as error:
                 got.broke = str(error)
                 return got
@@ -175,6 +175,11 @@ def _judged(payload: bytes) -> str:
     return ""
 
 
+def behind(leaves: bool) -> bytes:
+    """Return what is sent behind a case: a ping and (`leaves`) a close."""
+    return frame(PING, STILL_HERE) + (frame(CLOSE, b"\x03\xe8") if leaves else b"")
+
+
 async def played(server: Server, raw: bytes, *, singly: bool = False, leaves: bool = True) -> Got:
     """Send a case behind a handshake, then a ping and (`leaves`) a close; return what the server did."""
     async with asyncio.timeout(PATIENCE_S):
@@ -184,7 +189,7 @@ async def played(server: Server, raw: bytes, *, singly: bool = False, leaves: bo
             if server.begins is not None:
                 await server.begins(line)
             await line.send(raw, singly)
-            await line.send(ASK + (LEAVE if leaves else b""))
+            await line.send(behind(leaves))
             return await line.rest()
         finally:
             line.hang_up()

@@ -47,7 +47,7 @@ def stations(name: str, port: int) -> Tested:
 def for_the_ship(name: str, port: int, proved: bool) -> Tested:
     """Return the uplink's port, before the ship's proof or after it: nothing of these cases is what she says."""
     role = Role(takes=False, refusing=(Ends.UNPROVED, Ends.TALK, 1009), cuts=True, judges_late=True, lenient=True)
-    return Tested(name, Server(port, "/", True, 1 if proved else 16, _proves if proved else _challenged), role)
+    return Tested(name, Server(port, "/", True, 1 if proved else 6, _proves if proved else _challenged), role)
 
 
 def desk(name: str, port: int) -> Tested:
