@@ -68,6 +68,10 @@ bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out 
 	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev nginx:nginx /usr/lib/nginx/modules/ngx_nchan_module.so:libnginx-mod-nchan
 	@$(BIN)/python bench/run.py $(ARGS)
 
+.PHONY: conformance
+conformance: $(VENV)/.develops $(PAGE) ## Try each case of RFC 6455, and the HTTP description, on a running ship and shore
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_conformance.py $(ARGS)
+
 scale: $(VENV)/.develops $(PAGE) ## Run three relays on a stream under load, and kill each process in turn
 	@.ci/need $(SERVERS)
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_scale.py $(ARGS)

@@ -30,7 +30,7 @@ SHELL = {
     "feed_datagram": "feed_intake feed_url",
     "feed_serial": "core.errors feed_intake",
     "feed_stream": "core.errors feed_intake",
-    "feed_websocket": "feed_intake feed_stream | websockets",
+    "feed_websocket": "core.websocket feed_intake feed_stream | websockets",
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
     "read_only": "",
@@ -101,7 +101,7 @@ SHELL = {
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
     "uplink_tls": "core.errors tls_files",
-    "uplink_socket": "core.errors core.uplink_talk | websockets",
+    "uplink_socket": "core.errors core.uplink_talk core.websocket | websockets",
     "uplink_port": "gate core.errors core.seal core.uplink_talk uplink_socket uplink_tls",
     "uplink_link": "core.errors core.seal core.uplink_talk uplink_plan uplink_tls | websockets",
     "uplink_session": "core.errors core.uplink_log core.uplink_pace core.uplink_talk uplink_link | websockets",

@@ -2,8 +2,9 @@
 
 Rules:
 1. A head is read only to choose who answers; what is not plainly a websocket handshake is not judged here.
-2. Client frames are masked, control frames are whole and at most 125 bytes, reserved bits are zero
-   (sections 5.1, 5.2, 5.5); anything else fails the connection with 1002.
+2. Client frames are masked, control frames are whole and at most 125 bytes, reserved bits are zero, lengths are in
+   their shortest form, and only a message that was begun goes on (sections 5.1, 5.2, 5.4, 5.5); anything else fails the
+   connection with 1002.
 3. A viewer has nothing to send: any data frame is `Unwelcome` (1008), told once, and its payload is counted
    off without being kept, so that the closing handshake can still be read.
 4. At most `PENDING_LIMIT` bytes wait for the rest of their frame, and at most `control_limit` control frames
@@ -22,7 +23,7 @@ Rules:
 import re
 from base64 import b64decode, b64encode
 from binascii import Error as Base64Error
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 from hashlib import sha1
@@ -139,6 +140,12 @@ class Refusal:
     status: HTTPStatus
     text: str
 
+    @property
+    def headers(self) -> dict[str, str]:
+        """What an answer says besides (RFC 9110 section 15.5.22, RFC 6455 section 4.4)."""
+        again = self.status is HTTPStatus.UPGRADE_REQUIRED
+        return {"Upgrade": "websocket", "Sec-WebSocket-Version": VERSION} if again else {}
+
 
 def judge_handshake(head: Head) -> bytes | Refusal:
     """Return the value of Sec-WebSocket-Accept, or the refusal (RFC 6455 sections 4.2.1 and 4.2.2)."""
@@ -148,6 +155,12 @@ def judge_handshake(head: Head) -> bytes | Refusal:
     if head.values("sec-websocket-version") != [VERSION]:
         return Refusal(HTTPStatus.UPGRADE_REQUIRED, "websocket version 13 expected")
     return accept_key(head.values("sec-websocket-key")[0])
+
+
+def refusal_of(target: str, fields: Iterable[tuple[str, str]]) -> Refusal | None:
+    """Return why a GET of HTTP/1.1 with these fields, as a library read it, is no handshake; None if it is one."""
+    judged = judge_handshake(Head("GET", target, "HTTP/1.1", tuple((name.lower(), value) for name, value in fields)))
+    return judged if isinstance(judged, Refusal) else None
 
 
 def _handshake_fault(head: Head) -> str | None:
@@ -204,6 +217,8 @@ def encode_close(code: int | None) -> bytes:
     return _encode(Opcode.CLOSE, code.to_bytes(2) + REASONS.get(code, "").encode())
 
 
+# Section 5.2: the least length that each form of it may tell, by the bytes it has beside the first.
+_LEAST = {0: 0, 2: 126, 8: 0x10000}
 PING = _encode(Opcode.PING, b"")
 EMPTY_PONG = b"\x8a\x80"
 
@@ -245,12 +260,13 @@ Said = Ping | Pong | Closing | Unwelcome | Fault
 class ClientFrames:
     """Reads what one viewer sends, in chunks of any size."""
 
-    __slots__ = ("_control_left", "_control_limit", "_done", "_pending", "_skip", "_told")
+    __slots__ = ("_control_left", "_control_limit", "_done", "_goes_on", "_pending", "_skip", "_told")
 
     def __init__(self, control_limit: int = CONTROL_LIMIT) -> None:
         self._pending = b""
         self._skip = 0
         self._done = False
+        self._goes_on = False
         self._told = False
         self._control_limit = self._control_left = control_limit
 
@@ -306,11 +322,13 @@ class ClientFrames:
             mask, masked = buffer[start + 2 : start + 6], buffer[start + 6 : end]
             yield self._control(Opcode(first & 0x0F), unmask(masked, mask))
         else:
-            yield from self._data(second & 0x7F, buffer[start + 2 : end - 4])
+            yield from self._data(first, second & 0x7F, buffer[start + 2 : end - 4])
 
-    def _data(self, length: int, extended: bytes) -> Iterator[Said]:
+    def _data(self, first: int, length: int, extended: bytes) -> Iterator[Said]:
         self._skip = int.from_bytes(extended) if extended else length
-        if self._skip >= 1 << 63:
+        follows, self._goes_on = self._goes_on, not first & 0x80
+        begins = first & 0x0F != Opcode.CONTINUATION
+        if begins is follows or not _LEAST[len(extended)] <= self._skip < 1 << 63:
             yield self._fail(CloseCode.PROTOCOL_ERROR)
         elif not self._told:
             self._told = True

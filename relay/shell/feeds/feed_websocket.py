@@ -15,7 +15,9 @@ from websockets.asyncio.client import connect
 from websockets.asyncio.connection import Connection
 from websockets.asyncio.server import Server, ServerConnection, serve
 from websockets.exceptions import ConnectionClosed, InvalidStatus, WebSocketException
+from websockets.http11 import Request, Response
 
+from relay.core.websocket import refusal_of
 from relay.shell.feeds.feed_intake import Feed, FeedLimits, ReturningFeed, refusal, words_of
 from relay.shell.feeds.feed_stream import address_words, keep_alive
 
@@ -103,6 +105,7 @@ class WebsocketListeningFeed(Feed):
                 self.url.host,
                 self.url.port,
                 origins=[None],
+                process_request=_refused,
                 server_header=None,
                 open_timeout=self._limits.dial_s,
                 **_common(self._limits) | {"create_connection": self._answer},
@@ -164,6 +167,19 @@ class WebsocketListeningFeed(Feed):
             except ConnectionClosed as error:
                 return closing_words(error, self._limits.message_bytes)
             await self._put_message(data)
+
+
+def _refused(connection: ServerConnection, request: Request) -> Response | None:
+    """Return the answer to what is no handshake in all that RFC 6455 section 4.2.1 asks; None leaves it to the library.
+
+    The library doesn't look at Host, and to another version it doesn't say which is spoken here (section 4.4).
+    """
+    refusal = refusal_of(request.path, request.headers.raw_items())
+    if refusal is None:
+        return None
+    response = connection.respond(refusal.status, f"{refusal.text}\n")
+    response.headers.update(refusal.headers)
+    return response
 
 
 def closing_words(error: ConnectionClosed, limit: int) -> str:

@@ -9,12 +9,13 @@ import logging
 from collections import deque
 
 from websockets.frames import Frame, Opcode
-from websockets.http11 import Request
+from websockets.http11 import Request, Response
 from websockets.protocol import OPEN
 from websockets.server import ServerProtocol
 
 from relay.core.errors import LinkError
 from relay.core.uplink_talk import GREETING_OCTETS
+from relay.core.websocket import refusal_of
 
 READ_OCTETS = 16_384
 _silent = logging.getLogger("relay.shell.uplink.uplink_socket.silent")
@@ -36,10 +37,22 @@ class ShoreSocket:
         request = await self._next()
         if not isinstance(request, Request):
             raise LinkError("no websocket's opening")
-        self._protocol.send_response(self._protocol.accept(request))
+        self._protocol.send_response(self._answer(request))
         await self._flush()
         if self._protocol.state is not OPEN:
             raise LinkError("no websocket's opening")
+
+    def _answer(self, request: Request) -> Response:
+        """Return the answer to an opening: the library's own where it is one in all that RFC 6455 section 4.2.1 asks.
+
+        The library doesn't look at Host, and to another version it doesn't say which is spoken here (section 4.4).
+        """
+        refusal = refusal_of(request.path, request.headers.raw_items())
+        if refusal is None:
+            return self._protocol.accept(request)
+        response = self._protocol.reject(refusal.status, f"{refusal.text}\n")
+        response.headers.update(refusal.headers)
+        return response
 
     def proved(self) -> None:
         """Let the peer send on: it is who it should be."""
