@@ -1,0 +1,254 @@
+"""Hours of two vehicles and a thousand viewers while the link fails: `make soak` (`ARGS="--minutes 10"`).
+
+Ship and shore are real processes. At the end every viewer ashore must hold every record once and in order, byte for
+byte as both have it on their disks; no record may have come before its delay was over; and from the first quarter
+on nothing may drift: the memory of either process, its open files, how long after its due instant a record comes. It
+prints a line each minute, ends by itself, and returns 1 where that isn't so.
+"""
+
+import argparse
+import asyncio
+import contextlib
+import random
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import uvloop
+
+from crowd import many_open_files
+from drift import Slope, slope, thirds
+from soak_crowd import Crowd, boot_s
+from soak_voyage import Voyage, Weather, voyage
+
+MIB = 1024 * 1024
+DELAY_S = 60.0
+WARM = 0.25  # of the run: until then buffers fill, and caches
+LEAVE_PER_S = 0.003  # of the viewers, to come back
+PATIENCE_S = 300.0
+# What a process keeps of a record for as long as it runs: its frame as `bytes` (33 octets beside the content), a place
+# in the list and one in the array of ends (core/history.py).
+KEPT_OCTETS = 33 + 8 + 8
+FRESH_S = 5.0  # a record that comes later than this after its due instant waited for the link
+
+
+@dataclass
+class Life:
+    """What a process and its children held, at moments."""
+
+    name: str
+    process: int
+    at_s: list[float] = field(default_factory=list)
+    memory: list[float] = field(default_factory=list)
+    handles: list[float] = field(default_factory=list)
+
+    def look(self, now_s: float) -> None:
+        """Measure: anonymous memory in MiB (proc(5), RssAnon: files that are mapped aside), and open files."""
+        tree = family(self.process)
+        self.at_s.append(now_s)
+        self.memory.append(sum(map(anonymous_octets, tree)) / MIB)
+        self.handles.append(float(sum(len(list(Path(f"/proc/{one}/fd").iterdir())) for one in tree)))
+
+
+def family(process: int) -> list[int]:
+    """Return a process and all that it started (proc(5), `children`)."""
+    children = Path(f"/proc/{process}/task/{process}/children").read_text().split()
+    return [process, *(one for child in children for one in family(int(child)))]
+
+
+def anonymous_octets(process: int) -> int:
+    """Return how much memory a process holds that no file backs."""
+    lines = Path(f"/proc/{process}/status").read_text().splitlines()
+    return 1024 * int(next(line for line in lines if line.startswith("RssAnon:")).split()[1])
+
+
+@dataclass
+class Soak:
+    """One soak: what is measured while it runs, and what came of it."""
+
+    voyage: Voyage
+    ashore: Crowd
+    aboard: Crowd
+    delay_s: float
+    seconds: float
+    tell: Callable[[str], None]
+    lives: list[Life] = field(default_factory=list)
+    wrong: list[str] = field(default_factory=list)
+    _from_s: float = 0.0
+
+    async def run(self, weather: Weather, chance: random.Random) -> None:
+        """Run until the last record of the dive is with everybody."""
+        processes = {"ship": self.voyage.ship.process, "shore": self.voyage.shore.process}
+        self.lives = [Life(name, process.pid) for name, process in processes.items() if process is not None]
+        await self.aboard.come()
+        await self.ashore.come()
+        self._from_s = boot_s()
+        jobs = [self.voyage.fail(weather, chance), self._look(), self._stir(chance)]
+        running = [asyncio.ensure_future(job) for job in jobs]
+        try:
+            await self.voyage.report(self._from_s + self.seconds)
+        finally:
+            for job in running:
+                job.cancel()
+            for ended in await asyncio.gather(*running, return_exceptions=True):
+                if isinstance(ended, Exception):
+                    raise ended
+        await self._end()
+
+    async def _look(self) -> None:
+        """Measure some 720 times in all, at most twice a second; say how it is each minute."""
+        every_s, minute = max(0.5, self.seconds / 720), 0
+        while True:
+            now_s = boot_s()
+            for life in self.lives:
+                life.look(now_s)
+            if now_s - self._from_s >= 60 * minute:
+                self.tell(self._line(minute))
+                minute += 1
+            await asyncio.sleep(every_s)
+
+    def _line(self, minute: int) -> str:
+        held = "; ".join(f"{one.name} {one.memory[-1]:.2f} MiB, {one.handles[-1]:.0f} files" for one in self.lives)
+        count = len(self.aboard.told.frames)
+        late = self.late_s(self.aboard, count - 60)
+        lateness = f"{1000 * max(late):.0f} ms at most after they were due" if late else "none due yet"
+        behind = self.ashore.behind(count)
+        return (
+            f"{minute:4d} min: {count} records, {lateness}; {behind} of {len(self.ashore.viewers)} behind; {held}; "
+            f"link failed {self.voyage.cuts} times"
+        )
+
+    async def _stir(self, chance: random.Random) -> None:
+        """Let some viewers leave each second, and come back in the next."""
+        owed = 0.0
+        while True:
+            owed += LEAVE_PER_S * len(self.ashore.viewers)
+            self.ashore.go(int(owed), chance)
+            owed -= int(owed)
+            await asyncio.sleep(1.0)
+            await self.ashore.come()
+
+    async def _end(self) -> None:
+        """Return when everybody has the dive's last record."""
+        late_s = boot_s() + self.delay_s + PATIENCE_S
+        told = self.aboard.told
+        while not (told.ended and self.ashore.told.ended and not self.ashore.behind(len(told.frames))):
+            if boot_s() > late_s:
+                return
+            await self.ashore.come()
+            await asyncio.sleep(0.2)
+
+    def late_s(self, crowd: Crowd, begin: int = 0) -> list[float]:
+        """Return how long after its due instant each record came to the first of a crowd."""
+        told, begun_s = crowd.told, self.voyage.begun_s + self.delay_s
+        begin = max(0, begin)
+        return [came - begun_s - dive for came, dive in zip(told.first_s[begin:], told.dive_s[begin:], strict=True)]
+
+    def judge(self) -> None:
+        """Say what came of it; what is wrong is kept in `wrong`."""
+        self._judge_records()
+        self._judge_delay()
+        for life in self.lives:
+            self._judge_life(life)
+
+    def _judge_records(self) -> None:
+        told, ashore = self.aboard.told, self.ashore.told
+        whole = b"".join(told.frames)
+        self._must(told.ended and bool(told.frames), "the ship's followers have no whole dive")
+        self._must(ashore.frames == told.frames, "ashore other records came than aboard")
+        behind = self.ashore.behind(len(told.frames))
+        self._must(not behind, f"{behind} viewers lack records")
+        for word in {*told.wrong, *ashore.wrong}:
+            self.wrong.append(word)
+        folders = {"ship": self.voyage.ship.expedition.parent / "released", "shore": self.voyage.shore.folder}
+        for name, folder in folders.items():
+            kept = (folder / "public" / "dive-001.recording").read_bytes()
+            self._must(kept.startswith(whole) and whole != b"", f"on the {name}'s disk lie other records")
+        self.tell(
+            f"{len(self.ashore.viewers) - behind} of {len(self.ashore.viewers)} viewers hold all {len(told.frames)} "
+            f"records once and in order ({sum(ashore.had)} receipts; {self.voyage.reports} reports; the link failed "
+            f"{self.voyage.cuts} times; they came again {ashore.seen['left'] + ashore.seen['lost']} times, "
+            f"{ashore.seen['lost']} of them thrown out; {ashore.seen['pings']} pings)"
+        )
+
+    def _judge_delay(self) -> None:
+        for name, crowd in (("aboard", self.aboard), ("ashore", self.ashore)):
+            late = self.late_s(crowd)
+            if not late:
+                continue
+            self._must(min(late) >= 0, f"{name} a record came {-min(late):.3f} s before its delay was over")
+            fresh = [(at, found) for at, found in zip(crowd.told.first_s, late, strict=True) if found < FRESH_S]
+            self._must(name == "ashore" or len(fresh) == len(late), f"{name} a record came {max(late):.1f} s late")
+            told = self._slope([at for at, _ in fresh], [1000 * found for _, found in fresh])
+            self.tell(f"{name} records came {1000 * min(late):.1f} ms or more after they were due; ms: {told}")
+            self._must(told is None or not told.is_above(0) or told.per_hour < 1, f"{name} records drift: {told}")
+
+    def _judge_life(self, life: Life) -> None:
+        frames = self.aboard.told.frames
+        kept = sum(len(frame) + KEPT_OCTETS for frame in frames) / MIB / max(self.seconds, 1) * 3600
+        memory = self._slope(life.at_s, life.memory)
+        self.tell(f"{life.name}: memory, MiB: {memory}; the records that it keeps are {kept:.2f} an hour of it")
+        self._must(memory is None or not memory.is_above(kept), f"{life.name}: memory grows")
+        first, last = thirds(self._warm(life.at_s, life.handles))
+        self.tell(f"{life.name}: {first:.0f} open files in the first third, {last:.0f} in the last")
+        self._must(last <= first, f"{life.name}: open files grow from {first:.0f} to {last:.0f}")
+
+    def _warm(self, times_s: list[float], values: list[float]) -> list[float]:
+        since_s = self._from_s + WARM * self.seconds
+        return [value for at, value in zip(times_s, values, strict=True) if at >= since_s] or values
+
+    def _slope(self, times_s: list[float], values: list[float]) -> Slope | None:
+        """Return how a measure grows once all is warm; None where the run was too short to tell."""
+        warm = self._warm(times_s, times_s)
+        return slope(warm, self._warm(times_s, values)) if len(warm) >= 60 else None
+
+    def _must(self, true: bool, words: str) -> None:
+        if not true:
+            self.wrong.append(words)
+
+
+async def soak(
+    folder: Path, minutes: float, viewers: int, delay_s: float, weather: Weather, seed: int, tell: Callable[[str], None]
+) -> Soak:
+    """Run a soak below a folder, and judge it."""
+    many_open_files(2 * viewers + 500)
+    async with voyage(folder, delay_s) as here:
+        crowds = Crowd(here.shore.site, viewers), Crowd(here.ship.port, 3)
+        soaked = Soak(here, *crowds, delay_s, 60 * minutes, tell)
+        try:
+            await soaked.run(weather, random.Random(seed))
+        finally:
+            for viewer in (*crowds[0].viewers, *crowds[1].viewers):
+                viewer.go()
+    soaked.judge()
+    return soaked
+
+
+def main() -> int:
+    """Run it, and print what came of it."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--minutes", type=float, default=120.0, help="how long the vehicles dive (default 120)")
+    parser.add_argument("--viewers", type=int, default=1_000, help="ashore (default 1,000)")
+    parser.add_argument("--delay", type=float, default=DELAY_S, help="seconds (default 60)")
+    parser.add_argument("--seed", type=int, default=9, help="of the link's faults (default 9)")
+    options = parser.parse_args()
+    with tempfile.TemporaryDirectory(prefix="offing-soak-") as folder, contextlib.suppress(KeyboardInterrupt):
+        job = soak(
+            Path(folder),
+            options.minutes,
+            options.viewers,
+            options.delay,
+            Weather(),
+            options.seed,
+            lambda words: print(words, flush=True),
+        )
+        soaked = uvloop.run(job)
+        print("\n".join(soaked.wrong) or "nothing was lost, doubled, early or drifting", flush=True)
+        return 1 if soaked.wrong else 0
+    return 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
