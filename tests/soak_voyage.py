@@ -126,30 +126,45 @@ def _is_bound(port: int) -> bool:
     return f"0100007F:{port:04X} " in Path("/proc/net/udp").read_text()
 
 
+def prepare(folder: Path, link: Wire, at: int, shore: ShoreProcess, delay_s: float, more: str = "") -> Voyage:
+    """Return a voyage in a folder, over a link that is dialled at a port; nothing is started.
+
+    `more`: further parts of the ship's file.
+    """
+    feeds = [free_port(socket.SOCK_DGRAM) for _ in VEHICLES]
+    vehicles = "".join(
+        VEHICLE.format(name=name, feed=name.lower(), port=port) for name, port in zip(VEHICLES, feeds, strict=True)
+    )
+    port, file = free_port(), folder / "aboard" / "EXPEDITION.toml"
+    dialled = shore.for_the_ship.replace(f":{shore.uplink}", f":{at}")
+    file.write_text(TEXT.format(port=port, vehicles=vehicles, delay=f"{delay_s:g}") + dialled + more)
+    return Voyage(ShipProcess(file, port), shore, link, feeds)
+
+
 @asynccontextmanager
 async def voyage(folder: Path, delay_s: float) -> AsyncIterator[Voyage]:
     """Run ship, shore and link in a folder; both are stopped at the end."""
-    shore = prepare_shore(folder / "ashore", _seed(folder / "aboard"), tls=False)
-    feeds = [free_port(socket.SOCK_DGRAM) for _ in VEHICLES]
+    shore = prepare_shore(folder / "ashore", seed_of(folder / "aboard"), tls=False)
     async with wire(shore.uplink) as (link, at):
-        vehicles = "".join(
-            VEHICLE.format(name=name, feed=name.lower(), port=port) for name, port in zip(VEHICLES, feeds, strict=True)
-        )
-        port, file = free_port(), folder / "aboard" / "EXPEDITION.toml"
-        dialled = shore.for_the_ship.replace(f":{shore.uplink}", f":{at}")
-        file.write_text(TEXT.format(port=port, vehicles=vehicles, delay=f"{delay_s:g}") + dialled)
-        ship = ShipProcess(file, port)
-        try:
-            await shore.start()
-            await ship.start()
-            yield Voyage(ship, shore, link, feeds)
-        finally:
-            for process in (ship, shore):
-                if process.process is not None:
-                    await process.stop()
+        here = prepare(folder, link, at, shore, delay_s)
+        async with sailing(here):
+            yield here
 
 
-def _seed(aboard: Path) -> bytes:
+@asynccontextmanager
+async def sailing(here: Voyage) -> AsyncIterator[None]:
+    """Run a voyage's processes; both are stopped at the end."""
+    try:
+        await here.shore.start()
+        await here.ship.start()
+        yield
+    finally:
+        for process in (here.ship, here.shore):
+            if process.process is not None:
+                await process.stop()
+
+
+def seed_of(aboard: Path) -> bytes:
     """Return the seed with which the ship in a folder signs; it is drawn if there is none yet."""
     key_of(aboard)
     return open_secrets(aboard / "private", None).signing_seed
