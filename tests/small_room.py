@@ -3,7 +3,7 @@
 As a program (root): `small_room.py FOLDER COMMAND ...`. It takes a mount namespace of its own, makes all of it
 read-only but the folder, gives up groups, user and capabilities for good, and becomes the command. Where the
 interpreter or the checkout lies in a folder that others can't enter, an empty one is laid over that, in this namespace
-alone, in which they stand again. Numbers are those of the kernel's headers (linux/mount.h, linux/sched.h, linux/prctl.h).
+alone, in which they stand again. Numbers are those of linux/mount.h, linux/sched.h and linux/prctl.h.
 """
 
 import ctypes

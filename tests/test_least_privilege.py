@@ -47,18 +47,15 @@ def give_away(folder: Path) -> None:
 
 @asynccontextmanager
 async def shut_in(folder: Path, ship: Sequence[str] = SHIP) -> AsyncIterator[Voyage]:
-    """Run a voyage with either process in its own room; its desk listens."""
+    """Yield a voyage of which either process is to run in its own room, with a desk; nothing is started."""
     aboard, ashore = folder / "aboard", folder / "ashore"
     shore = prepare_shore(ashore, seed_of(aboard), tls=False)
     async with wire(shore.uplink) as (link, at):
-        here = prepare(folder, link, at, shore, 2.0, f'[desk]\nlisten = "127.0.0.1:{free_port()}"\n')
+        here = prepare(folder, link, at, shore, 1.0, f'[desk]\nlisten = "127.0.0.1:{free_port()}"\n')
         for place in (aboard, ashore):
             give_away(place)
         here.ship.command, here.shore.command = in_room(aboard, ship), in_room(ashore, SHORE)
-        async with sailing(here):
-            yield here
-        for place in (aboard, ashore):
-            await until(lambda: ended(trace_of(place)), 30)  # noqa: B023 (awaited before the next turn)
+        yield here
 
 
 def trace_of(folder: Path) -> Path:
@@ -66,9 +63,10 @@ def trace_of(folder: Path) -> Path:
     return folder.parent / f"{folder.name}.trace"
 
 
-def traced(folder: Path, begins: str) -> Traced:
-    """Return what a process did in its room."""
-    return read_trace(trace_of(folder).read_text(), begins, folder)
+async def traced(folder: Path) -> Traced:
+    """Return what a process did in its room, once all of it is written down."""
+    await until(lambda: ended(trace_of(folder)), 60)
+    return read_trace(trace_of(folder).read_text(), folder)
 
 
 def outside(told: Traced, folder: Path) -> set[str]:
@@ -91,7 +89,7 @@ def address_of(line: str) -> str:
 @pytest.mark.slow
 async def test_ship_and_shore_need_nothing_but_their_folder_and_the_uplink(room: Path) -> None:
     """As nobody, all else read-only: records come ashore; only the ship dials, and only the uplink; no more listens."""
-    async with shut_in(room) as here:
+    async with shut_in(room) as here, sailing(here):
         crowd = Crowd(here.shore.site, 2)
         await crowd.come()
         for process in (here.ship.process, here.shore.process):
@@ -106,7 +104,7 @@ async def test_ship_and_shore_need_nothing_but_their_folder_and_the_uplink(room:
             await reporting
         for viewer in crowd.viewers:
             viewer.go()
-    aboard, ashore = traced(room / "aboard", '"ship"'), traced(room / "ashore", '"shore"')
+    aboard, ashore = await traced(room / "aboard"), await traced(room / "ashore")
     listening = {address_of(line) for line in here.ship.expedition.read_text().splitlines() if "127.0.0.1:" in line}
     uplink = next(address for address in listening if f'to = "wss://{address}' in here.ship.expedition.read_text())
     control = str(room / "aboard" / "private" / "control.sock")
@@ -125,8 +123,9 @@ async def test_ship_that_calls_home_is_caught(room: Path) -> None:
     """Planted: a connection, a datagram and a file where none may be are all in the trace, though each failed."""
     home = free_port()
     planted = [sys.executable, str(Path(ROOT) / "tests" / "dialling_ship.py"), "127.0.0.1", str(home)]
-    async with shut_in(room, planted):
-        pass
-    told = traced(room / "aboard", "dialling_ship.py")
+    async with shut_in(room, planted) as here:
+        await here.ship.start()
+        await here.ship.stop()
+    told = await traced(room / "aboard")
     assert {f"127.0.0.1:{home}", f"127.0.0.1:{home + 1}"} <= told.dialled
     assert outside(told, room / "aboard") == {"/var/tmp/offing-was-here"}

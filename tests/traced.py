@@ -70,24 +70,23 @@ def unable(folder: Path) -> str | None:
 
 def ended(trace: Path) -> bool:
     """Whether the tracer has written down the command's end, which it does a moment after that."""
-    lines = trace.read_text().splitlines()
-    return bool(lines) and any(line.startswith(f"{lines[0].split()[0]} +++ ") for line in lines[-200:])
+    text = trace.read_text()
+    return bool(text) and re.search(rf"^{text.split()[0]} +\+\+\+ ", text, re.MULTILINE) is not None
 
 
-def read_trace(text: str, begins: str, folder: Path) -> Traced:
-    """Return what a command did from the call on that began it, which has `begins` among its words.
+def read_trace(text: str, folder: Path, before: int = 1) -> Traced:
+    """Return what a command did, from when so many programs before it had become another.
 
     `folder`: where it was begun, from which paths count that name no other.
     """
-    told, began = Traced(), False
+    told, programs = Traced(), 0
     for line in text.splitlines():
-        if not (match := CALL.match(line)):
-            continue
-        _, call, rest = match.groups()
-        if began:
-            _take(told, call, rest, folder)
-        began = began or (call == "execve" and begins in rest)
-    assert began, f"{begins} was never begun"
+        if match := CALL.match(line):
+            _, call, rest = match.groups()
+            if programs > before:
+                _take(told, call, rest, folder)
+            programs += call == "execve" and rest.endswith("= 0")
+    assert programs > before, "the command was never begun"
     return told
 
 
