@@ -20,6 +20,8 @@ BROWSERS := chromium:chromium chromium-headless-shell:chromium-headless-shell fi
 SERVERS := /usr/sbin/nats-server:nats-server /usr/sbin/nginx:nginx
 # Another hand's readers of an exported record: GDAL's, and its own check of a GeoPackage.
 READERS := ogrinfo:gdal-bin /usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py:python3-gdal
+# What the kernel saw of a process.
+TRACERS := strace:strace
 LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
 	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
 
@@ -60,7 +62,7 @@ test-web: web/node_modules/.stamp ## Run the page's own tests
 	@cd web && npm run --silent test
 
 test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (ARGS="-k name" chooses)
-	@.ci/need $(BROWSERS) $(SERVERS) $(READERS)
+	@.ci/need $(BROWSERS) $(SERVERS) $(READERS) $(TRACERS)
 	$(call say,python and browser tests)
 	@$(BIN)/python -m pytest --numprocesses 4 --dist worksteal $(ARGS)
 
@@ -71,6 +73,10 @@ bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out 
 scale: $(VENV)/.develops $(PAGE) ## Run three relays on a stream under load, and kill each process in turn
 	@.ci/need $(SERVERS)
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_scale.py $(ARGS)
+
+.PHONY: soak
+soak: $(VENV)/.develops $(PAGE) ## Run ship, shore and 1,000 viewers for two hours, the link failing: nothing may drift
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_soak.py $(ARGS)
 
 ##@ Upkeep
 .PHONY: lock clean help

@@ -20,17 +20,22 @@ import uvloop
 
 from crowd import many_open_files
 from drift import Slope, slope, thirds
+from link_ends import until
 from soak_crowd import Crowd, boot_s
 from soak_voyage import Voyage, Weather, voyage
 
 MIB = 1024 * 1024
 DELAY_S = 60.0
 WARM = 0.25  # of the run: until then buffers fill, and caches
-LEAVE_PER_S = 0.003  # of the viewers, to come back
+ENOUGH = 60  # measures, below which nothing is said of drifts
 PATIENCE_S = 300.0
 # What a process keeps of a record for as long as it runs: its frame as `bytes` (33 octets beside the content), a place
 # in the list and one in the array of ends (core/history.py).
 KEPT_OCTETS = 33 + 8 + 8
+# By how much what is kept may be exceeded in an hour: a heap settles for hours. A leak of 15 octets for each of the
+# 72,000 reports of an hour is more than this.
+SETTLES_MIB = 1.0
+DRIFTS_MS = 50.0  # in an hour, within which the machine's own work moves what is measured
 FRESH_S = 5.0  # a record that comes later than this after its due instant waited for the link
 
 
@@ -84,11 +89,12 @@ class Soak:
         self.lives = [Life(name, process.pid) for name, process in processes.items() if process is not None]
         await self.aboard.come()
         await self.ashore.come()
+        await until(lambda: all(viewer.is_open for viewer in (*self.ashore.viewers, *self.aboard.viewers)), 60)
         self._from_s = boot_s()
-        jobs = [self.voyage.fail(weather, chance), self._look(), self._stir(chance)]
+        jobs = [self.voyage.fail(weather, chance), self._look(), self._stir(weather.leave_per_s, chance)]
         running = [asyncio.ensure_future(job) for job in jobs]
         try:
-            await self.voyage.report(self._from_s + self.seconds)
+            await self.voyage.report(self.seconds)
         finally:
             for job in running:
                 job.cancel()
@@ -120,11 +126,11 @@ class Soak:
             f"link failed {self.voyage.cuts} times"
         )
 
-    async def _stir(self, chance: random.Random) -> None:
+    async def _stir(self, leave_per_s: float, chance: random.Random) -> None:
         """Let some viewers leave each second, and come back in the next."""
         owed = 0.0
         while True:
-            owed += LEAVE_PER_S * len(self.ashore.viewers)
+            owed += leave_per_s * len(self.ashore.viewers)
             self.ashore.go(int(owed), chance)
             owed -= int(owed)
             await asyncio.sleep(1.0)
@@ -180,18 +186,23 @@ class Soak:
                 continue
             self._must(min(late) >= 0, f"{name} a record came {-min(late):.3f} s before its delay was over")
             fresh = [(at, found) for at, found in zip(crowd.told.first_s, late, strict=True) if found < FRESH_S]
-            self._must(name == "ashore" or len(fresh) == len(late), f"{name} a record came {max(late):.1f} s late")
             told = self._slope([at for at, _ in fresh], [1000 * found for _, found in fresh])
             self.tell(f"{name} records came {1000 * min(late):.1f} ms or more after they were due; ms: {told}")
-            self._must(told is None or not told.is_above(0) or told.per_hour < 1, f"{name} records drift: {told}")
+            if told is not None:
+                self._must(told.low < DRIFTS_MS, f"{name} records drift: {told}")
+                self._must(name == "ashore" or len(fresh) == len(late), f"{name} a record came {max(late):.1f} s late")
 
     def _judge_life(self, life: Life) -> None:
         frames = self.aboard.told.frames
         kept = sum(len(frame) + KEPT_OCTETS for frame in frames) / MIB / max(self.seconds, 1) * 3600
         memory = self._slope(life.at_s, life.memory)
         self.tell(f"{life.name}: memory, MiB: {memory}; the records that it keeps are {kept:.2f} an hour of it")
-        self._must(memory is None or not memory.is_above(kept), f"{life.name}: memory grows")
-        first, last = thirds(self._warm(life.at_s, life.handles))
+        grows = memory is not None and (memory.low > kept + SETTLES_MIB or memory.per_hour > kept + 2 * SETTLES_MIB)
+        self._must(not grows, f"{life.name}: memory grows")
+        warm = self._warm(life.at_s, life.handles)
+        if len(warm) < ENOUGH:
+            return
+        first, last = thirds(warm)
         self.tell(f"{life.name}: {first:.0f} open files in the first third, {last:.0f} in the last")
         self._must(last <= first, f"{life.name}: open files grow from {first:.0f} to {last:.0f}")
 
@@ -202,7 +213,7 @@ class Soak:
     def _slope(self, times_s: list[float], values: list[float]) -> Slope | None:
         """Return how a measure grows once all is warm; None where the run was too short to tell."""
         warm = self._warm(times_s, times_s)
-        return slope(warm, self._warm(times_s, values)) if len(warm) >= 60 else None
+        return slope(warm, self._warm(times_s, values)) if len(warm) >= ENOUGH else None
 
     def _must(self, true: bool, words: str) -> None:
         if not true:

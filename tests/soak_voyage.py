@@ -56,10 +56,11 @@ vehicle = "{name}"
 
 @dataclass(frozen=True, slots=True)
 class Weather:
-    """How the link fails: seconds between faults, and how long it is dark; from and to."""
+    """How the link fails, from and to: seconds between faults, and how long it is dark. What part of viewers leaves."""
 
     calm_s: tuple[float, float] = (20.0, 90.0)
     dark_s: tuple[float, float] = (3.0, 40.0)
+    leave_per_s: float = 0.003
 
 
 @dataclass
@@ -75,10 +76,11 @@ class Voyage:
     cuts: int = 0
     dark: list[tuple[float, float]] = field(default_factory=list)
 
-    async def report(self, end_s: float) -> None:
-        """Let both stations report until a moment; what is late isn't caught up with."""
+    async def report(self, seconds: float) -> None:
+        """Let both stations report for a while; what is late isn't caught up with."""
         await until(lambda: all(map(_is_bound, self.feeds)), 60)
         self.begun_s = due_s = boot_s()
+        end_s = self.begun_s + seconds
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as line:
             while due_s < end_s:
                 for port, name in zip(self.feeds, VEHICLES, strict=True):

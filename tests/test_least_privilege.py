@@ -14,7 +14,7 @@ from link_ends import until, wire
 from ship_process import ROOT, free_port
 from shore_process import prepare_shore
 from small_room import NOBODY
-from soak_crowd import Crowd, boot_s
+from soak_crowd import Crowd
 from soak_voyage import Voyage, prepare, sailing, seed_of
 from traced import Traced, ended, read_trace, tracing, unable
 
@@ -97,7 +97,7 @@ async def test_ship_and_shore_need_nothing_but_their_folder_and_the_uplink(room:
             told = rights(process.pid)
             assert told.pop("Groups") == [] and told.pop("NoNewPrivs") == ["1"]
             assert {word for words in told.values() for word in words} == {str(NOBODY), "0" * 16}
-        reporting = asyncio.ensure_future(here.report(boot_s() + 60))
+        reporting = asyncio.ensure_future(here.report(60))
         await until(lambda: not crowd.behind(3), 60)
         reporting.cancel()
         with contextlib.suppress(asyncio.CancelledError):

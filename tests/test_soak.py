@@ -12,18 +12,20 @@ from run_soak import Life, Soak, soak
 from soak_crowd import Crowd, Told
 from soak_voyage import Weather
 
-QUICK = Weather(calm_s=(1.0, 2.0), dark_s=(0.3, 0.6))
+QUICK = Weather(calm_s=(0.6, 1.2), dark_s=(0.3, 0.6), leave_per_s=0.2)
 
 
 @pytest.mark.slow
 async def test_short_soak_loses_doubles_and_hurries_nothing(tmp_path: Path) -> None:
-    """Twenty viewers, two vehicles, a link that fails: each record once and in order, none early, no file left."""
+    """Twenty viewers, two vehicles, a link that fails: each record once and in order, none early."""
     told: list[str] = []
-    soaked = await soak(tmp_path, 0.12, 20, 2.0, QUICK, 9, told.append)
+    soaked = await soak(tmp_path, 0.1, 20, 1.0, QUICK, 9, told.append)
     assert soaked.wrong == []
     assert soaked.voyage.cuts >= 2
-    assert soaked.ashore.told.seen["left"] >= 20
-    assert told[-6].startswith("20 of 20 viewers hold all")
+    assert set(soaked.ashore.told.had) == {20}
+    assert len(soaked.aboard.told.frames) >= 5
+    assert soaked.ashore.told.seen["left"] >= 5
+    assert any(words.startswith("20 of 20 viewers hold all") for words in told)
     assert all(life.memory[-1] > 10 and life.handles[-1] > 10 for life in soaked.lives)
 
 
@@ -62,20 +64,20 @@ def life(grows: float = 0.0, opens: float = 0.0) -> Life:
 
 
 def test_nothing_is_found_where_nothing_is_wrong(tmp_path: Path) -> None:
-    """A soak that went well is judged so: memory may grow by what is kept of the records, and by no more."""
+    """A soak that went well is judged so: memory may grow by what is kept of the records, and settle."""
     well = soaked(tmp_path)
-    well.lives = [life(), life(grows=0.01)]
+    well.lives = [life(), life(grows=0.5)]
     well.judge()
     assert well.wrong == []
 
 
 @pytest.mark.parametrize(
     ("grown", "word"),
-    [(life(grows=0.5), "memory grows"), (life(opens=1.0), "open files grow from 30 to 31")],
+    [(life(grows=1.5), "memory grows"), (life(opens=1.0), "open files grow from 30 to 31")],
     ids=["memory", "files"],
 )
 def test_leak_of_a_process_is_found(grown: Life, word: str, tmp_path: Path) -> None:
-    """Half a MiB in an hour, or one file: it is said of which process."""
+    """A MiB and a half in an hour, or one file: it is said of which process."""
     leaky = soaked(tmp_path)
     leaky.lives = [grown]
     leaky.judge()
@@ -85,14 +87,14 @@ def test_leak_of_a_process_is_found(grown: Life, word: str, tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("late_s", "word"),
     [
-        (lambda at: 0.01 + at * 1e-4, "aboard records drift"),
+        (lambda at: 0.01 + at * 2e-3, "aboard records drift"),
         (lambda at: 0.01 - 0.02 * (at == 50), "aboard a record came 0.010 s before its delay was over"),
         (lambda at: 0.01 + 9.0 * (at == 50), "aboard a record came 9.0 s late"),
     ],
     ids=["drift", "early", "late"],
 )
 def test_drift_of_the_embargo_is_found(late_s: Callable[[int], float], word: str, tmp_path: Path) -> None:
-    """Ten milliseconds more in two hours, one record early by ten, one nine seconds late."""
+    """A tenth of a second more in an hour, one record early by ten, one nine seconds late."""
     drifting = soaked(tmp_path, late_s)
     drifting.judge()
     assert [words[: len(word)] for words in drifting.wrong] == [word]
