@@ -47,6 +47,19 @@ test: ## Run every check there is, setting up side by side; pytest's closing lin
 	@$(MAKE) --jobs=2 --output-sync lint types $(PAGE)
 	@$(MAKE) test-web test-python
 
+.PHONY: audit-deps
+audit-deps: $(VENV)/.develops web/node_modules/.stamp ## Ask whether faults are known of what is pinned, where the network lets us
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_advisories.py
+
+.PHONY: licences
+licences: $(VENV)/.develops web/node_modules/.stamp ## List the licence of everything that ships; 1 where one won't do
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_licences.py
+
+.PHONY: sbom
+sbom: $(BIN)/python ## Write what Offing is made of (CycloneDX) into dist/; the wheel carries it, too
+	@$(BIN)/python web/bill_of_materials.py dist/offing.cdx.json
+	$(call say,dist/offing.cdx.json)
+
 lint: $(VENV)/.develops ## Look for faults that need no running
 	$(call say,ruff)
 	@$(BIN)/ruff check --quiet .
