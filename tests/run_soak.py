@@ -8,7 +8,6 @@ prints a line each minute, ends by itself, and returns 1 where that isn't so.
 
 import argparse
 import asyncio
-import contextlib
 import random
 import sys
 import tempfile
@@ -22,10 +21,9 @@ from crowd import many_open_files
 from drift import Slope, slope, thirds
 from link_ends import until
 from soak_crowd import Crowd, boot_s
-from soak_voyage import Voyage, Weather, voyage
+from soak_voyage import Voyage, Weather, note, voyage
 
 MIB = 1024 * 1024
-DELAY_S = 60.0
 WARM = 0.25  # of the run: until then buffers fill, and caches
 ENOUGH = 60  # measures, below which nothing is said of drifts
 PATIENCE_S = 300.0
@@ -163,6 +161,7 @@ class Soak:
         told, ashore = self.aboard.told, self.ashore.told
         whole = b"".join(told.frames)
         self._must(told.ended and bool(told.frames), "the ship's followers have no whole dive")
+        self._must(not self.voyage.back, "something came back at a station")
         self._must(ashore.frames == told.frames, "ashore other records came than aboard")
         behind = self.ashore.behind(len(told.frames))
         self._must(not behind, f"{behind} viewers lack records")
@@ -175,7 +174,7 @@ class Soak:
         self.tell(
             f"{len(self.ashore.viewers) - behind} of {len(self.ashore.viewers)} viewers hold all {len(told.frames)} "
             f"records once and in order ({sum(ashore.had)} receipts; {self.voyage.reports} reports; the link failed "
-            f"{self.voyage.cuts} times; they came again {ashore.seen['left'] + ashore.seen['lost']} times, "
+            f"{self.voyage.cuts} times; they came again {ashore.seen['came'] - len(self.ashore.viewers)} times, "
             f"{ashore.seen['lost']} of them thrown out; {ashore.seen['pings']} pings)"
         )
 
@@ -219,46 +218,58 @@ class Soak:
         if not true:
             self.wrong.append(words)
 
+    def leave(self, folder: Path) -> None:
+        """Write down what was sent and what the first of each crowd got, where `invariants.py` looks for it."""
+        self.voyage.leave(folder)
+        for kind, crowd in (("follower-aboard", self.aboard), ("shore-ashore", self.ashore)):
+            note(folder / "receipts" / f"{kind}.msgpack", list(zip(crowd.told.first_s, crowd.told.frames, strict=True)))
 
-async def soak(
-    folder: Path, minutes: float, viewers: int, delay_s: float, weather: Weather, seed: int, tell: Callable[[str], None]
-) -> Soak:
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """How long and how hard. `keeps`: what was sent and got is left in the folder."""
+
+    minutes: float = 120.0
+    viewers: int = 1_000
+    delay_s: float = 60.0
+    seed: int = 9
+    keeps: bool = False
+    weather: Weather = field(default_factory=Weather)
+
+
+async def soak(folder: Path, course: Course, tell: Callable[[str], None]) -> Soak:
     """Run a soak below a folder, and judge it."""
-    many_open_files(2 * viewers + 500)
-    async with voyage(folder, delay_s) as here:
-        crowds = Crowd(here.shore.site, viewers), Crowd(here.ship.port, 3)
-        soaked = Soak(here, *crowds, delay_s, 60 * minutes, tell)
+    many_open_files(2 * course.viewers + 500)
+    async with voyage(folder, course.delay_s) as here:
+        here.keeps = course.keeps
+        crowds = Crowd(here.shore.site, course.viewers), Crowd(here.ship.port, 3)
+        soaked = Soak(here, *crowds, course.delay_s, 60 * course.minutes, tell)
         try:
-            await soaked.run(weather, random.Random(seed))
+            await soaked.run(course.weather, random.Random(course.seed))
         finally:
             for viewer in (*crowds[0].viewers, *crowds[1].viewers):
                 viewer.go()
     soaked.judge()
+    if course.keeps:
+        soaked.leave(folder)
     return soaked
 
 
 def main() -> int:
     """Run it, and print what came of it."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--minutes", type=float, default=120.0, help="how long the vehicles dive (default 120)")
-    parser.add_argument("--viewers", type=int, default=1_000, help="ashore (default 1,000)")
-    parser.add_argument("--delay", type=float, default=DELAY_S, help="seconds (default 60)")
-    parser.add_argument("--seed", type=int, default=9, help="of the link's faults (default 9)")
+    parser, usual = argparse.ArgumentParser(description=__doc__), Course()
+    parser.add_argument("--minutes", type=float, default=usual.minutes, help="how long the vehicles dive (default 120)")
+    parser.add_argument("--viewers", type=int, default=usual.viewers, help="ashore (default 1,000)")
+    parser.add_argument("--delay", type=float, default=usual.delay_s, help="seconds (default 60)")
+    parser.add_argument("--seed", type=int, default=usual.seed, help="of the link's faults (default 9)")
+    parser.add_argument("--keep", type=Path, metavar="FOLDER", help="leave all of it there, for tests/invariants.py")
     options = parser.parse_args()
-    with tempfile.TemporaryDirectory(prefix="offing-soak-") as folder, contextlib.suppress(KeyboardInterrupt):
-        job = soak(
-            Path(folder),
-            options.minutes,
-            options.viewers,
-            options.delay,
-            Weather(),
-            options.seed,
-            lambda words: print(words, flush=True),
-        )
-        soaked = uvloop.run(job)
-        print("\n".join(soaked.wrong) or "nothing was lost, doubled, early or drifting", flush=True)
-        return 1 if soaked.wrong else 0
-    return 1
+    keeps = options.keep is not None
+    course = Course(options.minutes, options.viewers, options.delay, options.seed, keeps)
+    with tempfile.TemporaryDirectory(prefix="offing-soak-") as folder:
+        soaked = uvloop.run(soak(options.keep or Path(folder), course, lambda words: print(words, flush=True)))
+    print("\n".join(soaked.wrong) or "nothing was lost, doubled, early or drifting", flush=True)
+    return 1 if soaked.wrong else 0
 
 
 if __name__ == "__main__":

@@ -114,6 +114,7 @@ class Viewer(asyncio.Protocol):
                 self.go()
                 return
             self._is_open, self._rest = True, self._rest[end + 4 :]
+            self._told.seen["came"] += 1
         while (end := self._frame()) > 0:
             self._rest = self._rest[end:]
 

@@ -9,9 +9,11 @@ import math
 import random
 import socket
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+
+import msgpack
 
 from link_ends import Wire, until, wire
 from relay.shell.record.secrets_file import open_secrets
@@ -65,7 +67,10 @@ class Weather:
 
 @dataclass
 class Voyage:
-    """What runs. `begun_s`: when the first report was sent (CLOCK_BOOTTIME); `dark`: when the link was, from and to."""
+    """What runs. `begun_s`: when the first report was sent (CLOCK_BOOTTIME).
+
+    `sent`: all that a vehicle sent, where it is kept; `back`: what came back at the stations.
+    """
 
     ship: ShipProcess
     shore: ShoreProcess
@@ -74,7 +79,9 @@ class Voyage:
     begun_s: float = 0.0
     reports: int = 0
     cuts: int = 0
-    dark: list[tuple[float, float]] = field(default_factory=list)
+    keeps: bool = False
+    sent: dict[str, list[tuple[float, bytes]]] = field(default_factory=lambda: {name.lower(): [] for name in VEHICLES})
+    back: bytes = b""
 
     async def report(self, seconds: float) -> None:
         """Let both stations report for a while; what is late isn't caught up with."""
@@ -84,23 +91,33 @@ class Voyage:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as line:
             while due_s < end_s:
                 for port, name in zip(self.feeds, VEHICLES, strict=True):
-                    line.sendto(_report(name, due_s - self.begun_s), ("127.0.0.1", port))
+                    said = _report(name, due_s - self.begun_s)
+                    if self.keeps:
+                        self.sent[name.lower()].append((boot_s(), said))
+                    line.sendto(said, ("127.0.0.1", port))
                     self.reports += 1
                 due_s = max(due_s + REPORT_S, boot_s() - REPORT_S)
                 await asyncio.sleep(max(0.0, due_s - boot_s()))
+            line.setblocking(False)
+            with suppress(BlockingIOError):
+                self.back += line.recv(65_536)
+
+    def leave(self, folder: Path) -> None:
+        """Write down what was sent, and what came back, where `invariants.py` looks for it."""
+        (folder / "written_to_stations").write_bytes(self.back)
+        for name, sent in self.sent.items():
+            note(folder / "sent" / f"{name}.msgpack", sent)
 
     async def fail(self, weather: Weather, chance: random.Random) -> None:
         """Let the link fail until cancelled: ended at once, or dark for a while and then ended."""
         try:
             while True:
                 await asyncio.sleep(chance.uniform(*weather.calm_s))
-                from_s = boot_s()
                 self.cuts += 1
                 if chance.random() < 0.5:
                     self.link.cut = True
                     await asyncio.sleep(chance.uniform(*weather.dark_s))
                 self.mend()
-                self.dark.append((from_s, boot_s()))
         finally:
             self.mend()
 
@@ -108,6 +125,12 @@ class Voyage:
         """End what runs over the link, and carry again."""
         self.link.snap()
         self.link.cut = False
+
+
+def note(path: Path, what: list[tuple[float, bytes]]) -> None:
+    """Write objects `[boottime_us, bytes]` into a file."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(b"".join(msgpack.packb([int(at_s * 1e6), data]) for at_s, data in what))
 
 
 def _report(vehicle: str, passed_s: float) -> bytes:
@@ -137,7 +160,7 @@ def prepare(folder: Path, link: Wire, at: int, shore: ShoreProcess, delay_s: flo
     vehicles = "".join(
         VEHICLE.format(name=name, feed=name.lower(), port=port) for name, port in zip(VEHICLES, feeds, strict=True)
     )
-    port, file = free_port(), folder / "aboard" / "EXPEDITION.toml"
+    port, file = free_port(), folder / "site" / "EXPEDITION.toml"
     dialled = shore.for_the_ship.replace(f":{shore.uplink}", f":{at}")
     file.write_text(TEXT.format(port=port, vehicles=vehicles, delay=f"{delay_s:g}") + dialled + more)
     return Voyage(ShipProcess(file, port), shore, link, feeds)
@@ -146,7 +169,7 @@ def prepare(folder: Path, link: Wire, at: int, shore: ShoreProcess, delay_s: flo
 @asynccontextmanager
 async def voyage(folder: Path, delay_s: float) -> AsyncIterator[Voyage]:
     """Run ship, shore and link in a folder; both are stopped at the end."""
-    shore = prepare_shore(folder / "ashore", seed_of(folder / "aboard"), tls=False)
+    shore = prepare_shore(folder / "shore", seed_of(folder / "site"), tls=False)
     async with wire(shore.uplink) as (link, at):
         here = prepare(folder, link, at, shore, delay_s)
         async with sailing(here):

@@ -48,7 +48,7 @@ def give_away(folder: Path) -> None:
 @asynccontextmanager
 async def shut_in(folder: Path, ship: Sequence[str] = SHIP) -> AsyncIterator[Voyage]:
     """Yield a voyage of which either process is to run in its own room, with a desk; nothing is started."""
-    aboard, ashore = folder / "aboard", folder / "ashore"
+    aboard, ashore = folder / "site", folder / "shore"
     shore = prepare_shore(ashore, seed_of(aboard), tls=False)
     async with wire(shore.uplink) as (link, at):
         here = prepare(folder, link, at, shore, 1.0, f'[desk]\nlisten = "127.0.0.1:{free_port()}"\n')
@@ -104,11 +104,11 @@ async def test_ship_and_shore_need_nothing_but_their_folder_and_the_uplink(room:
             await reporting
         for viewer in crowd.viewers:
             viewer.go()
-    aboard, ashore = await traced(room / "aboard"), await traced(room / "ashore")
+    aboard, ashore = await traced(room / "site"), await traced(room / "shore")
     listening = {address_of(line) for line in here.ship.expedition.read_text().splitlines() if "127.0.0.1:" in line}
     uplink = next(address for address in listening if f'to = "wss://{address}' in here.ship.expedition.read_text())
-    control = str(room / "aboard" / "private" / "control.sock")
-    assert (outside(aboard, room / "aboard"), outside(ashore, room / "ashore")) == (set(), set())
+    control = str(room / "site" / "private" / "control.sock")
+    assert (outside(aboard, room / "site"), outside(ashore, room / "shore")) == (set(), set())
     # A feed by datagrams asks the kernel for the way to itself, by a socket that is told where and never sends.
     assert (aboard.dialled - aboard.bound - {NAMES}, ashore.dialled) == ({uplink}, set())
     assert aboard.bound == listening - {uplink} | {control}
@@ -126,6 +126,6 @@ async def test_ship_that_calls_home_is_caught(room: Path) -> None:
     async with shut_in(room, planted) as here:
         await here.ship.start()
         await here.ship.stop()
-    told = await traced(room / "aboard")
+    told = await traced(room / "site")
     assert {f"127.0.0.1:{home}", f"127.0.0.1:{home + 1}"} <= told.dialled
-    assert outside(told, room / "aboard") == {"/var/tmp/offing-was-here"}
+    assert outside(told, room / "site") == {"/var/tmp/offing-was-here"}

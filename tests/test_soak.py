@@ -1,6 +1,7 @@
 """The soak, short: what `make soak` shows for hours, in seconds; and each thing it must find, planted."""
 
 from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -8,7 +9,7 @@ from typing import Any
 import msgpack
 import pytest
 
-from run_soak import Life, Soak, soak
+from run_soak import Course, Life, Soak, soak
 from soak_crowd import Crowd, Told
 from soak_voyage import Weather
 
@@ -19,13 +20,16 @@ QUICK = Weather(calm_s=(0.6, 1.2), dark_s=(0.3, 0.6), leave_per_s=0.2)
 async def test_short_soak_loses_doubles_and_hurries_nothing(tmp_path: Path) -> None:
     """Twenty viewers, two vehicles, a link that fails: each record once and in order, none early."""
     told: list[str] = []
-    soaked = await soak(tmp_path, 0.1, 20, 1.0, QUICK, 9, told.append)
+    soaked = await soak(tmp_path, Course(0.1, 20, 1.0, keeps=True, weather=QUICK), told.append)
     assert soaked.wrong == []
     assert soaked.voyage.cuts >= 2
     assert set(soaked.ashore.told.had) == {20}
     assert len(soaked.aboard.told.frames) >= 5
     assert soaked.ashore.told.seen["left"] >= 5
     assert any(words.startswith("20 of 20 viewers hold all") for words in told)
+    sent = [path.read_bytes() for path in sorted((tmp_path / "sent").iterdir())]
+    assert sum(len(list(msgpack.Unpacker(BytesIO(data)))) for data in sent) == soaked.voyage.reports
+    assert (tmp_path / "written_to_stations").read_bytes() == b""
     assert all(life.memory[-1] > 10 and life.handles[-1] > 10 for life in soaked.lives)
 
 
@@ -50,7 +54,7 @@ def soaked(folder: Path, late_s: Callable[[int], float] = lambda at: 0.01) -> So
         (folder / name / "public").mkdir(parents=True)
         (folder / name / "public" / "dive-001.recording").write_bytes(b"".join(FRAMES))
     aboard, ashore = SimpleNamespace(expedition=folder / "aboard" / "E"), SimpleNamespace(folder=folder / "ashore")
-    here: Any = SimpleNamespace(ship=aboard, shore=ashore, begun_s=1000.0, cuts=1, reports=1)
+    here: Any = SimpleNamespace(ship=aboard, shore=ashore, begun_s=1000.0, cuts=1, reports=1, back=b"")
     found = Soak(here, crowd_of(FRAMES, lambda at: 0.02), crowd_of(FRAMES, late_s), 60.0, SECONDS, lambda words: None)
     found._from_s = 1000.0
     return found
