@@ -20,6 +20,8 @@ BROWSERS := chromium:chromium chromium-headless-shell:chromium-headless-shell fi
 SERVERS := /usr/sbin/nats-server:nats-server /usr/sbin/nginx:nginx
 # Another hand's readers of an exported record: GDAL's, and its own check of a GeoPackage.
 READERS := ogrinfo:gdal-bin /usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py:python3-gdal
+# What the kernel saw of a process.
+TRACERS := strace:strace
 LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
 	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
 
@@ -45,6 +47,19 @@ test: ## Run every check there is, setting up side by side; pytest's closing lin
 	@$(MAKE) --jobs=2 --output-sync lint types $(PAGE)
 	@$(MAKE) test-web test-python
 
+.PHONY: audit-deps
+audit-deps: $(VENV)/.develops web/node_modules/.stamp ## Ask whether faults are known of what is pinned, where the network lets us
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_advisories.py
+
+.PHONY: licences
+licences: $(VENV)/.develops web/node_modules/.stamp ## List the licence of everything that ships; 1 where one won't do
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_licences.py
+
+.PHONY: sbom
+sbom: $(BIN)/python ## Write what Offing is made of (CycloneDX) into dist/; the wheel carries it, too
+	@$(BIN)/python web/bill_of_materials.py dist/offing.cdx.json
+	$(call say,dist/offing.cdx.json)
+
 lint: $(VENV)/.develops ## Look for faults that need no running
 	$(call say,ruff)
 	@$(BIN)/ruff check --quiet .
@@ -60,7 +75,7 @@ test-web: web/node_modules/.stamp ## Run the page's own tests
 	@cd web && npm run --silent test
 
 test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (ARGS="-k name" chooses)
-	@.ci/need $(BROWSERS) $(SERVERS) $(READERS)
+	@.ci/need $(BROWSERS) $(SERVERS) $(READERS) $(TRACERS)
 	$(call say,python and browser tests)
 	@$(BIN)/python -m pytest --numprocesses 4 --dist worksteal $(ARGS)
 
@@ -75,6 +90,10 @@ conformance: $(VENV)/.develops $(PAGE) ## Try each case of RFC 6455, and the HTT
 scale: $(VENV)/.develops $(PAGE) ## Run three relays on a stream under load, and kill each process in turn
 	@.ci/need $(SERVERS)
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_scale.py $(ARGS)
+
+.PHONY: soak
+soak: $(VENV)/.develops $(PAGE) ## Run ship, shore and 1,000 viewers for two hours, the link failing: nothing may drift
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_soak.py $(ARGS)
 
 ##@ Upkeep
 .PHONY: lock clean help

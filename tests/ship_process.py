@@ -8,7 +8,7 @@ import socket
 import sys
 import time
 from asyncio.subprocess import PIPE, Process
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -73,18 +73,19 @@ async def dialled(port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWriter
 
 @dataclass
 class ShipProcess:
-    """`offing ship` as a process of its own, killed and started at will."""
+    """`offing ship` as a process of its own, killed and started at will. `command`: what runs it, without the file."""
 
     expedition: Path
     port: int
     process: Process | None = None
     words: list[str] = field(default_factory=list)
     arguments: tuple[str, ...] = ()
+    command: Sequence[str] = (sys.executable, "-m", "relay", "ship")
     _reader: "asyncio.Task[None] | None" = None
 
     async def start(self) -> None:
         """Start it and wait until it has printed its address."""
-        command = [sys.executable, "-m", "relay", "ship", str(self.expedition), *self.arguments]
+        command = [*self.command, str(self.expedition), *self.arguments]
         environment = {**os.environ, "PYTHONPATH": ROOT}
         self.process = await asyncio.create_subprocess_exec(*command, stdout=PIPE, stderr=PIPE, env=environment)
         assert self.process.stdout is not None

@@ -1,5 +1,6 @@
 """The wheel, really built and really installed: it carries both pages, and needs no Node where it runs."""
 
+import json
 import os
 import re
 import shutil
@@ -28,16 +29,25 @@ def _run(*command: str | Path, folder: Path, path: str, libraries: str = "") -> 
     return done.stdout
 
 
+def _copied(checkout: Path) -> Path:
+    """Return a copy of this checkout: building empties `web/dist*`, which other tests read."""
+    shutil.copytree(ROOT, checkout, symlinks=True, ignore=shutil.ignore_patterns(*NOT_SOURCES))
+    (checkout / "web" / "node_modules").symlink_to(ROOT / "web" / "node_modules")
+    return checkout
+
+
+def _built(checkout: Path, out: Path) -> Path:
+    build = (sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", out)
+    _run(*build, folder=checkout, path=os.environ["PATH"])
+    (built,) = out.glob("*.whl")
+    return built
+
+
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the wheel, built from a copy of this checkout: building empties `web/dist*`, which other tests read."""
+    """Return the wheel, built from a copy of this checkout."""
     folder = tmp_path_factory.mktemp("wheel")
-    checkout = shutil.copytree(ROOT, folder / "checkout", symlinks=True, ignore=shutil.ignore_patterns(*NOT_SOURCES))
-    (checkout / "web" / "node_modules").symlink_to(ROOT / "web" / "node_modules")
-    build = (sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", folder)
-    _run(*build, folder=checkout, path=os.environ["PATH"])
-    (built,) = folder.glob("*.whl")
-    return built
+    return _built(_copied(folder / "checkout"), folder)
 
 
 @pytest.fixture(scope="module")
@@ -77,6 +87,33 @@ def test_followers_page_holds_nothing_of_the_desk(wheel: Path) -> None:
     told = [b"Stop everything", b"/decide", b"/stream", b"token"]
     assert [word in desk for word in told] == [True] * 4
     assert [word in public for word in told] == [False] * 4
+
+
+def test_wheel_is_the_same_wherever_and_whenever_it_is_built(
+    wheel: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In another folder, from files of another day, in another zone, language and mask: the same bytes."""
+    checkout = _copied(tmp_path / "another place" / "deeper")
+    for path in checkout.rglob("*"):
+        if not path.is_symlink() and "node_modules" not in path.parts:
+            os.utime(path, (978_307_200, 978_307_200))
+    monkeypatch.setenv("TZ", "Pacific/Kiritimati")
+    monkeypatch.setenv("LC_ALL", "C")
+    monkeypatch.setenv("PYTHONHASHSEED", "7")
+    mask = os.umask(0o077)
+    try:
+        again = _built(checkout, tmp_path / "out")
+    finally:
+        os.umask(mask)
+    assert again.name == wheel.name
+    assert again.read_bytes() == wheel.read_bytes()
+
+
+def test_wheel_holds_its_bill_of_materials(wheel: Path) -> None:
+    """What it is made of lies beside its metadata, where PEP 770 has it: `.dist-info/sboms/`."""
+    with ZipFile(wheel) as archive:
+        told = json.loads(archive.read(f"offing-{relay.__version__}.dist-info/sboms/offing.cdx.json"))
+    assert (told["bomFormat"], told["metadata"]["component"]["version"]) == ("CycloneDX", relay.__version__)
 
 
 def test_wheel_holds_its_licence(wheel: Path) -> None:

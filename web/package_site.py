@@ -1,4 +1,6 @@
-"""Carry the built pages and the demo's recording in the wheel, so that nobody who installs it needs Node.
+"""Carry the built pages, the demo's recording and the bill of materials in the wheel.
+
+So nobody who installs it needs Node, and who audits it finds what it is made of beside its metadata (PEP 770).
 
 A hatchling build hook (hatch.pypa.io, "Custom build hook"). From a checkout it builds the followers' page and the
 desk's first; from an sdist it takes those that came with it. An editable install is left alone: it reads the checkout.
@@ -6,6 +8,7 @@ desk's first; from an sdist it takes those that came with it. An editable instal
 
 import os
 import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +16,7 @@ from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
 PAGES = {"web/dist": "relay/site", "web/dist-desk": "relay/desk_site"}  # where each is built, where the wheel has it
 RECORDINGS_IN_WHEEL = "relay/recordings"
+BILL = "build/offing.cdx.json"
 
 
 class PackagedSite(BuildHookInterface[Any]):
@@ -32,6 +36,8 @@ class PackagedSite(BuildHookInterface[Any]):
             build_data["force_include"][str(root / built)] = in_wheel if self.target_name == "wheel" else built
         if self.target_name == "wheel":
             build_data["force_include"][str(root / "recordings")] = RECORDINGS_IN_WHEEL
+            subprocess.run([sys.executable, "web/bill_of_materials.py", BILL], cwd=root, check=True)
+            build_data["sbom_files"].append(BILL)
 
 
 def build_site(web: Path) -> None:

@@ -1,0 +1,134 @@
+"""The soak, short: what `make soak` shows for hours, in seconds; and each thing it must find, planted."""
+
+from collections.abc import Callable
+from io import BytesIO
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import msgpack
+import pytest
+
+from run_soak import Course, Life, Soak, soak
+from soak_crowd import Crowd, Told
+from soak_voyage import Weather
+
+QUICK = Weather(calm_s=(0.6, 1.2), dark_s=(0.3, 0.6), leave_per_s=0.2)
+
+
+@pytest.mark.slow
+async def test_short_soak_loses_doubles_and_hurries_nothing(tmp_path: Path) -> None:
+    """Twenty viewers, two vehicles, a link that fails: each record once and in order, none early."""
+    told: list[str] = []
+    soaked = await soak(tmp_path, Course(0.1, 20, 1.0, keeps=True, weather=QUICK), told.append)
+    assert soaked.wrong == []
+    assert soaked.voyage.cuts >= 2
+    assert set(soaked.ashore.told.had) == {20}
+    assert len(soaked.aboard.told.frames) >= 5
+    assert soaked.ashore.told.seen["left"] >= 5
+    assert any(words.startswith("20 of 20 viewers hold all") for words in told)
+    sent = [path.read_bytes() for path in sorted((tmp_path / "sent").iterdir())]
+    assert sum(len(list(msgpack.Unpacker(BytesIO(data)))) for data in sent) == soaked.voyage.reports
+    assert (tmp_path / "written_to_stations").read_bytes() == b""
+    assert all(life.memory[-1] > 10 and life.handles[-1] > 10 for life in soaked.lives)
+
+
+SECONDS = 7200
+FRAMES = [msgpack.packb([1, seq, 3 if seq == 99 else 1, 72.0 * seq, b"x" * 300]) for seq in range(100)]
+
+
+def crowd_of(frames: list[bytes], late_s: Callable[[int], float]) -> Crowd:
+    """Return a crowd that was told frames, each so long after the moment it was due."""
+    crowd = Crowd(0, 2)
+    crowd.told.frames, crowd.told.ended = list(frames), True
+    crowd.told.dive_s = [msgpack.unpackb(frame)[3] for frame in frames]
+    crowd.told.first_s = [1000 + 60 + dive_s + late_s(at) for at, dive_s in enumerate(crowd.told.dive_s)]
+    for viewer in crowd.viewers:
+        viewer.held = len(frames)
+    return crowd
+
+
+def soaked(folder: Path, late_s: Callable[[int], float] = lambda at: 0.01) -> Soak:
+    """Return a soak that went well, as far as `late_s` lets it."""
+    for name in ("aboard/released", "ashore"):
+        (folder / name / "public").mkdir(parents=True)
+        (folder / name / "public" / "dive-001.recording").write_bytes(b"".join(FRAMES))
+    aboard, ashore = SimpleNamespace(expedition=folder / "aboard" / "E"), SimpleNamespace(folder=folder / "ashore")
+    here: Any = SimpleNamespace(ship=aboard, shore=ashore, begun_s=1000.0, cuts=1, reports=1, back=b"")
+    found = Soak(here, crowd_of(FRAMES, lambda at: 0.02), crowd_of(FRAMES, late_s), 60.0, SECONDS, lambda words: None)
+    found._from_s = 1000.0
+    return found
+
+
+def life(grows: float = 0.0, opens: float = 0.0) -> Life:
+    """Return what a process held that grows by so many MiB and files in an hour."""
+    times_s = [1000.0 + 10 * at for at in range(SECONDS // 10)]
+    memory = [60 + 0.1 * (at % 3) + grows * at / 360 for at in range(len(times_s))]
+    return Life("ship", 1, times_s, memory, [float(int(30 + opens * at / 360)) for at in range(len(times_s))])
+
+
+def test_nothing_is_found_where_nothing_is_wrong(tmp_path: Path) -> None:
+    """A soak that went well is judged so: memory may grow by what is kept of the records, and settle."""
+    well = soaked(tmp_path)
+    well.lives = [life(), life(grows=0.5)]
+    well.judge()
+    assert well.wrong == []
+
+
+@pytest.mark.parametrize(
+    ("grown", "word"),
+    [(life(grows=1.5), "memory grows"), (life(opens=1.0), "open files grow from 30 to 31")],
+    ids=["memory", "files"],
+)
+def test_leak_of_a_process_is_found(grown: Life, word: str, tmp_path: Path) -> None:
+    """A MiB and a half in an hour, or one file: it is said of which process."""
+    leaky = soaked(tmp_path)
+    leaky.lives = [grown]
+    leaky.judge()
+    assert leaky.wrong == [f"ship: {word}"]
+
+
+@pytest.mark.parametrize(
+    ("late_s", "word"),
+    [
+        (lambda at: 0.01 + at * 2e-3, "aboard records drift"),
+        (lambda at: 0.01 - 0.02 * (at == 50), "aboard a record came 0.010 s before its delay was over"),
+        (lambda at: 0.01 + 9.0 * (at == 50), "aboard a record came 9.0 s late"),
+    ],
+    ids=["drift", "early", "late"],
+)
+def test_drift_of_the_embargo_is_found(late_s: Callable[[int], float], word: str, tmp_path: Path) -> None:
+    """A tenth of a second more in an hour, one record early by ten, one nine seconds late."""
+    drifting = soaked(tmp_path, late_s)
+    drifting.judge()
+    assert [words[: len(word)] for words in drifting.wrong] == [word]
+
+
+def test_records_that_lack_or_differ_are_found(tmp_path: Path) -> None:
+    """One viewer without the last record; another record ashore than aboard, among followers and on the disk."""
+    found = soaked(tmp_path)
+    found.ashore.viewers[0].held -= 1
+    found.ashore.told.frames[3] = b"another"
+    (tmp_path / "ashore" / "public" / "dive-001.recording").write_bytes(b"".join(FRAMES[:-1]))
+    found.judge()
+    assert found.wrong == [
+        "ashore other records came than aboard",
+        "1 viewers lack records",
+        "on the shore's disk lie other records",
+    ]
+
+
+def test_viewer_that_is_told_something_twice_or_out_of_order_says_so() -> None:
+    """A record that was told already, one too many numbers on, or other bytes than the first viewer got."""
+    told = Told()
+    assert told.take(0, FRAMES[0])
+    assert told.take(0, FRAMES[0])
+    assert (told.had, told.wrong) == ([2], [])
+    assert not told.take(1, FRAMES[0])
+    assert not told.take(1, FRAMES[2])
+    assert not told.take(0, FRAMES[1])
+    assert told.wrong == [
+        "record 1.0 where 1.1 was due",
+        "record 1.2 where 1.1 was due",
+        "another record than the others got as 1.0",
+    ]

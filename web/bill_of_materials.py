@@ -1,0 +1,144 @@
+"""Write what Offing is made of, as a CycloneDX 1.6 document: `bill_of_materials.py OUT.json`.
+
+Rules: everything in it comes from the locks, so that the same locks give the same bytes: no moment, no number drawn.
+What only builds the wheel is marked `excluded`; of the pages' packages only those that go into the pages are told.
+Fields are those of ECMA-424; package URLs those of the purl specification (types `pypi` and `npm`).
+"""
+
+import base64
+import json
+import re
+import sys
+import tomllib
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parents[1]
+OURSELVES = "offing (pyproject.toml)"
+
+
+@dataclass
+class Locked:
+    """A package as a lock has it: `via` are those that need it."""
+
+    name: str
+    version: str
+    hashes: list[str] = field(default_factory=list)
+    via: list[str] = field(default_factory=list)
+
+
+def python_packages(text: str) -> dict[str, Locked]:
+    """Return what a lock of pip-compile pins, by name."""
+    found: dict[str, Locked] = {}
+    now: Locked | None = None
+    for line in text.splitlines():
+        if match := re.match(r"([a-z0-9-]+)==(\S+)", line):
+            now = found[match[1]] = Locked(match[1], match[2])
+        elif now is not None and (match := re.match(r"    --hash=sha256:([0-9a-f]{64})", line)):
+            now.hashes.append(match[1])
+        elif now is not None and (match := re.match(r"    #(?: via)? +(\S.*)", line)):
+            now.via.append(match[1])
+    return found
+
+
+def runs(packages: dict[str, Locked]) -> set[str]:
+    """Return which packages an installed Offing needs; the others only build it."""
+    needed = {name for name, package in packages.items() if OURSELVES in package.via}
+    while more := {name for name, package in packages.items() if needed & set(package.via)} - needed:
+        needed |= more
+    return needed
+
+
+def bill(root: Path = ROOT) -> dict[str, Any]:
+    """Return the document of a checkout."""
+    packages = python_packages((root / "requirements.lock").read_text(encoding="utf-8"))
+    lock = json.loads((root / "web" / "package-lock.json").read_text(encoding="utf-8"))["packages"]
+    pages = {name.removeprefix("node_modules/"): told for name, told in lock.items() if name and "dev" not in told}
+    ourselves = {**_ourselves(root), "licenses": [{"license": {"id": "Apache-2.0"}}]}
+    return {
+        "$schema": "http://cyclonedx.org/schema/bom-1.6.schema.json",
+        "bomFormat": "CycloneDX",
+        "specVersion": "1.6",
+        "version": 1,
+        "metadata": {"component": ourselves},
+        "components": [*_python(packages), *(_of_pages(name, told) for name, told in sorted(pages.items()))],
+        "dependencies": _edges(ourselves["bom-ref"], packages, pages),
+    }
+
+
+def _ourselves(root: Path) -> dict[str, Any]:
+    project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    said = re.search(r'__version__ = "([^"]+)"', (root / "relay" / "__init__.py").read_text(encoding="utf-8"))
+    assert said is not None
+    reference = f"pkg:pypi/{project['name']}@{said[1]}"
+    return {
+        "type": "application",
+        "bom-ref": reference,
+        "name": project["name"],
+        "version": said[1],
+        "purl": reference,
+        "description": project["description"],
+    }
+
+
+def _reference(package: Locked) -> str:
+    return f"pkg:pypi/{package.name}@{package.version}"
+
+
+def _python(packages: dict[str, Locked]) -> list[dict[str, Any]]:
+    needed = runs(packages)
+    return [
+        {
+            "type": "library",
+            "bom-ref": _reference(package),
+            "name": name,
+            "version": package.version,
+            "scope": "required" if name in needed else "excluded",
+            "hashes": [{"alg": "SHA-256", "content": digest} for digest in package.hashes],
+            "purl": _reference(package),
+        }
+        for name, package in sorted(packages.items())
+    ]
+
+
+def _page_reference(name: str, version: str) -> str:
+    return f"pkg:npm/{name.replace('@', '%40')}@{version}"
+
+
+def _of_pages(name: str, told: dict[str, Any]) -> dict[str, Any]:
+    """Return a package of the pages; its digest is written in base64 there (Subresource Integrity, section 3.5)."""
+    reference = _page_reference(name, told["version"])
+    digest = base64.b64decode(told["integrity"].removeprefix("sha512-")).hex()
+    return {
+        "type": "library",
+        "bom-ref": reference,
+        "name": name,
+        "version": told["version"],
+        "scope": "required",
+        "hashes": [{"alg": "SHA-512", "content": digest}],
+        "licenses": [{"license": {"id": told["license"]}}],
+        "purl": reference,
+    }
+
+
+def _edges(ourselves: str, packages: dict[str, Locked], pages: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return who needs whom; what builds Offing isn't needed by it."""
+    needs: dict[str, list[str]] = {ourselves: [_page_reference(name, told["version"]) for name, told in pages.items()]}
+    for package in packages.values():
+        for via in package.via:
+            whose = packages.get(via)
+            if via == OURSELVES or whose is not None:
+                needs.setdefault(ourselves if whose is None else _reference(whose), []).append(_reference(package))
+    return [{"ref": reference, "dependsOn": sorted(set(needed))} for reference, needed in sorted(needs.items())]
+
+
+def written(root: Path = ROOT) -> str:
+    """Return the document as text."""
+    return json.dumps(bill(root), indent=1, sort_keys=True) + "\n"
+
+
+if __name__ == "__main__":
+    out = Path(sys.argv[1])
+    out.parent.mkdir(parents=True, exist_ok=True)
+    out.write_text(written(), encoding="utf-8")
