@@ -14,7 +14,7 @@ from hypothesis import Phase, settings
 for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
-# Runs by the thousand make millions of short-lived objects: a tenth of their time goes into looking them through so often.
+# Runs by the thousand make millions of objects that soon go: a tenth of their time went into looking through them.
 gc.set_threshold(10_000, 10, 10)
 
 if TYPE_CHECKING:

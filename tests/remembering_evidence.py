@@ -1,4 +1,4 @@
-"""What the exact record draws, looked up where it was drawn before: for tests that seal the same rows thousands of times.
+"""What the exact record draws, looked up where it was drawn before: for tests that seal the same rows again and again.
 
 A draw follows from the key and its label alone (`test_minute_tree` holds it to that), so paired runs and restarts get
 the very bytes that drawing again would give. Of what a row costs, its twenty empty neighbours are the most.
@@ -16,7 +16,7 @@ class RememberingEvidence(Evidence):
     """Draws each empty subtree once."""
 
     __slots__ = ()
-    empty = lru_cache(1 << 18)(Evidence.empty)  # type: ignore[assignment]
+    empty = lru_cache(1 << 15)(Evidence.empty)  # type: ignore[assignment]
 
 
 def draw_once(patch: pytest.MonkeyPatch) -> None:
