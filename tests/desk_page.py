@@ -30,7 +30,7 @@ from ship_process import free_port
 WHERE = """control => control === document.activeElement ? 0
     : control.compareDocumentPosition(document.activeElement) & Node.DOCUMENT_POSITION_PRECEDING ? 1 : -1"""
 SMALL, LARGE = (1024, 700), (1440, 900)
-PATIENCE_S = 20
+PATIENCE_S = 60
 REPORT_S = 0.2
 PLACE = (-12.5, 71.25)  # an invented place, far from any coast
 TEXT = """

@@ -39,7 +39,7 @@ QUIET = (
     "--disable-sync",
     "--no-first-run",
 )
-PATIENCE_MS = 15_000
+PATIENCE_MS = 60_000  # as long as a page may take where everything else runs as well
 PHONE, LAPTOP = (360, 720), (1280, 800)
 
 

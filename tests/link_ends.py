@@ -163,7 +163,7 @@ async def underway(uplink: Uplink) -> AsyncIterator[Uplink]:
             running.result()
 
 
-async def until(true: Callable[[], bool], within_s: float = 10.0) -> None:
+async def until(true: Callable[[], bool], within_s: float = 60.0) -> None:
     """Wait for something that other tasks bring about; it is asserted that they do in time."""
     loop = asyncio.get_running_loop()
     late_s = loop.time() + within_s

@@ -26,7 +26,7 @@ from relay.shell.site.public_files import Telling
 from relay.shell.site.site import Site
 from released import EXPEDITION
 
-PATIENCE_S = 20
+PATIENCE_S = 60  # what a test may take where everything else runs as well; it ends what would never end
 FAST = Limits(close_s=1.0, turn_s=0.05)
 LOOPS = {"asyncio": asyncio.new_event_loop, "uvloop": uvloop.new_event_loop}
 
@@ -66,9 +66,12 @@ async def running(
 
 
 async def until(condition: Callable[[], bool]) -> None:
-    """Return when `condition` holds; who calls this bounds the time."""
+    """Return when `condition` holds; who calls this bounds the time.
+
+    It is looked at ever more seldom, a tenth of the time so far apart: what is waited for needs the processor more.
+    """
     loop = asyncio.get_running_loop()
-    holds = loop.create_future()
+    holds, begun_s = loop.create_future(), loop.time()
 
     def look() -> None:
         if holds.done():
@@ -76,7 +79,7 @@ async def until(condition: Callable[[], bool]) -> None:
         if condition():
             holds.set_result(None)
         else:
-            loop.call_later(0.001, look)
+            loop.call_later(min(0.05, max(0.001, (loop.time() - begun_s) / 10)), look)
 
     look()
     await holds

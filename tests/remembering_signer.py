@@ -21,7 +21,7 @@ class RememberingSigner(Signer):
         return _sealed(self._seed, audience, frame)
 
 
-@lru_cache(4_096)
+@lru_cache(1 << 14)
 def _sealed(seed: bytes, audience: str, frame: bytes) -> bytes:
     return _signer(seed).seal(audience, frame)
 

@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import os
+import random
 import signal
 import socket
 import sys
@@ -18,6 +19,7 @@ import websockets
 from peers import until
 
 ROOT = str(Path(__file__).resolve().parent.parent)
+_CHANCE = random.SystemRandom()
 AUDIENCE_TEXT = """
 [[audience]]
 name = "public"
@@ -51,11 +53,16 @@ vehicle = "Lantern"
 
 
 def free_port(kind: socket.SocketKind = socket.SOCK_STREAM) -> int:
-    """Return a port of the loopback that nobody has at this moment."""
-    with socket.socket(socket.AF_INET, kind) as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
+    """Return a port of the loopback that nobody has at this moment, and that nobody else is likely to be given.
+
+    It lies below those that the kernel hands out to whoever asks for any, which other tests do all the time
+    (`ip_local_port_range`, 32768 and up on Linux), and is drawn by chance that no seed sets.
+    """
+    while True:
+        port = _CHANCE.randrange(12_000, 32_768)
+        with socket.socket(socket.AF_INET, kind) as probe, contextlib.suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
 async def dialled(port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:

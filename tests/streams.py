@@ -3,10 +3,9 @@
 import asyncio
 import shutil
 import signal
-import socket
 import subprocess
 from collections.abc import AsyncIterator, Coroutine, Iterable
-from contextlib import asynccontextmanager, closing, suppress
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -18,18 +17,12 @@ from relay.shell.released.outlet import Frame
 from relay.shell.shore.stream_in import StreamIn
 from relay.shell.shore.stream_line import Patience, Stream
 from relay.shell.shore.stream_out import StreamOut
+from ship_process import free_port
 from shores import SIGNER
 
 SHIP = SIGNER
 QUICK = Patience(answer_s=2.0, silence_s=1.0, look_s=0.2, first_wait_s=0.02, longest_wait_s=0.2)
 SERVER = shutil.which("nats-server") or "/usr/sbin/nats-server"
-
-
-def free_port() -> int:
-    """Return a port of the loopback that nobody has now."""
-    with closing(socket.socket()) as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 def sealed(frames: Iterable[Frame], signer: Signer = SHIP) -> list[Frame]:

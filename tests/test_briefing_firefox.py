@@ -14,10 +14,10 @@ new Promise((done) => {
   const look = () => {
     const heading = document.querySelector('#now h2');
     if (heading && heading.textContent.includes('WORDS')) done(heading.textContent);
-    else requestAnimationFrame(look);
+    else setTimeout(look, 20);  // a busy Firefox draws no frames
   };
   look();
-  setTimeout(() => done(`never: ${document.querySelector('#now').textContent}`), 15_000);
+  setTimeout(() => done(`never: ${document.querySelector('#now').textContent}`), 28_000);
 })
 """
 INKS = """

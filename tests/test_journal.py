@@ -5,11 +5,12 @@ import contextlib
 import sqlite3
 import stat
 import threading
-from collections.abc import AsyncIterator, Iterable, Mapping
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping
 from pathlib import Path
 
 import pytest
 
+import peers
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
 from relay.shell.record.clock import EmbargoClock
@@ -37,12 +38,10 @@ async def open_journal(file: JournalFile, time: SetTime, **limits: int) -> Async
         await journal.close()
 
 
-async def until(condition: "object", timeout_s: float = 10.0) -> None:
-    """Wait until a condition holds, giving way to the loop."""
-    assert callable(condition)
-    async with asyncio.timeout(timeout_s):
-        while not condition():  # noqa: ASYNC110 - the writer thread sets no event of ours
-            await asyncio.sleep(0)
+async def until(condition: Callable[[], bool]) -> None:
+    """Wait until a condition holds, leaving the interpreter to the writer's thread, which sets no event of ours."""
+    async with asyncio.timeout(peers.PATIENCE_S):
+        await peers.until(condition)
 
 
 async def test_journal_hands_on_rows_in_order_after_they_are_on_the_disk(tmp_path: Path) -> None:

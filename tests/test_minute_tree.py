@@ -12,6 +12,7 @@ from relay.core import minute_tree
 from relay.core.merkle import included, leaf_hash, node_hash
 from relay.core.minute_tree import LEVELS, SEATS, Evidence, MinuteTree, keyed, opened
 from relay.core.model import Row, RowKind
+from remembering_evidence import RememberingEvidence
 
 KEY = bytes(range(32))
 EVIDENCE = Evidence(KEY)
@@ -198,6 +199,20 @@ def test_roots_never_change() -> None:
     """
     root = tree_of([row(seq, json.dumps({"depth_m": seq / 8}).encode()) for seq in range(1, 1_001)]).root
     assert root.hex() == "467790ec95fcb41ce698ff59437236984aaa310d43ac01559db4da9d1f084661"
+
+
+def test_remembered_draws_are_those_of_the_key() -> None:
+    """What tests by the thousand draw with is as good as what a ship draws with, for each key its own."""
+    for key in (KEY, bytes(32)):
+        trees = (
+            MinuteTree(7, Evidence(key)),
+            MinuteTree(7, RememberingEvidence(key)),
+            MinuteTree(7, RememberingEvidence(key)),
+        )
+        for tree in trees:
+            for seq in range(1, 30):
+                tree.add(row(seq))
+        assert len({tree.root for tree in trees}) == 1
 
 
 def test_node_hash_is_that_of_the_log() -> None:

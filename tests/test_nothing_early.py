@@ -63,6 +63,7 @@ from relay.core.secrets import Secrets
 from relay.shell.record.checkpoint import read_checkpoint
 from relay.shell.record.clock import EmbargoClock
 from relay.shell.record.journal import NAME, Journal, clock_of, read_rows
+from remembering_evidence import draw_once
 from schedules import LONGEST_US, QUICK, Schedule, random_schedule
 from virtual_ship import Disk, Do, Event, Follower, Machine, Voyage
 
@@ -84,6 +85,7 @@ def texts_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(texts, "event", functools.lru_cache(4_096)(texts.event))
     monkeypatch.setattr(Secrets, "unit", functools.cache(Secrets.unit))
     monkeypatch.setattr(relay.core.channel, "Signer", functools.cache(relay.core.channel.Signer))
+    draw_once(monkeypatch)
 
 
 @pytest.fixture(autouse=True)

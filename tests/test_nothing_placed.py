@@ -52,6 +52,7 @@ from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.quantise import SLACK, Step
 from relay.core.secrets import Secrets
+from remembering_evidence import draw_once
 from translation import (
     NMEA_ROUNDING_M,
     NMEA_STEPS_A_DEGREE,
@@ -71,6 +72,12 @@ HEADING_ROUNDING_DEG = 2e-4  # four decimals, and what a fix that is off by its 
 WALKS = {"walk": (False, 1.0, 1), "walk by pressure": (True, 1.0, 2), "long walk": (False, 40.0, 3)}
 COUNTS = {**dict.fromkeys(TRACKS, 130), "walk": 110, "walk by pressure": 50, "long walk": 100, "leaving": 60}
 NMEA_COUNTS = {**dict.fromkeys(TRACKS, 20), "limit": 80}
+
+
+@pytest.fixture(autouse=True)
+def same_rows_draw_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A dive's rows come at the same moments wherever it is laid: what the exact record draws is remembered."""
+    draw_once(monkeypatch)
 
 
 def test_there_are_a_thousand_places() -> None:

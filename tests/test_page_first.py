@@ -33,7 +33,7 @@ async def seen(browser: Browser, meet: object) -> tuple[float | None, float]:
         await page.add_init_script(WATCHED)
         await page.route("**/pictures/*", meet)  # type: ignore[arg-type]
         await page.goto(address(site), wait_until="commit")
-        await page.locator("#now h2").filter(has_text="Lantern").wait_for(timeout=15_000)
+        await page.locator("#now h2").filter(has_text="Lantern").wait_for(timeout=60_000)
         loaded_ms, drawn_ms = await page.evaluate("[window.loaded_ms ?? null, window.drawn_ms ?? performance.now()]")
         await context.close()
         return loaded_ms, drawn_ms

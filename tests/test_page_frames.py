@@ -28,10 +28,15 @@ _FRAMES = """(left) => new Promise((done) => {
 Change = Callable[[Follower], Awaitable[None]]
 
 
-async def drawn(someone: Follower, at_s: int) -> list[bytes]:
-    """Return all drawings, once the page shows a moment and its hand rests."""
+async def at_rest(someone: Follower, at_s: int) -> None:
+    """Wait until the page shows a moment and its hand rests."""
     await someone.page.locator(f'[role=slider][aria-valuenow="{at_s}"]').wait_for()
     await someone.page.evaluate(_FRAMES, 40)  # a frame draws as many views as it has time for
+
+
+async def drawn(someone: Follower, at_s: int) -> list[bytes]:
+    """Return all drawings, once the page shows a moment and its hand rests."""
+    await at_rest(someone, at_s)
     await someone.page.evaluate("scrollTo(0, 0)")  # a page that was pushed along by words may lie between two pixels
     places = [someone.page.locator(f"#{drawing} :is(.paper, .ribbon), .ribbon#{drawing}") for drawing in DRAWINGS]
     return [await place.first.screenshot(animations="disabled") for place in places]
@@ -67,14 +72,15 @@ async def test_drawings_come_to_the_same_whatever_was_shown_before(browser: Brow
     async with site_at() as site:
         publish(site, demo_dive())
         async with follower(browser, address(site) + f"#dive=1&at={MOMENTS_S[0]}", PHONE) as someone:
-            await drawn(someone, MOMENTS_S[0])
+            await at_rest(someone, MOMENTS_S[0])
             for at_s in MOMENTS_S[1:-1]:
                 await go(someone, at_s)
-                await drawn(someone, at_s)
+                await at_rest(someone, at_s)
             await change(someone)
-            for at_s in (MOMENTS_S[0], MOMENTS_S[-1]):
-                await go(someone, at_s)
-                kept = await drawn(someone, at_s)
+            await go(someone, MOMENTS_S[0])
+            await at_rest(someone, MOMENTS_S[0])
+            await go(someone, MOMENTS_S[-1])
+            kept = await drawn(someone, MOMENTS_S[-1])
         async with follower(browser, address(site) + f"#dive=1&at={MOMENTS_S[-1]}", PHONE) as fresh:
             await change(fresh)
             if change is not nothing:
@@ -118,11 +124,11 @@ async def test_going_through_the_dive_draws_neither_depth_nor_legs(browser: Brow
         async with follower(browser, "about:blank", PHONE) as someone:
             await someone.page.add_init_script(COUNTED)
             await someone.page.goto(address(site) + "#dive=1&at=3000")
-            await drawn(someone, 3_000)
+            await at_rest(someone, 3_000)
             before = {drawing: await someone.page.evaluate(_DRAWN, drawing) for drawing in DRAWINGS}
             for at_s in MOMENTS_S[1:]:
                 await go(someone, at_s)
-                await drawn(someone, at_s)
+                await at_rest(someone, at_s)
             after = {drawing: await someone.page.evaluate(_DRAWN, drawing) for drawing in DRAWINGS}
             assert after["depth"] == before["depth"]
             assert after["ribbon"][0] == before["ribbon"][0]
@@ -131,7 +137,7 @@ async def test_going_through_the_dive_draws_neither_depth_nor_legs(browser: Brow
             last = await someone.page.evaluate("document.querySelector('[role=slider]').getAttribute('aria-valuemax')")
             publish(site, frames[-40:-30])
             await someone.page.locator(f'[role=slider]:not([aria-valuemax="{last}"])').wait_for()
-            await drawn(someone, MOMENTS_S[-1])
+            await at_rest(someone, MOMENTS_S[-1])
             came = {drawing: await someone.page.evaluate(_DRAWN, drawing) for drawing in DRAWINGS}
             assert all(now > then for now, then in zip(came["depth"], after["depth"], strict=True))
             assert came["ribbon"][0] > after["ribbon"][0]

@@ -3,6 +3,7 @@
 import itertools
 import math
 import random
+from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
@@ -15,6 +16,7 @@ from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import DiveLimits, Plan, SourcePlan
 from relay.core.secrets import Secrets
+from remembering_evidence import draw_once
 
 TWO = plan(policy("public"), policy("slow", delay_us=70 * SECOND, tick_us=5 * SECOND))
 
@@ -22,6 +24,14 @@ TWO = plan(policy("public"), policy("slow", delay_us=70 * SECOND, tick_us=5 * SE
 def told(journal: list[Row]) -> list[tuple[int, str, bytes]]:
     """Return what leaves of a journal, but for the heads, which are over its very rows."""
     return but_for_heads(sent(run(Pipeline(TWO, SECRETS), journal)))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _same_rows_draw_the_same() -> Iterator[None]:
+    """The same rows come again and again: what the exact record draws for them is remembered."""
+    with pytest.MonkeyPatch.context() as patch:
+        draw_once(patch)
+        yield
 
 
 def test_the_same_journal_gives_the_same_bytes_and_other_secrets_give_others() -> None:

@@ -117,8 +117,18 @@ def _tree(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"))
 
 
+@cache
+def _nodes(path: Path) -> list[ast.AST]:
+    return list(ast.walk(_tree(path)))
+
+
+def _called(call: ast.Call) -> str:
+    """Return the last name of what is called."""
+    return str(getattr(call.func, "attr", getattr(call.func, "id", "")))
+
+
 def _functions(path: Path) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
-    for node in ast.walk(_tree(path)):
+    for node in _nodes(path):
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             yield node
 
@@ -155,7 +165,7 @@ def test_names_say_what_things_are() -> None:
     classes = [
         f"{_name(path)}: {node.name}"
         for path in PYTHON
-        for node in ast.walk(_tree(path))
+        for node in _nodes(path)
         if isinstance(node, ast.ClassDef) and empty.search(node.name)
     ]
     assert [] == classes + [_name(path) for path in SOURCES if empty.search(path.stem)]
@@ -243,7 +253,7 @@ def _normal(distribution: str) -> str:
 
 
 def _libraries_of(paths: list[Path]) -> set[str]:
-    found = {top for path in paths for node in ast.walk(_tree(path)) for top in _libraries(node)}
+    found = {top for path in paths for node in _nodes(path) for top in _libraries(node)}
     return {top for top in found if top not in sys.stdlib_module_names and top != "relay"}
 
 
@@ -253,7 +263,7 @@ def _libraries(node: ast.AST) -> list[str]:
         names = [alias.name for alias in node.names]
     elif isinstance(node, ast.ImportFrom):
         names = [node.module or ""]
-    elif isinstance(node, ast.Call) and ast.unparse(node.func).endswith("import_module"):
+    elif isinstance(node, ast.Call) and _called(node).endswith("import_module"):
         names = [ast.literal_eval(node.args[0])]
     return [name.partition(".")[0] for name in names]
 
@@ -284,10 +294,8 @@ def test_no_test_sleeps() -> None:
         f"{_name(path)}:{node.lineno}"
         for path in TESTS
         if path.name not in IN_REAL_TIME
-        for node in ast.walk(_tree(path))
-        if isinstance(node, ast.Call)
-        and ast.unparse(node.func).rpartition(".")[2] == "sleep"
-        and ast.unparse(node) != "asyncio.sleep(0)"
+        for node in _nodes(path)
+        if isinstance(node, ast.Call) and _called(node) == "sleep" and ast.unparse(node) != "asyncio.sleep(0)"
     ]
     assert [] == sleeping
 

@@ -56,6 +56,7 @@ from relay.core.release import Kind
 from relay.core.restart import Checkpoint, Standing
 from relay.core.sighting import SeenFrom, Sighted
 from relay.core.target_position import RangeIs
+from remembering_evidence import draw_once
 
 Sent = list[tuple[int, str, bytes]]
 
@@ -69,6 +70,7 @@ def _starts_close_together() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("relay.core.pipeline._APART_ROWS", 1)
         short_minutes(patch)
+        draw_once(patch)
         yield
 
 

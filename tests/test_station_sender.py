@@ -25,7 +25,7 @@ async def one_turn() -> None:
 
 async def until(condition: Callable[[], bool]) -> None:
     """Wait for a condition; the test fails by time-out if it never comes true."""
-    async with asyncio.timeout(10):
+    async with asyncio.timeout(60):
         while not condition():
             await one_turn()
 

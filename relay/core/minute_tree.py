@@ -117,10 +117,10 @@ class MinuteTree:
             seat = (seat + 1) % SEATS
         self._seats[row.seq] = seat
         node, value = SEATS + seat, leaf_hash(opened(row, self._evidence.salt(row.seq)))
-        nodes = self._nodes
+        nodes, empty, minute = self._nodes, self._evidence.empty, self.minute
         nodes[node] = value
-        while node > 1:
-            beside = nodes.get(node ^ 1) or self._empty(node ^ 1)
+        for level in range(LEVELS):
+            beside = nodes.get(node ^ 1) or empty(minute, level, (node ^ 1) - (SEATS >> level))
             # `merkle.node_hash`, written out: this is most of what a row costs
             value = sha256(b"\x01" + (beside + value if node & 1 else value + beside)).digest()
             node >>= 1
