@@ -1,0 +1,5 @@
+"""x."""
+
+from abuse_attack import Attack
+
+ATTACKS: list[Attack] = []
