@@ -14,10 +14,28 @@ from test_desk_apart import smuggled
 
 ATTACKER = "127.0.0.1"
 LONG = 9_000  # octets: more than any head may have
-UP = ["..", "%2e%2e", "%2E.", "..%2f", "..%5c", "..\\", "%252e%252e", "%c0%ae%c0%ae", "\u2025", "....//", "..;", "%00.."]
+UP = [
+    "..",
+    "%2e%2e",
+    "%2E.",
+    "..%2f",
+    "..%5c",
+    "..\\",
+    "%252e%252e",
+    "%c0%ae%c0%ae",
+    "\u2025",
+    "....//",
+    "..;",
+    "%00..",
+]
 FILES = ["private/secrets.json", "private/desk.token", "EXPEDITION.toml", "private/journal.db", "etc/passwd"]
 HEADERS = ["X-Forwarded-Host", "X-Host", "X-Original-URL", "X-Rewrite-URL", "Forwarded", "X-Forwarded-Scheme", "Origin"]
-LINES = ["/%0d%0aX-Put-In:%20yes", "/x%0aX-Put-In:yes", "/?a=%0d%0a%0d%0aX-Put-In:yes", "/%E5%98%8A%E5%98%8DX-Put-In:yes"]
+LINES = [
+    "/%0d%0aX-Put-In:%20yes",
+    "/x%0aX-Put-In:yes",
+    "/?a=%0d%0a%0d%0aX-Put-In:yes",
+    "/%E5%98%8A%E5%98%8DX-Put-In:yes",
+]
 
 
 def ports(world: World) -> list[Port]:
@@ -50,7 +68,12 @@ async def long_heads(world: World) -> str:
     for port in ports(world):
         host = host_of(world, port)
         many = [f"X-{number}: {'y' * 40}" for number in range(200)]
-        for target, fields in (("/" + "a" * LONG, []), ("/", ["X: " + "b" * LONG]), ("/", many), ("/?" + "c=" * LONG, [])):
+        for target, fields in (
+            ("/" + "a" * LONG, []),
+            ("/", ["X: " + "b" * LONG]),
+            ("/", many),
+            ("/?" + "c=" * LONG, []),
+        ):
             sending = request(target, "GET", *fields).replace(b"relay.example", host.encode(), 1)
             got.add(await refused(world, sending, port, "431", "400", "nothing"[:3]))
     return f"{', '.join(sorted(got))} on four ports"
@@ -97,7 +120,11 @@ async def traversal(world: World) -> str:
     for port in ports(world):
         for up in UP:
             targets = [f"/{up}/{up}/{up}/{file}" for file in FILES[:2]]
-            targets += [f"/assets/{up}/{FILES[2]}", f"/recordings/public/{up}/{up}/{up}/{FILES[4]}", f"//{up}//{FILES[3]}"]
+            targets += [
+                f"/assets/{up}/{FILES[2]}",
+                f"/recordings/public/{up}/{up}/{up}/{FILES[4]}",
+                f"//{up}//{FILES[3]}",
+            ]
             for target in targets:
                 sending = request(target).replace(b"relay.example", host_of(world, port).encode(), 1)
                 await refused(world, sending, port, "404", "400")
@@ -137,7 +164,9 @@ async def same(port: Port, path: str, *fields: str, plain: str | None = None) ->
     """Whether an answer is the plain one; while records come a page changes, so only answers of one state count."""
     for _ in range(50):
         before = await exchanged(port, request(plain or path), ATTACKER)
-        odd = await exchanged(port, request(path, "GET", *fields).replace(b"relay.example", b"evil.example", 1), ATTACKER)
+        odd = await exchanged(
+            port, request(path, "GET", *fields).replace(b"relay.example", b"evil.example", 1), ATTACKER
+        )
         if before == await exchanged(port, request(plain or path), ATTACKER):
             return odd == before
     return False

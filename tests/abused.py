@@ -247,5 +247,3 @@ def status_of(said: bytes) -> str:
     """Return the status of an answer in words, "nothing" where there is none."""
     line = said.partition(b"\r\n")[0].decode("latin-1")
     return line.partition(" ")[2] or "nothing"
-
-

@@ -48,11 +48,16 @@ def load_told(path: Path) -> Recording:
     As `load_signed`; RecordingError, too, where it tells something in another form than a relay does.
     """
     recording = load_signed(path)
+    check_told(path, recording)
+    return recording
+
+
+def check_told(path: Path, recording: Recording) -> None:
+    """Raise RecordingError where what was read from a file isn't told in the form that a relay writes."""
     try:
         check_form(recording)
     except RecordingError as error:
         raise RecordingError(f"{path}: {error}. Take the original") from error
-    return recording
 
 
 def told(path: Path) -> bytes:
