@@ -215,7 +215,7 @@ def closed(said: bytes) -> list[object]:
 
 
 async def slow_heads(world: World) -> str:
-    """Send heads an octet at a time, from 100 connections: each is ended within its deadline, and meanwhile nobody waits."""
+    """Send heads an octet at a time, from 60 connections: each is ended within its deadline, and nobody else waits."""
     begun_s, ended = monotonic(), Counter[str]()
 
     async def drip(port: Port) -> None:

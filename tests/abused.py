@@ -10,7 +10,7 @@ import json
 import socket
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field
-from itertools import count
+from itertools import count, pairwise
 from pathlib import Path
 from time import monotonic
 from types import SimpleNamespace
@@ -71,7 +71,7 @@ class Watching:
     def gaps_s(self, begun: int) -> float:
         """Return the longest time between two records from the one of this number on, seconds."""
         came = self.came_s[max(0, begun - 1) :]
-        return max((b - a for a, b in zip(came, came[1:], strict=False)), default=0.0)
+        return max((b - a for a, b in pairwise(came)), default=0.0)
 
 
 class World:
