@@ -1,9 +1,12 @@
 """One attack of the table: what is tried, what is expected, and how what was got is judged."""
 
+import asyncio
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 
 from abused import World
+
+WITHIN_S = 180.0
 
 
 @dataclass(frozen=True)
@@ -32,7 +35,8 @@ class Row:
 async def tried(attack: Attack, world: World) -> Row:
     """Try an attack, then whether followers have every record, in order, and the processes still run."""
     try:
-        got, held = await attack.run(world), True
+        async with asyncio.timeout(WITHIN_S):
+            got, held = await attack.run(world), True
         for process in (world.ship, world.shore):
             assert process.process is not None and process.process.returncode is None, "a relay has ended"
         world.in_order()

@@ -8,10 +8,11 @@ import asyncio
 import contextlib
 import json
 from collections.abc import AsyncIterator
+from functools import partial
 from typing import Any
 
 import msgpack
-from playwright.async_api import Browser, Page
+from playwright.async_api import Browser, Page, Request
 
 from abuse_attack import Attack
 from abused import World
@@ -27,10 +28,18 @@ FRAMES = """(urls) => Promise.all(urls.map((url) => new Promise((done) => {
     frame.src = url;
     document.body.append(frame);
 })))"""
+LEAVE = """url => {
+    const link = document.createElement('a');
+    link.href = url;
+    document.body.append(link);
+    link.click();
+}"""
 STRIKES = """async ([desk, feed, token]) => {
     const hold = JSON.stringify({do: 'hold', who: 'a page'}), quietly = {mode: 'no-cors', method: 'POST', body: hold};
     const said = [];
-    const strike = async (name, what) => { try { await what(); said.push(name + ': sent'); } catch { said.push(name + ': stopped'); } };
+    const strike = async (name, what) => {
+        try { await what(); said.push(name + ': sent'); } catch { said.push(name + ': stopped'); }
+    };
     await strike('a simple post', () => fetch(desk + '/stop', quietly));
     await strike('a post with the token', () => fetch(desk + '/decide', {method: 'POST', body: hold,
         headers: {Authorization: 'Bearer ' + token, 'Content-Type': 'application/json'}}));
@@ -41,9 +50,10 @@ STRIKES = """async ([desk, feed, token]) => {
         line.onerror = fail;
     }));
     navigator.sendBeacon(desk + '/stop', new Blob([hold], {type: 'text/plain'}));
-    const report = '{"vehicle": "Lantern", "latitude_deg": -38.6, "longitude_deg": -21.9, "depth_m": 999.0, "note": "struck"}';
-    for (let turn = 0; turn < 5; turn += 1)
-        await strike('speak as a station', () => fetch(feed, {mode: 'no-cors', method: 'POST', body: (report + '\\n').repeat(9)}));
+    const report = '{"vehicle": "Lantern", "latitude_deg": -38.6, "longitude_deg": -21.9, "depth_m": 999.0}\\n';
+    const note = '{"vehicle": "Lantern", "note": "struck"}\\n';
+    const spoken = {mode: 'no-cors', method: 'POST', body: (report + note).repeat(9)};
+    for (let turn = 0; turn < 5; turn += 1) await strike('speak as a station', () => fetch(feed, spoken));
     return said;
 }"""
 
@@ -56,7 +66,8 @@ async def elsewhere(text: str = "<!doctype html><title>elsewhere</title>") -> As
     async def answer(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         with contextlib.suppress(EOFError, ConnectionError):
             heads.append((await reader.readuntil(b"\r\n\r\n")).decode("latin-1"))
-            head = f"HTTP/1.1 200 OK\r\nContent-Type: text/html\r\nContent-Length: {len(text)}\r\nConnection: close\r\n\r\n"
+            kind = f"Content-Type: text/html\r\nContent-Length: {len(text)}\r\nConnection: close"
+            head = f"HTTP/1.1 200 OK\r\n{kind}\r\n\r\n"
             writer.write((head + text).encode())
             await writer.drain()
         writer.close()
@@ -78,6 +89,16 @@ async def page_at(url: str, browser: Browser | None = None) -> AsyncIterator[Pag
         await page.goto(url)
         yield page
         await context.close()
+
+
+def note_request(asked: list[str], request: Request) -> None:
+    """Note a request's address and its Referer."""
+    asked.append(f"{request.url} {request.headers.get('referer', '')}")
+
+
+def note_fault(faults: list[str], error: Exception) -> None:
+    """Note what a page's script raised."""
+    faults.append(str(error))
 
 
 def url_of(port: Any) -> str:
@@ -129,14 +150,11 @@ async def tokens_on_their_way(world: World) -> str:
         ):
             async with page_at(start, browser) as page:
                 asked: list[str] = []
-                page.on("request", lambda it, asked=asked: asked.append(f"{it.url} {it.headers.get('referer', '')}"))  # type: ignore[misc]
+                page.on("request", partial(note_request, asked))
                 await page.wait_for_function("!location.hash.includes('guest') && location.hash.length < 30")
                 assert token not in page.url
                 await page.reload()
-                await page.evaluate(
-                    "url => { const a = document.createElement('a'); a.href = url; document.body.append(a); a.click(); }",
-                    address,
-                )
+                await page.evaluate(LEAVE, address)
                 await page.wait_for_url(address)
                 await page.go_back()
                 assert token not in page.url and not [it for it in asked if token in it]
@@ -153,13 +171,13 @@ async def recordings_on_the_page(world: World) -> str:
             path.write_text(briefing(site_folder(), data, [], "<script>window.owned=1</script>", 1), encoding="utf-8")
             async with page_at("about:blank", browser) as page:
                 faults: list[str] = []
-                page.on("pageerror", lambda error, faults=faults: faults.append(str(error)))  # type: ignore[misc]
+                page.on("pageerror", partial(note_fault, faults))
                 asked: list[str] = []
-                page.on("request", lambda it, asked=asked: asked.append(it.url))  # type: ignore[misc]
+                page.on("request", partial(note_request, asked))
                 await page.goto(path.as_uri())
                 await page.locator("#now").get_by_role("heading", level=2).first.wait_for()
                 assert await page.evaluate("window.owned === undefined"), f"{name}: a script ran"
-                assert asked == [path.as_uri()], f"{name}: {asked}"
+                assert asked == [f"{path.as_uri()} "], f"{name}: {asked}"
                 assert faults == [], f"{name}: {faults}"
                 count += 1
     return f"{count} opened: no script ran, nothing was asked for, no fault of the page's"
