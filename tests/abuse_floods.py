@@ -17,6 +17,7 @@ from websockets.frames import Opcode
 
 from abuse_attack import Attack
 from abused import CROWD, PATIENCE_S, Port, World, dialled, exchanged, status_of
+from abused import world as running
 from peers import RawPeer, frames_of, masked, request, upgrade
 
 ONE = "127.0.2.1"
@@ -65,6 +66,16 @@ async def crowd_of_many(world: World) -> str:
         fared = await world.undisturbed()
         assert status_of(await exchanged(world.page, request("/dives.json"), "127.0.5.2"))[:3] == "200"
         return f"{len(peers)} stand; {fared}"
+
+
+async def crowd_where_files_are_few(world: World) -> str:
+    """Open 600 connections from 100 addresses at the page of a ship that may have 400 files open (prlimit(1))."""
+    async with running(world.folder / "few", ("prlimit", "--nofile=400:400")) as few:
+        async with held(few.page, [CROWD.format(1 + number % 100) for number in range(600)]) as peers:
+            fared = await few.undisturbed()
+            refused = sum([await answered(peer) for peer in peers])
+            assert refused >= 600 - 200, f"only {refused} were refused"
+            return f"{refused} of 600 refused; {fared}"
 
 
 async def sockets_of_one(world: World) -> str:
@@ -258,6 +269,12 @@ async def slow_bodies(world: World) -> str:
 ATTACKS = [
     Attack("300 silent connections from one address", "128 let in; others follow on in time", crowd_of_one),
     Attack("4,000 silent connections from 100 addresses", "others follow on in time, and get in", crowd_of_many, True),
+    Attack(
+        "600 connections where 400 files may be open",
+        "the crew gets in, records go on",
+        crowd_where_files_are_few,
+        True,
+    ),
     Attack("120 websockets from one address", "64 seats, 1013 to the rest; others follow on", sockets_of_one),
     Attack("200 silent connections to the desk", "the crew is answered", silent_at_the_desk),
     Attack("400 strangers at the port that the ship dials", "her link stays; the shore's followers get all", strangers),

@@ -77,13 +77,13 @@ class Watching:
 class World:
     """A ship, a shore, a station, a follower at each. `token`: the desk's; `guest`: a guest's of the ship's page."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, prefix: tuple[str, ...] = ()) -> None:
         self.folder = folder
         self.shore = self._prepared_shore()
         self.feed, page, desk = free_port(), free_port(), free_port()
         self.expedition = folder / "aboard" / "EXPEDITION.toml"
         self.expedition.write_text(self._text(page, desk))
-        self.ship = ShipProcess(self.expedition, page)
+        self.ship = ShipProcess(self.expedition, page, prefix=prefix)
         self.page, self.desk = Port("the ship's page", ("127.0.0.1", page)), Port("the desk", ("127.0.0.1", desk))
         self.ashore = Port("the shore's page", ("127.0.0.1", self.shore.site))
         self.watch = Port("the shore's watch", ("127.0.0.1", self.shore.watch))
@@ -205,9 +205,9 @@ class World:
 
 
 @contextlib.asynccontextmanager
-async def world(folder: Path) -> AsyncIterator[World]:
-    """Run what is attacked."""
-    one = World(folder)
+async def world(folder: Path, prefix: tuple[str, ...] = ()) -> AsyncIterator[World]:
+    """Run what is attacked; `prefix`: what the ship's command is run by."""
+    one = World(folder, prefix)
     try:
         await one.start()
         yield one

@@ -200,7 +200,7 @@ SHELL = {
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "
     "promises recording secrets_file site standing taking uplink",
-    "running": "expedition page_words public_files site site_files",
+    "running": "expedition gate page_words public_files site site_files",
     "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets core.sources "
     "capture journal outlet",

@@ -73,18 +73,19 @@ async def dialled(port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWriter
 
 @dataclass
 class ShipProcess:
-    """`offing ship` as a process of its own, killed and started at will."""
+    """`offing ship` as a process of its own, killed and started at will. `prefix`: what its command is run by."""
 
     expedition: Path
     port: int
     process: Process | None = None
     words: list[str] = field(default_factory=list)
     arguments: tuple[str, ...] = ()
+    prefix: tuple[str, ...] = ()
     _reader: "asyncio.Task[None] | None" = None
 
     async def start(self) -> None:
         """Start it and wait until it has printed its address."""
-        command = [sys.executable, "-m", "relay", "ship", str(self.expedition), *self.arguments]
+        command = [*self.prefix, sys.executable, "-m", "relay", "ship", str(self.expedition), *self.arguments]
         environment = {**os.environ, "PYTHONPATH": ROOT}
         self.process = await asyncio.create_subprocess_exec(*command, stdout=PIPE, stderr=PIPE, env=environment)
         assert self.process.stdout is not None
