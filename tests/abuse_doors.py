@@ -149,7 +149,10 @@ async def tokens_are_in_no_log(world: World) -> str:
 
 ATTACKS = [
     Attack(
-        "the desk's token guessed 400 times, by 40 at once", "401; the crew gets in meanwhile", guessing_at_the_desk
+        "the desk's token guessed 400 times, by 40 at once",
+        "401; the crew gets in meanwhile",
+        guessing_at_the_desk,
+        True,
     ),
     Attack(
         "a guest's token guessed over HTTP",

@@ -70,12 +70,13 @@ async def crowd_of_many(world: World) -> str:
 
 async def crowd_where_files_are_few(world: World) -> str:
     """Open 600 connections from 100 addresses at the page of a ship that may have 400 files open (prlimit(1))."""
-    async with running(world.folder / "few", ("prlimit", "--nofile=400:400")) as few:
-        async with held(few.page, [CROWD.format(1 + number % 100) for number in range(600)]) as peers:
-            fared = await few.undisturbed()
-            refused = sum([await answered(peer) for peer in peers])
-            assert refused >= 600 - 200, f"only {refused} were refused"
-            return f"{refused} of 600 refused; {fared}"
+    sources = [CROWD.format(1 + number % 100) for number in range(600)]
+    few_files = ("prlimit", "--nofile=400:400")
+    async with running(world.folder / "few", few_files) as few, held(few.page, sources) as peers:
+        fared = await few.undisturbed()
+        refused = sum([await answered(peer) for peer in peers])
+        assert refused >= 600 - 200, f"only {refused} were refused"
+        return f"{refused} of 600 refused; {fared}"
 
 
 async def sockets_of_one(world: World) -> str:
@@ -275,9 +276,14 @@ ATTACKS = [
         crowd_where_files_are_few,
         True,
     ),
-    Attack("120 websockets from one address", "64 seats, 1013 to the rest; others follow on", sockets_of_one),
-    Attack("200 silent connections to the desk", "the crew is answered", silent_at_the_desk),
-    Attack("400 strangers at the port that the ship dials", "her link stays; the shore's followers get all", strangers),
+    Attack("120 websockets from one address", "64 seats, 1013 to the rest; others follow on", sockets_of_one, True),
+    Attack("200 silent connections to the desk", "the crew is answered", silent_at_the_desk, True),
+    Attack(
+        "400 strangers at the port that the ship dials",
+        "her link stays; the shore's followers get all",
+        strangers,
+        True,
+    ),
     Attack("connections made and reset without end", "others follow on in time", churn, True),
     Attack("pages asked for without end", "others follow on in time", requests, True),
     Attack("pings without end", "others follow on in time", pings, True),

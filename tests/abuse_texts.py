@@ -78,6 +78,11 @@ async def places(world: World) -> str:
 
 
 ATTACKS = [
-    Attack("an annotation with script, markup, turned and hidden letters", "a text to followers, never markup", markup),
+    Attack(
+        "an annotation with script, markup, turned and hidden letters",
+        "a text to followers, never markup",
+        markup,
+        True,
+    ),
     Attack("an annotation with a place in 15 disguises", "kept back, all of them", places),
 ]
