@@ -49,9 +49,9 @@ async def answered(peer: RawPeer) -> bool:
 async def crowd_of_one(world: World) -> str:
     """Open 300 connections from one address at each page and say nothing: 128 are let in; another address still is."""
     words = []
-    for port in (world.page, world.ashore):
-        async with held(port, [ONE] * 300) as peers:
-            fared = await world.undisturbed()
+    async with held(world.page, [ONE] * 300) as aboard, held(world.ashore, [ONE] * 300) as ashore:
+        fared = await world.undisturbed()
+        for port, peers in ((world.page, aboard), (world.ashore, ashore)):
             refused = sum([await answered(peer) for peer in peers])
             assert refused >= 300 - 128, f"only {refused} of 300 were refused"
             assert status_of(await exchanged(port, request("/dives.json"), "127.0.5.1"))[:3] == "200"
@@ -288,7 +288,10 @@ ATTACKS = [
     Attack("pages asked for without end", "others follow on in time", requests, True),
     Attack("pings without end", "others follow on in time", pings, True),
     Attack(
-        "requests without end, no answer taken", f"less than {GROWTH_MIB} MiB more memory; others follow on", never_read
+        "requests without end, no answer taken",
+        f"less than {GROWTH_MIB} MiB more memory; others follow on",
+        never_read,
+        True,
     ),
     Attack("frames that a follower may not send", "closed with 1002 or 1008", bad_frames),
     Attack("heads an octet at a time", "408 or cut off within seconds; others follow on", slow_heads, True),
