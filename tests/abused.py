@@ -189,13 +189,10 @@ class World:
         whole = request(path, "POST" if body else "GET", *usual, *fields)
         return whole.replace(b"relay.example", named.encode(), 1) + body
 
-    async def rows(self) -> int:
-        """Return how many rows of the journal are decisions or anything else, as the desk counts them."""
-        return int((await self.ask("/state"))["journal"]["rows"])
-
     async def taken(self) -> int:
-        """Return how many decisions the crew, or whoever passed for them, have taken."""
-        return len((await self.ask("/state"))["decisions"])
+        """Return the journal's row of the newest decision that the crew, or whoever passed for them, has taken."""
+        decisions = (await self.ask("/state"))["decisions"]
+        return int(decisions[0]["row"]) if decisions else 0
 
     @property
     def as_ship(self) -> Any:
@@ -213,11 +210,6 @@ async def world(folder: Path, prefix: tuple[str, ...] = ()) -> AsyncIterator[Wor
         yield one
     finally:
         await one.close()
-
-
-def dial(port: Port, source: str) -> socket.socket:
-    """Return a connection from an address of the loopback; OSError where it is refused."""
-    return socket.create_connection(port.address, 10, source_address=(source, 0))
 
 
 async def dialled(port: Port, source: str, sending: bytes = b"", receive_octets: int | None = None) -> RawPeer:
