@@ -70,7 +70,7 @@ async def places(world: World) -> str:
         found = await world.ask("/check", {"text": f"The bell lies at {text}, upright"})
         kept[name] = bool(found["findings"])
         await world.ask("/decide", {"do": "say", "text": f"The bell lies at {text}, upright", "who": "Ines"})
-    await world.reached(4)
+    await world.reached(3)
     assert all(kept.values()), [name for name, was in kept.items() if not was]
     frames = b"".join(world.followers[0].frames)
     assert b"upright" not in frames and Scanner([PLACE]).find(frames) == []
