@@ -42,7 +42,7 @@ wheel: $(VENV)/.develops ## Build an installable wheel, page included, into dist
 	@$(BIN)/python -m build --wheel --no-isolation --outdir dist
 
 ##@ Check
-.PHONY: test lint types test-web test-python bench scale
+.PHONY: test lint types test-web test-python abuse bench scale
 test: ## Run every check there is, setting up side by side; pytest's closing line comes last
 	@$(MAKE) --jobs=2 --output-sync lint types $(PAGE)
 	@$(MAKE) test-web test-python
@@ -78,6 +78,10 @@ test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (
 	@.ci/need $(BROWSERS) $(SERVERS) $(READERS) $(TRACERS)
 	$(call say,python and browser tests)
 	@$(BIN)/python -m pytest --numprocesses 4 --dist worksteal $(ARGS)
+
+abuse: $(VENV)/.develops $(PAGE) ## Attack a ship's page, her desk and a shore, and print what came of it
+	@.ci/need $(BROWSERS) prlimit:util-linux
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_abuse.py $(ARGS)
 
 bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out beside a floor
 	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev nginx:nginx /usr/lib/nginx/modules/ngx_nchan_module.so:libnginx-mod-nchan

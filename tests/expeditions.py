@@ -94,4 +94,10 @@ WRONG_LINKS = [
     (*linked('audiences = ["family"]'), "audiences", "neither open nor invited, so nobody could see it there"),
 ]
 
-WRONG_ADDRESSES = [*WRONG_QUESTIONS, *WRONG_LINKS]
+UNSEEN = "no letter in it that can't be seen"
+# Names that act on a terminal (ECMA-48), turn a line about (UAX 9), hide in it or break it.
+WRONG_NAMES = [
+    ('ship = "Harrow Tern"', f'ship = "Harrow{letter} Tern"', "ship = ", UNSEEN)
+    for letter in ("\\u001b[2J", "\\u009b31m", "\\u0000", "\\u007f", "\\u202e", "\\u2066", "\\u200b", "\\u2028")
+]
+WRONG_ADDRESSES = [*WRONG_QUESTIONS, *WRONG_LINKS, *WRONG_NAMES]

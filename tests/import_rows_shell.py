@@ -96,7 +96,7 @@ SHELL = {
     "finding": "core.decision core.errors core.find core.geodesy control expedition quantities "
     "shell.find_files shell.outlines",
     # released records on their way out
-    "recording": "core.errors core.verification core.wire",
+    "recording": "core.errors core.recording_form core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
@@ -200,7 +200,7 @@ SHELL = {
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "
     "promises recording secrets_file site standing taking uplink",
-    "running": "expedition page_words public_files site site_files",
+    "running": "expedition gate page_words public_files site site_files",
     "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets core.sources "
     "capture journal outlet",
@@ -282,6 +282,6 @@ SHELL = {
     "expedition guest_book guest_door inviting journal secrets_file taking",
     "app": "core.errors core.figures core.policy core.release core.seal core.secrets audit_gate audit_result "
     "briefing clock demo_run deploy desk_token exit_code expedition export guests_told import_log log_lines "
-    "page_words plain_cautions plain_ground plain_words public_files publish quantities recording rehearse running "
-    "secrets_file ship site_files site_key until_stopped verify shell.reporting | rich uvloop",
+    "page_words plain_cautions plain_ground plain_words printable public_files publish quantities recording rehearse "
+    "running secrets_file ship site_files site_key until_stopped verify shell.reporting | rich uvloop",
 }

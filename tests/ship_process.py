@@ -80,7 +80,10 @@ async def dialled(port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWriter
 
 @dataclass
 class ShipProcess:
-    """`offing ship` as a process of its own, killed and started at will. `command`: what runs it, without the file."""
+    """`offing ship` as a process of its own, killed and started at will.
+
+    `command`: what runs it, without the file; `prefix`: what that command is run by.
+    """
 
     expedition: Path
     port: int
@@ -88,11 +91,12 @@ class ShipProcess:
     words: list[str] = field(default_factory=list)
     arguments: tuple[str, ...] = ()
     command: Sequence[str] = (sys.executable, "-m", "relay", "ship")
+    prefix: tuple[str, ...] = ()
     _reader: "asyncio.Task[None] | None" = None
 
     async def start(self) -> None:
         """Start it and wait until it has printed its address."""
-        command = [*self.command, str(self.expedition), *self.arguments]
+        command = [*self.prefix, *self.command, str(self.expedition), *self.arguments]
         environment = {**os.environ, "PYTHONPATH": ROOT}
         self.process = await asyncio.create_subprocess_exec(*command, stdout=PIPE, stderr=PIPE, env=environment)
         assert self.process.stdout is not None

@@ -3,6 +3,7 @@
 import asyncio
 import os
 import socket
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -299,3 +300,20 @@ async def test_file_that_cannot_be_read_is_told(name: str, words: str, tmp_path:
     feed = open_feed("station-a", parse_feed_url(f"file://{tmp_path}/{name}"), Shelf(Bell()))
     with pytest.raises(OperatorError, match=rf"feed station-a: .*{words}.*Give the path of a file"):
         await feed.run()
+
+
+@pytest.mark.parametrize("asked", [b"POST / HTTP/1.1\r\n", b"OPTIONS * HTTP/1.1\r\n", b"GET /x HTTP/1.1\r\n"])
+async def test_browser_is_no_station(asked: bytes, tmp_path: Path) -> None:
+    """What a page makes a browser send (RFC 9112 section 3) is closed unread, and the station's stream goes on."""
+    async with talk("tcp-listen", tmp_path) as conversation:
+        await conversation.station.say(b"station")
+        await conversation.until(lambda: conversation.shelf.bytes == b"station")
+        assert conversation.feed.bound is not None
+        reader, writer = await asyncio.open_connection(*conversation.feed.bound)
+        writer.write(asked + b'Host: localhost\r\n\r\n{"latitude_deg": 1}\n')
+        with suppress(ConnectionResetError):
+            assert await reader.read() == b""
+        writer.close()
+        assert conversation.feed.counters.refused == 1
+        await conversation.station.say(b" goes on")
+        await conversation.until(lambda: conversation.shelf.bytes == b"station goes on")

@@ -1,8 +1,10 @@
 """The gate and its wheel: each limit at it and one past it; deadlines in turns."""
 
+from dataclasses import replace
+
 import pytest
 
-from relay.shell.site.gate import Gate, Limits, address_of, network_of
+from relay.shell.site.gate import Gate, Limits, address_of, network_of, within
 
 
 def test_seats_are_limited_in_all_and_by_address() -> None:
@@ -66,3 +68,12 @@ def test_peer_is_counted_by_its_line(peer: object, expected: str) -> None:
 def test_network_of_an_address(host: str, network: str) -> None:
     """The /24 of IPv4, also where it is written as IPv6; the /48 of IPv6 (addresses of RFC 5737 and RFC 3849)."""
     assert network_of((host, 9)) == network
+
+
+@pytest.mark.parametrize(
+    ("files", "expected"),
+    [(-1, 16_000), (20_000, 16_000), (16_256, 16_000), (16_255, 15_999), (400, 200), (1, 1), (0, 1)],
+)
+def test_crowd_leaves_files_for_the_desk_and_the_journal(files: int, expected: int) -> None:
+    """So many connections are let in as leave 256 of the files that the process may open, or half; -1 is no bound."""
+    assert within(Limits(), files) == replace(Limits(), connections=expected)

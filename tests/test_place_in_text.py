@@ -99,6 +99,30 @@ def test_finding_covers_what_was_spelled() -> None:
     assert [found.excerpt for found in find_places(escaped)] == ["48.1234%2C-12.5678"]
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "bell at \u202eE 654.12 ,N 321.84\u202c, upright",
+        "bell at \u202eN °48 '12.34\u202c and more",
+        "\u202e\u202eE 654.12 ,N 321.84",
+        "bell at &#52;&#56;.123 N, &#x32;1.456 E",
+        "bell at %34%38.123 N, 21.456 E",
+        "bell at &#0000052;8.123 N, 21.456 E",
+    ],
+)
+def test_place_that_is_turned_about_or_coded_is_found(text: str) -> None:
+    """An override of the writing direction (UAX 9), percent-encoding (RFC 3986) and character references (HTML)."""
+    assert find_places(text)
+
+
+@pytest.mark.parametrize(
+    "text", ["\u202ellew si lla", "80%50 done, 100% &amp; more", "\u202e" * 500, "&#9999;&#x7;%7f"]
+)
+def test_turned_or_coded_words_without_a_place_pass(text: str) -> None:
+    """What only looks like a code, or turns words alone, tells no place."""
+    assert find_places(text) == []
+
+
 def test_every_notation_has_its_sentence() -> None:
     """Each notation is found in the vectors, and its sentence quotes the author's words."""
     sentences = defaultdict(set)

@@ -35,6 +35,8 @@ IN_REAL_TIME = (
     "canary_voyage.py",
     "run_scale.py",
     "test_page_ship.py",
+    "abused.py",
+    "abuse_floods.py",
     "test_programme_live.py",
     "test_shore_live.py",
     "far_dive.py",

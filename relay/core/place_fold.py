@@ -2,7 +2,8 @@
 
 Rules: what looks the same reads the same (full-width, circled and mathematical digits, digits of every script,
 look-alike letters, typographic primes, degree rings and dashes); what cannot be seen is dropped (zero-width
-characters, soft hyphens, combining marks); case is kept; nothing raises, whatever the text.
+characters, soft hyphens, combining marks); what addresses and pages write as codes reads as what it stands for; case
+is kept; nothing raises, whatever the text.
 """
 
 import re
@@ -86,7 +87,13 @@ _ESCAPES = {
     "&minus;": "-",
     "&comma;": ",",
 }
-_ESCAPE = re.compile(r"%c2%b0|%[234][0-9a-f]|&(?:deg|prime|quot|nbsp|minus|comma|\#176|\#xb0|\#39);", re.IGNORECASE)
+# Percent-encoding (RFC 3986 section 2.1) and character references (HTML, section 13.5) of what ASCII can print.
+_ESCAPE = re.compile(
+    r"%c2%b0|%([2-7][0-9a-f])|&(?:deg|prime|quot|nbsp|minus|comma|\#176|\#xb0);|&\#0{0,5}([0-9]{2,3});"
+    r"|&\#x0{0,5}([2-7][0-9a-f]);",
+    re.IGNORECASE,
+)
+_TURNED = re.compile("\u202e([^\u202c\u202d\u2029\n]*)")  # UAX 9: what an override to the left reaches
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +118,7 @@ def fold(text: str) -> Folded:
     at = 0
     while at < len(text):
         escape = _ESCAPE.match(text, at) if text[at] in "%&" else None
-        known = _ESCAPES.get(escape.group().lower()) if escape else None
+        known = _unescaped(escape) if escape else None
         piece = fold_character(text[at]) if known is None else known
         after = at + 1 if known is None or escape is None else escape.end()
         pieces.append(piece)
@@ -119,6 +126,23 @@ def fold(text: str) -> Folded:
         ends.extend([after] * len(piece))
         at = after
     return Folded("".join(pieces), tuple(starts), tuple(ends), text)
+
+
+def _unescaped(escape: re.Match[str]) -> str | None:
+    known = _ESCAPES.get(escape.group().lower())
+    if known is not None:
+        return known
+    in_hexadecimal = escape[1] or escape[3]
+    letter = chr(int(in_hexadecimal, 16) if in_hexadecimal else int(escape[2] or "0"))
+    return letter if letter.isascii() and letter.isprintable() else None
+
+
+def as_turned(text: str) -> tuple[str, ...]:
+    """Return a text as its overrides of the writing direction show it, and wholly turned; nothing where it has none."""
+    if "\u202e" not in text:
+        return ()
+    shown = _TURNED.sub(lambda turned: turned[1][::-1], text), text[::-1]
+    return tuple(it.replace("\u202e", "") for it in shown)
 
 
 @lru_cache(maxsize=4096)

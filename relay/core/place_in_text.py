@@ -14,7 +14,7 @@ from functools import lru_cache
 from relay.core.place_codes import find_codes
 from relay.core.place_degrees import find_angles
 from relay.core.place_finding import WHY, Finding, Hit, Notation, When
-from relay.core.place_fold import Folded, fold
+from relay.core.place_fold import Folded, as_turned, fold
 from relay.core.place_labels import find_labels
 from relay.core.place_names import find_names
 from relay.core.place_ranges import find_ranges
@@ -50,6 +50,8 @@ def _found(text: str, forbidden: tuple[str, ...], scene: tuple[str, ...]) -> tup
         *_in_original(folded, find_ranges(tokens, names)),
         *find_names(folded, forbidden),
     ]
+    for turned in as_turned(text):
+        found += [Hit(hit.notation, 0, len(text)) for hit in find_places(turned, forbidden=forbidden, scene=scene)]
     return tuple(_in_words(text, hit) for hit in _outermost(found))
 
 

@@ -46,8 +46,9 @@ from relay.shell.record.secrets_file import read_secrets, seeded_secrets
 from relay.shell.record.site_key import show_key
 from relay.shell.released.briefing import brief
 from relay.shell.released.export import export
+from relay.shell.released.printable import escaped
 from relay.shell.released.publish import publish
-from relay.shell.released.recording import load_signed
+from relay.shell.released.recording import load_told
 from relay.shell.released.verify import verify
 from relay.shell.report.reporting import report
 from relay.shell.ship.audit_gate import Leave, whose_process
@@ -209,16 +210,16 @@ def _begins(limits: DiveLimits) -> str:
 
 
 def _show(options: argparse.Namespace) -> int:
-    recording = load_signed(options.recording)
+    recording = load_told(options.recording)
     _say_unsigned(options.recording, recording.signed)
     if options.figures:
-        print(json.dumps(asdict(figures(recording.records)), indent=2, ensure_ascii=False))
+        print(escaped(json.dumps(asdict(figures(recording.records)), indent=2, ensure_ascii=False)))
         return 0
     names = {int(kind): kind.name.lower() for kind in Kind}
     for record in recording.records:
         kind = names.get(record.kind, record.kind)
         place = {"dive": record.dive, "seq": record.seq, "kind": kind, "elapsed_s": record.elapsed_s}
-        print(json.dumps({**place, "body": record.body}, ensure_ascii=False, default=_bytes_told))
+        print(escaped(json.dumps({**place, "body": record.body}, ensure_ascii=False, default=_bytes_told)))
     if not recording.closed:
         torn = f", {recording.torn_bytes} bytes of a torn tail left out" if recording.torn_bytes else ""
         print(f"{options.recording}: not closed: the dive goes on, or the end is missing{torn}", file=sys.stderr)
@@ -248,7 +249,7 @@ def _brief(options: argparse.Namespace) -> int:
 
 
 def _export(options: argparse.Namespace) -> int:
-    recording = load_signed(options.recording)
+    recording = load_told(options.recording)
     _say_unsigned(options.recording, recording.signed)
     export(recording, options.out, options.force)
     if not recording.closed:

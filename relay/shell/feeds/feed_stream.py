@@ -3,11 +3,13 @@
 Rules: `Inlet` keeps its transport for pausing and closing alone. A listening feed takes one stream at a time:
 a connection takes over when it sends its first byte, and the earlier one is closed then; so a station that
 comes back after a half-open drop is heard at once, a connection that says nothing disturbs nobody, and no frame
-is made of two connections' bytes. Two stations that both speak need two feeds.
+is made of two connections' bytes. Two stations that both speak need two feeds. A browser, which any page that an
+officer opens can make speak to a port, is no station: whatever begins as an HTTP request is closed unread.
 """
 
 import asyncio
 import os
+import re
 import socket
 import stat
 from collections import deque
@@ -18,6 +20,8 @@ from relay.core.errors import OperatorError
 from relay.shell.feeds.feed_intake import Feed, ReturningFeed, refusal, words_of
 
 _FILE_CHUNK_BYTES = 65_536
+# A request line (RFC 9112 section 3): no format of a station begins so, not even in the middle of a sentence.
+_OF_A_BROWSER = re.compile(rb"[A-Z]{3,10} [/*]")
 _KEEPALIVE = (("TCP_KEEPIDLE", 10), ("TCP_KEEPINTVL", 5), ("TCP_KEEPCNT", 3))
 
 
@@ -165,7 +169,9 @@ class ListeningFeed(Feed):
     async def _serve(self, inlet: Inlet) -> None:
         try:
             data = await inlet.read()
-            if data:
+            if _OF_A_BROWSER.match(data):
+                self.counters.refused += 1
+            elif data:
                 await self._take_over(inlet, data)
         finally:
             inlet.close()

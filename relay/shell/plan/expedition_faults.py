@@ -118,7 +118,7 @@ _ADD = {
     "zone.radius": 'add how far it reaches, such as radius = "100 m"',
 }
 _PATTERNS = {
-    NAME: "a name in one line, with no blank before or after it",
+    NAME: "a name in one line, no blank before or after it, no letter in it that can't be seen",
     SLUG: "a short name of small letters, digits and hyphens, beginning with a letter",
 }
 _REMEDIES = {

@@ -66,7 +66,8 @@ Length = Annotated[float, BeforeValidator(length_m)]
 Expanse = Annotated[float, BeforeValidator(area_km2)]
 Angle = Annotated[float, BeforeValidator(angle_deg)]
 Rate = Annotated[float, BeforeValidator(rate_bits_per_s)]
-NAME, SLUG = r"^\S(.*\S)?$", r"^[a-z][a-z0-9-]{0,39}$"
+# In the regular expressions of pydantic: what acts on a terminal, turns a line or can't be seen is in no name.
+NAME, SLUG = r"^[^\s\p{C}]([^\p{C}\p{Zl}\p{Zp}]*[^\s\p{C}])?$", r"^[a-z][a-z0-9-]{0,39}$"
 Name = Annotated[str, Field(min_length=1, max_length=80, pattern=NAME)]
 Slug = Annotated[str, Field(pattern=SLUG)]
 

@@ -19,7 +19,7 @@ from typing import Any
 from relay.core.errors import OperatorError
 from relay.core.release import Kind
 from relay.core.wire import Recording
-from relay.shell.released.recording import load_signed
+from relay.shell.released.recording import load_told
 
 _START = re.compile(r'<script type="module"[^>]* src="\./([^"]+)"></script>')  # it waits for what a briefing hasn't
 _SCRIPT = re.compile(r'<link rel="modulepreload"[^>]* href="\./([^"]+)"[^>]*>')
@@ -43,7 +43,7 @@ def brief(recording: Path, notes: Path | None, site: Path, to: Path, *, force: b
 
     Raises OperatorError, RecordingError for a recording that is damaged or isn't as it was signed.
     """
-    read = load_signed(recording)
+    read = load_told(recording)
     if not read.closed and not unfinished:
         raise OperatorError(
             f"{recording}: the dive goes on, or the recording's end is missing: wait for its end, or add --unfinished"

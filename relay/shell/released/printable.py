@@ -1,5 +1,6 @@
 """Texts of others (names in a recording, a chart, a list) made fit to be printed among words of ours."""
 
+import json
 from unicodedata import category
 
 
@@ -11,6 +12,11 @@ def printable(text: str) -> str:
 def printable_lines(text: str) -> str:
     """Return lines, each so made; their ends stay."""
     return "\n".join(map(printable, text.split("\n")))
+
+
+def escaped(text: str) -> str:
+    """Return JSON as the same JSON, in which nothing acts on a terminal: such letters as escapes (RFC 8259, 7)."""
+    return "".join(letter if letter.isprintable() or letter == "\n" else json.dumps(letter)[1:-1] for letter in text)
 
 
 def _instead_of(letter: str) -> str:

@@ -9,6 +9,7 @@ import os
 from pathlib import Path
 
 from relay.core.errors import RecordingError, RegrownError
+from relay.core.recording_form import check_form
 from relay.core.verification import check_signed
 from relay.core.wire import Recording, footer, read_recording, whole_octets
 
@@ -39,6 +40,24 @@ def load_signed(path: Path) -> Recording:
     except RecordingError as error:
         raise RecordingError(f"{path}: {error}") from error
     return recording
+
+
+def load_told(path: Path) -> Recording:
+    """Read a recording that somebody handed on, for a command that works with what it tells.
+
+    As `load_signed`; RecordingError, too, where it tells something in another form than a relay does.
+    """
+    recording = load_signed(path)
+    check_told(path, recording)
+    return recording
+
+
+def check_told(path: Path, recording: Recording) -> None:
+    """Raise RecordingError where what was read from a file isn't told in the form that a relay writes."""
+    try:
+        check_form(recording)
+    except RecordingError as error:
+        raise RecordingError(f"{path}: {error}. Take the original") from error
 
 
 def told(path: Path) -> bytes:

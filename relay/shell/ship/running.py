@@ -1,6 +1,9 @@
 """A ship's public site, as the expedition file has it."""
 
+import resource
+
 from relay.shell.plan.expedition import Expedition
+from relay.shell.site.gate import DEFAULTS, within
 from relay.shell.site.page_words import words_of
 from relay.shell.site.public_files import Telling
 from relay.shell.site.site import Site
@@ -13,4 +16,6 @@ def new_site(expedition: Expedition) -> Site:
     words = words_of(expedition.language)
     telling = Telling(expedition.plan.expedition, words, expedition.address, expedition.questions_to)
     invited = [name for name in names if name in expedition.invited_audiences]
-    return Site(telling, [name for name in names if name in expedition.open_audiences], site_folder(), invited=invited)
+    shown = [name for name in names if name in expedition.open_audiences]
+    limits = within(DEFAULTS, resource.getrlimit(resource.RLIMIT_NOFILE)[0])
+    return Site(telling, shown, site_folder(), invited=invited, limits=limits)

@@ -1,11 +1,12 @@
 """The site of a shore as its file has it: of one that serves in its only process, and of each worker."""
 
 import dataclasses
+import resource
 import ssl
 from urllib.parse import urlsplit
 
 from relay.shell.shore.shore_file import ShoreFile
-from relay.shell.site.gate import DEFAULTS, Limits
+from relay.shell.site.gate import DEFAULTS, Limits, within
 from relay.shell.site.page_words import words_of
 from relay.shell.site.public_files import Telling
 from relay.shell.site.site import Site
@@ -35,9 +36,10 @@ def site_context(file: ShoreFile) -> ssl.SSLContext | None:
 
 def limits_of(file: ShoreFile) -> Limits:
     """Return the site's limits: behind a proxy every follower has the proxy's address, and the proxy counts."""
+    limits = within(DEFAULTS, resource.getrlimit(resource.RLIMIT_NOFILE)[0])
     if not file.behind_proxy:
-        return DEFAULTS
-    return dataclasses.replace(DEFAULTS, viewers_per_address=0, connections_per_address=0, wrong_tokens=0)
+        return limits
+    return dataclasses.replace(limits, viewers_per_address=0, connections_per_address=0, wrong_tokens=0)
 
 
 def _origins(address: str) -> list[str]:

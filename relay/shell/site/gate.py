@@ -6,7 +6,7 @@ counted by its /64, which is what one subscriber line is given (common practice,
 
 import asyncio
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from ipaddress import IPv4Address, IPv6Address
 from math import ceil
 from typing import Any
@@ -59,6 +59,14 @@ class Limits:
 
 
 DEFAULTS = Limits()
+KEPT_FILES = 256  # for the desk, the journal, feeds and recordings: a crowd at the page must not take the last one
+
+
+def within(limits: Limits, files: int) -> Limits:
+    """Return limits that leave enough of the files that a process may have open, or half of few; below 0: no bound."""
+    if files < 0:
+        return limits
+    return replace(limits, connections=max(1, min(limits.connections, files - min(KEPT_FILES, files // 2))))
 
 
 @dataclass(slots=True)
