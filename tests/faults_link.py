@@ -1,0 +1,116 @@
+"""Faults of the link, by the thousand: between ship and shore, before followers of either, and before the stations.
+
+`python tests/faults_link.py --count 10000 --seed 9`. A part of `run_faults.py`. Every fault strikes something that
+passes, so each shows that all had come back after the one before. At the end every follower must hold each record once,
+in order, none early, byte for byte as the ship recorded it; the shore must hold what the ship does; the journal must
+hold what the stations said; and no relay may have grown.
+"""
+
+import argparse
+import asyncio
+import random
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from time import monotonic
+
+import uvloop
+
+from fault_outcome import Outcome
+from faulty_wire import passed
+from link_campaigns import Struck, play, play_datagrams
+from link_programs import AUDIENCES
+from link_verdict import all_wrong
+from link_voyage import Voyage, voyage
+
+PER_S = 25.0
+TELL_S = 30.0
+OF_DATAGRAMS = 0.07
+
+
+async def sail(count: int, seed: int, folder: Path, tell: Callable[[str], None]) -> Struck:
+    """Let `count` faults strike on one voyage below a folder; return them with all that was wrong."""
+    struck = Struck()
+    async with voyage(folder, seed, PER_S) as here:
+        telling = asyncio.ensure_future(_tell(here, struck, tell))
+        try:
+            await _strike(here, count, seed, struck)
+            await here.finish()
+        except* TimeoutError:
+            struck.wrong.append("what was released didn't come everywhere in time")
+        finally:
+            telling.cancel()
+        beyond = await here.left()
+        await here.close_programs()
+        here.keep_receipts()
+        struck.wrong += all_wrong(here, beyond)
+        _say_end(here, tell)
+    return struck
+
+
+async def _strike(here: Voyage, count: int, seed: int, struck: Struck) -> None:
+    campaigns = here.campaigns()
+    parts = [int(count * each.weight) for each in campaigns[1:]]
+    odd = int(count * OF_DATAGRAMS)
+    shares = [count - odd - sum(parts), *parts]
+    async with asyncio.TaskGroup() as group:
+        for campaign, share in zip(campaigns, shares, strict=True):
+            chance = random.Random(f"{seed} {campaign.name}")
+            group.create_task(play(campaign, share, chance, struck, here.whole))
+        chance = random.Random(f"{seed} datagrams")
+        group.create_task(play_datagrams(lambda: here.lark.odd(chance), odd, struck, passed, chance))
+
+
+async def _tell(here: Voyage, struck: Struck, tell: Callable[[str], None]) -> None:
+    began_s = monotonic()
+    while True:
+        await passed(TELL_S)
+        held = {name: (each.handles[-1], each.octets[-1] >> 20) for name, each in here.held.items() if each.handles}
+        stands = ", ".join(f"{name} {files} files {mib} MiB" for name, (files, mib) in held.items())
+        tell(f"  {monotonic() - began_s:5.0f} s: {struck.count} faults, {len(struck.wrong)} wrong; {stands}")
+
+
+def _say_end(here: Voyage, tell: Callable[[str], None]) -> None:
+    octets = sum(here.told("ship", audience) for audience in AUDIENCES)
+    again = sum(one.seen["came again"] for one in here.followers.values())
+    tell(
+        f"  {len(here.followers)} followers, {len(here.released())} records each, {octets} octets released; the ship "
+        f"dialled {here.wires['link'].dialled} times, followers came again {again} times"
+    )
+    for name, held in here.held.items():
+        tell(
+            f"  {name}: files {held.handles[0]} to {max(held.handles)}, at last {held.handles[-1]}; memory "
+            f"{held.octets[0] >> 20} to {held.octets[-1] >> 20} MiB"
+        )
+
+
+def run(count: int, seed: int, folder: Path) -> Outcome:
+    """Let `count` faults of the link strike; see `run_faults.py`."""
+    return outcome(count, seed, folder, lambda words: print(words, flush=True))
+
+
+def outcome(count: int, seed: int, folder: Path, tell: Callable[[str], None]) -> Outcome:
+    """Let them strike, and tell how it goes."""
+    began_s = monotonic()
+    struck = uvloop.run(sail(count, seed, folder, tell))
+    tell("  " + ", ".join(f"{many} {kind.value}" for kind, many in struck.kinds.most_common()))
+    return Outcome("faults of the link", struck.count, struck.wrong, monotonic() - began_s)
+
+
+def main() -> int:
+    """Run them alone."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--count", type=int, default=10_000, help="faults (default 10000)")
+    parser.add_argument("--seed", type=int, default=9)
+    options = parser.parse_args()
+    with tempfile.TemporaryDirectory(prefix="offing-links-") as folder:
+        done = run(options.count, options.seed, Path(folder))
+    print(f"{done.name}: {done.tried} in {done.seconds:.0f} s, {len(done.wrong)} wrong")
+    for words in done.wrong:
+        print(f"  {words}")
+    return 1 if done.wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
