@@ -16,8 +16,8 @@ from pathlib import Path
 from time import monotonic
 
 import uvloop
-
 from fault_outcome import Outcome
+
 from faulty_wire import passed
 from link_campaigns import Struck, play, play_datagrams
 from link_programs import AUDIENCES
@@ -59,13 +59,16 @@ async def _strike(here: Voyage, count: int, seed: int, struck: Struck) -> None:
             chance = random.Random(f"{seed} {campaign.name}")
             group.create_task(play(campaign, share, chance, struck, here.whole))
         chance = random.Random(f"{seed} datagrams")
-        group.create_task(play_datagrams(lambda: here.lark.odd(chance), odd, struck, passed, chance))
+        group.create_task(play_datagrams(lambda: here.lark.odd(chance), odd, struck, chance))
 
 
 async def _tell(here: Voyage, struck: Struck, tell: Callable[[str], None]) -> None:
-    began_s = monotonic()
+    began_s, said = monotonic(), 0
     while True:
         await passed(TELL_S)
+        for words in struck.wrong[said:]:
+            tell(f"  WRONG: {words}")
+        said = len(struck.wrong)
         held = {name: (each.handles[-1], each.octets[-1] >> 20) for name, each in here.held.items() if each.handles}
         stands = ", ".join(f"{name} {files} files {mib} MiB" for name, (files, mib) in held.items())
         tell(f"  {monotonic() - began_s:5.0f} s: {struck.count} faults, {len(struck.wrong)} wrong; {stands}")

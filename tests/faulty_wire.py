@@ -63,6 +63,7 @@ class Line:
     reset: bool = False
     whole: bool = True  # all that was delivered was ended in order, so that whoever reads gets it
     ended: list[bool] = field(default_factory=lambda: [False, False])
+    pumps: list["asyncio.Task[None]"] = field(default_factory=list)
     flow: asyncio.Event = field(default_factory=asyncio.Event)
     over: asyncio.Event = field(default_factory=asyncio.Event)
 
@@ -78,13 +79,20 @@ class Wire:
     """Listens on the loopback and passes on to `target`. `arm` a fault; `struck` is done once it has struck.
 
     `keep`: the direction of which everything that was delivered is kept, by connection, in `lines`; `written`: what
-    came the other way there. `answers`: what answers instead of the target, chosen by chance.
+    came the other way there. `answers`: what answers instead of the target, chosen by chance. `tells`: which end of a
+    half-open connection hears of it after a moment, as a station would whose own network has gone; UP's is the dialler.
     """
 
     def __init__(
-        self, target: tuple[str, int], chance: random.Random, keep: int | None = None, answers: tuple[Answers, ...] = ()
+        self,
+        target: tuple[str, int],
+        chance: random.Random,
+        keep: int | None = None,
+        answers: tuple[Answers, ...] = (),
+        tells: int | None = None,
     ) -> None:
         self._target, self._chance, self._keep, self._answers = target, chance, keep, answers
+        self._tells = tells
         self._fault: Fault | None = None
         self._left = 0
         self._impostor = False
@@ -173,7 +181,7 @@ class Wire:
         self._current = line = Line(near, far)
         if self._keep is not None:
             self.lines.append(line)
-        pumps = [asyncio.ensure_future(self._pump(line, way)) for way in (UP, DOWN)]
+        line.pumps = pumps = [asyncio.ensure_future(self._pump(line, way)) for way in (UP, DOWN)]
         try:
             await line.over.wait()
         finally:
@@ -257,6 +265,18 @@ class Wire:
     async def _half_open(self, _fault: Fault, line: Line, way: int, rest: bytes) -> None:
         line.silent, line.whole = True, False
         self.silent.add(line)
+        if self._tells is not None:
+            self._spawn(self._tell(line, self._tells))
+
+    async def _tell(self, line: Line, way: int) -> None:
+        """Let one end of a half-open connection know that it is gone."""
+        await passed(self._chance.uniform(0.1, 0.5))
+        line.pumps[way].cancel()
+        await asyncio.wait({line.pumps[way]})
+        _reset(line.ends(way)[0])
+        line.ended[way] = True
+        if all(line.ended):
+            line.over.set()
 
     async def _crumbs(self, fault: Fault, line: Line, way: int, rest: bytes) -> None:
         for at in range(min(fault.size, len(rest))):
@@ -284,7 +304,7 @@ class Wire:
         await self._deliver(line, way, rest)
 
     async def _strangers(self, fault: Fault) -> None:
-        """Come to the target in numbers, from addresses of one's own, with noise or nothing; go at once or after a while."""
+        """Come to the target in numbers, from other addresses, with noise or nothing; go at once or after a while."""
         loop = asyncio.get_running_loop()
         lines = []
         for number in range(fault.size):

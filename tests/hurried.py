@@ -1,4 +1,4 @@
-"""`offing ship` and `offing shore` with short deadlines: `hurried.py ship EXPEDITION.toml`, `hurried.py shore SHORE.toml`.
+"""`offing ship` and `offing shore` with short deadlines: `hurried.py ship FILE`, `hurried.py shore FILE`.
 
 Run as a program by tests. Nothing else is changed: what a relay does at a deadline it does sooner, so that a run meets
 each of them hundreds of times.
@@ -11,8 +11,8 @@ from functools import partial
 from relay.__main__ import main
 from relay.shell.feeds import feeds
 from relay.shell.feeds.feed_intake import FeedLimits
-from relay.shell.shore import shore_site
 from relay.shell.ship import running
+from relay.shell.shore import shore_site
 from relay.shell.site.gate import DEFAULTS
 from relay.shell.site.site import Site
 from relay.shell.uplink import uplink, uplink_port

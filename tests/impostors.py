@@ -1,4 +1,4 @@
-"""Servers that answer where a relay should: a mail server, nobody, TLS with another key, TLS with the right one and no shore.
+"""Servers that answer where a relay should: mail, nobody, noise, TLS with another key, TLS with the right one.
 
 Each takes a connection that was accepted, and goes; `chance` chooses sizes. By the standard library alone.
 """

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 
-from faulty_wire import ALTERING, DOWN, UP, Fault, Kind, Line, Wire
+from faulty_wire import ALTERING, DOWN, UP, Fault, Kind, Line, Wire, passed
 
 PATIENCE_S = 60.0
 # From here on everything of TLS 1.3 is encrypted, so that no alteration passes (RFC 8446 sections 5.1, 5.2): the hellos
@@ -98,15 +98,9 @@ def _is_encrypted(line: Line, way: int) -> bool:
     return line.passed[way] >= ENCRYPTED_FROM[way]
 
 
-async def play_datagrams(
-    odd: Callable[[], None],
-    count: int,
-    struck: Struck,
-    after: Callable[[float], Awaitable[None]],
-    chance: random.Random,
-) -> None:
+async def play_datagrams(odd: Callable[[], None], count: int, struck: Struck, chance: random.Random) -> None:
     """Send `count` odd datagrams among the right ones."""
     for _ in range(count):
         odd()
         struck.kinds[Kind.FLOOD] += 1
-        await after(chance.uniform(0.0, 0.1))
+        await passed(chance.uniform(0.0, 0.1))

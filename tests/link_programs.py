@@ -115,7 +115,7 @@ class Program:
     def handles(self) -> int:
         """Return how many files and sockets it has open (proc(5))."""
         assert self._process is not None
-        return len(os.listdir(f"/proc/{self._process.pid}/fd"))
+        return len(list(Path(f"/proc/{self._process.pid}/fd").iterdir()))
 
     def resident_octets(self) -> int:
         """Return how much memory it has in use (proc(5), statm)."""

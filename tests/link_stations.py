@@ -49,7 +49,7 @@ class Lark:
         self.say(report(number, "Lantern", f', "note": "n{number}"'))
 
     def odd(self, chance: random.Random) -> None:
-        """Send something that no station should: noise, a part, two in one, text of another kind, something too long."""
+        """Send something that no station should: noise, a part, two in one, another format, something too long."""
         good = report(chance.randrange(10**5), "Lantern")
         kinds = [
             chance.randbytes(chance.randrange(1, 1_400)),
@@ -102,7 +102,7 @@ class Streams:
         """Send until the other side has gone; whatever it says is kept."""
         hearing = asyncio.ensure_future(self._hear(reader))
         try:
-            while not hearing.done():
+            while not hearing.done() and not writer.transport.is_closing():
                 self._number += 1
                 writer.write(report(self._number, "Moth"))
                 await writer.drain()

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import msgpack
 
+from certificates import self_signed
 from faulty_wire import DOWN, UP, Wire, passed
 from impostors import endless_head, mail, no_websocket, nobody, noise, over_tls, torrent
 from link_campaigns import OF_STREAMS, Campaign
@@ -22,7 +23,6 @@ from link_stations import Lark, Streams
 from relay.core.wire import read_recording
 from ship_process import free_port
 from shores import with_certificates
-from certificates import self_signed
 from wire_followers import WireFollower
 
 BEHIND = {"ship": 2, "shore": 3}  # followers behind a wire, of each site
@@ -72,8 +72,8 @@ class Voyage:
             over_tls(shore / "uplink.pem", shore / "uplink.key", torrent),
         )
         link = await self._wire("link", self._shore_port, answers=answers)
-        wren = await self._wire("wren", self._wren_port, keep=UP)
-        rook = await self._wire("rook", await self.streams.listen(), keep=DOWN)
+        wren = await self._wire("wren", self._wren_port, keep=UP, tells=UP)
+        rook = await self._wire("rook", await self.streams.listen(), keep=DOWN, tells=DOWN)
         file, self.key = prepare_ship(
             self.ship_folder, site=self.sites["ship"], lark=self.lark_port, wren=self._wren_port, rook=rook, link=link
         )

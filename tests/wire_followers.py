@@ -1,4 +1,4 @@
-"""A follower behind a wire that fails: it checks every record against the ship's key and comes back after what it holds.
+"""A follower behind a wire that fails: it checks each record against the ship's key and comes back for the next.
 
 It shares with the relay the check of a signature alone (`is_sealed`, which `test_seal.py` holds to RFC 8032 and to
 another implementation); the libraries `websockets` and `aiohttp` talk, `msgpack` reads.
