@@ -67,7 +67,7 @@ def journal(seconds: int = 14, dives: int = 2) -> list[Row]:
             steps = enumerate(walk(seconds, 3 + dive))
             lines = [(start_us + at * SECOND + half, _line(name, dive, at, step)) for at, step in steps]
             parts.append([_from(row, name.lower()) for row in rows(lines)])
-    said = decided(9 * SECOND, Say(text="An anchor, upright in the silt."))
+    said = _from(decided(9 * SECOND, Say(text="An anchor, upright in the silt.")), "desk")
     return in_order(*parts, [said])
 
 

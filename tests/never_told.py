@@ -18,6 +18,7 @@ from relay.core.sources import Source
 from relay.core.wire import SIGNATURE_OCTETS, decode, objects, pad_start
 
 GRID_DEG = 3e-4  # about 30 m: less than what the scanner calls near, so one place stands for all about it
+SINCE_S = 1e9  # a wall clock before 2001 is a virtual one of a test
 FIELD_NAMES = ("latitude_deg", "longitude_deg", "depth_m", "altitude_m", "heading_deg", "pressure_dbar")
 
 
@@ -30,7 +31,7 @@ class Unsaid:
         self._signatures = frozenset(part for frame in frames for part in _random_in(frame))
         self._looked: set[bytes] = set()
         places = _places(left)
-        wall_s = [row.wall_s for row in left.rows]
+        wall_s = [row.wall_s for row in left.rows if row.wall_s > SINCE_S]
         moments_s = (min(wall_s), max(wall_s)) if wall_s else None
         secrets = left.secrets
         east, north = secrets.shift_m

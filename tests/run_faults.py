@@ -9,9 +9,9 @@ import argparse
 import shutil
 import sys
 import tempfile
-from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
+from pkgutil import resolve_name
 
 from fault_outcome import Outcome, Run
 
@@ -21,7 +21,7 @@ COUNTS = {"kills": 500, "disk": 0, "power": 0, "clock": 0, "link": 10_000}  # 0:
 def parts() -> dict[str, Run]:
     """Return the parts that there are, by name."""
     there = [name for name in COUNTS if find_spec(f"faults_{name}") is not None]
-    return {name: import_module(f"faults_{name}").run for name in there}
+    return {name: resolve_name(f"faults_{name}:run") for name in there}
 
 
 def play(name: str, run: Run, count: int, seed: int) -> Outcome:
