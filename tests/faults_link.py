@@ -1,24 +1,23 @@
 """Faults of the link, by the thousand: between ship and shore, before followers of either, and before the stations.
 
-`python tests/faults_link.py --count 10000 --seed 9`. A part of `run_faults.py`. Every fault strikes something that
+A part of `run_faults.py`: `make faults ARGS="--only link --count 10000"`. Every fault strikes something that
 passes, so each shows that all had come back after the one before. At the end every follower must hold each record once,
 in order, none early, byte for byte as the ship recorded it; the shore must hold what the ship does; the journal must
 hold what the stations said; and no relay may have grown.
 """
 
-import argparse
 import asyncio
 import random
 import sys
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from time import monotonic
 
 import uvloop
-from fault_outcome import Outcome
 
+from fault_outcome import Outcome
 from faulty_wire import passed
+from invariants import check
 from link_campaigns import Struck, play, play_datagrams
 from link_programs import AUDIENCES
 from link_verdict import all_wrong
@@ -31,11 +30,12 @@ OF_DATAGRAMS = 0.07
 
 async def sail(count: int, seed: int, folder: Path, tell: Callable[[str], None]) -> Struck:
     """Let `count` faults strike on one voyage below a folder; return them with all that was wrong."""
-    struck = Struck()
+    struck, began_s = Struck(), monotonic()
     async with voyage(folder, seed, PER_S) as here:
         telling = asyncio.ensure_future(_tell(here, struck, tell))
         try:
             await _strike(here, count, seed, struck)
+            tell(f"  {struck.count} faults have struck, {monotonic() - began_s:.0f} s after the beginning")
             await here.finish()
         except* TimeoutError:
             struck.wrong.append("what was released didn't come everywhere in time")
@@ -44,7 +44,7 @@ async def sail(count: int, seed: int, folder: Path, tell: Callable[[str], None])
         beyond = await here.left()
         await here.close_programs()
         here.keep_receipts()
-        struck.wrong += all_wrong(here, beyond)
+        struck.wrong += [*all_wrong(here, beyond), *check(folder)]
         _say_end(here, tell)
     return struck
 
@@ -88,9 +88,14 @@ def _say_end(here: Voyage, tell: Callable[[str], None]) -> None:
         )
 
 
+def _print(words: str) -> None:
+    sys.stdout.write(words + "\n")
+    sys.stdout.flush()
+
+
 def run(count: int, seed: int, folder: Path) -> Outcome:
     """Let `count` faults of the link strike; see `run_faults.py`."""
-    return outcome(count, seed, folder, lambda words: print(words, flush=True))
+    return outcome(count, seed, folder, _print)
 
 
 def outcome(count: int, seed: int, folder: Path, tell: Callable[[str], None]) -> Outcome:
@@ -99,21 +104,3 @@ def outcome(count: int, seed: int, folder: Path, tell: Callable[[str], None]) ->
     struck = uvloop.run(sail(count, seed, folder, tell))
     tell("  " + ", ".join(f"{many} {kind.value}" for kind, many in struck.kinds.most_common()))
     return Outcome("faults of the link", struck.count, struck.wrong, monotonic() - began_s)
-
-
-def main() -> int:
-    """Run them alone."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--count", type=int, default=10_000, help="faults (default 10000)")
-    parser.add_argument("--seed", type=int, default=9)
-    options = parser.parse_args()
-    with tempfile.TemporaryDirectory(prefix="offing-links-") as folder:
-        done = run(options.count, options.seed, Path(folder))
-    print(f"{done.name}: {done.tried} in {done.seconds:.0f} s, {len(done.wrong)} wrong")
-    for words in done.wrong:
-        print(f"  {words}")
-    return 1 if done.wrong else 0
-
-
-if __name__ == "__main__":
-    sys.exit(main())

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from faulty_wire import Line, passed
-from wire_followers import boottime_us
+from left_behind import boot_us
 
 REPORT = '{"latitude_deg": -38.6%05d, "longitude_deg": -21.93306, "depth_m": %.2f, "vehicle": "%s"%s}\n'
 
@@ -39,13 +39,13 @@ class Lark:
     def say(self, data: bytes) -> None:
         """Send a datagram."""
         with suppress(ConnectionRefusedError):
-            self.sent.append((boottime_us(), data))
+            self.sent.append((boot_us(), data))
             self._line.send(data)
 
     def report(self) -> None:
         """Send the next report."""
         number = len(self.noted_us)
-        self.noted_us.append(boottime_us())
+        self.noted_us.append(boot_us())
         self.say(report(number, "Lantern", f', "note": "n{number}"'))
 
     def odd(self, chance: random.Random) -> None:

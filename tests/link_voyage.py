@@ -12,11 +12,10 @@ from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import msgpack
-
 from certificates import self_signed
 from faulty_wire import DOWN, UP, Wire, passed
 from impostors import endless_head, mail, no_websocket, nobody, noise, over_tls, torrent
+from left_behind import RECEIPTS, SENT, WRITTEN, note
 from link_campaigns import OF_STREAMS, Campaign
 from link_programs import AUDIENCES, Program, prepare_ship, prepare_shore
 from link_stations import Lark, Streams
@@ -25,7 +24,7 @@ from ship_process import free_port
 from shores import with_certificates
 from wire_followers import WireFollower
 
-BEHIND = {"ship": 2, "shore": 3}  # followers behind a wire, of each site
+BEHIND = {"ship": 3, "shore": 4}  # followers behind a wire, of each site
 PLAIN = (mail, nobody, noise, endless_head)
 
 
@@ -43,7 +42,7 @@ class Voyage:
 
     def __init__(self, folder: Path, seed: int, per_s: float) -> None:
         self.folder, self._seed, self._step_s = folder, seed, 1 / per_s
-        self.ship_folder, self.shore_folder = folder / "site", folder / "ashore"
+        self.ship_folder, self.shore_folder = folder / "site", folder / "shore"
         self.lark_port, self._wren_port, self._shore_port = (
             free_port(socket.SOCK_DGRAM),
             free_port(),
@@ -64,6 +63,7 @@ class Voyage:
 
     async def begin(self) -> None:
         """Start wires, programs, stations and followers, and wait until what is released is ashore."""
+        (self.folder / "said").mkdir()
         shore = with_certificates(self.shore_folder, "uplink", "site")
         answers = (
             *PLAIN,
@@ -80,7 +80,7 @@ class Voyage:
         shore_file = prepare_shore(self.shore_folder, self.key, site=self.sites["shore"], uplink=self._shore_port)
         self.tls = ssl.create_default_context(cafile=str(shore / "site.pem"))
         for kind, path in (("ship", file), ("shore", shore_file)):
-            self.programs[kind] = Program(kind, path, self.sites[kind], self.folder / f"{kind}.log")
+            self.programs[kind] = Program(kind, path, self.sites[kind], self.folder / "said" / f"{kind}.log")
         await asyncio.gather(*(program.start() for program in self.programs.values()))
         await self._until(lambda: is_bound(self.lark_port))
         self._jobs += [asyncio.ensure_future(self._report()), asyncio.ensure_future(self.streams.dial(wren))]
@@ -128,14 +128,14 @@ class Voyage:
         """Return what is done to each wire."""
         shore, ship = self.wires["link"], self.wires
         out = [
-            Campaign("link", shore, 0.34, {UP: 4_000, DOWN: 1_500}, tls=True),
-            Campaign("wren", ship["wren"], 0.07, {UP: 2_000}, OF_STREAMS),
-            Campaign("rook", ship["rook"], 0.07, {DOWN: 2_000}, OF_STREAMS),
+            Campaign("link", shore, 0.2, {UP: 2_500, DOWN: 1_500}, tls=True),
+            Campaign("wren", ship["wren"], 0.08, {UP: 2_000}, OF_STREAMS),
+            Campaign("rook", ship["rook"], 0.08, {DOWN: 2_000}, OF_STREAMS),
         ]
         for site, secured in (("ship", False), ("shore", True)):
             most = {UP: 1_000 if secured else 250, DOWN: 6_000}
             out += [
-                Campaign(name, wire, 0.09, most, fresh=frozenset({UP}), tls=secured, plain_repeats=secured)
+                Campaign(name, wire, 0.08, most, fresh=frozenset({UP}), tls=secured, plain_repeats=secured)
                 for name, wire in self.wires.items()
                 if name.startswith(f"{site} ")
             ]
@@ -219,16 +219,13 @@ class Voyage:
 
     def keep_receipts(self) -> None:
         """Lay down what stations sent and followers got, for `invariants.check`."""
-        for name in ("sent", "receipts"):
-            (self.folder / name).mkdir()
-        (self.folder / "written_to_stations").write_bytes(
-            bytes(self.wires["wren"].written + self.wires["rook"].written + self.streams.heard)
-        )
-        (self.folder / "sent" / "lark.msgpack").write_bytes(b"".join(map(msgpack.packb, self.lark.sent)))
+        written = bytes(self.wires["wren"].written + self.wires["rook"].written + self.streams.heard)
+        (self.folder / WRITTEN).write_bytes(written)
+        note(self.folder / SENT / "lark.msgpack", self.lark.sent)
         for name, follower in self.followers.items():
             kind = "follower" if name.startswith("ship") else "shore"
-            path = self.folder / "receipts" / f"{kind}-{name.replace(' ', '-')}.msgpack"
-            path.write_bytes(b"".join(map(msgpack.packb, zip(follower.came_us, follower.held, strict=True))))
+            path = self.folder / RECEIPTS / f"{kind}-{name.replace(' ', '-')}.msgpack"
+            note(path, zip(follower.came_us, follower.held, strict=True))
 
 
 def is_bound(port: int) -> bool:

@@ -6,7 +6,6 @@ another implementation); the libraries `websockets` and `aiohttp` talk, `msgpack
 
 import asyncio
 import ssl
-import time
 from collections.abc import Callable
 
 import aiohttp
@@ -14,21 +13,17 @@ import msgpack
 from websockets.asyncio.client import connect
 from websockets.exceptions import ConnectionClosed, WebSocketException
 
+from left_behind import boot_us
 from relay.core.errors import OffingError
 from relay.core.seal import is_sealed
 from scale_followers import AT_ONCE, HISTORY_FIRST, Follower
 
-SILENT_S = 3.0
+SILENT_S = 2.0
 TORN = (ValueError, KeyError, TypeError, IndexError, msgpack.exceptions.UnpackException)
 
 
 class AlteredError(ConnectionError):
     """What came isn't what the ship signed, or doesn't follow, on a wire that alters what passes."""
-
-
-def boottime_us() -> int:
-    """Return the clock that a delay is counted on."""
-    return time.clock_gettime_ns(time.CLOCK_BOOTTIME) // 1_000
 
 
 class WireFollower(Follower):
@@ -119,7 +114,7 @@ class WireFollower(Follower):
             del self.faults[before:], self.held[-1:]
             self.dive, self.seq, self._ended = held
             raise AlteredError("a record that doesn't follow")
-        self.came_us.append(boottime_us())
+        self.came_us.append(boot_us())
 
     def _is_signed(self, data: bytes) -> bool:
         try:
