@@ -98,7 +98,7 @@ class Wire:
         self._impostor = False
         self._listener: socket.socket | None = None
         self._jobs: set[asyncio.Task[None]] = set()
-        self._current: Line | None = None
+        self.current: Line | None = None
         self.struck: asyncio.Future[Line | None] | None = None
         self.lines: list[Line] = []
         self.silent: set[Line] = set()
@@ -134,8 +134,8 @@ class Wire:
 
     def renew(self) -> None:
         """Break off what is under way, so that whoever dialled dials again."""
-        if self._current is not None:
-            self._end(self._current, reset=True)
+        if self.current is not None:
+            self._end(self.current, reset=True)
 
     def disarm(self) -> None:
         """Let nothing strike any more."""
@@ -178,7 +178,7 @@ class Wire:
             far.close()
             _reset(near)
             return
-        self._current = line = Line(near, far)
+        self.current = line = Line(near, far)
         if self._keep is not None:
             self.lines.append(line)
         line.pumps = pumps = [asyncio.ensure_future(self._pump(line, way)) for way in (UP, DOWN)]
