@@ -91,9 +91,9 @@ class Relays:
 
     def end(self) -> None:
         """Let no more start, and end whatever runs."""
-        assert self._process.stdin is not None
-        self._process.stdin.close()
-        self._process.wait()
+        with self._process:
+            assert self._process.stdin is not None
+            self._process.stdin.close()
 
 
 def _serve() -> None:

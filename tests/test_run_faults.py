@@ -36,7 +36,7 @@ def test_part_is_run_as_many_times_as_its_number(monkeypatch: pytest.MonkeyPatch
     """Without --count each part makes as many faults as the issue wants of it."""
     made: list[int] = []
 
-    def run(count: int, seed: int, folder: Path) -> Outcome:
+    def run(count: int, _seed: int, _folder: Path) -> Outcome:
         made.append(count)
         return Outcome("kills", count, [], 0.0)
 
