@@ -46,7 +46,11 @@ def check(folder: Path) -> list[str]:
 
 
 def _judged(number: str, rule: Callable[[Left], Iterable[str]], left: Left) -> Iterator[str]:
-    found = list(rule(left))
+    found = list[str]()
+    try:
+        found += rule(left)
+    except Exception as error:  # what was left is so odd that a rule can't be looked at: it doesn't hold
+        found.append(f"can't be looked at: {error!r}")
     yield from (f"{number}: {words}" for words in found[:MOST])
     if len(found) > MOST:
         yield f"{number}: and {len(found) - MOST} more"

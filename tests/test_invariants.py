@@ -112,6 +112,7 @@ PLANTED: dict[str, tuple[str, Callable[[Path], None]]] = {
         "R5",
         lambda folder: _journal(folder, "UPDATE row SET data = CAST('' AS BLOB) WHERE seq = 9"),
     ),
+    "odd, so that a rule can't be looked at": ("R2", lambda folder: _journal(folder, "DELETE FROM mark")),
     "accepted, and twice in the journal": (
         "R5",
         lambda folder: _journal(folder, "UPDATE row SET data = CAST(data || data AS BLOB) WHERE seq = 9"),

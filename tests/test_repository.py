@@ -39,6 +39,8 @@ IN_REAL_TIME = (
     "test_shore_live.py",
     "far_dive.py",
     "ship_end.py",
+    "killed_voyage.py",
+    "faults_kills.py",
 )
 
 # Modules whose test is another module's, because they are parts of one thing that is tested as a whole.
