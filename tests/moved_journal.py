@@ -49,7 +49,7 @@ class Moved:
     def _line(self, source: str, line: bytes) -> bytes:
         try:
             told = json.loads(line)
-        except ValueError:
+        except (ValueError, RecursionError):  # noise, which may be nested as deeply as it likes
             return line
         if not isinstance(told, dict) or not {*_PLACE, "heading_deg"} & told.keys():
             return line
