@@ -77,5 +77,5 @@ def all_wrong(here: Voyage, beyond: dict[str, int]) -> list[str]:
     out = [*followers_wrong(here, here.released()), *shore_wrong(here), *journal_wrong(here)]
     for name, held in here.held.items():
         out += [*memory_wrong(name, held, octets), *here.programs[name].faults()]
-    out += [f"{count} more open at the {name} than before" for name, count in beyond.items() if count > 0]
+    out += [f"{count} more open than before: {name}" for name, count in beyond.items() if count > 0]
     return out + [f"the {name} had ended by itself" for name in here.gone]

@@ -186,21 +186,25 @@ class Voyage:
                 await passed(0.02)
 
     async def left(self) -> dict[str, int]:
-        """Let the followers go and the wires end; return how many files each relay has open then, beyond idle."""
-        for follower in self._following:
-            follower.cancel()
-        await asyncio.gather(*self._following, return_exceptions=True)
+        """Let everybody go; return how many files each relay has open then, beyond idle."""
+        for job in [*self._following, *self._jobs]:
+            job.cancel()
+        await asyncio.gather(*self._following, *self._jobs, return_exceptions=True)
         beyond: dict[str, int] = {}
 
         def is_idle() -> bool:
             beyond.update({name: self.programs[name].handles() - self.idle[name] for name in self.programs})
-            return all(count <= 0 for count in beyond.values()) and not any(w.silent for w in self.wires.values())
+            return all(count <= 0 for count in beyond.values()) and not self._unnoticed()
 
         try:
             await self._until(is_idle, 30.0)
         except TimeoutError:
-            beyond["unnoticed"] = sum(len(wire.silent) for wire in self.wires.values())
+            beyond["half-open ends of them"] = self._unnoticed()
         return beyond
+
+    def _unnoticed(self) -> int:
+        """Return how many half-open connections a relay still keeps; a feed may, until its next station speaks."""
+        return sum(len(wire.silent) for name, wire in self.wires.items() if name != "wren")
 
     async def close_programs(self) -> None:
         """End the relays, in order; note first which had gone by themselves."""
