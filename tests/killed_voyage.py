@@ -212,6 +212,11 @@ class Link:
         """Carry so many octets more of `way` ("out": from the ship), then act, and carry no further."""
         self._at = way, octets, act
 
+    def cut(self) -> None:
+        """End what is carried now, so that the ship dials again."""
+        for task in self._carrying:
+            task.cancel()
+
     def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         task = asyncio.ensure_future(self._carry(reader, writer))
         self._carrying.add(task)
