@@ -55,9 +55,11 @@ class Kills:
                 return
             self._newcomers()
             for _ in range(min(KILLS_A_DIVE, count - self.tried.total())):
-                await self._kill()
-                self._look()
-            await self._round_over()
+                if not self.wrong:
+                    await self._kill()
+                    self._look()
+            if not self.wrong:
+                await self._round_over()
 
     def _newcomers(self) -> None:
         here, dive = self._here, max(client.dive for client in self._here.clients.values())
@@ -139,7 +141,7 @@ class Kills:
         """Look at what can be looked at after each kill: the journal's new rows, every follower's new records."""
         self.wrong += self._wrong_rows()
         for name, client in self._here.clients.items():
-            self.wrong += [f"{name} had {fault}" for fault in client.faults]
+            self.wrong += [f"{name} had {fault}" for fault in client.faults[:1]]
         for audience in AUDIENCES:
             aboard, ashore = (self._here.clients[f"{end}-{audience}"].held for end in ("follower", "shore"))
             both, since = min(len(aboard), len(ashore)), self._compared[audience]
