@@ -12,16 +12,19 @@ import random
 import sqlite3
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 from fault_outcome import Outcome
 from forked_relays import Running
 from invariants import check
 from killed_voyage import AUDIENCES, Voyage, newcomer, voyage
+from left_behind import told_by
 from peers import until
 from relay.core.model import Row
+from relay.shell.plan.expedition import read_expedition
 from relay.shell.record.journal import read_rows
+from relay.shell.record.secrets_file import NAME, read_secrets
 
 KILLS_A_DIVE = 8
 PATIENCE_S = 180.0  # fair on a machine that does much else: it is a fault if nothing comes in that time
@@ -60,6 +63,17 @@ class Kills:
                     self._look()
             if not self.wrong:
                 await self._round_over()
+        await self._everything_has_come()
+
+    async def _everything_has_come(self) -> None:
+        """Wait until every client has all that the journal gives, for which it is run again; nobody sends any more."""
+        rows: list[Row] = []
+        journal = self._here.private / "journal.db"
+        while not self.wrong and len(rows) != len(rows := list(read_rows(journal))):
+            expedition = read_expedition(self._here.folder / "site" / "EXPEDITION.toml")
+            told = Counter(each[2] for each in told_by(expedition.plan, read_secrets(journal.with_name(NAME)), rows))
+            clients = [(client, name.rpartition("-")[2]) for name, client in self._here.clients.items()]
+            await self._within("all", lambda: all(len(one.held) >= told[name] for one, name in clients))  # noqa: B023
 
     def _newcomers(self) -> None:
         here, dive = self._here, max(client.dive for client in self._here.clients.values())
@@ -71,9 +85,7 @@ class Kills:
         here = self._here
         if not await self._newer("after kills"):
             return
-        answered = False
-        while not answered:
-            answered = await here.say(self.tried.total())
+        await self._within("an answer for the operator", lambda: True, here.say)
         for station in here.stations:
             station.talks.clear()
         for end in ("follower", "shore"):
@@ -88,9 +100,14 @@ class Kills:
         clients = self._here.clients
         return await self._within(f"anything newer {when}", lambda: all(len(clients[n].held) > had[n] for n in had))
 
-    async def _within(self, what: str, condition: Callable[[], bool]) -> bool:
+    async def _within(
+        self, what: str, condition: Callable[[], bool], first: Callable[[], Awaitable[bool]] | None = None
+    ) -> bool:
+        """Wait for a condition, once what comes first has been done; what takes too long is wrong."""
         try:
             async with asyncio.timeout(PATIENCE_S):
+                while first is not None and not await first():  # noqa: ASYNC110 - what is waited for is an answer
+                    await asyncio.sleep(0.05)
                 await until(condition)
         except TimeoutError:
             state = {name: (client.dive, client.seq) for name, client in self._here.clients.items()}
@@ -103,7 +120,7 @@ class Kills:
         victim = self._chance.choice(VICTIMS)
         self.tried[victim] += 1
         here = self._here
-        saying = asyncio.ensure_future(here.say(self.tried.total() * 10 + 100_000))
+        saying = asyncio.ensure_future(here.say())
         here.look_at_shore()
         if victim in ("uplink", "landing"):
             await self._kill_at_octet(victim == "uplink")

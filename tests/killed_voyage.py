@@ -264,6 +264,7 @@ class Voyage:
     ship: Running | None = None
     shore: Running | None = None
     said: list[Noted] = field(default_factory=list)
+    tries: int = 0
     dialled: set[str] = field(default_factory=set)
     jobs: list["asyncio.Task[None]"] = field(default_factory=list)
     gone: dict[str, list[Noted]] = field(default_factory=dict)
@@ -297,9 +298,10 @@ class Voyage:
         await asyncio.gather(job, return_exceptions=True)
         self.gone[name] = self.clients.pop(name).noted
 
-    async def say(self, number: int) -> bool:
-        """Let the operator say something; return whether it was answered that it is taken."""
-        text, at_us = f"said {number:05d}", boot_us()
+    async def say(self) -> bool:
+        """Let the operator say something new; return whether it was answered that it is taken."""
+        self.tries += 1
+        text, at_us = f"said {self.tries:05d}", boot_us()
         try:
             answer = await ask_control(self.private, {"do": "say", "text": text, "who": "a test"})
         except OperatorError:
