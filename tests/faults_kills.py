@@ -160,7 +160,7 @@ class Kills:
         for name, client in self._here.clients.items():
             self.wrong += [f"{name} had {fault}" for fault in client.faults[:1]]
         for audience in AUDIENCES:
-            aboard, ashore = (self._here.clients[f"{end}-{audience}"].held for end in ("follower", "shore"))
+            aboard, ashore = (self._here.clients[f"{end}-1-{audience}"].held for end in ("follower", "shore"))
             both, since = min(len(aboard), len(ashore)), self._compared[audience]
             if aboard[since:both] != ashore[since:both]:
                 self.wrong.append(f"what {audience} had ashore isn't what the ship told, from record {since} on")

@@ -15,6 +15,7 @@ from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import product
 from pathlib import Path
 
 from dives import INVENTED_SITE, walk
@@ -73,7 +74,8 @@ to = "wss://127.0.0.1:{link}"
 pin = "sha256:{pin}"
 """
 AUDIENCES = ("public", "family")
-A_SECOND = 10
+A_SECOND = 20
+EACH = 2  # clients of each audience at each end
 QUIET_S = 3
 
 
@@ -114,7 +116,7 @@ class Client(Follower):
 
 
 class Station:
-    """Ten reports a second of one vehicle, while it may talk; notes what it sent in each life, and what came back."""
+    """Reports of one vehicle, twenty a second, while it may talk; notes what it sent in each life and what came."""
 
     def __init__(self, vehicle: str, seed: int) -> None:
         self.vehicle = vehicle
@@ -375,9 +377,9 @@ async def voyage(folder: Path, seed: int) -> AsyncIterator[Voyage]:
             asyncio.ensure_future(stations[0].over_tcp(ports["lantern"])),
             asyncio.ensure_future(stations[1].over_udp(ports["moth"])),
         ]
-        for audience in AUDIENCES:
-            here.come(f"follower-{audience}", "page", audience)
-            here.come(f"shore-{audience}", "shore", audience)
+        for number, audience in product(range(1, EACH + 1), AUDIENCES):
+            here.come(f"follower-{number}-{audience}", "page", audience)
+            here.come(f"shore-{number}-{audience}", "shore", audience)
         yield here
     finally:
         await here.end()

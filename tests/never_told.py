@@ -4,6 +4,7 @@ The scanner is that of the canaries (`canaries.py`), which knows nothing of how 
 like anything: they are taken out of a record only where it is, byte for byte, the one that the journal gives again.
 """
 
+import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
@@ -18,6 +19,9 @@ from relay.core.sources import Source
 from relay.core.wire import SIGNATURE_OCTETS, decode, objects, pad_start
 
 GRID_DEG = 3e-4  # about 30 m: less than what the scanner calls near, so one place stands for all about it
+_STAMP = re.compile(
+    rb"^\d{4}-\d\d-\d\d \d\d:\d\d:\d\d,\d{3} ", re.MULTILINE
+)  # of a line of a log: 21,933 is a longitude
 SINCE_S = 1e9  # a wall clock before 2001 is a virtual one of a test
 FIELD_NAMES = ("latitude_deg", "longitude_deg", "depth_m", "altitude_m", "heading_deg", "pressure_dbar")
 
@@ -67,7 +71,8 @@ class Unsaid:
 
     def in_words(self, path: Path) -> Iterator[str]:
         """Yield what a log, an answer, or another file tells."""
-        for seen in self._words.find(without_signatures(path.read_bytes(), self._signatures)):
+        data = _STAMP.sub(b"", path.read_bytes())
+        for seen in self._words.find(without_signatures(data, self._signatures)):
             yield f"{path} tells {seen.what}: {seen.excerpt!r}"
 
 
