@@ -11,7 +11,7 @@ import json
 import random
 import signal
 import socket
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from functools import partial
@@ -345,8 +345,7 @@ class Voyage:
 def dialled_by(process: int, own: set[int]) -> set[str]:
     """Return the addresses to which a process has TCP connections from other ports than its own (proc(5))."""
     with contextlib.suppress(OSError):
-        files = [path.readlink().name for path in Path(f"/proc/{process}/fd").iterdir()]
-        sockets = {name[8:-1] for name in files if name.startswith("socket:[")}
+        sockets = set(_sockets(process))
         lines = Path(f"/proc/{process}/net/tcp").read_text().splitlines()[1:]
         rows = [line.split() for line in lines]
         return {
@@ -354,6 +353,15 @@ def dialled_by(process: int, own: set[int]) -> set[str]:
             if row[9] in sockets and not row[2].endswith(":0000") and int(row[1].rpartition(":")[2], 16) not in own
         }  # fmt: skip
     return set()
+
+
+def _sockets(process: int) -> Iterator[str]:
+    """Yield the inodes of a process's sockets."""
+    for path in Path(f"/proc/{process}/fd").iterdir():
+        with contextlib.suppress(OSError):  # it is closed by now
+            name = path.readlink().name
+            if name.startswith("socket:["):
+                yield name[8:-1]
 
 
 def _address(text: str) -> str:
