@@ -8,7 +8,8 @@ import pytest
 
 import faults_kills
 from forked_relays import Relays
-from killed_voyage import Station, dialled_by
+from killed_people import Station
+from killed_voyage import dialled_by
 from left_behind import RECEIPTS, noted
 from peers import until
 
