@@ -73,6 +73,7 @@ pin = "sha256:{pin}"
 AUDIENCES = ("public", "family")
 EACH = 2  # clients of each audience at each end
 QUIET_S = 3
+LONGEST_END_S = 120.0
 
 
 def quiet_port(kind: socket.SocketKind = socket.SOCK_STREAM) -> int:
@@ -169,7 +170,8 @@ class Voyage:
         for process in (self.ship, self.shore):
             if process is not None and process.lives:
                 process.kill(signal.SIGTERM)
-                await process.ended()
+                async with asyncio.timeout(LONGEST_END_S):
+                    await process.ended()
         await self.link.close()
 
 
@@ -221,8 +223,10 @@ async def voyage(folder: Path, seed: int) -> AsyncIterator[Voyage]:
             here.come(f"shore-{number}-{audience}", "shore", audience)
         yield here
     finally:
-        await here.end()
-        relays.end()
+        try:
+            await here.end()
+        finally:
+            relays.end()
 
 
 def _prepare(folder: Path, ports: dict[str, int]) -> None:
