@@ -7,27 +7,25 @@ as `left_behind.py` wants it.
 
 import asyncio
 import contextlib
-import json
 import random
 import signal
 import socket
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
-from functools import partial
+from itertools import product
 from pathlib import Path
 
-from dives import INVENTED_SITE, walk
+from carried_link import Link
 from forked_relays import Relays, Running
+from killed_people import Client, Station
 from left_behind import DIALLED, LEFT, RECEIPTS, SENT, WRITTEN, Noted, boot_us, note
 from relay.core.errors import OperatorError
 from relay.core.seal import Signer
 from relay.shell.desk.control import ask_control
 from relay.shell.record.secrets_file import open_secrets
-from scale_followers import AT_ONCE, Follower
 from shore_process import SHORE_TEXT, pin
 from shores import with_certificates
-from translation import WGS84
 
 EXPEDITION = """\
 [expedition]
@@ -73,8 +71,9 @@ to = "wss://127.0.0.1:{link}"
 pin = "sha256:{pin}"
 """
 AUDIENCES = ("public", "family")
-A_SECOND = 10
+EACH = 2  # clients of each audience at each end
 QUIET_S = 3
+LONGEST_END_S = 120.0
 
 
 def quiet_port(kind: socket.SocketKind = socket.SOCK_STREAM) -> int:
@@ -84,166 +83,6 @@ def quiet_port(kind: socket.SocketKind = socket.SOCK_STREAM) -> int:
             probe.bind(("127.0.0.1", random.randrange(20_000, 32_000)))
             port: int = probe.getsockname()[1]
             return port
-
-
-class Client(Follower):
-    """A follower that notes when each record came, and doesn't hurry back where nobody is."""
-
-    def __init__(self, port: int, audience: str, dive: int = 1) -> None:
-        super().__init__([f"127.0.0.1:{port}"], 0, audience)
-        self.dive = dive
-        self.noted: list[Noted] = []
-
-    def _take(self, data: bytes, way: str) -> None:
-        self.noted.append((boot_us(), data))
-        super()._take(data, way)
-
-    async def follow(self) -> None:
-        """Follow until cancelled."""
-        while True:
-            with contextlib.suppress(*AT_ONCE):
-                if await self._visit(self._addresses[0]):
-                    continue
-            self.seen["came again"] += 1
-            await asyncio.sleep(0.1)
-
-    @property
-    def between_dives(self) -> bool:
-        """Whether the dive that it followed last is over."""
-        return self._ended
-
-
-class Station:
-    """Ten reports a second of one vehicle, while it may talk; notes what it sent in each life, and what came back."""
-
-    def __init__(self, vehicle: str, seed: int) -> None:
-        self.vehicle = vehicle
-        self.lives: list[list[Noted]] = [[]]
-        self.came = bytearray()
-        self.talks = asyncio.Event()
-        self._steps, self._number = walk(400, seed), 0
-
-    def _next(self) -> bytes:
-        self._number += 1
-        step = self._steps[self._number % len(self._steps)]
-        there = WGS84.ArcDirect(*INVENTED_SITE, step["heading"], 1e-6 * (5 + self._number % 90))
-        told: dict[str, object] = {
-            "t": 1_000.0 + self._number, "vehicle": self.vehicle, "latitude_deg": there["lat2"],
-            "longitude_deg": there["lon2"], "depth_m": step["depth"], "altitude_m": step["altitude"],
-            "heading_deg": step["heading"],
-        }  # fmt: skip
-        if self._number % 7 == 3:
-            told["note"] = f"{self.vehicle} n{self._number}"
-        return json.dumps(told).encode() + b"\n"
-
-    async def _send(self, put: Callable[[bytes], object]) -> None:
-        """Send until it can't."""
-        while True:
-            await self.talks.wait()
-            data = self._next()
-            at_us = boot_us()
-            put(data)
-            self.lives[-1].append((at_us, data))
-            await asyncio.sleep(1 / A_SECOND)
-
-    async def over_tcp(self, port: int) -> None:
-        """Send over connections, each of which is a life of the relay or a part of one."""
-        while True:
-            with contextlib.suppress(OSError):
-                reader, writer = await asyncio.open_connection("127.0.0.1", port)
-                self.lives.append([])
-                sending = asyncio.ensure_future(self._send(writer.write))
-                try:
-                    while data := await reader.read(4_096):
-                        self.came += data
-                finally:
-                    sending.cancel()
-                    writer.close()
-            await asyncio.sleep(0.05)
-
-    async def over_udp(self, port: int) -> None:
-        """Send datagrams, whoever is there."""
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as line:
-            line.setblocking(False)
-            line.connect(("127.0.0.1", port))
-            await self._send(partial(self._datagram, line))
-
-    def _datagram(self, line: socket.socket, data: bytes) -> None:
-        with contextlib.suppress(OSError):
-            self.came += line.recv(4_096)
-        with contextlib.suppress(OSError):  # told of a datagram that nobody took
-            line.send(data)
-
-    def accepted(self, journalled: bytes) -> list[Noted]:
-        """Return what must be in a journal whose bytes of this feed these are.
-
-        In each life that is from the first that is there to the last: what a kill takes is only what came last.
-        """
-        out: list[Noted] = []
-        for life in self.lives:
-            there = [at for at, (_, data) in enumerate(life) if data in journalled]
-            out += life[there[0] : there[-1] + 1] if there else []
-        return out
-
-
-class Link:
-    """Carries the link between ship and shore, until it is to do something at an octet of it."""
-
-    def __init__(self, port: int, to: int) -> None:
-        self._port, self._to = port, to
-        self._at: tuple[str, int, Callable[[], None]] | None = None
-        self._server: asyncio.Server | None = None
-        self._carrying: set[asyncio.Task[None]] = set()
-        self.octets = 0
-
-    async def open(self) -> None:
-        """Wait for the ship."""
-        self._server = await asyncio.start_server(self._accept, "127.0.0.1", self._port)
-
-    async def close(self) -> None:
-        """End it, and what it carries."""
-        if self._server is not None:
-            self._server.close()
-        for task in self._carrying:
-            task.cancel()
-        await asyncio.gather(*self._carrying, return_exceptions=True)
-
-    def at(self, way: str, octets: int, act: Callable[[], None]) -> None:
-        """Carry so many octets more of `way` ("out": from the ship), then act, and carry no further."""
-        self._at = way, octets, act
-
-    def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        task = asyncio.ensure_future(self._carry(reader, writer))
-        self._carrying.add(task)
-        task.add_done_callback(self._carrying.discard)
-
-    async def _carry(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        with contextlib.closing(writer), contextlib.suppress(OSError):
-            there, back = await asyncio.open_connection("127.0.0.1", self._to)
-            with contextlib.closing(back):
-                ways = [
-                    asyncio.ensure_future(self._pump(*way)) for way in (("out", reader, back), ("in", there, writer))
-                ]
-                try:
-                    await asyncio.wait(ways, return_when=asyncio.FIRST_COMPLETED)
-                finally:
-                    for way in ways:
-                        way.cancel()
-                    await asyncio.gather(*ways, return_exceptions=True)
-
-    async def _pump(self, way: str, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        while data := await reader.read(65_536):
-            self.octets += len(data)
-            if self._at is not None and self._at[0] == way:
-                _, octets, act = self._at
-                if len(data) >= octets:
-                    writer.write(data[:octets])
-                    self._at = None
-                    act()
-                    return
-                self._at = way, octets - len(data), act
-            writer.write(data)
-            await writer.drain()
 
 
 @dataclass
@@ -259,6 +98,7 @@ class Voyage:
     ship: Running | None = None
     shore: Running | None = None
     said: list[Noted] = field(default_factory=list)
+    tries: int = 0
     dialled: set[str] = field(default_factory=set)
     jobs: list["asyncio.Task[None]"] = field(default_factory=list)
     gone: dict[str, list[Noted]] = field(default_factory=dict)
@@ -292,9 +132,10 @@ class Voyage:
         await asyncio.gather(job, return_exceptions=True)
         self.gone[name] = self.clients.pop(name).noted
 
-    async def say(self, number: int) -> bool:
-        """Let the operator say something; return whether it was answered that it is taken."""
-        text, at_us = f"said {number:05d}", boot_us()
+    async def say(self) -> bool:
+        """Let the operator say something new; return whether it was answered that it is taken."""
+        self.tries += 1
+        text, at_us = f"said {self.tries:05d}", boot_us()
         try:
             answer = await ask_control(self.private, {"do": "say", "text": text, "who": "a test"})
         except OperatorError:
@@ -329,15 +170,15 @@ class Voyage:
         for process in (self.ship, self.shore):
             if process is not None and process.lives:
                 process.kill(signal.SIGTERM)
-                await process.ended()
+                async with asyncio.timeout(LONGEST_END_S):
+                    await process.ended()
         await self.link.close()
 
 
 def dialled_by(process: int, own: set[int]) -> set[str]:
     """Return the addresses to which a process has TCP connections from other ports than its own (proc(5))."""
     with contextlib.suppress(OSError):
-        files = [path.readlink().name for path in Path(f"/proc/{process}/fd").iterdir()]
-        sockets = {name[8:-1] for name in files if name.startswith("socket:[")}
+        sockets = set(_sockets(process))
         lines = Path(f"/proc/{process}/net/tcp").read_text().splitlines()[1:]
         rows = [line.split() for line in lines]
         return {
@@ -345,6 +186,15 @@ def dialled_by(process: int, own: set[int]) -> set[str]:
             if row[9] in sockets and not row[2].endswith(":0000") and int(row[1].rpartition(":")[2], 16) not in own
         }  # fmt: skip
     return set()
+
+
+def _sockets(process: int) -> Iterator[str]:
+    """Yield the inodes of a process's sockets."""
+    for path in Path(f"/proc/{process}/fd").iterdir():
+        with contextlib.suppress(OSError):  # it is closed by now
+            name = path.readlink().name
+            if name.startswith("socket:["):
+                yield name[8:-1]
 
 
 def _address(text: str) -> str:
@@ -368,13 +218,15 @@ async def voyage(folder: Path, seed: int) -> AsyncIterator[Voyage]:
             asyncio.ensure_future(stations[0].over_tcp(ports["lantern"])),
             asyncio.ensure_future(stations[1].over_udp(ports["moth"])),
         ]
-        for audience in AUDIENCES:
-            here.come(f"follower-{audience}", "page", audience)
-            here.come(f"shore-{audience}", "shore", audience)
+        for number, audience in product(range(1, EACH + 1), AUDIENCES):
+            here.come(f"follower-{number}-{audience}", "page", audience)
+            here.come(f"shore-{number}-{audience}", "shore", audience)
         yield here
     finally:
-        await here.end()
-        relays.end()
+        try:
+            await here.end()
+        finally:
+            relays.end()
 
 
 def _prepare(folder: Path, ports: dict[str, int]) -> None:

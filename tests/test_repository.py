@@ -39,7 +39,7 @@ IN_REAL_TIME = (
     "test_shore_live.py",
     "far_dive.py",
     "ship_end.py",
-    "killed_voyage.py",
+    "killed_people.py",
     "faults_kills.py",
 )
 
