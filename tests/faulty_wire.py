@@ -173,12 +173,14 @@ class Wire:
         far.setblocking(False)
         try:
             far.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-            await asyncio.get_running_loop().sock_connect(far, self._target)
+            await self.reach(far)
         except OSError:
             far.close()
             _reset(near)
             return
         self.current = line = Line(near, far)
+        if self._impostor:  # it came while another was awaited: who dialled has to dial again
+            self.renew()
         if self._keep is not None:
             self.lines.append(line)
         line.pumps = pumps = [asyncio.ensure_future(self._pump(line, way)) for way in (UP, DOWN)]
@@ -191,6 +193,10 @@ class Wire:
             self.silent.discard(line)
             for end in (near, far):
                 _reset(end) if line.reset else end.close()
+
+    async def reach(self, far: socket.socket) -> None:
+        """Connect to the target."""
+        await asyncio.get_running_loop().sock_connect(far, self._target)
 
     async def _pump(self, line: Line, way: int) -> None:
         """Pass one direction on until it ends."""

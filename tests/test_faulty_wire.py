@@ -182,6 +182,31 @@ async def test_another_server_answers_once() -> None:
             peer.line.close()
 
 
+async def test_another_server_answers_even_who_was_about_to_be_connected(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever has dialled, and isn't connected yet, is broken off as well, so that another dial meets the other."""
+    async with wired() as (wire, _, peer):
+        reach, may_go, waits = wire.reach, asyncio.Event(), asyncio.Event()
+
+        async def slowly(far: socket.socket) -> None:
+            waits.set()
+            await may_go.wait()
+            await reach(far)
+
+        monkeypatch.setattr(wire, "reach", slowly)
+        late = Peer(wire.port)
+        await waits.wait()
+        struck = wire.arm(Fault(Kind.IMPOSTOR))
+        may_go.set()
+        for broken in (peer, late):
+            with pytest.raises(ConnectionResetError):
+                await broken.hear(1)
+        other = Peer(wire.port)
+        assert await other.hear(1_000) == b"220 mail.example ready\r\n"
+        await struck
+        for each in (late, other):
+            each.line.close()
+
+
 async def test_strangers_come_and_go_beside_what_passes() -> None:
     """They come to the server itself, and the connection under way isn't touched."""
     async with wired() as (wire, sink, peer):
