@@ -58,6 +58,7 @@ class Line:
     near: socket.socket
     far: socket.socket
     passed: list[int] = field(default_factory=lambda: [0, 0])
+    struck_at: int = 0  # how many octets had passed in that direction when the last fault struck
     delivered: bytearray = field(default_factory=bytearray)
     silent: bool = False
     reset: bool = False
@@ -230,6 +231,7 @@ class Wire:
         else:
             before, rest = data[: self._left], data[self._left :]
             await self._deliver(line, way, before)
+            line.struck_at = line.passed[way]
             await _STRIKES[fault.kind](self, self._strikes(line), line, way, rest)
 
     async def _deliver(self, line: Line, way: int, data: bytes) -> None:

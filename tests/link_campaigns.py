@@ -95,7 +95,7 @@ async def _strike(campaign: Campaign, fault: Fault) -> None:
 
 
 def _is_encrypted(line: Line, way: int) -> bool:
-    return line.passed[way] >= ENCRYPTED_FROM[way]
+    return line.struck_at >= ENCRYPTED_FROM[way]
 
 
 async def play_datagrams(odd: Callable[[], None], count: int, struck: Struck, chance: random.Random) -> None:

@@ -138,6 +138,8 @@ async def test_wire_that_alters_does_so_once(kind: Kind, size: int, octets: int)
         await peer.hear(6)
         assert sink.heard[0].endswith(b"and on")
         assert wire.altered == 1
+        line = await struck
+        assert line is not None and line.struck_at == 100
 
 
 async def test_half_open_connection_says_nothing_to_either_end() -> None:
