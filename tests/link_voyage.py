@@ -49,7 +49,7 @@ class Voyage:
             free_port(),
         )
         self.sites = {"ship": free_port(), "shore": free_port()}
-        self.lark, self.streams = Lark(self.lark_port), Streams(per_s)
+        self.lark, self.streams = Lark(self.lark_port), Streams(per_s / 2)
         self.wires: dict[str, Wire] = {}
         self.followers: dict[str, WireFollower] = {}
         self.programs: dict[str, Program] = {}
