@@ -91,6 +91,11 @@ bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out 
 conformance: $(VENV)/.develops $(PAGE) ## Try each case of RFC 6455, and the HTTP description, on a running ship and shore
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_conformance.py $(ARGS)
 
+.PHONY: faults
+faults: $(VENV)/.develops $(PAGE) ## Make hostile conditions by the hundred, and hold what is left to the rules
+	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_faults.py $(ARGS)
+
 scale: $(VENV)/.develops $(PAGE) ## Run three relays on a stream under load, and kill each process in turn
 	@.ci/need $(SERVERS)
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_scale.py $(ARGS)

@@ -43,6 +43,8 @@ IN_REAL_TIME = (
     "ship_end.py",
     "run_soak.py",
     "soak_voyage.py",
+    "killed_people.py",
+    "faults_kills.py",
 )
 
 # Modules whose test is another module's, because they are parts of one thing that is tested as a whole.
