@@ -1,0 +1,119 @@
+"""Fuzz targets of files that somebody hands on, opened by the commands that open them: recordings, proofs, drawings.
+
+Properties: a command ends with 0 or 2 and its words hold nothing that acts on a terminal; what is read whole is written
+again as the same bytes; nothing is raised but what the module declares.
+"""
+
+import io
+from contextlib import redirect_stderr, redirect_stdout
+from functools import cache
+from pathlib import Path
+
+from fuzz_target import Target, as_file, result_or, scratch
+from relay.__main__ import main
+from relay.core.errors import OperatorError, ProofError, RecordingError
+from relay.core.find import Drawn
+from relay.core.proof import read_proof, write_proof
+from relay.core.verification import examine
+from relay.core.wire import decode, footer, pad_start, read_recording, whole_octets
+from relay.shell.finds.outlines import read_outlines
+from relay.shell.released.programme_file import read_programme
+from released import dive, dive_with_everything, dive_with_heads
+
+_RECORDING = b"".join(frame.data for frame in dive(1, 3))
+_RICH = b"".join(frame.data for frame in dive_with_everything(2)) + footer(
+    frame.data for frame in dive_with_everything(2)
+)
+_SEALED = b"".join(frame.data for frame in dive_with_heads(3, [bytes(32)]))
+
+
+def _said(*arguments: str) -> int:
+    """Run a command; return how it ended, its words checked."""
+    out, told = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(told):
+        code = main(list(arguments))
+    words = out.getvalue() + told.getvalue()
+    acting = {letter for letter in words if not (letter.isprintable() or letter == "\n")}
+    assert not acting, f"{arguments[0]} prints {acting!r}"
+    assert code in (0, 2), code
+    return code
+
+
+def _record(data: bytes) -> None:
+    """One frame."""
+    record = result_or(RecordingError, lambda: decode(data))
+    if not isinstance(record, str):
+        assert record.data == data  # type: ignore[attr-defined]
+    start = result_or(RecordingError, lambda: pad_start(data))
+    assert isinstance(start, str) or 0 < start <= len(data)  # type: ignore[operator]
+    path = as_file(data, "programme.record")
+    result_or(RecordingError, lambda: read_programme(path))
+
+
+def _recording(data: bytes) -> None:
+    """A recording's bytes, and what is made of them."""
+    result_or(RecordingError, lambda: examine(data))
+    assert 0 <= whole_octets(data) <= len(data)
+    try:
+        found = read_recording(data)
+    except RecordingError:
+        return
+    frames = [record.data for record in found.records]
+    again = b"".join(frames) + (footer(frames) if found.closed else b"")
+    assert again + data[len(data) - found.torn_bytes :] == data if found.torn_bytes else again == data
+
+
+def _handed_on(data: bytes) -> None:
+    """A recording that somebody hands on, opened by each command that takes one."""
+    path = as_file(data, "dive-001.recording")
+    out = scratch()
+    _said("show", str(path))
+    _said("show", "--figures", str(path))
+    _said("verify", str(path), "--unfinished")
+    _said("export", str(path), "-o", str(out / "out.geojson"), "--force")
+    _said("export", str(path), "-o", str(out / "out.csv"), "--force")
+    _said("report", str(path), "--html", str(out / "out.html"), "--force")
+    _said("brief", str(path), "-o", str(out / "brief.html"), "--force", "--unfinished")
+
+
+def _proof(data: bytes) -> None:
+    found = result_or(ProofError, lambda: read_proof(data))
+    assert isinstance(found, str) or write_proof(found) == data  # type: ignore[arg-type]
+
+
+@cache
+def _proof_seeds() -> list[bytes]:
+    from dives import SECOND
+    from relay.core.model import Row, RowKind
+    from relay.core.proof import Proof, Proved
+    from relay.core.record_log import Inclusion
+    from relay.core.minute_tree import LEVELS, SALT_OCTETS
+
+    row = Row(5, 7 * SECOND, 1.8e9, "desk", RowKind.DECISION, b'{"do": "begin", "who": "Ines"}')
+    way = Inclusion(3, (bytes(32),) * LEVELS, 0, 1, (), bytes(32))
+    return [write_proof(Proof("The search for the Isoline Marr", "public", 1, (Proved(row, bytes(SALT_OCTETS), 4, way),)))]
+
+
+def _outlines(data: bytes) -> None:
+    path = as_file(data, "outline.geojson")
+    for kind in Drawn:
+        result_or(OperatorError, lambda kind=kind: read_outlines(path, kind))  # type: ignore[misc]
+
+
+_OUTLINES = [
+    b'{"type": "Point", "coordinates": [-21.9, -38.6]}',
+    b'{"type":"FeatureCollection","features":[{"type":"Feature","geometry":{"type":"LineString","coordinates":'
+    b'[[-21.9,-38.6],[-21.8,-38.5]]},"properties":{}}]}',
+    b'{"type":"GeometryCollection","geometries":[{"type":"Polygon","coordinates":[[[0,0],[0,1],[1,1],[0,0]]]}]}',
+    b'{"type":"MultiPoint","crs":{"type":"name","properties":{"name":"EPSG:4326"}},"coordinates":[[1,2],[3,4]]}',
+]
+_RECORDINGS = [_RECORDING, _RICH, _SEALED, _RECORDING[:700]]
+assert Path
+
+TARGETS = (
+    Target("record", _record, [frame.data for frame in (*dive(1, 1), *dive_with_everything(1))], 512),
+    Target("recording", _recording, _RECORDINGS, 3_072),
+    Target("recording-handed-on", _handed_on, _RECORDINGS, 3_072),
+    Target("proof", _proof, _proof_seeds(), 8_192),
+    Target("outlines", _outlines, _OUTLINES, 1_024),
+)
