@@ -4,9 +4,14 @@ Properties: what is refused is refused in words that name the file; nothing is r
 is taken is written again as itself.
 """
 
+import io
+import json
+import shutil
+import tarfile
 from dataclasses import replace
 from pathlib import Path
-from tomllib import TOMLDecodeError
+
+from pyrage import x25519
 
 from expeditions import RIGHT
 from fuzz_target import Target, as_file, result_or, scratch
@@ -19,14 +24,16 @@ from relay.shell.desk.desk_watch import Watch
 from relay.shell.desk.guest_book import GuestBook, Invited, read_book, write_book
 from relay.shell.desk.watch_file import read_watch
 from relay.shell.locked.identities import read_key
-from relay.shell.locked.locking import Key
-from relay.shell.locked.opening import open_locked
+from relay.shell.locked.backup import MANIFEST
+from relay.shell.locked.locking import Key, encrypt_bytes
+from relay.shell.locked.opening import Opened, open_locked
 from relay.shell.plan.expedition import Expedition, parse_expedition, read_expedition
 from relay.shell.plan.toml_lines import line_numbers
 from relay.shell.record.secrets_file import read_secrets, secrets_text, seeded_secrets
 from relay.shell.shore.shore_file import parse_shore_file, read_shore_file
 
 _NOWHERE = Path("EXPEDITION.toml")
+_OURS = Key((x25519.Identity.generate(),))
 _KEY = Signer(bytes(32)).key.hex()
 SHORE = f"""\
 [shore]
@@ -59,9 +66,11 @@ def _expedition(data: bytes) -> None:
 
 def _settings(data: bytes) -> None:
     """What `offing advise` writes into an expedition file, whatever text that is."""
-    text = data.decode("utf-8", "replace")
+    text = f"{RIGHT}\n{data.decode('utf-8', 'replace')}"
     assert all(number > 0 for number in line_numbers(text).values())
-    with_settings(text, 0, {"cell": '"50 m"', "depth_step": None})
+    if isinstance(result_or(ExpeditionError, lambda: parse_expedition(text, _NOWHERE)), Expedition):
+        changed = parse_expedition(with_settings(text, 0, {"cell": '"50 m"', "depth_step": '"5 m"'}), _NOWHERE)
+        assert (changed.plan.policies[0].cell_m, changed.plan.policies[0].depth_step_m) == (50.0, 5.0)
 
 
 def _shore(data: bytes) -> None:
@@ -109,13 +118,37 @@ def _identity(data: bytes) -> None:
 
 
 def _opened(data: bytes) -> None:
-    """What somebody sent, opened: as it came, and (that it is encrypted aside) as what was in it."""
-    source, place = as_file(data, "sent.age"), scratch() / "opened"
-    errors = (LockingError, OperatorError)
-    result_or(errors, lambda: open_locked(source, place, Key(passphrase="five words drawn by dice")))
-    assert not place.exists()
+    """What somebody sent, opened: as it came, and (it is encrypted to us here) as what is in it."""
+    for sent in (data, encrypt_bytes(data, _OURS)):
+        source, place = as_file(sent, "sent.age"), scratch() / "opened"
+        opened = result_or((LockingError, OperatorError), lambda: open_locked(source, place, _OURS))  # noqa: B023
+        assert place.exists() is isinstance(opened, Opened)
+        beside = {path.name for path in scratch().iterdir()} - {"sent.age", "opened"}
+        assert not any(name.startswith(".opened") for name in beside)
+        assert all(path.resolve().is_relative_to(scratch()) for path in place.rglob("*"))
+        _taken_away(place)
 
 
+def _taken_away(place: Path) -> None:
+    if place.is_dir():
+        shutil.rmtree(place)
+    place.unlink(missing_ok=True)
+
+
+def _backup(*members: tuple[str, bytes]) -> bytes:
+    """Return an archive as a backup begins."""
+    told = {"version": 1, "rows": 3, "files": len(members), "expedition": "EXPEDITION.toml", "elsewhere": []}
+    out = io.BytesIO()
+    with tarfile.open(fileobj=out, mode="w:") as archive:
+        for name, data in ((MANIFEST, json.dumps(told).encode()), *members):
+            info = tarfile.TarInfo(name)
+            info.size = len(data)
+            archive.addfile(info, io.BytesIO(data))
+    return out.getvalue()[: 512 * (4 + 2 * len(members))]
+
+
+_MORE = ('[[zone]]\nname = "stern"\n', "# a remark\n", 'cell = ["25 m", # remark\n]', '"cell" = 5', "[desk]\n")
+_LOCKED = encrypt_bytes(b"as found", _OURS)
 _WATCHED = (
     b'{"version": 1, "upto_us": 5, "survey": {}, "tracks": {"Lantern": {}}, "origin": [-38.6, -21.9]}',
     b'{"version": 1, "upto_us": 5, "survey": {"legs": [], "figures": {}}, "tracks": {}, "origin": null}',
@@ -130,12 +163,11 @@ def _book_text() -> bytes:
 
 TARGETS = (
     Target("expedition", _expedition, [part.encode() for part in _PARTS], 2_048),
-    Target("settings", _settings, [part.encode() for part in _PARTS[:2]], 1_024),
+    Target("settings", _settings, [part.encode() for part in _MORE], 1_024),
     Target("shore-file", _shore, [part.encode() for part in _PARTS], 1_024),
     Target("secrets", _secrets, [secrets_text(seeded_secrets(1)), b"a" * 43, b"age-encryption.org/v1\n-> X25519 "], 512),
     Target("guest-book", _book, [_book_text()], 1_024),
     Target("watch-file", _watch, list(_WATCHED), 1_024),
     Target("identity", _identity, [b"AGE-SECRET-KEY-1", b"# a key\n", b"-----BEGIN AGE ENCRYPTED FILE-----\n"], 512),
-    Target("opened", _opened, [b"age-encryption.org/v1\n-> scrypt AAAAAAAAAAAAAAAAAAAAAA 10\n"], 1_024),
+    Target("opened", _opened, [_backup(("EXPEDITION.toml", b"plan")), _backup(("../x", b"")), _LOCKED], 4_096),
 )
-assert TOMLDecodeError

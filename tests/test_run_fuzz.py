@@ -1,0 +1,99 @@
+"""The fuzz targets hold over their corpus, what was found stays mended, and the fuzzer finds a fault that is there."""
+
+import importlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fuzz_cover import few_that_reach_most, steps_of
+from fuzz_targets import CORPUS, CRASHES, NAMES, PARTS, corpus_of, crashes, keep_corpus, target_named
+from run_fuzz import Fuzzed, fuzz, main
+
+FOUND = [pytest.param(found, id=found["name"]) for found in crashes()]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_target_holds_over_its_corpus(name: str) -> None:
+    """Every input that is kept, and each that a fuzzer begins with, leaves the target's property standing."""
+    target = target_named(name)
+    for data in (*target.seeds, *corpus_of(name)):
+        target.check(data)
+
+
+@pytest.mark.parametrize("found", FOUND)
+def test_what_was_found_stays_mended(found: dict[str, Any]) -> None:
+    """An input that once did what nobody declared is now answered as its target's property says."""
+    target_named(found["target"]).check(bytes.fromhex(found["hex"]))
+
+
+# Of each target a function within its decoder, not one that it calls itself.
+WITHIN = {
+    "nmea0183": "relay.core.nmea_framing:Framer._frame",
+    "mavlink": "relay.core.mavlink:_message_id",
+    "station-json": "relay.core.station_message:_observation",
+    "station-msgpack": "relay.core.station_message:_observation",
+    "log-nmea0183": "relay.shell.feeds.capture:_time_of_day",
+    "log-mavlink": "relay.core.own_time:split_tlog",
+    "log-station-json": "relay.shell.feeds.capture:_between",
+    "log-station-msgpack": "relay.core.own_time:_log_times",
+    "log-packed": "relay.shell.feeds.capture:_sized",
+    "link-greetings": "relay.core.uplink_talk:_held",
+    "link-stream": "relay.core.uplink_talk:_message",
+    "guests-listing": "relay.core.guests:_guest",
+    "stream-message": "relay.core.stream_order:_is_behind",
+    "request-head": "relay.core.subscriber:_position",
+    "follower-frames": "relay.core.websocket:_may_be_sent",
+    "record": "relay.core.wire:_record",
+    "recording": "relay.core.wire:_check_footer",
+    "recording-handed-on": "relay.shell.report.released_report:released_report",
+    "proof": "relay.core.proof:_path",
+    "outlines": "relay.shell.finds.outlines:_polygon",
+    "expedition": "relay.shell.plan.expedition:_policy",
+    "settings": "relay.shell.audit.policy_file:_value_end",
+    "shore-file": "relay.shell.shore.shore_file:_uplink",
+    "secrets": "relay.shell.record.secrets_file:_key_to",
+    "guest-book": "relay.shell.desk.guest_book:_invited",
+    "watch-file": "relay.shell.desk.desk_watch:_anchor",
+    "identity": "relay.shell.locked.identities:_identities",
+    "opened": "relay.shell.locked.opening:_lay",
+    "decision": "relay.core.decision:_together",
+    "desk-message": "relay.shell.desk.deciding:_who_fault",
+    "text": "relay.core.place_in_text:_in_words",
+    "proved-row": "relay.shell.proofs.row_words:_told",
+    "still": "relay.core.still:jpeg_size",
+    "plan-value": "relay.shell.plan.feed_url:_check_host",
+    "http-site": "relay.shell.site.pages:respond",
+    "http-desk": "relay.shell.desk.desk:_json",
+    "picture": "relay.shell.record.still_file:_rgb",
+    "still-markers": "relay.core.still:jpeg_size",
+    "chart-text": "relay.audit.charts.chart_csv:_metres",
+    "chart-geotiff": "relay.audit.charts.chart_geotiff:_affine",
+    "chart-netcdf3": "relay.audit.charts.chart_netcdf:_classic",
+    "chart-netcdf4": "relay.audit.charts.chart_netcdf:_hdf5",
+    "ship-track": "relay.shell.audit.ship_track_file:_dated",
+    "wreck-list": "relay.shell.audit.wreck_list_file:_number",
+}
+
+
+def test_every_target_has_a_place_within() -> None:
+    """None is left out of the next test."""
+    assert set(WITHIN) == set(NAMES)
+
+
+def _broken(*_: object, **__: object) -> None:
+    raise ZeroDivisionError("planted")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_fault_within_a_decoder_is_seen(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each target reaches the inside of its decoder, and what is raised there that nobody declares gets out."""
+    target = target_named(name)
+    module, _, place = WITHIN[name].partition(":")
+    *owner, last = place.split(".")
+    within = importlib.import_module(module)
+    monkeypatch.setattr(getattr(within, owner[0]) if owner else within, last, _broken)
+    with pytest.raises((ZeroDivisionError, AssertionError)):
+        for data in (*target.seeds, *corpus_of(name)):
+            target.check(data)
