@@ -20,7 +20,7 @@ from relay.core.seal import Signer
 from relay.core.survey_plan import NO_SURVEY
 from relay.shell.audit.policy_file import with_settings
 from relay.shell.desk.desk_token import open_token
-from relay.shell.desk.desk_watch import Watch
+from relay.shell.desk.desk_watch import Watch, _anchor
 from relay.shell.desk.guest_book import GuestBook, Invited, read_book, write_book
 from relay.shell.desk.watch_file import read_watch
 from relay.shell.locked.identities import read_key
@@ -156,6 +156,17 @@ _WATCHED = (
 _INVITED = Invited("0a1b2c3d", "Ines", "family", bytes(32).hex(), "2026-12-31", last_day="2026-11-26")
 
 
+def _watched() -> bytes:
+    """Return what a watch keeps of a little survey."""
+    watch = Watch(("Lantern", "Moth"), NO_SURVEY, scratch())
+    for second in range(4):
+        place = {"latitude_deg": -38.61 + second / 9_000, "longitude_deg": -21.93, "depth_m": 4.0 * second}
+        watch.take(0, 1_000_000 * second, place)
+    watch._anchor = _anchor(-38.61, -21.93)
+    watch._keep(scratch())
+    return (scratch() / "watch.json").read_bytes()
+
+
 def _book_text() -> bytes:
     write_book(scratch(), GuestBook(7, (_INVITED, replace(_INVITED, id="0a1b2c3e", until=None, revoked=True))))
     return (scratch() / "guests.json").read_bytes()
@@ -167,7 +178,7 @@ TARGETS = (
     Target("shore-file", _shore, [part.encode() for part in _PARTS], 1_024),
     Target("secrets", _secrets, [secrets_text(seeded_secrets(1)), b"a" * 43, b"age-encryption.org/v1\n-> X25519 "], 512),
     Target("guest-book", _book, [_book_text()], 1_024),
-    Target("watch-file", _watch, list(_WATCHED), 1_024),
+    Target("watch-file", _watch, [_watched(), *_WATCHED], 2_048),
     Target("identity", _identity, [b"AGE-SECRET-KEY-1", b"# a key\n", b"-----BEGIN AGE ENCRYPTED FILE-----\n"], 512),
     Target("opened", _opened, [_backup(("EXPEDITION.toml", b"plan")), _backup(("../x", b"")), _LOCKED], 4_096),
 )

@@ -28,7 +28,7 @@ PARTS = {
         *("expedition", "settings", "shore-file", "secrets", "guest-book", "watch-file", "identity", "opened"),
     ),
     "fuzz_words": ("decision", "desk-message", "text", "proved-row", "still", "plan-value"),
-    "fuzz_http": ("http-site", "http-desk"),
+    "fuzz_http": ("http-site", "http-desk", "http-stop"),
     "fuzz_pictures": ("picture", "still-markers"),
     "fuzz_charts": ("chart-text", "chart-geotiff", "chart-netcdf3", "chart-netcdf4", "ship-track", "wreck-list"),
 }
