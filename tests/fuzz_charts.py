@@ -18,11 +18,11 @@ from relay.core.errors import OperatorError
 from relay.shell.audit.ship_track_file import read_ship_track
 from relay.shell.audit.wreck_list_file import read_wreck_list
 
-_TRACK = (
-    b"time,mmsi,lat,lon\n2026-11-26T22:05:00Z,1,-38.61,-21.93\n2026-11-26T22:06:00Z,1,91,181\n1764194760,1,-38.62,-21.9\n"
-)
+_TRACK = b"time,mmsi,lat,lon\n2026-11-26T22:05:00Z,1,-38.61,-21.93\n2026-11-26T22:06:00Z,1,91,181\n1764194760,1,-38.62,-21.9\n"
 _WRECKS = b"name;lat;lon;depth_m;length_m\nIsoline Marr;-38.61;-21.93;1100;90\nUnknown;-38.5;-21.9;;\n"
-_NODES = b"# an invented seabed\nlongitude,latitude,depth_m\n-21.93,-38.61,1100\n-21.92,-38.61,1090\n-21.93,-38.60,1105\n"
+_NODES = (
+    b"# an invented seabed\nlongitude,latitude,depth_m\n-21.93,-38.61,1100\n-21.92,-38.61,1090\n-21.93,-38.60,1105\n"
+)
 _NODES += b"-21.92,-38.60,\n"
 _MATRIX = b"lat\\lon;-21.93;-21.92;-21.91\n-38.61;-1100;-1090;-1080\n-38.60;-1105;nan;-1075\n"
 
@@ -42,7 +42,9 @@ def _chart(name: str) -> Target:
 def _charts(name: str) -> list[bytes]:
     """Return charts of an invented seabed, as other libraries write them."""
     held = axes(*(axis[1][:4] for axis in axes()))
-    values = {"elevation": (("lat", "lon"), seabed()[:4, :4].astype("float32"), {"units": "m", "standard_name": "height"})}
+    values = {
+        "elevation": (("lat", "lon"), seabed()[:4, :4].astype("float32"), {"units": "m", "standard_name": "height"})
+    }
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "chart"
         if name == "netcdf3":

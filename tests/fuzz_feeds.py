@@ -78,4 +78,8 @@ def _unpacked(data: bytes) -> None:
     result_or(CaptureError, lambda: unpacked(Path("log.nmea.gz"), data, 1 << 16))
 
 
-TARGETS = (*map(_decoder, PLANS), *map(_log, PLANS), Target("log-packed", _unpacked, [gzip.compress(b"$GPZDA", mtime=0)]))
+TARGETS = (
+    *map(_decoder, PLANS),
+    *map(_log, PLANS),
+    Target("log-packed", _unpacked, [gzip.compress(b"$GPZDA", mtime=0)]),
+)

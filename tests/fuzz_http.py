@@ -5,6 +5,7 @@ a fault of ours (500), nothing is logged as one, and nothing exact or of the tok
 """
 
 import asyncio
+import atexit
 import io
 import logging
 import socket
@@ -34,6 +35,7 @@ _STATUSES = {101, 200, 304, 400, 401, 403, 404, 405, 408, 413, 415, 421, 426, 43
 _PATIENCE_S = 8.0
 _TURNS = 12
 _LOOP = asyncio.new_event_loop()
+atexit.register(_LOOP.close)
 
 
 class _Faults(logging.Handler):
@@ -56,7 +58,9 @@ for _name in ("offing", "aiohttp", "asyncio"):
 
 @cache
 def _listener() -> socket.socket:
-    return socket.create_server(("127.0.0.1", 0))
+    listener = socket.create_server(("127.0.0.1", 0))
+    atexit.register(listener.close)
+    return listener
 
 
 def _line() -> tuple[socket.socket, socket.socket]:

@@ -6,7 +6,7 @@ bounded; nothing is raised but LinkError, InvitationError, or for a follower's b
 
 import zlib
 
-from dives import SECRETS, SIGNER
+from dives import SIGNER
 from fuzz_target import Target, pieces, result_or
 from relay.core.errors import InvitationError, LinkError
 from relay.core.guests import Guest, Listing, find_guest, read_listing, write_listing
@@ -33,10 +33,9 @@ from relay.core.uplink_talk import (
     write_standing,
 )
 from relay.core.websocket import PENDING_LIMIT, ClientFrames, Head, Refusal, accept_key, judge_handshake, parse_head
-from released import dive
 from relay.shell.site.representation import Coding, choose_coding, is_known
+from released import dive
 
-assert SECRETS  # the invented site's
 _DIVE = dive(1, 6)
 _FRAMES = [frame.data for frame in _DIVE]
 _AUDIENCES = 2
@@ -180,7 +179,9 @@ TARGETS = (
     Target("link-greetings", _greetings, _GREETINGS, 512),
     Target("link-stream", _stream, [b"\x08" + _packed(*_MESSAGES), b"\x0b" + _PLAIN, b"\1" + _PLAIN[:90]], 2_048),
     Target("guests-listing", _listing, [_LISTING[64:], _LISTING], 1_024),
-    Target("stream-message", _stream_message, [b"1.3\n" + _FRAMES[4], b"1.2\n" + _FRAMES[3], b"0.-1\n" + _FRAMES[0]], 512),
+    Target(
+        "stream-message", _stream_message, [b"1.3\n" + _FRAMES[4], b"1.2\n" + _FRAMES[3], b"0.-1\n" + _FRAMES[0]], 512
+    ),
     Target("request-head", _head, [_HEAD, b"GET / HTTP/1.0\r\n\r\n"], 1_024),
     Target("follower-frames", _frames, _FRAME_SEEDS, 512),
 )

@@ -1,6 +1,6 @@
 """Fuzz one target with atheris (libFuzzer over Python's own branches): started by `run_fuzz.py`, a process for each.
 
-    python tests/fuzz_one.py TARGET [libFuzzer's options] FOLDER...
+python tests/fuzz_one.py TARGET [libFuzzer's options] FOLDER...
 """
 
 import sys

@@ -15,7 +15,14 @@ from pyrage import x25519
 
 from expeditions import RIGHT
 from fuzz_target import Target, as_file, result_or, scratch
-from relay.core.errors import ExpeditionError, InvitationError, LockingError, OperatorError, SecretsError, ShoreFileError
+from relay.core.errors import (
+    ExpeditionError,
+    InvitationError,
+    LockingError,
+    OperatorError,
+    SecretsError,
+    ShoreFileError,
+)
 from relay.core.seal import Signer
 from relay.core.survey_plan import NO_SURVEY
 from relay.shell.audit.policy_file import with_settings
@@ -23,8 +30,8 @@ from relay.shell.desk.desk_token import open_token
 from relay.shell.desk.desk_watch import Watch, _anchor
 from relay.shell.desk.guest_book import GuestBook, Invited, read_book, write_book
 from relay.shell.desk.watch_file import read_watch
-from relay.shell.locked.identities import read_key
 from relay.shell.locked.backup import MANIFEST
+from relay.shell.locked.identities import read_key
 from relay.shell.locked.locking import Key, encrypt_bytes
 from relay.shell.locked.opening import Opened, open_locked
 from relay.shell.plan.expedition import Expedition, parse_expedition, read_expedition
@@ -176,7 +183,9 @@ TARGETS = (
     Target("expedition", _expedition, [part.encode() for part in _PARTS], 2_048),
     Target("settings", _settings, [part.encode() for part in _MORE], 1_024),
     Target("shore-file", _shore, [part.encode() for part in _PARTS], 1_024),
-    Target("secrets", _secrets, [secrets_text(seeded_secrets(1)), b"a" * 43, b"age-encryption.org/v1\n-> X25519 "], 512),
+    Target(
+        "secrets", _secrets, [secrets_text(seeded_secrets(1)), b"a" * 43, b"age-encryption.org/v1\n-> X25519 "], 512
+    ),
     Target("guest-book", _book, [_book_text()], 1_024),
     Target("watch-file", _watch, [_watched(), *_WATCHED], 2_048),
     Target("identity", _identity, [b"AGE-SECRET-KEY-1", b"# a key\n", b"-----BEGIN AGE ENCRYPTED FILE-----\n"], 512),

@@ -22,7 +22,14 @@ PARTS = {
         *("nmea0183", "mavlink", "station-json", "station-msgpack"),
         *("log-nmea0183", "log-mavlink", "log-station-json", "log-station-msgpack", "log-packed"),
     ),
-    "fuzz_link": ("link-greetings", "link-stream", "guests-listing", "stream-message", "request-head", "follower-frames"),
+    "fuzz_link": (
+        "link-greetings",
+        "link-stream",
+        "guests-listing",
+        "stream-message",
+        "request-head",
+        "follower-frames",
+    ),
     "fuzz_files": ("record", "recording", "recording-handed-on", "proof", "outlines"),
     "fuzz_plans": (
         *("expedition", "settings", "shore-file", "secrets", "guest-book", "watch-file", "identity", "opened"),

@@ -5,6 +5,7 @@ never raises; a finding lies within its text; what a proof's row says prints on 
 """
 
 import asyncio
+import atexit
 import json
 
 from dives import SECOND
@@ -20,12 +21,20 @@ from relay.shell.desk.deciding import Deciding
 from relay.shell.plan.desk_address import near_address
 from relay.shell.plan.expedition_form import listen_address
 from relay.shell.plan.feed_url import parse_feed_url
-from relay.shell.plan.quantities import angle_deg, area_km2, duration_us, length_m, questions_address, rate_bits_per_s
-from relay.shell.plan.quantities import web_address
+from relay.shell.plan.quantities import (
+    angle_deg,
+    area_km2,
+    duration_us,
+    length_m,
+    questions_address,
+    rate_bits_per_s,
+    web_address,
+)
 from relay.shell.proofs.row_words import row_words
 from wheelhouse import Wheelhouse
 
 _LOOP = asyncio.new_event_loop()
+atexit.register(_LOOP.close)
 _DECIDED = [
     {"do": "hold", "audience": "public", "since": {"public": 7}, "told": {"public": 2}},
     {"do": "resume", "seen": 3, "outside": True},
@@ -41,7 +50,12 @@ _DECIDED = [
     {"do": "programme", "pinned": "Tomorrow we look at the bow", "schedule": ["in 2 h: launch"], "next_dive_in_s": 7200},
     {"do": "find", "name": "Bell", "vehicle": "Moth"},
 ]  # fmt: skip
-_TEXTS = ("38° 36.9' S, 21° 56' W", "2 cables north of the Isoline Marr", "launch at 0600, low water", "8FVC9G8F+6X, UTM 25H")
+_TEXTS = (
+    "38° 36.9' S, 21° 56' W",
+    "2 cables north of the Isoline Marr",
+    "launch at 0600, low water",
+    "8FVC9G8F+6X, UTM 25H",
+)
 
 
 def _decision(data: bytes) -> None:
@@ -111,7 +125,9 @@ TARGETS = (
     Target("decision", _decision, _MESSAGES, 1_024),
     Target("desk-message", _message, [*_MESSAGES, b'{"do": "status"}'], 1_024),
     Target("text", _text, [text.encode() for text in _TEXTS], 1_024),
-    Target("proved-row", _row, [*_MESSAGES, b'{"vehicle": "Moth", "depth_m": 4.5}\n', b"$GPHDT,274.07,T*03\r\n"], 1_024),
+    Target(
+        "proved-row", _row, [*_MESSAGES, b'{"vehicle": "Moth", "depth_m": 4.5}\n', b"$GPHDT,274.07,T*03\r\n"], 1_024
+    ),
     Target("still", _still, [b'{"jpeg": "/9j/4AAQ", "original": "0f"}'], 4_096),
     Target("plan-value", _value, [text.encode() for text in _WRITTEN], 256),
 )

@@ -62,9 +62,7 @@ def fuzz(name: str, limit: Sequence[str], seed: int) -> Fuzzed:
         if ran.returncode and not wrong:
             wrong = [(None, _last_words(words))]
         reached = tuple(path.read_bytes() for path in sorted(inputs.iterdir()))
-        return Fuzzed(
-            name, _counted(_RUNS, words), _counted(_NEW, words), monotonic() - began_s, tuple(wrong), reached
-        )
+        return Fuzzed(name, _counted(_RUNS, words), _counted(_NEW, words), monotonic() - began_s, tuple(wrong), reached)
 
 
 def _environment(scratch: Path) -> dict[str, str]:
@@ -89,7 +87,10 @@ def _tell(done: Fuzzed) -> None:
     found = f"{len(done.wrong)} WRONG" if done.wrong else "nothing wrong"
     print(f"{done.name:22}{done.tried:>11,} tried{done.new:>7,} new{done.seconds:>7.0f} s  {found}", flush=True)
     for data, words in done.wrong:
-        print(f"  input: {'none' if data is None else data.hex()}\n" + "\n".join(f"  | {line}" for line in words.split("\n")))
+        print(
+            f"  input: {'none' if data is None else data.hex()}\n"
+            + "\n".join(f"  | {line}" for line in words.split("\n"))
+        )
 
 
 def _keep(done: Fuzzed, most: int) -> None:
@@ -131,7 +132,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
             _keep(each, options.keep)
     wrong = [each.name for each in done if each.wrong]
     spent_s = sum(each.seconds for each in done)
-    print(f"{len(done)} targets, {sum(each.tried for each in done):,} inputs, {spent_s / 60:.1f} min of fuzzing: ", end="")
+    print(
+        f"{len(done)} targets, {sum(each.tried for each in done):,} inputs, {spent_s / 60:.1f} min of fuzzing: ", end=""
+    )
     print(f"found something in {', '.join(wrong)}" if wrong else "nothing found")
     return 1 if wrong else 0
 

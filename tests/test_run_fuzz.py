@@ -1,15 +1,11 @@
 """The fuzz targets hold over their corpus, what was found stays mended, and the fuzzer finds a fault that is there."""
 
 import importlib
-from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from fuzz_cover import few_that_reach_most, steps_of
-from fuzz_targets import CORPUS, CRASHES, NAMES, PARTS, corpus_of, crashes, keep_corpus, target_named
-from run_fuzz import Fuzzed, fuzz, main
+from fuzz_targets import NAMES, corpus_of, crashes, target_named
 
 FOUND = [pytest.param(found, id=found["name"]) for found in crashes()]
 
