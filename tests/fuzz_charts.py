@@ -1,7 +1,7 @@
 """Fuzz targets of what the audit is given: charts in every format, the ship's track from AIS, a list of wrecks.
 
-Properties: a chart's axes are finite and fit its depths; a track's times go forward; nothing is raised but ChartError or
-OperatorError.
+Properties: a chart's axes are finite and fit its depths; a track's times go forward; nothing is raised but
+ChartError or OperatorError.
 """
 
 import gzip
@@ -18,7 +18,8 @@ from relay.core.errors import OperatorError
 from relay.shell.audit.ship_track_file import read_ship_track
 from relay.shell.audit.wreck_list_file import read_wreck_list
 
-_TRACK = b"time,mmsi,lat,lon\n2026-11-26T22:05:00Z,1,-38.61,-21.93\n2026-11-26T22:06:00Z,1,91,181\n1764194760,1,-38.62,-21.9\n"
+_TRACK = b"time,mmsi,lat,lon\n2026-11-26T22:05:00Z,1,-38.61,-21.93\n"
+_TRACK += b"2026-11-26T22:06:00Z,1,91,181\n1764194760,1,-38.62,-21.9\n"
 _WRECKS = b"name;lat;lon;depth_m;length_m\nIsoline Marr;-38.61;-21.93;1100;90\nUnknown;-38.5;-21.9;;\n"
 _NODES = (
     b"# an invented seabed\nlongitude,latitude,depth_m\n-21.93,-38.61,1100\n-21.92,-38.61,1090\n-21.93,-38.60,1105\n"

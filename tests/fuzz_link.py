@@ -172,8 +172,9 @@ def _frames(data: bytes) -> None:
     assert said == ClientFrames().receive(whole)
 
 
-_FRAME_SEEDS = [b"\0\x89\x82\1\2\3\4hi", b"\3\x88\x82\0\0\0\0\3\xe8", b"\1\x8a\x80\0\0\0\0", b"\2\x81\xfe\0\x80\0\0\0\0ab",
-                b"\0\x88\x85\0\0\0\0\3\xe8\xc3\xa9x\x8a\x80\0\0\0\0", b"\5\x82\xff\0\0\0\0\0\0\0\1\0\0\0\0x"]  # fmt: skip
+_FRAME_SEEDS = [b"\0\x89\x82\1\2\3\4hi", b"\3\x88\x82\0\0\0\0\3\xe8", b"\1\x8a\x80\0\0\0\0",
+                b"\2\x81\xfe\0\x80\0\0\0\0ab", b"\0\x88\x85\0\0\0\0\3\xe8\xc3\xa9x\x8a\x80\0\0\0\0",
+                b"\5\x82\xff\0\0\0\0\0\0\0\1\0\0\0\0x"]  # fmt: skip
 
 TARGETS = (
     Target("link-greetings", _greetings, _GREETINGS, 512),

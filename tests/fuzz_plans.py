@@ -1,4 +1,4 @@
-"""Fuzz targets of files that the operator and the relay keep: plans, secrets, the guest book, what the watch knows, keys.
+"""Fuzz targets of files that the operator and the relay keep: plans, secrets, guest book, the watch's memory, keys.
 
 Properties: what is refused is refused in words that name the file; nothing is raised but what the module declares; what
 is taken is written again as itself.

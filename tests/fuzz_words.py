@@ -1,4 +1,4 @@
-"""Fuzz targets of what the operator says and decides: messages to the desk, rows of the journal, texts and places in them.
+"""Fuzz targets of what the operator says and decides: messages to the desk, rows of the journal, texts.
 
 Properties: a decision that is read is written again as the same decision; a message is answered with true or false and
 never raises; a finding lies within its text; what a proof's row says prints on one line and acts on no terminal.
@@ -47,7 +47,7 @@ _DECIDED = [
     {"do": "expect", "vehicle": "Moth", "return_in_s": 3600, "return_grace_s": 60, "report_every_s": 600,
      "report_grace_s": 60},
     {"do": "invite", "guest": "0a1b2c3d", "audience": "family", "invited": "Ines", "until": "2026-12-31"},
-    {"do": "programme", "pinned": "Tomorrow we look at the bow", "schedule": ["in 2 h: launch"], "next_dive_in_s": 7200},
+    {"do": "programme", "pinned": "Tomorrow we look at the bow", "schedule": ["2 h: launch"], "next_dive_in_s": 7200},
     {"do": "find", "name": "Bell", "vehicle": "Moth"},
 ]  # fmt: skip
 _TEXTS = (

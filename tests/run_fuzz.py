@@ -44,7 +44,7 @@ class Fuzzed:
 
 
 def fuzz(name: str, limit: Sequence[str], seed: int) -> Fuzzed:
-    """Fuzz one target in a process of its own. `limit`: libFuzzer's option that ends it, such as `-max_total_time=9`."""
+    """Fuzz one target in a process of its own. `limit`: libFuzzer's option that ends it, as `-max_total_time=9`."""
     target = target_named(name)
     with tempfile.TemporaryDirectory(prefix="offing-fuzz-", dir=_MEMORY) as folder:
         inputs, found, scratch = (Path(folder) / part for part in ("inputs", "found", "scratch"))
@@ -85,12 +85,15 @@ def _last_words(words: str) -> str:
 
 def _tell(done: Fuzzed) -> None:
     found = f"{len(done.wrong)} WRONG" if done.wrong else "nothing wrong"
-    print(f"{done.name:22}{done.tried:>11,} tried{done.new:>7,} new{done.seconds:>7.0f} s  {found}", flush=True)
+    _say(f"{done.name:22}{done.tried:>11,} tried{done.new:>7,} new{done.seconds:>7.0f} s  {found}")
     for data, words in done.wrong:
-        print(
-            f"  input: {'none' if data is None else data.hex()}\n"
-            + "\n".join(f"  | {line}" for line in words.split("\n"))
-        )
+        _say(f"  input: {'none' if data is None else data.hex()}")
+        _say("\n".join(f"  | {line}" for line in words.split("\n")))
+
+
+def _say(words: str) -> None:
+    sys.stdout.write(f"{words}\n")
+    sys.stdout.flush()
 
 
 def _keep(done: Fuzzed, most: int) -> None:
@@ -131,11 +134,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         for each in done:
             _keep(each, options.keep)
     wrong = [each.name for each in done if each.wrong]
-    spent_s = sum(each.seconds for each in done)
-    print(
-        f"{len(done)} targets, {sum(each.tried for each in done):,} inputs, {spent_s / 60:.1f} min of fuzzing: ", end=""
-    )
-    print(f"found something in {', '.join(wrong)}" if wrong else "nothing found")
+    tried, spent_s = sum(each.tried for each in done), sum(each.seconds for each in done)
+    told = f"found something in {', '.join(wrong)}" if wrong else "nothing found"
+    _say(f"{len(done)} targets, {tried:,} inputs, {spent_s / 60:.1f} min of fuzzing: {told}")
     return 1 if wrong else 0
 
 

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from fuzz_target import Target
 from fuzz_targets import NAMES, corpus_of, crashes, target_named
 
 FOUND = [pytest.param(found, id=found["name"]) for found in crashes()]
@@ -13,8 +14,11 @@ FOUND = [pytest.param(found, id=found["name"]) for found in crashes()]
 @pytest.mark.parametrize("name", NAMES)
 def test_target_holds_over_its_corpus(name: str) -> None:
     """Every input that is kept, and each that a fuzzer begins with, leaves the target's property standing."""
-    target = target_named(name)
-    for data in (*target.seeds, *corpus_of(name)):
+    _check_all(target_named(name))
+
+
+def _check_all(target: Target) -> None:
+    for data in (*target.seeds, *corpus_of(target.name)):
         target.check(data)
 
 
@@ -92,5 +96,4 @@ def test_fault_within_a_decoder_is_seen(name: str, monkeypatch: pytest.MonkeyPat
     within = importlib.import_module(module)
     monkeypatch.setattr(getattr(within, owner[0]) if owner else within, last, _broken)
     with pytest.raises((ZeroDivisionError, AssertionError)):
-        for data in (*target.seeds, *corpus_of(name)):
-            target.check(data)
+        _check_all(target)

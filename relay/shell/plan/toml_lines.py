@@ -16,7 +16,7 @@ _KEY = re.compile(r"\s*([A-Za-z0-9_\-]+|\"[^\"]*\"|'[^']*')\s*=")
 
 
 def read_toml(text: str) -> dict[str, Any]:
-    """Return the values in a text; TOMLDecodeError for all that can't be read, numbers and nesting beyond bounds, too."""
+    """Return the values in a text; TOMLDecodeError for what can't be read, numbers and nesting beyond bounds, too."""
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError:
