@@ -99,8 +99,8 @@ def _outlines(data: bytes) -> None:
 
 _OUTLINES = [
     b'{"type": "Point", "coordinates": [-21.9, -38.6]}',
-    b'{"type":"FeatureCollection","features":[{"type":"Feature","geometry":{"type":"LineString","coordinates":[[-21.9,1],'
-    + b'[-21.8,-38.5]]},"properties":{}}]}',
+    b'{"type":"FeatureCollection","features":[{"type":"Feature","geometry":{"type":"Point","coordinates":[-21,9]}}]}',
+    b'{"type":"Feature","geometry":{"type":"LineString","coordinates":[[-21.9,-38.6],[-21.8,-38.5]]},"properties":{}}',
     b'{"type":"GeometryCollection","geometries":[{"type":"Polygon","coordinates":[[[0,0],[0,1],[1,1],[0,0]]]}]}',
     b'{"type":"MultiPoint","crs":{"type":"name","properties":{"name":"EPSG:4326"}},"coordinates":[[1,2],[3,4]]}',
 ]

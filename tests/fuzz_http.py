@@ -172,7 +172,7 @@ def _stop(data: bytes) -> None:
     """A stop, whatever its message is, in two parts: it is taken, whatever else becomes of it."""
     bridge, head, body = _bridge(), *((data.partition(b"\n"))[::2])
     fields = head.translate(None, b"\r\0").decode("latin-1")[:200]
-    told = _request("POST /stop", _ALLOWED, f"X-More: {fields}", "Transfer-Encoding: chunked", host=_OURS)
+    told = _request("POST /stop", _ALLOWED, _JSON, f"X-More: {fields}", "Transfer-Encoding: chunked", host=_OURS)
     bridge.taken.clear()
     _checked(_exchanged(_desk(), _asked(told), body), HEADERS)
     assert [each for each, _ in bridge.taken] == [{"do": "hold"}]

@@ -39,8 +39,13 @@ def _written(kind: str, mode: str = "RGB", **options: object) -> bytes:
 
 
 _JPEG = _written("JPEG", quality=35)
-_SEEDS = [_JPEG, _written("JPEG", "L"), _written("JPEG", progressive=True, comment=b"a remark"),
-          _written("PNG", "RGBA"), _written("PNG", "P"), _written("PNG", "I;16"), _written("WEBP"), _written("WEBP", lossless=True)]  # fmt: skip
+_SEEDS = [
+    _JPEG,
+    *(_written(kind, mode) for kind, mode in (("JPEG", "L"), ("PNG", "RGBA"), ("PNG", "P"), ("PNG", "I;16"))),
+    _written("JPEG", progressive=True, comment=b"a remark"),
+    _written("WEBP"),
+    _written("WEBP", lossless=True),
+]
 _STILL = made_still(as_file(_JPEG, "seed.jpg"), read_picture(as_file(_JPEG, "seed.jpg"))).jpeg
 
 TARGETS = (

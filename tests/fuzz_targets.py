@@ -66,6 +66,10 @@ def keep_corpus(name: str, inputs: Iterable[bytes]) -> None:
 
 
 def crashes() -> list[dict[str, Any]]:
-    """Return what was found: `name`, `target`, `hex` and what it did (`did`)."""
+    """Return what was found: `name`, `target`, what it did then (`did`), and its bytes (`data`)."""
     found: list[dict[str, Any]] = json.loads(CRASHES.read_text(encoding="utf-8"))["vectors"]
-    return found
+    return [{**vector, "data": _data(vector)} for vector in found]
+
+
+def _data(vector: dict[str, Any]) -> bytes:
+    return bytes.fromhex(vector["hex"]) + bytes.fromhex(vector.get("repeated", "")) * vector.get("times", 0)

@@ -25,7 +25,7 @@ def _check_all(target: Target) -> None:
 @pytest.mark.parametrize("found", FOUND)
 def test_what_was_found_stays_mended(found: dict[str, Any]) -> None:
     """An input that once did what nobody declared is now answered as its target's property says."""
-    target_named(found["target"]).check(bytes.fromhex(found["hex"]))
+    target_named(found["target"]).check(found["data"])
 
 
 # Of each target a function within its decoder, not one that it calls itself.
