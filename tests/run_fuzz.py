@@ -16,12 +16,13 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from subprocess import PIPE, STDOUT
 from time import monotonic
 
 from fuzz_cover import few_that_reach_most
 from fuzz_targets import NAMES, corpus_of, keep_corpus, target_named
 
-SLOW_S, MOST_MIB = 10, 1_500
+SLOW_S, MOST_MIB, MOST_KEPT = 10, 1_500, 30
 HERE = Path(__file__).resolve().parent
 _MEMORY = next((place for place in ("/dev/shm",) if os.access(place, os.W_OK)), None)  # files that no disk waits for
 _RUNS = re.compile(r"stat::number_of_executed_units:\s+(\d+)")
@@ -56,8 +57,8 @@ def fuzz(name: str, limit: Sequence[str], seed: int) -> Fuzzed:
         options += ["-print_final_stats=1", "-verbosity=1", f"-artifact_prefix={found}/", *limit]
         command = [sys.executable, str(HERE / "fuzz_one.py"), name, *options, str(inputs)]
         began_s = monotonic()
-        ran = subprocess.run(command, env=_environment(scratch), capture_output=True, check=False)
-        words = ran.stderr.decode("utf-8", "replace")
+        ran = subprocess.run(command, env=_environment(scratch), stdout=PIPE, stderr=STDOUT, check=False)
+        words = ran.stdout.decode("utf-8", "replace")
         wrong = [(path.read_bytes(), _last_words(words)) for path in sorted(found.iterdir())]
         if ran.returncode and not wrong:
             wrong = [(None, _last_words(words))]
@@ -96,11 +97,11 @@ def _say(words: str) -> None:
     sys.stdout.flush()
 
 
-def _keep(done: Fuzzed, most: int) -> None:
+def _keep(done: Fuzzed) -> None:
     """Keep of what was reached the few inputs that reach most."""
     check = target_named(done.name).check
     good = [data for data in done.reached if data not in {data for data, _ in done.wrong}]
-    keep_corpus(done.name, few_that_reach_most(check, good, most))
+    keep_corpus(done.name, few_that_reach_most(check, good, MOST_KEPT))
 
 
 def run(names: Sequence[str], minutes: float, seed: int, jobs: int, tell: Callable[[Fuzzed], None]) -> list[Fuzzed]:
@@ -122,7 +123,7 @@ def _options(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--only", nargs="+", choices=NAMES, default=list(NAMES), metavar="TARGET", help="some targets")
     parser.add_argument("--seed", type=int, default=1, help="of libFuzzer's randomness (default 1)")
     parser.add_argument("--jobs", type=int, default=2, help="how many at a time (default 2)")
-    parser.add_argument("--keep", type=int, metavar="MOST", help="keep at most so many inputs of each in tests/corpus")
+    parser.add_argument("--keep", action="store_true", help=f"keep at most {MOST_KEPT} inputs of each in tests/corpus")
     return parser.parse_args(arguments)
 
 
@@ -130,9 +131,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run from the command line."""
     options = _options(arguments)
     done = run(options.only, options.minutes, options.seed, options.jobs, _tell)
-    if options.keep:
-        for each in done:
-            _keep(each, options.keep)
+    for each in done if options.keep else ():
+        _keep(each)
+    return ended(done)
+
+
+def ended(done: Sequence[Fuzzed]) -> int:
+    """Say what all of it comes to; return 1 if anything was found."""
     wrong = [each.name for each in done if each.wrong]
     tried, spent_s = sum(each.tried for each in done), sum(each.seconds for each in done)
     told = f"found something in {', '.join(wrong)}" if wrong else "nothing found"

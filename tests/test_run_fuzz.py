@@ -1,12 +1,15 @@
 """The fuzz targets hold over their corpus, what was found stays mended, and the fuzzer finds a fault that is there."""
 
 import importlib
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from fuzz_cover import few_that_reach_most, steps_of
 from fuzz_target import Target
-from fuzz_targets import NAMES, corpus_of, crashes, target_named
+from fuzz_targets import CORPUS, CRASHES, NAMES, corpus_of, crashes, keep_corpus, target_named
+from run_fuzz import MOST_KEPT, Fuzzed, ended, fuzz
 
 FOUND = [pytest.param(found, id=found["name"]) for found in crashes()]
 
@@ -97,3 +100,54 @@ def test_fault_within_a_decoder_is_seen(name: str, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(getattr(within, owner[0]) if owner else within, last, _broken)
     with pytest.raises((ZeroDivisionError, AssertionError)):
         _check_all(target)
+
+
+def test_planted_fault_is_found_and_told(capsys: pytest.CaptureFixture[str]) -> None:
+    """atheris, in a process of its own, comes from a good query to the one that is wrong, and the input is told."""
+    done = fuzz("planted", ["-runs=200000"], seed=1)
+    ((data, words),) = done.wrong
+    assert data is not None
+    with pytest.raises(AssertionError, match="planted"):
+        target_named("planted").check(data)
+    assert "planted: the seventh dive" in words
+    assert 1 < done.tried < 200_000
+    assert done.new > 0
+    assert ended([done]) == 1
+    assert "found something in planted" in capsys.readouterr().out
+
+
+def test_run_that_found_nothing_ends_with_0(capsys: pytest.CaptureFixture[str]) -> None:
+    """The last line says of how much, and a script can go by how it ends."""
+    assert ended([Fuzzed("proof", 3_000, 7, 90.0, (), ()), Fuzzed("record", 500, 0, 30.0, (), ())]) == 0
+    assert capsys.readouterr().out == "2 targets, 3,500 inputs, 2.0 min of fuzzing: nothing found\n"
+
+
+def test_process_that_dies_is_no_pass(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A run that never came to its first input is told as wrong, with its last words."""
+    monkeypatch.setattr("run_fuzz._environment", lambda _: {"PYTHONPATH": "", "PYTHONSAFEPATH": "1"})
+    ((data, words),) = fuzz("planted", ["-runs=9"], seed=1).wrong
+    assert data is None
+    assert "ModuleNotFoundError" in words
+
+
+def test_few_inputs_reach_what_many_do() -> None:
+    """Of many inputs those are kept that add steps, the best first, and no two that reach the same."""
+    check = target_named("planted").check
+    inputs = [b"", b"audience=public", b"audience=family", b"audience=public&dive=3&after=4", b"dive=3"]
+    kept = few_that_reach_most(check, inputs, 10)
+    reached = [steps_of(check, data) for data in kept]
+    assert set().union(*reached) == set().union(*(steps_of(check, data) for data in inputs))
+    assert len(kept) < len(inputs)
+    assert few_that_reach_most(check, inputs, 1) == kept[:1]
+
+
+def test_corpus_is_small_and_of_targets_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is kept can be read by people: some tens of short inputs each, written and read back as the same bytes."""
+    kept = {path.stem for path in CORPUS.iterdir()} - {CRASHES.stem}
+    assert kept == set(NAMES)
+    for name in NAMES:
+        assert 0 < len(corpus_of(name)) <= MOST_KEPT
+        assert all(len(data) <= target_named(name).most for data in corpus_of(name))
+    monkeypatch.setattr("fuzz_targets.CORPUS", tmp_path)
+    keep_corpus("planted", [b"\xff\n\"'", b""])
+    assert corpus_of("planted") == (b"", b"\xff\n\"'")
