@@ -40,7 +40,7 @@ wheel: $(VENV)/.develops ## Build an installable wheel, page included, into dist
 	@$(BIN)/python -m build --wheel --no-isolation --outdir dist
 
 ##@ Check
-.PHONY: test lint types test-web test-python bench scale
+.PHONY: test lint types test-web test-python bench fuzz scale
 test: ## Run every check there is, setting up side by side; pytest's closing line comes last
 	@$(MAKE) --jobs=2 --output-sync lint types $(PAGE)
 	@$(MAKE) test-web test-python
@@ -67,6 +67,9 @@ test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (
 bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out beside a floor
 	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev nginx:nginx /usr/lib/nginx/modules/ngx_nchan_module.so:libnginx-mod-nchan
 	@$(BIN)/python bench/run.py $(ARGS)
+
+fuzz: $(VENV)/.develops $(PAGE) ## Fuzz every decoder for an hour, each branch watched (ARGS="--minutes 5")
+	@$(BIN)/python tests/run_fuzz.py $(ARGS)
 
 scale: $(VENV)/.develops $(PAGE) ## Run three relays on a stream under load, and kill each process in turn
 	@.ci/need $(SERVERS)
