@@ -65,17 +65,22 @@ def _recording(data: bytes) -> None:
     assert again + data[len(data) - found.torn_bytes :] == data if found.torn_bytes else again == data
 
 
+_COMMANDS = (
+    ("show",),
+    ("show", "--figures"),
+    ("verify", "--unfinished"),
+    ("export", "--force", "-o", "out.geojson"),
+    ("export", "--force", "-o", "out.csv"),
+    ("report", "--force", "--html", "out.html"),
+    ("brief", "--force", "--unfinished", "-o", "brief.html"),
+)
+
+
 def _handed_on(data: bytes) -> None:
-    """A recording that somebody hands on, opened by each command that takes one."""
-    path = as_file(data, "dive-001.recording")
-    out = scratch()
-    _said("show", str(path))
-    _said("show", "--figures", str(path))
-    _said("verify", str(path), "--unfinished")
-    _said("export", str(path), "-o", str(out / "out.geojson"), "--force")
-    _said("export", str(path), "-o", str(out / "out.csv"), "--force")
-    _said("report", str(path), "--html", str(out / "out.html"), "--force")
-    _said("brief", str(path), "-o", str(out / "brief.html"), "--force", "--unfinished")
+    """A recording that somebody hands on, opened by the command that the first byte chooses."""
+    command, *options = _COMMANDS[data[0] % len(_COMMANDS) if data else 0]
+    path = as_file(data[1:], "dive-001.recording")
+    _said(command, str(path), *(str(scratch() / option) if "." in option else option for option in options))
 
 
 def _proof(data: bytes) -> None:
@@ -105,11 +110,12 @@ _OUTLINES = [
     b'{"type":"MultiPoint","crs":{"type":"name","properties":{"name":"EPSG:4326"}},"coordinates":[[1,2],[3,4]]}',
 ]
 _RECORDINGS = [_RECORDING, _RICH, _SEALED, _RECORDING[:700]]
+_HANDED_ON = [bytes([at]) + (_RECORDING if at % 2 else _RICH) for at in range(len(_COMMANDS))] + [b"\1" + _SEALED]
 
 TARGETS = (
     Target("record", _record, [frame.data for frame in (*dive(1, 1), *dive_with_everything(1))], 512),
     Target("recording", _recording, _RECORDINGS, 3_072),
-    Target("recording-handed-on", _handed_on, _RECORDINGS, 3_072),
+    Target("recording-handed-on", _handed_on, _HANDED_ON, 3_072),
     Target("proof", _proof, [_proof_seed()], 8_192),
     Target("outlines", _outlines, _OUTLINES, 1_024),
 )

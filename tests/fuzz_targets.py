@@ -8,7 +8,6 @@ import ast
 import json
 from collections.abc import Iterable
 from functools import cache
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +47,7 @@ def target_named(name: str) -> Target:
     part = next((part for part, names in (PARTS | PLANTED).items() if name in names), None)
     if part is None:
         raise KeyError(name)
-    return {target.name: target for target in import_module(part).TARGETS}[name]
+    return {target.name: target for target in __import__(part).TARGETS}[name]
 
 
 @cache
