@@ -73,8 +73,8 @@ WITHIN = {
     "still-markers": "relay.core.still._segment",
     "chart-text": "relay.audit.charts.chart_csv._metres",
     "chart-geotiff": "relay.audit.charts.chart_geotiff._affine",
-    "chart-netcdf3": "relay.audit.charts.chart_netcdf._classic",
-    "chart-netcdf4": "relay.audit.charts.chart_netcdf._hdf5",
+    "chart-netcdf3": "relay.audit.charts.chart_files.read_netcdf",
+    "chart-netcdf4": "relay.audit.charts.chart_files.read_netcdf",
     "ship-track": "relay.shell.audit.ship_track_file._dated",
     "wreck-list": "relay.shell.audit.wreck_list_file._number",
 }
