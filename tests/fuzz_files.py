@@ -5,7 +5,12 @@ again as the same bytes; nothing is raised but what the module declares.
 """
 
 import io
+from collections.abc import Iterator
 from contextlib import redirect_stderr, redirect_stdout
+from copy import deepcopy
+from typing import Any
+
+import msgpack
 
 from dives import SECOND
 from fuzz_target import Target, as_file, result_or, scratch
@@ -83,6 +88,46 @@ def _handed_on(data: bytes) -> None:
     _said(command, str(path), *(str(scratch() / option) if "." in option else option for option in options))
 
 
+_VALUES: tuple[Any, ...] = (
+    *(None, True, 0, -1, 1 << 40, (1 << 63) - 1, 1e308, float("nan"), float("inf"), 0.5),
+    *("", "reporting", "<script>", "\x1b[2J", "\u202e", "x" * 300, b"\xff", [], [[]] * 12, [None] * 12),
+    *({}, {"format": 1}, ["Lantern"], ["reporting"] * 10, [1.5, -2.5], msgpack.Timestamp(1, 5)),
+)
+
+
+def _altered(data: bytes) -> None:
+    """A recording of which some values are others, each behind a change of three bytes, opened by a command.
+
+    They say which record, which of the values within it, and which other value stands there then.
+    """
+    command, *options = _COMMANDS[data[0] % len(_COMMANDS) if data else 0]
+    records = _unsigned()
+    for at in range(1, len(data) - 2, 3):
+        record, node, value = data[at : at + 3]
+        within = list(_nodes(records[record % len(records)]))
+        owner, key = within[node % len(within)]
+        owner[key] = deepcopy(_VALUES[value % len(_VALUES)])
+    frames = [msgpack.packb(record) for record in records]
+    path = as_file(b"".join(frames) + footer(frames), "dive-002.recording")
+    _said(command, str(path), *(str(scratch() / option) if "." in option else option for option in options))
+
+
+def _unsigned() -> list[Any]:
+    """Return the records of a dive that nobody signed: a signature would stop every change before it is read."""
+    records = [msgpack.unpackb(frame.data) for frame in dive_with_everything(2)]
+    records[0][4].pop("key", None)
+    return [[*record[:5], bytes(len(record[5]))] for record in records]
+
+
+def _nodes(value: Any) -> Iterator[tuple[Any, Any]]:
+    """Yield each place within a value, as what holds it and its key or number there."""
+    places = list(value.items() if isinstance(value, dict) else enumerate(value))
+    for key, inner in places:
+        yield value, key
+        if isinstance(inner, list | dict):
+            yield from _nodes(inner)
+
+
 def _proof(data: bytes) -> None:
     found = result_or(ProofError, lambda: read_proof(data))
     assert isinstance(found, str) or write_proof(found) == data  # type: ignore[arg-type]
@@ -116,6 +161,7 @@ TARGETS = (
     Target("record", _record, [frame.data for frame in (*dive(1, 1), *dive_with_everything(1))], 512),
     Target("recording", _recording, _RECORDINGS, 3_072),
     Target("recording-handed-on", _handed_on, _HANDED_ON, 3_072),
+    Target("recording-altered", _altered, [bytes([at, 0, 0, 0, at, 9, 9, 3]) for at in range(7)], 64),
     Target("proof", _proof, [_proof_seed()], 8_192),
     Target("outlines", _outlines, _OUTLINES, 1_024),
 )

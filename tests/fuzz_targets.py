@@ -29,7 +29,7 @@ PARTS = {
         "request-head",
         "follower-frames",
     ),
-    "fuzz_files": ("record", "recording", "recording-handed-on", "proof", "outlines"),
+    "fuzz_files": ("record", "recording", "recording-handed-on", "recording-altered", "proof", "outlines"),
     "fuzz_plans": (
         *("expedition", "settings", "shore-file", "secrets", "guest-book", "watch-file", "identity", "opened"),
     ),
