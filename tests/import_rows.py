@@ -72,6 +72,7 @@ CORE = {
     "uplink_log": "errors release uplink_talk",
     "uplink_pace": "",
     "verification": "errors release seal wire",
+    "record_form": "errors policy release wire",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "restart": "geodesy hiding programme record_log",

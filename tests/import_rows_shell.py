@@ -96,7 +96,7 @@ SHELL = {
     "finding": "core.decision core.errors core.find core.geodesy control expedition quantities "
     "shell.find_files shell.outlines",
     # released records on their way out
-    "recording": "core.errors core.verification core.wire",
+    "recording": "core.errors core.record_form core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends

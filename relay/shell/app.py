@@ -47,7 +47,7 @@ from relay.shell.record.site_key import show_key
 from relay.shell.released.briefing import brief
 from relay.shell.released.export import export
 from relay.shell.released.publish import publish
-from relay.shell.released.recording import load_signed
+from relay.shell.released.recording import load_formed, load_signed
 from relay.shell.released.verify import verify
 from relay.shell.report.reporting import report
 from relay.shell.ship.audit_gate import Leave, whose_process
@@ -209,7 +209,7 @@ def _begins(limits: DiveLimits) -> str:
 
 
 def _show(options: argparse.Namespace) -> int:
-    recording = load_signed(options.recording)
+    recording = (load_formed if options.figures else load_signed)(options.recording)
     _say_unsigned(options.recording, recording.signed)
     if options.figures:
         print(json.dumps(asdict(figures(recording.records)), indent=2, ensure_ascii=False))
@@ -248,7 +248,7 @@ def _brief(options: argparse.Namespace) -> int:
 
 
 def _export(options: argparse.Namespace) -> int:
-    recording = load_signed(options.recording)
+    recording = load_formed(options.recording)
     _say_unsigned(options.recording, recording.signed)
     export(recording, options.out, options.force)
     if not recording.closed:

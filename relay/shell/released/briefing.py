@@ -20,7 +20,7 @@ from relay.core.errors import OperatorError
 from relay.core.release import Kind
 from relay.core.wire import Recording
 from relay.shell.plan.toml_lines import read_toml
-from relay.shell.released.recording import load_signed
+from relay.shell.released.recording import load_formed
 
 _START = re.compile(r'<script type="module"[^>]* src="\./([^"]+)"></script>')  # it waits for what a briefing hasn't
 _SCRIPT = re.compile(r'<link rel="modulepreload"[^>]* href="\./([^"]+)"[^>]*>')
@@ -44,7 +44,7 @@ def brief(recording: Path, notes: Path | None, site: Path, to: Path, *, force: b
 
     Raises OperatorError, RecordingError for a recording that is damaged or isn't as it was signed.
     """
-    read = load_signed(recording)
+    read = load_formed(recording)
     if not read.closed and not unfinished:
         raise OperatorError(
             f"{recording}: the dive goes on, or the recording's end is missing: wait for its end, or add --unfinished"

@@ -9,6 +9,7 @@ import os
 from pathlib import Path
 
 from relay.core.errors import RecordingError, RegrownError
+from relay.core.record_form import check_form
 from relay.core.verification import check_signed
 from relay.core.wire import Recording, footer, read_recording, whole_octets
 
@@ -36,6 +37,16 @@ def load_signed(path: Path) -> Recording:
     recording = load_recording(path)
     try:
         check_signed(recording)
+    except RecordingError as error:
+        raise RecordingError(f"{path}: {error}") from error
+    return recording
+
+
+def load_formed(path: Path) -> Recording:
+    """Read a recording that something is made of, as `load_signed`; RecordingError, too, for a value that is none of one."""
+    recording = load_signed(path)
+    try:
+        check_form(recording)
     except RecordingError as error:
         raise RecordingError(f"{path}: {error}") from error
     return recording

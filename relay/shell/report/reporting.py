@@ -21,7 +21,7 @@ from relay.shell.plan.expedition import Expedition, read_expedition
 from relay.shell.record.exact_place import check_exact_place
 from relay.shell.record.import_log import expedition_file
 from relay.shell.record.whole_file import PRIVATE_MODE, PUBLIC_MODE, new_file
-from relay.shell.released.recording import load_signed
+from relay.shell.released.recording import load_formed
 from relay.shell.report.dive_report import report_html
 from relay.shell.report.exact_report import exact_report
 from relay.shell.report.released_report import released_report
@@ -49,7 +49,7 @@ def _released(path: Path, options: argparse.Namespace) -> None:
     """Write the report of a recording."""
     if options.dive is not None or options.to:
         raise OperatorError("--dive and --to are for the exact report: give EXPEDITION.toml in place of a recording")
-    recording = load_signed(path)
+    recording = load_formed(path)
     if not recording.signed:
         print(f"{path}: unsigned: nobody can check that it is the ship's", file=sys.stderr)
     if not recording.closed:
