@@ -41,7 +41,7 @@ def test_what_a_release_log_writes_is_of_the_form(data: bytes) -> None:
     check_form(read_recording(data))
 
 
-# In `dive_with_everything`: 0 the header, 1 and 4 ticks, 2 a head, 3 and 5 targets, 7 the end. 4 is where a body stands.
+# In `dive_with_everything`: 0 the header, 1 and 4 ticks, 2 a head, 3 and 5 targets, 7 the end; a body stands at 4.
 @pytest.mark.parametrize("value", [7, [], NAN, True])
 @pytest.mark.parametrize("name", ["expedition", "audience", "vehicles", "tick_s", "delay_s", "place", "area"])
 def test_header_must_say_what_readers_work_with(name: str, value: object) -> None:
@@ -87,7 +87,15 @@ def test_record_of_another_form_is_told_by_its_number(record: int, way: list[Any
         check_form(recording((record, way, value)))
 
 
+def test_older_recording_with_fewer_names_is_of_the_form() -> None:
+    """A name that may say nothing may be missing, as before there was one."""
+    older = recording()
+    for name in ("area", "swath_m", "cell_m", "depth_step_m", "heading_step_deg"):
+        del older.header[name]
+    check_form(older)
+
+
 def test_more_than_the_form_is_left_alone() -> None:
-    """A name, a column and a kind of a later Offing are no fault: a reader passes them over (the wire's version rule)."""
+    """A name, a column and a kind of a later Offing are no fault: a reader passes them over (rule of the wire)."""
     more = recording((0, [4, "later"], 7), (1, [4, 0], ["reporting", *[None] * 11, "later"]), (7, [2], 99))
     check_form(more)

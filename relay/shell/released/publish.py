@@ -21,7 +21,7 @@ from relay.core.wire import Recording
 from relay.shell.plan.expedition_form import SLUG
 from relay.shell.released.programme_file import NAME as PROGRAMME
 from relay.shell.released.programme_file import read_programme
-from relay.shell.released.recording import load_formed
+from relay.shell.released.recording import load_signed
 from relay.shell.site.made_pages import Shelf, dive_html, dive_svg
 from relay.shell.site.page_words import EN
 from relay.shell.site.public_files import PublicFiles, Telling
@@ -99,7 +99,7 @@ def _whole(paths: Sequence[Path]) -> tuple[list[tuple[Path, Recording]], list[st
     """Return the closed recordings with their paths, and why others are left out."""
     whole, left_out = [], []
     for path in paths:
-        recording = load_formed(path)
+        recording = load_signed(path)
         _check(path, recording)
         if recording.closed:
             whole.append((path, recording))

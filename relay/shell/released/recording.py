@@ -43,7 +43,7 @@ def load_signed(path: Path) -> Recording:
 
 
 def load_formed(path: Path) -> Recording:
-    """Read a recording that something is made of, as `load_signed`; RecordingError, too, for a value that is none of one."""
+    """Read one that something is made of, as `load_signed`; RecordingError, too, for a value that is none of one."""
     recording = load_signed(path)
     try:
         check_form(recording)
