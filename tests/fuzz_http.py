@@ -172,7 +172,7 @@ def _desk_asked(data: bytes) -> None:
 def _stop(data: bytes) -> None:
     """A stop, whatever its message is, in two parts: it is taken, whatever else becomes of it."""
     bridge, head, body = _bridge(), *((data.partition(b"\n"))[::2])
-    fields = head.translate(None, b"\r\0").decode("latin-1")[:200]
+    fields = "".join(letter for letter in head.decode("ascii", "ignore") if letter.isprintable())
     told = _request("POST /stop", _ALLOWED, _JSON, f"X-More: {fields}", "Transfer-Encoding: chunked", host=_OURS)
     bridge.taken.clear()
     _checked(_exchanged(_desk(), _asked(told), body), HEADERS)

@@ -283,6 +283,6 @@ SHELL = {
     "expedition guest_book guest_door inviting journal secrets_file taking",
     "app": "core.errors core.figures core.policy core.release core.seal core.secrets audit_gate audit_result "
     "briefing clock demo_run deploy desk_token exit_code expedition export guests_told import_log log_lines "
-    "page_words plain_cautions plain_ground plain_words public_files publish quantities recording rehearse running "
-    "secrets_file ship site_files site_key until_stopped verify shell.reporting | rich uvloop",
+    "page_words plain_cautions plain_ground plain_words printable public_files publish quantities recording rehearse "
+    "running secrets_file ship site_files site_key until_stopped verify shell.reporting | rich uvloop",
 }

@@ -1,5 +1,8 @@
 """Texts of others (names in a recording, a chart, a list) made fit to be printed among words of ours."""
 
+import json
+from collections.abc import Callable
+from typing import Any
 from unicodedata import category
 
 
@@ -11,6 +14,12 @@ def printable(text: str) -> str:
 def printable_lines(text: str) -> str:
     """Return lines, each so made; their ends stay."""
     return "\n".join(map(printable, text.split("\n")))
+
+
+def as_json(value: object, default: Callable[[Any], object] | None = None, indent: int | None = None) -> str:
+    """Return a value as JSON that does nothing to a terminal: in its texts what isn't printable stands escaped."""
+    text = json.dumps(value, ensure_ascii=False, default=default, indent=indent)
+    return "".join(letter if letter.isprintable() or letter == "\n" else json.dumps(letter)[1:-1] for letter in text)
 
 
 def _instead_of(letter: str) -> str:
