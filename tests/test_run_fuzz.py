@@ -50,7 +50,7 @@ WITHIN = {
     "record": "relay.core.wire._record",
     "recording": "relay.core.wire._check_footer",
     "recording-handed-on": "relay.shell.report.released_report._facts",
-    "recording-altered": "relay.core.wire._check_footer",
+    "recording-altered": "relay.core.wire._record",
     "proof": "relay.core.proof._path",
     "outlines": "relay.shell.finds.outlines._list",
     "expedition": "relay.shell.plan.expedition._policy",
