@@ -42,7 +42,7 @@ wheel: $(VENV)/.develops ## Build an installable wheel, page included, into dist
 	@$(BIN)/python -m build --wheel --no-isolation --outdir dist
 
 ##@ Check
-.PHONY: test lint types test-web test-python abuse bench scale
+.PHONY: test lint types test-web test-python abuse bench conformance faults fuzz scale
 test: ## Run every check there is, setting up side by side; pytest's closing line comes last
 	@$(MAKE) --jobs=2 --output-sync lint types $(PAGE)
 	@$(MAKE) test-web test-python
@@ -87,14 +87,15 @@ bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out 
 	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev nginx:nginx /usr/lib/nginx/modules/ngx_nchan_module.so:libnginx-mod-nchan
 	@$(BIN)/python bench/run.py $(ARGS)
 
-.PHONY: conformance
 conformance: $(VENV)/.develops $(PAGE) ## Try each case of RFC 6455, and the HTTP description, on a running ship and shore
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_conformance.py $(ARGS)
 
-.PHONY: faults
 faults: $(VENV)/.develops $(PAGE) ## Make hostile conditions by the hundred, and hold what is left to the rules
 	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_faults.py $(ARGS)
+
+fuzz: $(VENV)/.develops $(PAGE) ## Fuzz every decoder for an hour, each branch watched (ARGS="--minutes 5")
+	@$(BIN)/python tests/run_fuzz.py $(ARGS)
 
 scale: $(VENV)/.develops $(PAGE) ## Run three relays on a stream under load, and kill each process in turn
 	@.ci/need $(SERVERS)

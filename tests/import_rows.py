@@ -72,7 +72,7 @@ CORE = {
     "uplink_log": "errors release uplink_talk",
     "uplink_pace": "",
     "verification": "errors release seal wire",
-    "recording_form": "errors release still wire",
+    "recording_form": "errors policy release still wire",
     "stations": "fuse geodesy model policy",
     "programme_board": "policy programme release",
     "restart": "geodesy hiding programme record_log",

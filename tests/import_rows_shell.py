@@ -19,7 +19,7 @@ SHELL = {
     "expedition_sense": "audit_plan core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
     "core.swath expedition_faults expedition_form feed_url toml_lines",
     "expedition": "audit_plan core.errors core.policy core.survey_plan desk_address expedition_faults "
-    "expedition_form expedition_sense feed_url uplink_plan | pydantic",
+    "expedition_form expedition_sense feed_url toml_lines uplink_plan | pydantic",
     "secrets_file": "core.errors core.secrets shell.identities shell.locking whole_file",
     "capture": "core.errors core.mavlink core.ranges | msgspec",
     "plain_words": "core.area core.disclosure core.policy core.quantise quantities",
@@ -127,7 +127,8 @@ SHELL = {
     "site": "core.history answers conversation front gate guest_door guest_pages pages public_files tls_door viewer",
     # the relay ashore
     "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
-    "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form | pydantic",
+    "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form toml_lines | "
+    "pydantic",
     "shore_named": "core.errors expedition_faults shore_file shore_form tls_files",
     "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
     "shore_guests": "core.errors core.guest_terms core.uplink_talk guest_door",
@@ -147,7 +148,7 @@ SHELL = {
     "worker_talk": " | msgpack",
     "worker": "core.errors core.history certificate_end shore_file shore_site site worker_talk | uvloop",
     "workers": "core.errors core.history attendance gate guest_door shore_file site worker worker_talk",
-    "briefing": "core.errors core.release core.wire recording",
+    "briefing": "core.errors core.release core.wire recording toml_lines",
     "export": "core.errors core.release core.wire",
     "publish": "core.errors core.history core.seal core.summary core.verification core.wire expedition_form "
     "made_pages page_words programme_file public_files recording",

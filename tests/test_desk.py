@@ -4,6 +4,7 @@ import asyncio
 import gzip
 import json
 import re
+import socket
 import threading
 from pathlib import Path
 
@@ -305,6 +306,21 @@ async def test_stop_is_taken_whatever_its_message_is(body: bytes) -> None:
         assert json.loads(late.body)["ok"]
         assert (await ask(desk, "/stop", "POST", body, Content_Type="text/plain")).status == 200
     assert bridge.taken == [({"do": "hold"}, named), ({"do": "hold"}, NOBODY), ({"do": "hold"}, NOBODY)]
+
+
+@pytest.mark.parametrize("more", [{"Content_Length": "9"}, {"Content_Length": None, "Transfer_Encoding": "chunked"}])
+async def test_stop_is_taken_when_whoever_gives_it_is_cut_off(
+    more: dict[str, str | None], caplog: pytest.LogCaptureFixture
+) -> None:
+    """A line that breaks within the message, after the token, keeps nothing going, and is no fault of the desk's."""
+    bridge = Wheelhouse()
+    async with desk_of(bridge) as desk:
+        peer = await RawPeer.dial(desk, asking(desk, "/stop", "POST", **more) + b"2\r\n{")  # type: ignore[arg-type]
+        peer.line.shutdown(socket.SHUT_WR)
+        await peer.rest()
+        await until(lambda: bool(bridge.taken))
+    assert bridge.taken == [({"do": "hold"}, NOBODY)]
+    assert not caplog.records
 
 
 async def test_early_release_asks_twice_at_the_desk_as_at_the_socket() -> None:

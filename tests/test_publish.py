@@ -81,11 +81,11 @@ def test_folder_of_somebody_else_is_not_touched(tmp_path: Path) -> None:
     """A folder with other things in it is refused, and nothing in it changes."""
     out = tmp_path / "out"
     out.mkdir()
-    for name, content in (("letter.txt", "mine"), (LIST, "{}")):
+    for name, content in (("letter.txt", "mine"), (LIST, "{}"), (LIST, "[" * 3_000)):
         (out / name).write_text(content)
         before = tree(out)
         with pytest.raises(OperatorError, match="wasn't made by `offing publish`: name another folder"):
-            publish([recording(tmp_path / "r", 1)], out, build(tmp_path / f"site-{name}"), Telling(""))
+            publish([recording(tmp_path / "r", 1)], out, build(tmp_path / f"site-{len(content)}"), Telling(""))
         assert tree(out) == before
         (out / name).unlink()
 

@@ -41,6 +41,41 @@ def test_what_no_relay_writes_is_refused(name: str) -> None:
         check_form(read_recording(SPOILT[name]))
 
 
+EXACT = [[None] * 2, [-38.6, -12.5], [90.0, 180.0]]
+NO_PLACE = [[None, 1.0], ["-38.6", 1.0], [-91.0, 1.0], [1.0, 181.0], [True, 1.0], [1.0]]
+
+
+@pytest.mark.parametrize("told", [*EXACT, *NO_PLACE])
+def test_exact_place_is_two_degrees_or_nothing(told: list[Any]) -> None:
+    """As it stands in a trusted audience's recording: half a place, a text or more than 180° is none."""
+    records = values()
+    records[1][4][0] = records[1][4][0][:10] + told
+    if told in EXACT:
+        check_form(read_recording(written(records)))
+        return
+    with pytest.raises(RecordingError, match="record 1 isn't as a relay writes it: a vehicle's exact place is none"):
+        check_form(read_recording(written(records)))
+
+
+@pytest.mark.parametrize(("name", "value"), [("place", "everywhere"), ("depth", "deep"), ("place", None)])
+def test_header_says_what_place_and_depth_are(name: str, value: object) -> None:
+    """In a word that a relay has for it: whoever reads the figures goes by it."""
+    with pytest.raises(RecordingError, match=rf"record 0 isn't as a relay writes it: its {name} is none"):
+        check_form(read_recording(written(values(), **{name: value})))
+
+
+def test_older_and_newer_recordings_are_of_the_form() -> None:
+    """A name that may say nothing may be missing, as before there was one; what is more is left alone."""
+    older = read_recording(written(values()))
+    for name in ("area", "swath_m", "cell_m", "depth_step_m", "heading_step_deg"):
+        del older.header[name]
+    check_form(older)
+    newer = values()
+    newer[1][4][0] = [*newer[1][4][0][:10], None, None, "later"]
+    newer[6][2] = 99
+    check_form(read_recording(written(newer, later=7)))
+
+
 def test_depth_is_taken_up_to_its_bound() -> None:
     """At the bound, and one past it; the header itself is the first."""
     check_form(read_recording(written(values(), more=nested(DEEPEST - 2))))

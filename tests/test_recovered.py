@@ -143,6 +143,16 @@ def test_log_whose_bytes_were_changed_is_not_read(tmp_path: Path) -> None:
         recovered_logs(tmp_path)
 
 
+@pytest.mark.parametrize("how", ["{", "[]", "{}", "[" * 3_000])
+def test_log_of_which_it_is_not_told_how_it_was_read_says_so(how: str, tmp_path: Path) -> None:
+    """Beside good bytes what says how to read them can be damaged, too: no JSON, another value, beyond all bounds."""
+    keep_log(tmp_path, LOG)
+    with contextlib.closing(sqlite3.connect(tmp_path / NAME, isolation_level=None)) as database:
+        database.execute("UPDATE log SET reading = ?", (how,))
+    with pytest.raises(OperatorError, match=r"can't be read .*import the logs again"):
+        recovered_logs(tmp_path)
+
+
 def test_folder_without_logs_has_none_and_a_broken_file_says_so(tmp_path: Path) -> None:
     """No file, one that was made and never written, and one that is no database."""
     assert recovered_logs(tmp_path) == []

@@ -121,7 +121,9 @@ async def test_listing_on_the_disk_that_is_not_the_ships_lets_nobody_in(
         assert await status_of(shore, EVE) == 200
 
 
-@pytest.mark.parametrize("text", ["", "[]", '{"guests": 7}', '{"guests": {"0000e0e0": [-1, "x", 3]}}'])
+@pytest.mark.parametrize(
+    "text", ["", "[]", "{}", "[" * 3_000, '{"guests": 7}', '{"guests": {"0000e0e0": [-1, "x", 3]}}']
+)
 async def test_counts_on_the_disk_that_are_none_begin_anew(text: str, tmp_path: Path) -> None:
     """They let nobody in and keep nobody out."""
     async with ashore(tmp_path) as shore:

@@ -11,6 +11,7 @@ from math import isfinite
 from typing import Any
 
 from relay.core.errors import OperatorError, RecordingError
+from relay.core.policy import Place
 from relay.core.release import HEAD_BYTES, Kind
 from relay.core.still import jpeg_size
 from relay.core.wire import Recording, WireRecord
@@ -98,14 +99,15 @@ _HEADER: Mapping[str, Fits] = {
     "tick_s": lambda value: _within(value, 1e-6, 1e6),
     "delay_s": _delays,
     "fields": _words(256),
-    "place": lambda value: _text(value, WORD_LIMIT),
+    "place": lambda value: value in list(Place),
     "cell_m": _measure(1e-3, 1e6),
     "depth_step_m": _measure(1e-3, 1e5),
     "heading_step_deg": _measure(1e-3, 360),
-    "depth": _word,
+    "depth": lambda value: value in ("relative", "absolute"),
     "area": lambda value: value is None or _text(value, NAME_LIMIT),
     "swath_m": _measure(1e-3, 1e5),
 }
+_EXACT = slice(10, 12)
 _REPORT: tuple[tuple[str, Fits], ...] = (
     ("status", lambda value: _text(value, WORD_LIMIT)),
     ("metres east", _measure(-1e7, 1e7)),
@@ -133,7 +135,15 @@ def _of_tick(body: Any, header: Mapping[str, Any]) -> str | None:
         for value, (name, fits) in zip(row, _REPORT, strict=False):
             if not fits(value):
                 return f"a vehicle's {name} is none"
+        if not _is_exact(row[_EXACT]):
+            return "a vehicle's exact place is none"
     return None
+
+
+def _is_exact(told: list[Any]) -> bool:
+    """Whether it is latitude and longitude in degrees, both or neither; an older relay writes neither column."""
+    nowhere = all(value is None for value in told)
+    return nowhere or (len(told) == 2 and _within(told[0], -90, 90) and _within(told[1], -180, 180))
 
 
 def _said(body: Any, header: Mapping[str, Any], items: int) -> bool:

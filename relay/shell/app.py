@@ -1,7 +1,6 @@
 """What each command does. Results go to standard output, progress and complaints to standard error."""
 
 import argparse
-import json
 import logging
 import sys
 from collections.abc import Callable
@@ -46,7 +45,7 @@ from relay.shell.record.secrets_file import read_secrets, seeded_secrets
 from relay.shell.record.site_key import show_key
 from relay.shell.released.briefing import brief
 from relay.shell.released.export import export
-from relay.shell.released.printable import escaped
+from relay.shell.released.printable import as_json
 from relay.shell.released.publish import publish
 from relay.shell.released.recording import load_told
 from relay.shell.released.verify import verify
@@ -213,13 +212,13 @@ def _show(options: argparse.Namespace) -> int:
     recording = load_told(options.recording)
     _say_unsigned(options.recording, recording.signed)
     if options.figures:
-        print(escaped(json.dumps(asdict(figures(recording.records)), indent=2, ensure_ascii=False)))
+        print(as_json(asdict(figures(recording.records)), indent=2))
         return 0
     names = {int(kind): kind.name.lower() for kind in Kind}
     for record in recording.records:
         kind = names.get(record.kind, record.kind)
         place = {"dive": record.dive, "seq": record.seq, "kind": kind, "elapsed_s": record.elapsed_s}
-        print(escaped(json.dumps({**place, "body": record.body}, ensure_ascii=False, default=_bytes_told)))
+        print(as_json({**place, "body": record.body}, _bytes_told))
     if not recording.closed:
         torn = f", {recording.torn_bytes} bytes of a torn tail left out" if recording.torn_bytes else ""
         print(f"{options.recording}: not closed: the dive goes on, or the end is missing{torn}", file=sys.stderr)
@@ -231,8 +230,10 @@ def _say_unsigned(path: Path, signed: bool) -> None:
         print(f"{path}: unsigned: nobody can check that it is the ship's", file=sys.stderr)
 
 
-def _bytes_told(data: bytes) -> dict[str, object] | str:
-    """Return a tree head in hexadecimal; of a still's bytes how many they are, and which."""
+def _bytes_told(data: object) -> dict[str, object] | str:
+    """Return a tree head in hexadecimal; of a still's bytes how many they are, and which; in words what is neither."""
+    if not isinstance(data, bytes):
+        return str(data)
     if len(data) == HEAD_BYTES:
         return data.hex()
     return {"octets": len(data), "sha256": sha256(data).hexdigest()}

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, TiffImagePlugin, UnidentifiedImageError
+from PIL import Image, TiffImagePlugin
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
@@ -53,7 +53,9 @@ def _read(name: str, content: bytes) -> tuple[Floats, dict[int, Any]]:
         if len(image.getbands()) != 1 or image.mode == "P":
             raise ChartError(f"{name}: has {len(image.getbands())} bands or colours; a chart is one band of numbers")
         return _numbers(name, content, tags, np.asarray(image)).astype(np.float64), tags
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError, Warning) as error:
+    except ChartError:
+        raise
+    except Exception as error:  # readers of pictures raise nearly anything for a broken one
         raise ChartError(f"{name}: a TIFF that can't be read ({error}); write it as float32 or int16") from error
 
 

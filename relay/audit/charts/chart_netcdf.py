@@ -75,7 +75,9 @@ def read_netcdf(name: str, content: bytes, error_factor: float = 1.0) -> Chart:
             value = _value(name, variables)
             elevation_m = _masked(variables, value, _elevation(name, value))
             return _placed(name, variables, value, elevation_m, error_factor)
-    except (OSError, ValueError, KeyError, IndexError, TypeError, EOFError, AssertionError) as error:
+    except ChartError:
+        raise
+    except Exception as error:  # readers of NetCDF raise nearly anything for a broken one
         raise ChartError(f"{name}: begins like NetCDF but can't be read ({error}); fetch it again") from error
 
 

@@ -251,6 +251,8 @@ class Desk:
                         raise Refused(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
         except TimeoutError:
             raise Refused(HTTPStatus.REQUEST_TIMEOUT) from None
+        except ConnectionError:  # it ended within the message: the peer's fault, and nobody is there to be told
+            raise Refused(HTTPStatus.BAD_REQUEST) from None
         return body
 
 

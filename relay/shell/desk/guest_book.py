@@ -88,7 +88,7 @@ def read_book(folder: Path) -> GuestBook:
         raise InvitationError(f"{path} may be read by others (mode {mode:o}), and holds names. Run: chmod 600 {path}")
     try:
         return _book(json.loads(text))
-    except (ValueError, TypeError, KeyError, InvitationError) as error:
+    except (ValueError, TypeError, KeyError, RecursionError, InvitationError) as error:
         raise InvitationError(f"{path} is no guest book of Offing's: {_WAY_OUT}") from error
 
 

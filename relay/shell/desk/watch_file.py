@@ -17,7 +17,7 @@ def read_watch(folder: Path, journal_us: int) -> dict[str, Any] | None:
     """Return what was kept, None if there is nothing of a journal whose last row is of the moment `journal_us`."""
     try:
         kept = json.loads((folder / NAME).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return None
     if not isinstance(kept, dict) or kept.get("version") != VERSION:
         return None

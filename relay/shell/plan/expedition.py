@@ -4,9 +4,9 @@ Rules (R4): a key that isn't known, a value that isn't sense, or an audience tha
 start. The file holds no secret unless it names zones or forbidden words: then it is as private as the journal.
 """
 
-import tomllib
 from dataclasses import dataclass, replace
 from pathlib import Path
+from tomllib import TOMLDecodeError
 from typing import Any
 
 from pydantic import ValidationError
@@ -20,6 +20,7 @@ from relay.shell.plan.expedition_faults import Faults, syntax_fault
 from relay.shell.plan.expedition_form import PRESETS, AudiencePart, FeedPart, File, listen_address
 from relay.shell.plan.expedition_sense import area_of, ashore, below, faults_together, survey_of, zone_of
 from relay.shell.plan.feed_url import FeedUrl
+from relay.shell.plan.toml_lines import read_toml
 from relay.shell.plan.uplink_plan import UplinkPlan
 
 
@@ -87,8 +88,8 @@ def read_expedition(path: Path, secrets_key: Path | None = None) -> Expedition:
 def parse_expedition(text: str, path: Path) -> Expedition:
     """Check the text of an expedition file that lies at `path`."""
     try:
-        values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        values = read_toml(text)
+    except TOMLDecodeError as error:
         raise ExpeditionError(syntax_fault(path, text, error)) from error
     if "shore" in values and values.keys().isdisjoint(("audience", "feed", "vehicle", "expedition")):
         raise ExpeditionError(

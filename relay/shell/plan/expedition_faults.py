@@ -171,6 +171,7 @@ _SYNTAX = {
     "Expected '='": "a key needs its value behind it: key = value",
     "Expected newline": 'something stands behind the value: text is written in quotes, as in delay = "45 min"',
     "Invalid value": "text is written in quotes, a list in brackets, and yes or no as true or false, in small letters",
+    "Beyond all bounds": "somewhere a number has thousands of digits, or brackets stand within hundreds of others",
     "Invalid statement": "a line is a key = value, a [table], or a # remark",
 }  # fmt: skip
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")

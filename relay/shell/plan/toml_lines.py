@@ -6,11 +6,23 @@ table's own key.
 """
 
 import re
+import tomllib
 from collections import Counter
+from typing import Any
 
 Path = tuple[str | int, ...]
 _HEADER = re.compile(r"\s*(\[\[?)\s*([A-Za-z0-9_.\- \"']+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"\s*([A-Za-z0-9_\-]+|\"[^\"]*\"|'[^']*')\s*=")
+
+
+def read_toml(text: str) -> dict[str, Any]:
+    """Return the values in a text; TOMLDecodeError for what can't be read, numbers and nesting beyond bounds, too."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        raise
+    except (ValueError, RecursionError) as error:  # the parser lets these through as they come
+        raise tomllib.TOMLDecodeError("Beyond all bounds") from error
 
 
 def line_numbers(text: str) -> dict[Path, int]:

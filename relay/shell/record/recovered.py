@@ -114,7 +114,7 @@ def recovered_logs(private: Path, vehicle: str | None = None) -> list[RecoveredL
     try:
         with reading(path) as database:
             return list(_logs(database, where, values))
-    except sqlite3.Error as error:
+    except (sqlite3.Error, ValueError, TypeError, KeyError, RecursionError) as error:
         raise OperatorError(
             f"{path} can't be read ({error}): put back the copy that you keep, or move it away and import the logs "
             "again"

@@ -81,7 +81,7 @@ def read_secrets(path: Path, key: Path | None = None, ask: Ask = ask_passphrase)
     try:
         value = json.loads(data)
         return Secrets(bytes.fromhex(value["key"]))
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise SecretsError(f"{path} is not a secrets file of Offing. Put the back-up copy there.") from error
 
 

@@ -9,16 +9,17 @@ import base64
 import html
 import json
 import re
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
+from tomllib import TOMLDecodeError
 from typing import Any
 
 from relay.core.errors import OperatorError
 from relay.core.release import Kind
 from relay.core.wire import Recording
+from relay.shell.plan.toml_lines import read_toml
 from relay.shell.released.recording import load_told
 
 _START = re.compile(r'<script type="module"[^>]* src="\./([^"]+)"></script>')  # it waits for what a briefing hasn't
@@ -67,8 +68,8 @@ def brief(recording: Path, notes: Path | None, site: Path, to: Path, *, force: b
 def read_notes(path: Path, recording: Recording) -> list[OwnNote]:
     """Read the presenter's notes; OperatorError says which of them is wrong, and how it is written."""
     try:
-        values = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        values = read_toml(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, TOMLDecodeError) as error:
         raise OperatorError(f"{path} can't be read as notes: {error}") from error
     notes = values.get("note")
     if set(values) != {"note"} or not isinstance(notes, list):

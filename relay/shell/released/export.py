@@ -103,7 +103,7 @@ def geojson(recording: Recording) -> str:
         "audience": header["audience"],
         "dive": recording.records[0].dive,
         "closed": recording.closed,
-        "cell_m": header["cell_m"],
+        "cell_m": header.get("cell_m"),
         "delay_s": header["delay_s"],
         "features": features,
     }

@@ -1,6 +1,8 @@
 """Texts of others (names in a recording, a chart, a list) made fit to be printed among words of ours."""
 
 import json
+from collections.abc import Callable
+from typing import Any
 from unicodedata import category
 
 
@@ -14,8 +16,9 @@ def printable_lines(text: str) -> str:
     return "\n".join(map(printable, text.split("\n")))
 
 
-def escaped(text: str) -> str:
-    """Return JSON as the same JSON, in which nothing acts on a terminal: such letters as escapes (RFC 8259, 7)."""
+def as_json(value: object, default: Callable[[Any], object] | None = None, indent: int | None = None) -> str:
+    """Return a value as JSON that does nothing to a terminal: in its texts what isn't printable stands escaped."""
+    text = json.dumps(value, ensure_ascii=False, default=default, indent=indent)
     return "".join(letter if letter.isprintable() or letter == "\n" else json.dumps(letter)[1:-1] for letter in text)
 
 

@@ -176,7 +176,7 @@ def _written_before(to: Path) -> list[str]:
     try:
         listed = json.loads((to / LIST).read_bytes())
         names = [str(name) for name in listed["files"]]
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         raise OperatorError(f"{to} isn't empty and wasn't made by `offing publish`: name another folder") from None
     return [name for name in names if (to / name).resolve().is_relative_to(to.resolve()) and not (to / name).is_dir()]
 

@@ -83,14 +83,14 @@ def _facts(dive: DiveTold) -> Iterator[tuple[str, str]]:
     yield "Vehicles", ", ".join(header["vehicles"])
     yield "Delay", _late(dive)
     yield "One record each", duration(header["tick_s"], EN)
-    if header["area"]:
+    if header.get("area"):
         yield "Declared area", header["area"]
     for name, key in (("Positions in cells of", "cell_m"), ("Depths in steps of", "depth_step_m")):
-        if header[key] is not None:
+        if header.get(key) is not None:
             yield name, metres(header[key])
-    if header["heading_step_deg"] is not None:
+    if header.get("heading_step_deg") is not None:
         yield "Headings in steps of", f"{header['heading_step_deg']}°"
-    if header["swath_m"] is not None:
+    if header.get("swath_m") is not None:
         yield "Width seen along a track", metres(header["swath_m"])
 
 

@@ -5,10 +5,10 @@ start. Paths are taken from the file's own folder. Nothing in it is secret, and 
 """
 
 import os
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from tomllib import TOMLDecodeError
 
 from pydantic import ValidationError
 
@@ -17,6 +17,7 @@ from relay.core.seal import parse_key
 from relay.shell.plan.desk_address import near_address
 from relay.shell.plan.expedition_faults import Fault, Faults, syntax_fault
 from relay.shell.plan.expedition_form import listen_address
+from relay.shell.plan.toml_lines import read_toml
 from relay.shell.shore.shore_form import ADD, PARTS, File, StreamPart, UplinkPart
 
 
@@ -86,8 +87,8 @@ def read_shore_file(path: Path) -> ShoreFile:
 def parse_shore_file(text: str, path: Path) -> ShoreFile:
     """Check the text of a shore file that lies at `path`."""
     try:
-        values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        values = read_toml(text)
+    except TOMLDecodeError as error:
         raise ShoreFileError(syntax_fault(path, text, error)) from error
     if "shore" not in values and not values.keys().isdisjoint(("audience", "feed", "vehicle", "area")):
         raise ShoreFileError(

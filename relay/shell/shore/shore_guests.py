@@ -66,7 +66,7 @@ class ShoreGuests:
             with contextlib.suppress(OSError):
                 path.replace(path.with_name(path.name + ASIDE))
             return
-        with contextlib.suppress(OSError, ValueError, TypeError, AttributeError):
+        with contextlib.suppress(OSError, ValueError, TypeError, AttributeError, KeyError, RecursionError):
             self._count_on(json.loads((folder / SEEN).read_text(encoding="utf-8"))["guests"])
 
     def _count_on(self, told: dict[str, Any]) -> None:
