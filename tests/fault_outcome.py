@@ -1,0 +1,18 @@
+"""What a part of the fault runs came to, and the form that every part has."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass
+class Outcome:
+    """How many faults were made, what was wrong after them, in words, and how long it took."""
+
+    name: str
+    tried: int
+    wrong: list[str]
+    seconds: float
+
+
+Run = Callable[[int, int, Path], Outcome]  # count, seed, a folder of its own
