@@ -6,7 +6,6 @@ caller wants; what it did is a list of notes, each a MessagePack object, which o
 """
 
 import asyncio
-import gc
 import json
 import logging
 import os
@@ -174,7 +173,12 @@ class Life:
         told.note("opening", time.true_us)
         self.ship = NotingShip.__new__(NotingShip)
         self.ship.told, self.ship.time = told, time
-        self.ship.__init__(expedition, time, new_site(expedition))  # type: ignore[misc]
+        try:
+            self.ship.__init__(expedition, time, new_site(expedition))  # type: ignore[misc]
+        except OperatorError:
+            if hasattr(self.ship, "_file"):  # what the end of its process would let go of
+                self.ship._file.close()
+            raise
         # A ship's file is folded into the journal every thousand pages: here the script would end before that.
         self.ship._file._db.execute("PRAGMA wal_autocheckpoint=12")
         self._beaten_us = time.true_us
@@ -257,7 +261,6 @@ async def opened(path: Path, time: SetTime, told: Told, mend: Callable[[], None]
             mend()
             if life is not None:
                 await life.ship.close()
-            gc.collect()  # what a refused start held, as the end of its process would
         else:
             return life
     raise RuntimeError("it refused to start on a good disk")

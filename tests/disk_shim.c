@@ -40,7 +40,7 @@ static void *real(const char *name) {
 void disk_watch(const char *folder) { snprintf(root, sizeof root, "%s/", folder); }
 void disk_arm(int kind, long first, long count, int error) {
     pthread_mutex_lock(&lock);
-    calls[kind] = 0;
+    if (first) calls[kind] = 0;
     armed[kind].first = first;
     armed[kind].last = first + count - 1;
     armed[kind].error = error;

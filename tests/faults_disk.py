@@ -103,8 +103,8 @@ def counted(folder: Path, disk: FailingDisk) -> tuple[int, int]:
     disk.watch(path.parent)
 
     async def live(told: Told) -> None:
-        disk.arm(SYNC, 0, 0, 0)
-        await first_life(path, Mender(disk, Fault(ROOM, 0, 0)), told)
+        disk.arm(SYNC, FOR_EVER, 1, 0)
+        await first_life(path, Mender(disk, Fault(ROOM, FOR_EVER, 0)), told)
         counts.write_text(json.dumps([disk.calls(ROOM), disk.calls(SYNC)]))
 
     assert not lived(live, folder / "notes", 1)

@@ -24,6 +24,7 @@ from relay.core.model import Row, RowKind
 from relay.shell.proofs.sums import forget_sums, write_sums
 from relay.shell.record.clock import ClockMark, EmbargoClock, TimeSource
 from relay.shell.record.read_only import reading
+from relay.shell.record.whole_file import make_folder
 
 NAME = "journal.db"
 LAST = "clock last_us"
@@ -56,7 +57,7 @@ class JournalFile:
         """Open or make the journal in `folder` (mode 0700); OperatorError if another relay has it, or the disk won't."""
         self.path, self._whole = folder / NAME, False
         with contextlib.ExitStack() as undo, _in_words(folder):
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            make_folder(folder, 0o700)
             self._lock = _lock(folder / "journal.lock")
             undo.callback(os.close, self._lock)
             os.close(os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600))
@@ -198,8 +199,7 @@ def _in_words(folder: Path) -> Iterator[None]:
     except (OSError, sqlite3.Error) as error:
         what = error.strerror if isinstance(error, OSError) and error.strerror else error
         raise OperatorError(
-            f"the journal in {folder} can't be opened ({what}). Nothing runs without it: see to the disk and to who "
-            "may write there, and start again; what was journalled stays as it is."
+            f"the journal in {folder} can't be opened ({what}): see to its disk, and start again"
         ) from error
 
 

@@ -348,9 +348,10 @@ class Ship:
         self._guarded(lambda: self._out(self.pipeline.advance(upto_us, unread_us)))
 
     def _keep(self) -> None:
-        """Put clock, checkpoint and the minutes before it into the journal."""
+        """Put clock, checkpoint and the minutes before it into the journal; no checkpoint beyond what isn't kept."""
         assert self._journal is not None
-        checkpoint = self.pipeline.checkpoint()
+        self._outlet.retry()
+        checkpoint = None if self._outlet.faults else self.pipeline.checkpoint()
         self._journal.keep_minutes(self.pipeline.record.take_closed())
         if checkpoint is not None:
             self._journal.mark({"checkpoint": write_checkpoint(checkpoint, self.expedition.plan)})
