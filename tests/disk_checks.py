@@ -133,7 +133,7 @@ def wrong_recordings(path: Path, notes: list[list[Any]], rows: list[Row]) -> lis
     again = grown_again(path, rows)
     for (audience, dive), frames in again.items():
         kept, is_closed = kept_frames(folder / audience / f"dive-{dive:03d}.recording")
-        if not is_closed:
+        if is_closed != (msgpack.unpackb(frames[-1])[2] == END):
             wrong.append(f"dive {dive} for {audience} has no end on the disk")
         if kept != frames:
             wrong.append(f"dive {dive} for {audience} isn't what the journal gives: {len(kept)} for {len(frames)}")
@@ -154,7 +154,7 @@ def kept_frames(path: Path) -> tuple[list[bytes], bool]:
         values.append(value)
         ends.append(unpacker.tell())
     frames = [data[start:end] for start, end in pairwise(ends)]
-    is_closed = bool(values) and isinstance(values[-1][0], str)
+    is_closed = bool(values) and isinstance(values[-1], list) and isinstance(values[-1][0], str)
     return (frames[:-1] if is_closed else frames), is_closed
 
 

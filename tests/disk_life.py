@@ -205,14 +205,15 @@ class Life:
             await self._wake()
 
     async def _take(self, step: Step) -> None:
+        self.told.note("comes", self.time.true_us)
         if step.decides:
             answer = await self.ship.deciding.take(step.data, within_s=0.05 if self._fault else 5.0)
             self.told.note("answered", self.time.true_us, step.data, json.dumps(answer))
         else:
             journal = self.ship._journal
             assert journal is not None
-            taken = journal.append("station", RowKind.STREAM, step.data)
-            self.told.note("accepted", self.time.true_us, journal.rows if taken else 0, step.data)
+            self.told.note("accepted", self.time.true_us, journal.rows + 1, step.data)
+            assert journal.append("station", RowKind.STREAM, step.data), "a day has fewer rows than may wait"
         await self._wake()
 
     @property

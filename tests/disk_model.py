@@ -1,8 +1,9 @@
 """What a disk may hold behind a power cut: a trace of `disk_shim.c` played up to a moment, and what wasn't synced lost.
 
 Rules, each what POSIX lets a system do (fsync(2), and the "Notes" of its Linux manual page):
-1. Bytes of a file are certain once a sync of it succeeded after they were written. Before that any of them may be on
-   the disk or not, torn at 512 or 4096 octets; where a length is and its bytes aren't, there are zeros.
+1. Bytes of a file are certain once a sync of it succeeded after they were written. Before that each sector, of 512 or
+   4096 octets, is on the disk as it was at some moment since, and the length as well: where a length is and its bytes
+   aren't, there are zeros.
 2. A name in a folder (made, linked, renamed, taken away) is certain once the folder was synced. Before that the changes
    of one folder come in their order and end anywhere.
 3. After a sync that failed, the bytes it was to write may be on the disk or not, and no later sync makes them certain:
@@ -62,13 +63,38 @@ class File:
 
     def left(self, loss: Loss, chance: Random) -> bytes:
         """Return what a cut may leave."""
-        sector, out = chance.choice(SECTORS), bytearray(self.base)
+        out = bytearray(self.base)
+        if loss is Loss.SOME:
+            return self._some(chance)
         for change in self.changes:
             if change.certain is Certain.YES or loss is Loss.NOTHING:
                 _apply(out, change)
-            elif loss is Loss.SOME:
-                _apply_some(out, change, sector, chance)
         return bytes(out)
+
+    def _some(self, chance: Random) -> bytes:
+        """Return each sector as it was at a moment of its own, with what is certain of it; so the length."""
+        sector, whole, versions = chance.choice(SECTORS), bytearray(self.base), [bytes(self.base)]
+        for change in self.changes:
+            _apply(whole, change)
+            versions.append(bytes(whole))
+        longest = max(map(len, versions))
+        out = bytearray(longest)
+        for at in range(0, longest, sector):
+            moment = chance.randint(0, len(self.changes))
+            part = bytearray(versions[moment][at : at + sector].ljust(sector, b"\0"))
+            for change in self.changes[moment:]:
+                if change.certain is Certain.YES and change.data is not None:
+                    _overlay(part, at, change.at, change.data)
+            out[at : at + sector] = part
+        certain = [at for at, change in enumerate(self.changes, 1) if change.certain is Certain.YES]
+        return bytes(out[: len(versions[chance.randint(max(certain, default=0), len(self.changes))])])
+
+
+def _overlay(part: bytearray, start: int, at: int, data: bytes) -> None:
+    """Put what falls into a sector that begins at `start` there."""
+    first, last = max(at, start), min(at + len(data), start + len(part))
+    if first < last:
+        part[first - start : last - start] = data[first - at : last - at]
 
 
 def _apply(data: bytearray, change: Change) -> None:
@@ -78,22 +104,6 @@ def _apply(data: bytearray, change: Change) -> None:
         return
     data.extend(bytes(max(0, change.at - len(data))))
     data[change.at : change.at + len(change.data)] = change.data
-
-
-def _apply_some(data: bytearray, change: Change, sector: int, chance: Random) -> None:
-    """Apply a change sector by sector, or its length alone."""
-    if change.data is None:
-        if chance.random() < 0.5:
-            _apply(data, change)
-        return
-    end, at = change.at + len(change.data), change.at
-    if chance.random() < 0.5:
-        data.extend(bytes(max(0, end - len(data))))
-    while at < end:
-        upto = min(end, (at // sector + 1) * sector)
-        if chance.random() < 0.5:
-            _apply(data, Change(at, change.data[at - change.at : upto - change.at]))
-        at = upto
 
 
 @dataclass(slots=True)

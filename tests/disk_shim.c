@@ -50,8 +50,8 @@ long disk_calls(int kind) { return calls[kind]; }
 void disk_trace(int descriptor) { trace = descriptor; }
 
 static int below(const char *path) {
-    size_t length = strlen(path);
-    if (!root[0] || strncmp(path, root, strlen(root)) != 0) return 0;
+    size_t length = strlen(path), upto = strlen(root);
+    if (!upto || strncmp(path, root, length + 1 == upto ? length : upto) != 0) return 0;
     return !(length > 4 && strcmp(path + length - 4, "-shm") == 0);
 }
 

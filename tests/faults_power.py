@@ -66,7 +66,7 @@ def cut(site: Path, calls: list[Call], at: int, loss: Loss, place: Path, chance:
 
 def moment(notes: list[list[Any]]) -> int:
     """Return when the last note was made."""
-    at = {"released": 5, "closed": 1, "started": 1, "opening": 1, "accepted": 1, "answered": 1, "alarms": 1}
+    at = {"released": 5, "comes": 1, "closed": 1, "started": 1, "opening": 1, "accepted": 1, "answered": 1, "alarms": 1}
     return max((note[at[note[0]]] for note in notes if note[0] in at), default=0)
 
 
