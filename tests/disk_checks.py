@@ -15,6 +15,8 @@ import msgpack
 
 from disk_life import DELAYS_US, SECOND
 from dives import run
+from invariants import check
+from left_behind import RECEIPTS, SENT, WRITTEN, note
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.seal import Signer
@@ -41,13 +43,29 @@ def wrong_after(path: Path, notes: list[list[Any]], *, power_cut: bool = False) 
     return wrong + wrong_recordings(path, notes, rows)
 
 
+def wrong_by_the_rules(folder: Path, notes: list[list[Any]], *, power_cut: bool = False) -> list[str]:
+    """Return what the one program for all fault runs has against a run; its moments are those of the ship's clock."""
+    rows = journal_rows(folder / "site" / "private" / "journal.db")[0]
+    kept = {row.data for row in rows}
+    sent = [(us, data) for _, _, data, us in _of(notes, "accepted") if not power_cut or data in kept]
+    note(folder / SENT / "station.msgpack", sent)
+    got: dict[str, dict[Place, tuple[int, bytes]]] = {}
+    for audience, dive, seq, data, _, _, us in _of(notes, "released"):
+        got.setdefault(audience, {}).setdefault((audience, dive, seq), (us, data))
+    for audience, frames in got.items():
+        note(folder / RECEIPTS / f"follower-{audience}.msgpack", frames.values())
+    (folder / "offsets.msgpack").write_bytes(msgpack.packb([0, 0]))
+    (folder / WRITTEN).touch()
+    return check(folder)
+
+
 def _of(notes: list[list[Any]], kind: str) -> Iterator[list[Any]]:
     return (values for name, *values in notes if name == kind)
 
 
 def wrong_releases(notes: list[list[Any]]) -> list[str]:
     """Each record has the same bytes whenever it is told; none is early, none tells what wasn't durable (R2, R4, R5)."""
-    sent_us = {json.loads(data)["note"]: (at_us, row) for at_us, row, data in _of(notes, "accepted")}
+    sent_us = {json.loads(data)["note"]: (at_us, row) for at_us, row, data, _ in _of(notes, "accepted")}
     told: dict[Place, bytes] = {}
     wrong = []
     for audience, dive, seq, data, true_us, durable, _ in _of(notes, "released"):
@@ -94,7 +112,7 @@ def journal_rows(path: Path) -> tuple[list[Row], list[str]]:
 def wrong_journal(notes: list[list[Any]], rows: list[Row], power_cut: bool) -> list[str]:
     """What was accepted is there, once and in its order: all of it, or behind a power cut all that was handed on."""
     kept = [row.data for row in rows if row.kind is RowKind.STREAM]
-    accepted = [data for _, row, data in _of(notes, "accepted") if row]
+    accepted = [data for _, row, data, _ in _of(notes, "accepted") if row]
     durable: list[bytes] = []
     waiting: list[tuple[int, bytes]] = []
     for kind, *values in notes:

@@ -153,7 +153,8 @@ class NotingShip(Ship):
 
     def _onward(self, frame: Frame, ashore: bool = True) -> None:
         place = (frame.audience, frame.dive, frame.seq)
-        self.told.note("released", *place, frame.data, self.time.true_us, self.told.durable, frame.instant_us)
+        moments = self.time.true_us, self.told.durable, self.now_us()
+        self.told.note("released", *place, frame.data, *moments)
         super()._onward(frame, ashore)
 
 
@@ -212,7 +213,7 @@ class Life:
         else:
             journal = self.ship._journal
             assert journal is not None
-            self.told.note("accepted", self.time.true_us, journal.rows + 1, step.data)
+            self.told.note("accepted", self.time.true_us, journal.rows + 1, step.data, self.ship.now_us())
             assert journal.append("station", RowKind.STREAM, step.data), "a day has fewer rows than may wait"
         await self._wake()
 

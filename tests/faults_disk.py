@@ -3,7 +3,8 @@
 Run by `run_faults.py`; by itself this file is one of the processes in which the shim is preloaded. A fault is a kind
 (ROOM or SYNC), the number of the call, and the error. Three sorts: a disk that is full for one call (ENOSPC), one that
 is full from a call on for eight seconds of the day, and a sync that fails (EIO). After each the relay closes, is
-started on the same files without a fault, and `disk_checks.py` looks at all that is left.
+started on the same files without a fault, and `disk_checks.py` looks at all that is left, at every tenth with
+`invariants.py`. A disk that turned read-only (EROFS) is as one that is full. Last comes a real small disk.
 """
 
 import asyncio
@@ -17,12 +18,14 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from disk_checks import wrong_after
+from disk_checks import wrong_after, wrong_by_the_rules
 from disk_life import END_US, SECOND, SetTime, Told, day, lived, make_site, noted, opened
 from failing_disk import FOR_EVER, ROOM, SYNC, FailingDisk, Share, in_shares, scratch, share_of
 from fault_outcome import Outcome
+from small_disk import in_a_namespace, possible
 
 FULL_US = 8 * SECOND
+BY_THE_RULES = 10
 NAMES = {ROOM: "write", SYNC: "sync"}
 
 
@@ -44,6 +47,7 @@ def faults(rooms: int, syncs: int) -> list[Fault]:
     """Return every fault of a day with so many writes and syncs."""
     once = [Fault(ROOM, number, errno.ENOSPC) for number in range(1, rooms + 1)]
     full = [Fault(ROOM, number, errno.ENOSPC, lasts=True) for number in range(1, rooms + 1, 3)]
+    full += [Fault(ROOM, number, errno.EROFS, lasts=True) for number in range(2, rooms + 1, 9)]
     return once + full + [Fault(SYNC, number, errno.EIO) for number in range(1, syncs + 1)]
 
 
@@ -124,7 +128,10 @@ def serve(share: Share) -> None:
     disk = FailingDisk()
     for at, fault in chosen(share.folder, disk, share):
         place = scratch(share.folder / f"fault-{at}")
-        print(json.dumps([str(fault), tried(place, disk, fault, share.seed)]), flush=True)
+        wrong = tried(place, disk, fault, share.seed)
+        if at % BY_THE_RULES == 0 and not wrong:
+            wrong = wrong_by_the_rules(place, noted(place / "notes"))
+        print(json.dumps([str(fault), wrong]), flush=True)
         share.clear(place)
 
 
@@ -134,6 +141,12 @@ def run(count: int, seed: int, folder: Path) -> Outcome:
     for fault, found in in_shares(Path(__file__), count, seed, folder):
         done += 1
         wrong += [f"{fault}: {words}" for words in found]
+    if why_not := possible():
+        print(f"no real small disk: {why_not}", flush=True)
+    else:
+        (small := folder / "small").mkdir()
+        done += 2
+        wrong += [f"a small disk: {words}" for words in in_a_namespace(small)]
     return Outcome("full disk and failing syncs", done, wrong, time.monotonic() - begun_s)
 
 

@@ -17,13 +17,14 @@ from typing import Any
 
 import msgpack
 
-from disk_checks import wrong_after
+from disk_checks import wrong_after, wrong_by_the_rules
 from disk_life import END_US, SECOND, SetTime, Told, day, lived, make_site, noted, opened
 from disk_model import Disk, Loss
 from failing_disk import SYNC, Call, FailingDisk, Share, in_shares, scratch, share_of, traced
 from fault_outcome import Outcome
 
-CUTS_A_DAY = 40
+CUTS, CUTS_A_DAY = 2_000, 40
+BY_THE_RULES = 10
 AFTER_US = 30 * SECOND
 LOSSES = (Loss.ALL, Loss.SOME, Loss.SOME, Loss.SOME, Loss.NOTHING)
 
@@ -61,7 +62,8 @@ def cut(site: Path, calls: list[Call], at: int, loss: Loss, place: Path, chance:
     make_site(path.parent)
     file.write_bytes(b"".join(map(msgpack.packb, notes)))
     end = lived(partial(rest_of_day, path, moment(notes)), file, chance.randrange(1 << 30))
-    return [*filter(None, [end]), *wrong_after(path, noted(file), power_cut=True)]
+    wrong = [*filter(None, [end]), *wrong_after(path, noted(file), power_cut=True)]
+    return wrong or (wrong_by_the_rules(place, noted(file), power_cut=True) if at % BY_THE_RULES == 0 else [])
 
 
 def moment(notes: list[list[Any]]) -> int:
@@ -99,9 +101,9 @@ def serve(share: Share) -> None:
 
 
 def run(count: int, seed: int, folder: Path) -> Outcome:
-    """Cut the power `count` times."""
+    """Cut the power `count` times (0: two thousand times)."""
     begun_s, wrong, done = time.monotonic(), [], 0
-    for fault, found in in_shares(Path(__file__), count, seed, folder):
+    for fault, found in in_shares(Path(__file__), count or CUTS, seed, folder):
         done += fault.startswith("cut")
         wrong += [f"{fault}: {words}" for words in found]
     return Outcome("power cuts", done, wrong, time.monotonic() - begun_s)

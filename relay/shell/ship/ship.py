@@ -331,11 +331,14 @@ class Ship:
         log.critical("the release has stopped, the journal goes on: %s", why)
 
     async def _release(self) -> None:
-        """Release what is due, then wait for the next moment or for new rows."""
+        """Release what is due, then wait for the next moment or for new rows; look again at each beat.
+
+        For a machine that was asleep has come nearer to that moment than the clock by which is waited knows.
+        """
         self._wake.clear()
         self._release_due()
         due_us = None if self.stopped else self.pipeline.next_us()
-        wait_s = None if due_us is None else max(0.001, (due_us - self._clock.now_us()) / 1e6)
+        wait_s = None if due_us is None else min(BEAT_S, max(0.001, (due_us - self._clock.now_us()) / 1e6))
         # Not wait_for: cancelled just as rows wake it, that of Python 3.11 forgets it, and nothing stops us any more.
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(wait_s):
