@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 HERE = Path(__file__).resolve().parent
 ROOM, SYNC = 1, 2
 FOR_EVER = 1 << 40
-SHARES = 4
+SHARES, FEW = 4, 24
 _LINE = Struct("<cQQII")
 
 
@@ -63,16 +63,17 @@ class FailingDisk:
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """What one of the processes with a shim is to do: every so manieth of `count`."""
+    """What one of the processes with a shim is to do: every `of`-th of `count`, from `number` on."""
 
     count: int
     seed: int
     number: int
+    of: int
     folder: Path
 
     def has(self, at: int) -> bool:
         """Whether the fault of a number is this process's."""
-        return at % SHARES == self.number
+        return at % self.of == self.number
 
     def clear(self, place: Path) -> None:
         """Take a folder of a fault away."""
@@ -82,7 +83,7 @@ class Share:
 def share_of() -> Share:
     """Return the share that the command line asks for."""
     parser = argparse.ArgumentParser()
-    for name in ("--count", "--seed", "--number"):
+    for name in ("--count", "--seed", "--number", "--of"):
         parser.add_argument(name, type=int, required=True)
     parser.add_argument("--folder", type=Path, required=True)
     return Share(**vars(parser.parse_args()))
@@ -96,11 +97,11 @@ def scratch(folder: Path) -> Path:
 
 def in_shares(program: Path, count: int, seed: int, folder: Path) -> Iterator[tuple[str, list[str]]]:
     """Run a program in processes with the shim, and yield the pairs (fault, what was wrong) that they print."""
-    shim, lines = built(folder), SimpleQueue[Any]()
+    shim, lines, shares = built(folder), SimpleQueue[Any](), 1 if 0 < count <= FEW else SHARES
     environment = {**os.environ, "LD_PRELOAD": str(shim)}
 
     def one(number: int) -> None:
-        given = {"count": count, "seed": seed, "number": number, "folder": folder / str(number)}
+        given = {"count": count, "seed": seed, "number": number, "of": shares, "folder": folder / str(number)}
         command = [sys.executable, str(program), *(f"--{name}={value}" for name, value in given.items())]
         with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment) as process:
             assert process.stdout is not None and process.stderr is not None
@@ -110,8 +111,8 @@ def in_shares(program: Path, count: int, seed: int, folder: Path) -> Iterator[tu
         if process.returncode:
             lines.put((f"process {number}", [f"it ended with {process.returncode}: {words[-2_000:]}"]))
 
-    with ThreadPoolExecutor(SHARES) as pool:
-        asked = [pool.submit(one, number) for number in range(SHARES)]
+    with ThreadPoolExecutor(shares) as pool:
+        asked = [pool.submit(one, number) for number in range(shares)]
         for each in asked:
             each.add_done_callback(lambda _: lines.put(None))
         for _ in asked:
