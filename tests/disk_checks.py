@@ -37,7 +37,10 @@ def wrong_after(path: Path, notes: list[list[Any]], *, power_cut: bool = False) 
     wrong = [f"the release stopped: {n[2]}" for n in notes if n[0] in ("started", "closed") and n[2]]
     wrong += [f"the desk wasn't told: {n[1]}" for n in notes if n[0] == "silent"]
     wrong += wrong_releases(notes)
-    rows, more = journal_rows(path.parent / "private" / "journal.db")
+    try:
+        rows, more = journal_rows(path.parent / "private" / "journal.db")
+    except sqlite3.Error as error:
+        return [*wrong, f"the journal can't be read: {error}"]
     wrong += more + wrong_journal(notes, rows, power_cut)
     wrong += wrong_guests(path.parent / "private", notes)
     return wrong + wrong_recordings(path, notes, rows)

@@ -20,8 +20,8 @@ from relay.core.model import RowKind
 @pytest.mark.slow
 def test_stepping_clocks_break_no_rule(tmp_path: Path) -> None:
     """The wall clock steps and the machine sleeps under a dive: all of it comes, once, in order and not early."""
-    outcome = run(3, 3, tmp_path)
-    assert (outcome.tried, outcome.wrong) == (3, [])
+    outcome = run(2, 3, tmp_path)
+    assert (outcome.tried, outcome.wrong) == (2, [])
 
 
 def test_shim_sets_two_clocks_and_no_other(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from relay.core.errors import OperatorError
+from relay.core.errors import JournalError, OperatorError
 from relay.core.model import Row, RowKind
 from relay.shell.proofs.sums import forget_sums, write_sums
 from relay.shell.record.clock import ClockMark, EmbargoClock, TimeSource
@@ -198,7 +198,7 @@ def _in_words(folder: Path) -> Iterator[None]:
         yield
     except (OSError, sqlite3.Error) as error:
         what = error.strerror if isinstance(error, OSError) and error.strerror else error
-        raise OperatorError(
+        raise JournalError(
             f"the journal in {folder} can't be opened ({what}): see to its disk, and start again"
         ) from error
 
