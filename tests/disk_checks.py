@@ -67,11 +67,11 @@ def _of(notes: list[list[Any]], kind: str) -> Iterator[list[Any]]:
 
 
 def wrong_releases(notes: list[list[Any]]) -> list[str]:
-    """Each record has the same bytes whenever it is told; none is early, none tells what wasn't durable (R2, R4, R5)."""
+    """Each record has the same bytes whenever it is told; none early, none of what wasn't durable (R2, R4, R5)."""
     sent_us = {json.loads(data)["note"]: (at_us, row) for at_us, row, data, _ in _of(notes, "accepted")}
     told: dict[Place, bytes] = {}
     wrong = []
-    for audience, dive, seq, data, true_us, durable, _ in _of(notes, "released"):
+    for audience, dive, seq, data, true_us, _, _ in _of(notes, "released"):
         if told.setdefault((audience, dive, seq), data) != data:
             wrong.append(f"record {seq} of dive {dive} was told {audience} differently")
         record = msgpack.unpackb(data)

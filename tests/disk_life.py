@@ -21,6 +21,7 @@ from typing import Any
 
 import msgpack
 
+from peers import until
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
 from relay.shell.plan.expedition import read_expedition
@@ -225,8 +226,7 @@ class Life:
         """Let the journal take what it has, or fail to; then release what is due, and beat."""
         journal = self.ship._journal
         assert journal is not None
-        while journal.unread_us is not None and self._fault is None:
-            await asyncio.sleep(0.0005)
+        await until(lambda: journal.unread_us is None or self._fault is not None)
         if (fault := self._fault) is not None and fault not in self.ship.alarms():
             self.told.note("silent", fault)
         self.ship._release_due()

@@ -12,7 +12,6 @@ import mmap
 import os
 import random
 import signal
-import socket
 import struct
 import time
 from collections.abc import Iterator

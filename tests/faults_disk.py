@@ -7,7 +7,6 @@ started on the same files without a fault, and `disk_checks.py` looks at all tha
 `invariants.py`. A disk that turned read-only (EROFS) is as one that is full. Last comes a real small disk.
 """
 
-import asyncio
 import errno
 import json
 import os

@@ -30,7 +30,9 @@ def possible() -> str:
     """Return why it can't be done here, "" if it can."""
     if os.geteuid() != 0 or shutil.which("unshare") is None:
         return "a mount namespace needs root and unshare(1)"
-    tried = subprocess.run(["unshare", "--mount", "mount", "-t", "tmpfs", "tmpfs", "/mnt"], capture_output=True)
+    tried = subprocess.run(
+        ["unshare", "--mount", "mount", "-t", "tmpfs", "tmpfs", "/mnt"], capture_output=True, check=False
+    )
     return "" if tried.returncode == 0 else f"no mount here: {tried.stderr.decode().strip()}"
 
 
@@ -41,6 +43,11 @@ def in_a_namespace(folder: Path) -> list[str]:
     return done.stdout.splitlines() + (
         [f"it ended with {done.returncode}: {done.stderr[-2_000:]}"] * bool(done.returncode)
     )
+
+
+def mount(*how: str) -> None:
+    """Call mount(8)."""
+    subprocess.run(["mount", *how], check=True)
 
 
 async def soon(condition: Callable[[], bool]) -> None:
@@ -72,11 +79,11 @@ async def full(ship: ShipProcess, site: Path, got: Noted, sent: list[tuple[int, 
 async def read_only(ship: ShipProcess, site: Path) -> list[str]:
     """Kill the relay, start it on a read-only disk and on a good one; return what was wrong."""
     await ship.stop(signal.SIGKILL)
-    subprocess.run(["mount", "-o", "remount,ro", str(site)], check=True)
+    mount("-o", "remount,ro", str(site))
     command = [sys.executable, "-m", "relay", "ship", str(ship.expedition)]
     process = await asyncio.create_subprocess_exec(*command, stdout=-1, stderr=-1)
     _, words = await asyncio.wait_for(process.communicate(), PATIENCE_S)
-    subprocess.run(["mount", "-o", "remount,rw", str(site)], check=True)
+    mount("-o", "remount,rw", str(site))
     await ship.start()
     if process.returncode != 2 or b"Read-only file system" not in words or b"Traceback" in words:
         return [f"on a read-only disk it ended with {process.returncode}: {words.decode()[-400:]!r}"]
@@ -87,7 +94,7 @@ async def voyage(folder: Path) -> list[str]:
     """Relay part of a dive through both, and return what was wrong."""
     site, port, sent = folder / "site", free_port(), list[tuple[int, bytes]]()
     site.mkdir()
-    subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={SIZE}", "tmpfs", str(site)], check=True)
+    mount("-t", "tmpfs", "-o", f"size={SIZE}", "tmpfs", str(site))
     clocks, source = Clocks(folder / "clocks"), f"tcp-listen://127.0.0.1:{port}"
     got = Noted(clocks)
     async with ship_process(site, feed_format="station-json", source=source, delay="2 s", quiet="10 min") as ship:

@@ -39,6 +39,7 @@ IN_REAL_TIME = (
     "test_shore_live.py",
     "far_dive.py",
     "ship_end.py",
+    "faults_clock.py",
 )
 
 # Modules whose test is another module's, because they are parts of one thing that is tested as a whole.

@@ -54,7 +54,7 @@ class JournalFile:
     """The SQLite file of one site: rows, and a few marks by name (clock, fingerprint, checkpoint)."""
 
     def __init__(self, folder: Path) -> None:
-        """Open or make the journal in `folder` (mode 0700); OperatorError if another relay has it, or the disk won't."""
+        """Open or make the journal in `folder` (mode 0700); OperatorError if another relay has it or the disk won't."""
         self.path, self._whole = folder / NAME, False
         with contextlib.ExitStack() as undo, _in_words(folder):
             make_folder(folder, 0o700)

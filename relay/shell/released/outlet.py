@@ -3,7 +3,7 @@
 One outlet for the ship and for a rehearsal, so that both write the same files.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -41,14 +41,19 @@ class Outlet:
     @property
     def faults(self) -> list[str]:
         """What is wrong with recordings at the moment, in words: while there is anything, not all of it is kept."""
-        faults = [file.fault for file in (*self._unkept, *self._open.values(), *self._programmes.values())]
+        faults = [file.fault for file in self._files()]
         return [fault for fault in faults if fault]
 
     def retry(self) -> None:
         """Try again to write what the disk didn't take, that of dives that are over as well."""
-        for file in (*self._unkept, *self._open.values(), *self._programmes.values()):
+        for file in self._files():
             file.retry()
         self._unkept = [recorder for recorder in self._unkept if recorder.fault]
+
+    def _files(self) -> Iterator[Recorder | ProgrammeFile]:
+        yield from self._unkept
+        yield from self._open.values()
+        yield from self._programmes.values()
 
     def release(self, due: Due) -> None:
         """Send one record on its way; RegrownError if what was kept already tells it differently."""

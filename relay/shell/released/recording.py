@@ -103,8 +103,9 @@ class Recorder:
         while place < end:
             upto = min(len(self._there), (place // SECTOR + 1) * SECTOR)
             grown = data[place - at : upto - at]
-            same = len(os.path.commonprefix([self._there[place : place + len(grown)], grown]))
-            if same < len(grown) and any(self._there[place + same : upto]):
+            pairs = zip(grown, self._there[place:upto], strict=False)
+            differs = next((at for at, (one, other) in enumerate(pairs, place) if one != other), upto)
+            if any(self._there[differs:upto]):
                 return False
             place = upto
         return True
