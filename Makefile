@@ -68,6 +68,11 @@ bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out 
 	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev nginx:nginx /usr/lib/nginx/modules/ngx_nchan_module.so:libnginx-mod-nchan
 	@$(BIN)/python bench/run.py $(ARGS)
 
+.PHONY: faults
+faults: $(VENV)/.develops $(PAGE) ## Make hostile conditions by the hundred, and hold what is left to the rules
+	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_faults.py $(ARGS)
+
 scale: $(VENV)/.develops $(PAGE) ## Run three relays on a stream under load, and kill each process in turn
 	@.ci/need $(SERVERS)
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_scale.py $(ARGS)

@@ -101,7 +101,7 @@ def leave(folder: Path) -> Path:
     _followed(folder)
     (folder / WRITTEN).touch()
     (folder / "said").mkdir()
-    (folder / "said" / "ship").write_text("read 0 rows of the journal again\n")
+    (folder / "said" / "ship").write_text("2036-07-18 13:20:21,933 INFO read 0 rows of the journal again\n")
     return folder
 
 

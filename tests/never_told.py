@@ -4,6 +4,7 @@ The scanner is that of the canaries (`canaries.py`), which knows nothing of how 
 like anything: they are taken out of a record only where it is, byte for byte, the one that the journal gives again.
 """
 
+import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
@@ -18,6 +19,10 @@ from relay.core.sources import Source
 from relay.core.wire import SIGNATURE_OCTETS, decode, objects, pad_start
 
 GRID_DEG = 3e-4  # about 30 m: less than what the scanner calls near, so one place stands for all about it
+_STAMP = re.compile(
+    rb"^\d{4}-\d\d-\d\d \d\d:\d\d:\d\d,\d{3} ", re.MULTILINE
+)  # of a line of a log: 21,933 is a longitude
+RAW_OCTETS = 16
 SINCE_S = 1e9  # a wall clock before 2001 is a virtual one of a test
 FIELD_NAMES = ("latitude_deg", "longitude_deg", "depth_m", "altitude_m", "heading_deg", "pressure_dbar")
 
@@ -40,6 +45,7 @@ class Unsaid:
         named = {f"the field name {name}": name for name in FIELD_NAMES}
         self._records = Scanner(places, moments_s=moments_s, secrets=numbers, words={**words, **named})
         self._words = Scanner(places, secrets=numbers, words=words)
+        self._raw = _beginnings(left)
 
     def in_recording(self, audience: str, path: Path) -> Iterator[str]:
         """Yield what a recording tells, record by record, and what stands in it that is no record."""
@@ -64,11 +70,18 @@ class Unsaid:
                 continue
             for seen in self._records.find(without_signatures(frame, self._signatures)):
                 yield f"{name} tells {seen.what}: {seen.excerpt!r}"
+            yield from self._raw_in(name, frame)
+
+    def _raw_in(self, name: str, data: bytes) -> Iterator[str]:
+        found = (data[at : at + RAW_OCTETS] for at in range(len(data) - RAW_OCTETS + 1))
+        yield from (f"{name} tells raw bytes of a station: {raw!r}" for raw in found if raw in self._raw)
 
     def in_words(self, path: Path) -> Iterator[str]:
         """Yield what a log, an answer, or another file tells."""
-        for seen in self._words.find(without_signatures(path.read_bytes(), self._signatures)):
+        data = _STAMP.sub(b"", path.read_bytes())
+        for seen in self._words.find(without_signatures(data, self._signatures)):
             yield f"{path} tells {seen.what}: {seen.excerpt!r}"
+        yield from self._raw_in(str(path), data)
 
 
 def _audience(frame: bytes) -> str | None:
@@ -85,6 +98,15 @@ def _random_in(frame: bytes) -> Iterator[bytes]:
     record = decode(frame)
     if record.kind == Kind.HEAD:
         yield record.body[0]
+
+
+def _beginnings(left: Left) -> frozenset[bytes]:
+    """Return how the lines of all feeds begin: so much of one is enough to know it by, and no note has it."""
+    out = set()
+    for source in left.plan.sources:
+        whole = b"".join(row.data for row in left.rows if row.source == source.name)
+        out |= {line[:RAW_OCTETS] for line in whole.split(b"\n") if len(line) >= RAW_OCTETS}
+    return frozenset(raw for raw in out if len(set(raw)) > RAW_OCTETS // 3)  # not of zeros, as every pad has
 
 
 def _places(left: Left) -> list[tuple[float, float]]:

@@ -15,6 +15,7 @@ from pkgutil import resolve_name
 
 from fault_outcome import Outcome, Run
 
+MOST = 50
 COUNTS = {"kills": 500, "disk": 0, "power": 0, "clock": 0, "link": 10_000}  # 0: as many as the part has
 
 
@@ -38,7 +39,7 @@ def play(name: str, run: Run, count: int, seed: int) -> Outcome:
 def told(outcome: Outcome) -> str:
     """Return a part's line, and what was wrong."""
     line = f"{outcome.name}: {outcome.tried} faults in {outcome.seconds:.0f} s, {len(outcome.wrong)} things wrong"
-    return "\n".join([line, *(f"  WRONG: {words}" for words in outcome.wrong)])
+    return "\n".join([line, *(f"  WRONG: {words}" for words in outcome.wrong[:MOST])])
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -89,6 +89,10 @@ def _reword(path: Path) -> None:
     path.write_bytes(path.read_bytes().replace(b"descent", b"ascents"))
 
 
+def _sent_first(folder: Path) -> bytes:
+    return noted(folder / SENT / "lantern.msgpack")[0][1]
+
+
 def _place(folder: Path) -> bytes:
     return noted(folder / SENT / "lantern.msgpack")[3][1].partition(b'"latitude_deg": ')[2].partition(b",")[0]
 
@@ -97,6 +101,7 @@ PLANTED: dict[str, tuple[str, Callable[[Path], None]]] = {
     "a place in a log": ("R1", lambda folder: _add(folder, "said/ship", b"at " + _place(folder))),
     "a place behind a recording": ("R1", lambda folder: _add(folder, str(PUBLIC), b" " + _place(folder))),
     "a place in a page": ("R1", lambda folder: _add(folder, "shore/shore/page.html", _place(folder)[:9])),
+    "raw bytes in a log": ("R1", lambda folder: _add(folder, "said/ship", _sent_first(folder)[:20])),
     "the turn in a log": ("R1", lambda f: _add(f, "said/ship", str(Left.read(f).secrets.turn_deg).encode())),
     "the key in a log": ("R1", lambda f: _add(f, "said/ship", Left.read(f).secrets.key.hex().encode())),
     "a receipt before its moment": ("R2", lambda folder: receipts(folder, _early)),
@@ -112,6 +117,7 @@ PLANTED: dict[str, tuple[str, Callable[[Path], None]]] = {
         "R5",
         lambda folder: _journal(folder, "UPDATE row SET data = CAST('' AS BLOB) WHERE seq = 9"),
     ),
+    "odd, so that a rule can't be looked at": ("R2", lambda folder: _journal(folder, "DELETE FROM mark")),
     "accepted, and twice in the journal": (
         "R5",
         lambda folder: _journal(folder, "UPDATE row SET data = CAST(data || data AS BLOB) WHERE seq = 9"),

@@ -40,6 +40,8 @@ IN_REAL_TIME = (
     "far_dive.py",
     "ship_end.py",
     "faults_clock.py",
+    "killed_people.py",
+    "faults_kills.py",
 )
 
 # Modules whose test is another module's, because they are parts of one thing that is tested as a whole.
