@@ -5,7 +5,9 @@ import os
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -17,10 +19,17 @@ from peers import until
 from relay.core.model import RowKind
 
 
+@pytest.fixture
+def short_path() -> Iterator[Path]:
+    """Give a folder with a short name: a socket's path has at most 107 octets (unix(7))."""
+    with TemporaryDirectory(prefix="offing-") as folder:
+        yield Path(folder)
+
+
 @pytest.mark.slow
-def test_stepping_clocks_break_no_rule(tmp_path: Path) -> None:
+def test_stepping_clocks_break_no_rule(short_path: Path) -> None:
     """The wall clock steps and the machine sleeps under a dive: all of it comes, once, in order and not early."""
-    outcome = run(2, 3, tmp_path)
+    outcome = run(2, 3, short_path)
     assert (outcome.tried, outcome.wrong) == (2, [])
 
 
@@ -39,7 +48,9 @@ def test_shim_sets_two_clocks_and_no_other(tmp_path: Path) -> None:
         assert least + more <= found <= most + more
 
 
-async def test_machine_that_slept_releases_soon_after_it_woke(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_machine_that_slept_releases_soon_after_it_woke(
+    short_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """What fell due during a sleep leaves at the next beat, though waits are counted on a clock that stood still.
 
     CLOCK_BOOTTIME goes on while a machine is suspended and CLOCK_MONOTONIC doesn't: clock_gettime(2).
@@ -47,7 +58,7 @@ async def test_machine_that_slept_releases_soon_after_it_woke(tmp_path: Path, mo
     monkeypatch.setattr(disk_life, "TEXT", disk_life.TEXT.replace('delay = "4 s"', 'delay = "40 min"'))
     notes: list[bytes] = []
     clock = SetTime()
-    life = Life(make_site(tmp_path), clock, Told(notes.append))
+    life = Life(make_site(short_path), clock, Told(notes.append))
     await life.begin()
     serving = asyncio.ensure_future(life.ship.serve())
     assert life.ship._journal is not None

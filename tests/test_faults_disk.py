@@ -1,7 +1,9 @@
 """The program that lets every write and sync fail, in short, and what tells it what is wrong."""
 
 import errno
+from collections.abc import Iterator
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import msgpack
 import pytest
@@ -13,22 +15,29 @@ from relay.core.model import Row, RowKind
 from small_disk import in_a_namespace, possible
 
 
+@pytest.fixture
+def short_path() -> Iterator[Path]:
+    """Give a folder with a short name: a socket's path has at most 107 octets (unix(7))."""
+    with TemporaryDirectory(prefix="offing-") as folder:
+        yield Path(folder)
+
+
 @pytest.mark.slow
-def test_faults_of_the_disk_break_no_rule(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_faults_of_the_disk_break_no_rule(short_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Some writes and syncs of a day fail, each in its turn: what was accepted is there, nothing is early or undurable.
 
     The shim is not ours alone to trust: errors are those of write(2) and fsync(2), made at the C library's own calls.
     """
     monkeypatch.setattr(faults_disk, "possible", lambda: "it has a test of its own")
-    outcome = faults_disk.run(5, 4, tmp_path)
+    outcome = faults_disk.run(5, 4, short_path)
     assert (outcome.tried, outcome.wrong) == (5, [])
 
 
 @pytest.mark.slow
 @pytest.mark.skipif(bool(possible()), reason=possible() or "it can be done here")
-def test_small_disk_that_is_full_and_then_read_only_breaks_no_rule(tmp_path: Path) -> None:
+def test_small_disk_that_is_full_and_then_read_only_breaks_no_rule(short_path: Path) -> None:
     """A tmpfs of the kernel's own, filled up under a running relay and remounted read-only before a start."""
-    assert in_a_namespace(tmp_path) == []
+    assert in_a_namespace(short_path) == []
 
 
 def test_faults_are_every_write_and_every_sync() -> None:

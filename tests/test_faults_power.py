@@ -1,7 +1,9 @@
 """The program that cuts the power, in short; what a disk may hold then; and a careless relay, which it finds."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from random import Random
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -13,17 +15,24 @@ HERE = Path(__file__).parent
 ROOT = Path("/site")
 
 
+@pytest.fixture
+def short_path() -> Iterator[Path]:
+    """Give a folder with a short name: a socket's path has at most 107 octets (unix(7))."""
+    with TemporaryDirectory(prefix="offing-") as folder:
+        yield Path(folder)
+
+
 @pytest.mark.slow
-def test_power_cuts_break_no_rule(tmp_path: Path) -> None:
+def test_power_cuts_break_no_rule(short_path: Path) -> None:
     """Cut at some calls of a day: what was released or acknowledged is there, and nothing comes early."""
-    outcome = faults_power.run(8, 6, tmp_path)
+    outcome = faults_power.run(8, 6, short_path)
     assert (outcome.tried, outcome.wrong) == (8, [])
 
 
 @pytest.mark.slow
-def test_power_cuts_find_a_journal_that_syncs_nothing(tmp_path: Path) -> None:
+def test_power_cuts_find_a_journal_that_syncs_nothing(short_path: Path) -> None:
     """The positive control: SQLite told to sync nothing loses rows that had been handed on, or all of its file."""
-    cuts = [wrong for fault, wrong in in_shares(HERE / "planted_power.py", 5, 6, tmp_path) if fault.startswith("cut")]
+    cuts = [wrong for fault, wrong in in_shares(HERE / "planted_power.py", 5, 6, short_path) if fault.startswith("cut")]
     assert len(cuts) == 5
     signs = ("is lost", "malformed", "can't be read", "refused to start", "isn't in the journal run again")
     assert any(sign in words for wrong in cuts for words in wrong for sign in signs)
