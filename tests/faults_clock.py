@@ -15,7 +15,7 @@ import signal
 import struct
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import msgpack
@@ -73,18 +73,19 @@ class Noted(list[bytes]):
 async def station(port: int, clocks: Clocks, sent: list[tuple[int, bytes]]) -> None:
     """Send numbered reports over one connection, twenty a second, until cancelled, and note when."""
     _, writer = await dialled(port)
-    while True:
-        number = len(sent)
-        told = {
-            "latitude_deg": -38.6 - number / 1e6,
-            "longitude_deg": -21.9,
-            "depth_m": number / 50,
-            "note": f"n{number}",
-        }
-        sent.append((clocks.boot_us(), json.dumps(told).encode() + b"\n"))
-        writer.write(sent[-1][1])
-        await writer.drain()
-        await asyncio.sleep(0.05)
+    with closing(writer):
+        while True:
+            number = len(sent)
+            told = {
+                "latitude_deg": -38.6 - number / 1e6,
+                "longitude_deg": -21.9,
+                "depth_m": number / 50,
+                "note": f"n{number}",
+            }
+            sent.append((clocks.boot_us(), json.dumps(told).encode() + b"\n"))
+            writer.write(sent[-1][1])
+            await writer.drain()
+            await asyncio.sleep(0.05)
 
 
 async def stopped(ship: ShipProcess) -> None:
@@ -146,6 +147,7 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
             if any("stopped" in line for line in ship.words):
                 wrong.append(f"fault {number} ({kind}): {ship.words}")
         sending.cancel()
+        await asyncio.gather(sending, return_exceptions=True)
         taken = len(sent)
         async with asyncio.timeout(PATIENCE_S):
             await until(lambda: got.notes() >= taken)

@@ -103,6 +103,7 @@ async def voyage(folder: Path) -> list[str]:
         await soon(lambda: got.notes() > 3)
         wrong = await full(ship, site, got, sent)
         sending.cancel()
+        await asyncio.gather(sending, return_exceptions=True)
         taken = len(sent)
         await soon(lambda: got.notes() >= taken)
         wrong += await read_only(ship, site)

@@ -48,9 +48,7 @@ def test_shim_sets_two_clocks_and_no_other(tmp_path: Path) -> None:
         assert least + more <= found <= most + more
 
 
-async def test_machine_that_slept_releases_soon_after_it_woke(
-    short_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+async def test_machine_that_slept_releases_soon_after(short_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What fell due during a sleep leaves at the next beat, though waits are counted on a clock that stood still.
 
     CLOCK_BOOTTIME goes on while a machine is suspended and CLOCK_MONOTONIC doesn't: clock_gettime(2).
