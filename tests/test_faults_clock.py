@@ -62,6 +62,7 @@ async def test_machine_that_slept_releases_soon_after(short_path: Path, monkeypa
     assert life.ship._journal is not None
     life.ship._journal.append("station", RowKind.STREAM, disk_life.station(1, "Lantern", 4.0))
     await life.ship._journal.settled()
+    await until(lambda: not life.ship._wake.is_set())  # it has taken the row, and waits for 40 minutes
     clock.true_us += 3_000 * SECOND
     async with asyncio.timeout(60):
         await until(lambda: any(b"released" in note for note in notes))
