@@ -53,13 +53,29 @@ def wrong_by_the_rules(folder: Path, notes: list[list[Any]], *, power_cut: bool 
     sent = [(us, data) for _, _, data, us in _of(notes, "accepted") if not power_cut or data in kept]
     note(folder / SENT / "station.msgpack", sent)
     got: dict[str, dict[Place, tuple[int, bytes]]] = {}
-    for audience, dive, seq, data, _, _, us in _of(notes, "released"):
+    for audience, dive, seq, data, us in _received(notes):
         got.setdefault(audience, {}).setdefault((audience, dive, seq), (us, data))
     for audience, frames in got.items():
         note(folder / RECEIPTS / f"follower-{audience}.msgpack", frames.values())
     (folder / "offsets.msgpack").write_bytes(msgpack.packb([0, 0]))
     (folder / WRITTEN).touch()
     return check(folder)
+
+
+def _received(notes: list[list[Any]]) -> Iterator[tuple[str, int, int, bytes, int]]:
+    """Yield who got which record when; what a start tells again is to be had once the site is open, which is after."""
+    again: list[list[Any]] = []
+    starting = False
+    for kind, *values in notes:
+        if kind == "opening":
+            starting = True
+        elif kind == "released" and starting:
+            again.append(values)
+        elif kind == "released":
+            yield *values[:4], values[6]  # type: ignore[misc]
+        elif kind == "started":
+            yield from ((*told[:4], max(told[6], values[2])) for told in again)  # type: ignore[misc]
+            again, starting = [], False
 
 
 def _of(notes: list[list[Any]], kind: str) -> Iterator[list[Any]]:

@@ -188,7 +188,7 @@ class Life:
     async def begin(self) -> None:
         """Start."""
         await self.ship.start()
-        self.told.note("started", self.time.true_us, self.ship.stopped)
+        self.told.note("started", self.time.true_us, self.ship.stopped, self.ship.now_us())
 
     async def play(self, steps: list[Step], until_us: int, turn: Callable[[int], None] = lambda us: None) -> None:
         """Let the day go on up to a moment; `turn` is called with each."""
