@@ -34,7 +34,7 @@ SHELL = {
     "feeds": "feed_datagram feed_intake feed_serial feed_stream feed_url feed_websocket",
     # the exact record
     "read_only": "",
-    "journal": "core.errors core.model clock read_only shell.sums",
+    "journal": "core.errors core.model clock read_only shell.sums whole_file",
     "recovered": "core.errors core.policy read_only",
     "import_words": "",
     "import_log": "core.errors core.exact_record core.own_time core.policy core.ranges capture clock deciding "

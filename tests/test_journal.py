@@ -298,3 +298,18 @@ class HangingDisk(JournalFile):
         self.writes.set()
         self.goes_on.wait()
         super().commit(rows, marks)
+
+
+def test_journal_that_the_disk_does_not_give_is_told_in_words_and_let_go(tmp_path: Path) -> None:
+    """A folder that can't be made, and a file that is no journal: the operator is told, and the lock is free again."""
+    (tmp_path / "file").touch()
+    with pytest.raises(OperatorError, match=r"the journal in .*file/private can't be opened \(File exists\)"):
+        JournalFile(tmp_path / "file" / "private")
+    folder = tmp_path / "private"
+    JournalFile(folder).close()
+    good = (folder / "journal.db").read_bytes()
+    (folder / "journal.db").write_bytes(b"no journal at all, but a text of more than a hundred octets. " * 3)
+    with pytest.raises(OperatorError, match=r"can't be opened \(file is not a database\)"):
+        JournalFile(folder)
+    (folder / "journal.db").write_bytes(good)
+    JournalFile(folder).close()

@@ -8,9 +8,10 @@ from dives import INVENTED_SITE, SECRETS, SIGNER, dive_rows, plan, run, sealed
 from heads import masked_recording
 from relay.core.errors import RecordingError, RegrownError
 from relay.core.pipeline import Pipeline
+from relay.core.release import Kind
 from relay.core.seal import Signer
 from relay.shell.released.outlet import Frame, Outlet
-from relay.shell.released.recording import Recorder, load_recording, recording_path
+from relay.shell.released.recording import SECTOR, Recorder, load_recording, recording_path
 
 DUE = run(Pipeline(plan(), SECRETS), dive_rows(40))
 FRAMES = [sealed(item.record) for item in DUE]
@@ -146,3 +147,90 @@ def test_outlet_writes_each_audiences_dives_and_hands_every_frame_on_once(tmp_pa
     recording = load_recording(recording_path(tmp_path, "public", 1))
     assert [record.data for record in recording.records] == FRAMES
     assert outlet.faults == []
+
+
+def lost_sectors(whole: bytes, sectors: set[int], length: int) -> bytes:
+    """Return a file of a length in which some sectors were never written: they are zeros."""
+    out = bytearray(whole[:length])
+    for sector in sectors:
+        out[sector * SECTOR : (sector + 1) * SECTOR] = bytes(len(out[sector * SECTOR : (sector + 1) * SECTOR]))
+    return bytes(out)
+
+
+@pytest.mark.parametrize("closes", [False, True])
+def test_recording_with_zeros_of_a_power_cut_is_grown_again(tmp_path: Path, closes: bool) -> None:
+    """Sectors that a cut lost, and a length without its bytes, were told as the journal has them: they are mended.
+
+    What a system may leave of bytes that weren't synced: fsync(2); sectors of 512 octets: common practice, no source.
+    """
+    whole = written(tmp_path / "whole.recording", FRAMES, True).read_bytes()
+    path = tmp_path / "cut.recording"
+    for sectors, length in (({1}, 3 * SECTOR), ({0}, 700), ({0, 1, 2}, 2_000), ({3, 5}, len(whole)), ({0}, len(whole))):
+        path.write_bytes(lost_sectors(whole, sectors, length))
+        recorder = Recorder(path)
+        for frame in FRAMES:
+            recorder.add(frame)
+        if closes:
+            recorder.close()
+        assert path.read_bytes().startswith(whole if closes else b"".join(FRAMES))
+        assert not closes or path.read_bytes() == whole
+        assert recorder.fault is None
+
+
+def test_recording_with_zeros_owes_what_its_length_told(tmp_path: Path) -> None:
+    """A length was only reached by records that were due: up to it they are owed, and no further."""
+    path = tmp_path / "cut.recording"
+    path.write_bytes(b"".join(FRAMES[:2]) + bytes(len(FRAMES[2])))
+    recorder = Recorder(path)
+    for frame in FRAMES[:2]:
+        recorder.add(frame)
+    assert recorder.owes
+    recorder.add(FRAMES[2])
+    assert not recorder.owes
+    assert path.read_bytes() == b"".join(FRAMES[:3])
+
+
+def test_recording_with_other_bytes_than_zeros_is_never_mended(tmp_path: Path) -> None:
+    """Zeros that don't go on to the end of a sector or of the file are no loss: the release stops."""
+    whole = bytearray(b"".join(FRAMES[:9]))
+    of_second = range(len(FRAMES[0]), len(FRAMES[0]) + len(FRAMES[1]))
+    at = next(at for at in of_second if whole[at] and any(whole[at + 1 : (at // SECTOR + 1) * SECTOR]))
+    whole[at] = 0
+    path = tmp_path / "altered.recording"
+    path.write_bytes(whole)
+    recorder = Recorder(path)
+    recorder.add(FRAMES[0])
+    with pytest.raises(RegrownError, match="differs at byte"):
+        recorder.add(FRAMES[1])
+    assert path.read_bytes() == bytes(whole)
+
+
+def test_end_that_the_disk_refused_is_written_when_it_takes_it(tmp_path: Path) -> None:
+    """A dive's end is written at a later `retry`, whether or not the next dive began (R5)."""
+    outlet = Outlet(tmp_path, SIGNER, lambda frame: None)
+    due = run(Pipeline(plan(), SECRETS), [*dive_rows(20), *dive_rows(20, start_s=120, seed=2)])
+    begins = [at for at, item in enumerate(due) if item.record.kind is Kind.DIVE]
+    assert len(begins) == 2
+    (tmp_path / "public").touch()  # no folder can be made there
+    for item in due[: begins[1] + 1]:
+        outlet.release(item)
+    outlet.retry()
+    assert len(outlet.faults) == 2
+    (tmp_path / "public").unlink()
+    outlet.retry()
+    assert outlet.faults == []
+    assert load_recording(recording_path(tmp_path, "public", 1)).closed
+    for item in due[begins[1] + 1 :]:
+        outlet.release(item)
+    assert load_recording(recording_path(tmp_path, "public", 2)).closed
+
+
+def test_recording_is_kept_with_the_names_that_lead_to_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """At a dive's end its folder, the one about it and the one about that are synced (fsync(2))."""
+    synced: list[Path] = []
+    monkeypatch.setattr("relay.shell.released.recording.sync_folder", synced.append)
+    path = recording_path(tmp_path / "released", "public", 1)
+    written(path, FRAMES, False)
+    assert synced == []
+    written(path, FRAMES, True)
+    assert synced == [tmp_path / "released" / "public", tmp_path / "released", tmp_path]

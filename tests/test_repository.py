@@ -43,6 +43,7 @@ IN_REAL_TIME = (
     "ship_end.py",
     "run_soak.py",
     "soak_voyage.py",
+    "faults_clock.py",
     "killed_people.py",
     "faults_kills.py",
 )

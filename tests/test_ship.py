@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from disk_life import SECOND, Life, SetTime, Told, day, make_site
 from expeditions import RIGHT, changed
 from nmea_sentences import sentence
 from peers import until
@@ -16,6 +17,8 @@ from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.shell.plan.expedition import parse_expedition
 from relay.shell.record.clock import MachineTime
+from relay.shell.record.journal import read_marks
+from relay.shell.released.recording import load_recording
 from relay.shell.ship.running import new_site
 from relay.shell.ship.ship import Ship
 
@@ -128,3 +131,26 @@ async def test_stop_that_comes_with_new_rows_stops_all_the_same(tmp_path: Path) 
     await asyncio.wait({serving})
     await ship.close()
     assert ended
+
+
+async def test_checkpoint_waits_until_the_recordings_before_it_are_kept(tmp_path: Path) -> None:
+    """While the disk doesn't take a dive's end, a restart would grow that dive again; afterwards it needn't (R5)."""
+
+    def next_dive() -> int:
+        kept = json.loads(read_marks(tmp_path / "private" / "journal.db")["checkpoint"])
+        return int(kept["audiences"]["public"]["next_dive"])
+
+    life = Life(make_site(tmp_path), SetTime(), Told(lambda note: None))
+    await life.begin()
+    (tmp_path / "released").mkdir()
+    (tmp_path / "released" / "public").touch()  # no folder can be made there
+    await life.play(day(), 42 * SECOND)
+    await life.settle()
+    assert next_dive() == 1
+    assert any("dive-001.recording can't be written" in alarm for alarm in life.ship.alarms())
+    (tmp_path / "released" / "public").unlink()
+    await life.play(day(), 44 * SECOND + SECOND // 2)
+    await life.settle()
+    await life.end()
+    assert load_recording(tmp_path / "released" / "public" / "dive-001.recording").closed
+    assert next_dive() == 2

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from relay.core.errors import OperatorError
-from relay.shell.record.whole_file import PUBLIC_MODE, left_behind, new_file, path_beside
+from relay.shell.record.whole_file import PUBLIC_MODE, left_behind, make_folder, new_file, path_beside
 
 
 @pytest.fixture(params=[True, False], ids=["links", "no links"])
@@ -119,3 +119,14 @@ def test_what_a_killed_command_leaves_is_found(tmp_path: Path) -> None:
     assert done.returncode == -signal.SIGKILL
     (left,) = tmp_path.iterdir()
     assert left_behind(tmp_path) == [left] and stat.S_IMODE(left.stat().st_mode) == 0o600
+
+
+def test_folder_is_made_with_its_name_on_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each folder that is made is synced into the one above it (fsync(2)), also at a second try."""
+    synced: list[Path] = []
+    monkeypatch.setattr("relay.shell.record.whole_file.sync", synced.append)
+    make_folder(tmp_path / "a" / "b", 0o700)
+    assert synced == [tmp_path, tmp_path / "a"]
+    assert (tmp_path / "a" / "b").stat().st_mode & 0o777 == 0o700
+    make_folder(tmp_path / "a" / "b", 0o700)
+    assert synced[2:] == [tmp_path / "a"]

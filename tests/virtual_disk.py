@@ -86,6 +86,9 @@ class MemoryPath:
     def __str__(self) -> str:
         return "/".join(self.parts)
 
+    def __fspath__(self) -> str:
+        return f"/proc/self/fd/{_SOME_FILE}"
+
     @property
     def name(self) -> str:
         return self.parts[-1]

@@ -6,6 +6,7 @@ OffingError                  everything below
 │   ├── ShoreFileError       the shore's file (with the line)
 │   ├── SecretsError         the secrets file is missing, changed, unreadable or open to others
 │   ├── LockingError         a file can't be encrypted or opened, or a key to do it is none
+│   ├── JournalError         the disk doesn't give the journal: full, read-only, failing, or another file
 │   ├── CaptureError         a capture given to rehearse cannot be read or timed
 │   ├── RefusedError         the running relay doesn't take a message: nothing was journalled
 │   ├── RecordingError       a recording is not one, is of another version, or is torn
@@ -48,6 +49,10 @@ class SecretsError(OperatorError):
 
 class LockingError(OperatorError):
     """A file can't be encrypted or opened: it is damaged, the key is another, or what was given is no key."""
+
+
+class JournalError(OperatorError):
+    """The journal can't be opened on its disk."""
 
 
 class CaptureError(OperatorError):

@@ -19,11 +19,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from relay.core.errors import OperatorError
+from relay.core.errors import JournalError, OperatorError
 from relay.core.model import Row, RowKind
 from relay.shell.proofs.sums import forget_sums, write_sums
 from relay.shell.record.clock import ClockMark, EmbargoClock, TimeSource
 from relay.shell.record.read_only import reading
+from relay.shell.record.whole_file import make_folder
 
 NAME = "journal.db"
 LAST = "clock last_us"
@@ -53,17 +54,20 @@ class JournalFile:
     """The SQLite file of one site: rows, and a few marks by name (clock, fingerprint, checkpoint)."""
 
     def __init__(self, folder: Path) -> None:
-        """Open or make the journal in `folder` (mode 0700); OperatorError if another relay has it open."""
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        self._lock = _lock(folder / "journal.lock")
-        self.path = folder / NAME
-        os.close(os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600))
-        forget_sums(self.path)
-        self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=False)
-        self._db.execute("PRAGMA journal_mode=WAL")
-        self._db.execute("PRAGMA synchronous=FULL")
-        self._db.executescript(_SCHEMA)
-        self._whole = False
+        """Open or make the journal in `folder` (mode 0700); OperatorError if another relay has it or the disk won't."""
+        self.path, self._whole = folder / NAME, False
+        with contextlib.ExitStack() as undo, _in_words(folder):
+            make_folder(folder, 0o700)
+            self._lock = _lock(folder / "journal.lock")
+            undo.callback(os.close, self._lock)
+            os.close(os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600))
+            forget_sums(self.path)
+            self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=False)
+            undo.callback(self._db.close)
+            self._db.execute("PRAGMA journal_mode=WAL")
+            self._db.execute("PRAGMA synchronous=FULL")
+            self._db.executescript(_SCHEMA)
+            undo.pop_all()
 
     def marks(self) -> dict[str, str]:
         """Return all marks."""
@@ -185,6 +189,18 @@ def _decisions(database: sqlite3.Connection, before: int, most: int, also: Itera
 
 def _row(values: tuple[Any, ...]) -> Row:
     return Row(values[0], values[1], values[2], values[3], RowKind(values[4]), values[5])
+
+
+@contextlib.contextmanager
+def _in_words(folder: Path) -> Iterator[None]:
+    """Say what the disk has against a journal in `folder`: it is full, read-only, failing, or the file is none."""
+    try:
+        yield
+    except (OSError, sqlite3.Error) as error:
+        what = error.strerror if isinstance(error, OSError) and error.strerror else error
+        raise JournalError(
+            f"the journal in {folder} can't be opened ({what}): see to its disk, and start again"
+        ) from error
 
 
 def _lock(path: Path) -> int:

@@ -9,7 +9,7 @@ import sqlite3
 import sys
 from pathlib import Path
 
-from relay.core.errors import SecretsError
+from relay.core.errors import JournalError, SecretsError
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
 from relay.shell.plan.expedition import read_expedition
@@ -33,7 +33,7 @@ def public_key(private: Path, key: Path | None = None) -> bytes:
     """
     try:
         secrets = _open(private, key) if secrets_path(private) is not None else _draw(private)
-    except (OSError, sqlite3.Error) as error:
+    except (OSError, sqlite3.Error, JournalError) as error:
         raise SecretsError(f"the site's key can't be had from {private}: {error}; see to it, and ask again") from error
     return Signer(secrets.signing_seed).key
 

@@ -85,6 +85,14 @@ def sync(path: Path) -> None:
         os.close(descriptor)
 
 
+def make_folder(folder: Path, mode: int = 0o777) -> None:
+    """Make a folder, and those above it, where there are none; its name is on the disk then. OSError if it isn't."""
+    if not folder.parent.is_dir():
+        make_folder(folder.parent)
+    folder.mkdir(mode, exist_ok=True)
+    sync(folder.parent)
+
+
 def open_regular(path: Path) -> BinaryIO:
     """Open a file to read; OperatorError if it is none: a pipe isn't waited for. OSError if it can't be opened."""
     descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK)

@@ -3,7 +3,7 @@
 One outlet for the ship and for a rehearsal, so that both write the same files.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -33,18 +33,27 @@ class Outlet:
     def __init__(self, folder: Path, signer: Signer, onward: Callable[[Frame], None]) -> None:
         self._folder, self._signer, self._onward = folder, signer, onward
         self._open: dict[str, Recorder] = {}
+        self._unkept: list[Recorder] = []
         self._dives: dict[str, int] = {}
         self._programmes: dict[str, ProgrammeFile] = {}
         self._follows: dict[Path, bool] = {}
 
     @property
     def faults(self) -> list[str]:
-        """What is wrong with recordings at the moment, in words."""
-        faults = [
-            *(recorder.fault for recorder in self._open.values()),
-            *(file.fault for file in self._programmes.values()),
-        ]
+        """What is wrong with recordings at the moment, in words: while there is anything, not all of it is kept."""
+        faults = [file.fault for file in self._files()]
         return [fault for fault in faults if fault]
+
+    def retry(self) -> None:
+        """Try again to write what the disk didn't take, that of dives that are over as well."""
+        for file in self._files():
+            file.retry()
+        self._unkept = [recorder for recorder in self._unkept if recorder.fault]
+
+    def _files(self) -> Iterator[Recorder | ProgrammeFile]:
+        yield from self._unkept
+        yield from self._open.values()
+        yield from self._programmes.values()
 
     def release(self, due: Due) -> None:
         """Send one record on its way; RegrownError if what was kept already tells it differently."""
@@ -54,6 +63,8 @@ class Outlet:
             return
         frame = self._frame(record, due.instant_us)
         if record.kind is Kind.DIVE:
+            if (before := self._open.get(record.audience)) is not None and before.fault:
+                self._unkept.append(before)
             self._open[record.audience] = Recorder(recording_path(self._folder, record.audience, record.dive))
             self._dives[record.audience] = record.dive
         recorder = self._open[record.audience]

@@ -32,13 +32,13 @@ def read_programme(path: Path) -> WireRecord | None:
 class ProgrammeFile:
     """The file of an audience below the released folder.
 
-    When the disk takes no more, `fault` says so, and the next record tries again.
+    When the disk takes no more, `fault` says so, and the next record, or `retry`, tries again.
     """
 
     def __init__(self, folder: Path, audience: str) -> None:
         self._path = folder / audience / NAME
         self._before = self._read()
-        self._last = -1
+        self._last, self._frame = -1, b""
         self.fault: str | None = None
 
     def _read(self) -> WireRecord | None:
@@ -61,9 +61,18 @@ class ProgrammeFile:
         self._last = number
         if before is not None and number <= before.seq:
             return
+        self._frame = frame
+        self._write()
+
+    def retry(self) -> None:
+        """Write the record that the disk didn't take, if there is one."""
+        if self.fault is not None:
+            self._write()
+
+    def _write(self) -> None:
         try:
             self._path.parent.mkdir(parents=True, exist_ok=True)
-            _put(self._path, frame)
+            _put(self._path, self._frame)
         except OSError as error:
             self.fault = f"{NAME} can't be written: {error.strerror}"
         else:

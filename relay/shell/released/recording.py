@@ -2,7 +2,9 @@
 
 Rules: a recording holds the very frames that were sent and nothing else; after a restart the journal grows
 the same frames again, and a file that disagrees with them stops the release (`RegrownError`): what was told
-can't be told differently. A tail that is no whole record was never sent; the next record is written over it.
+can't be told differently. A tail that is no whole record was never sent; the next record is written over it. Zeros up
+to the end of a sector or of the file are what a power cut leaves of bytes that it took: they told nothing else. A dive
+counts as kept once its recording and the names of its folders are on the disk.
 """
 
 import os
@@ -12,6 +14,8 @@ from relay.core.errors import RecordingError, RegrownError
 from relay.core.recording_form import check_form
 from relay.core.verification import check_signed
 from relay.core.wire import Recording, footer, read_recording, whole_octets
+
+SECTOR = 512
 
 
 def recording_path(folder: Path, audience: str, dive: int) -> Path:
@@ -69,16 +73,16 @@ def told(path: Path) -> bytes:
 class Recorder:
     """The open recording of one dive for one audience.
 
-    When the disk takes no more, `fault` says so, the frames stay in memory, and the next one tries again.
+    When the disk takes no more, `fault` says so, the frames stay in memory, and the next one, or `retry`, tries again.
     """
 
     def __init__(self, path: Path) -> None:
         self._path = path
         self.frames: list[bytes] = []
         self.fault: str | None = None
-        self._written, self._unwritten = 0, b""
-        path.parent.mkdir(parents=True, exist_ok=True)
-        self._before = told(path)
+        self._written, self._unwritten, self._ends = 0, b"", False
+        self._there = path.read_bytes() if path.exists() else b""
+        self._told = whole_octets(self._there)
 
     def add(self, frame: bytes) -> None:
         """Take the next frame; RegrownError if the file already told something else at this place."""
@@ -87,37 +91,76 @@ class Recorder:
 
     def close(self) -> None:
         """Write the footer and make the file durable."""
-        self._write(footer(self.frames), durable=True)
+        self._ends = True
+        self._write(footer(self.frames))
+
+    def retry(self) -> None:
+        """Write what the disk didn't take, if there is any."""
+        if self.fault is not None:
+            self._put()
 
     @property
     def owes(self) -> bool:
         """Whether the file told more, before a restart, than has been grown again."""
-        return self._written + len(self._unwritten) < len(self._before)
+        return self._written + len(self._unwritten) < self._told
 
-    def _write(self, data: bytes, durable: bool = False) -> None:
+    def _write(self, data: bytes) -> None:
         """Append bytes; over what was there before a restart, compare instead."""
         at = self._written + len(self._unwritten)
-        there = self._before[at : at + len(data)]
-        if not data.startswith(there):
+        there = self._there[at : min(at + len(data), self._told)]
+        if not data.startswith(there) and not self._lost(at, data[: len(there)]):
             raise RegrownError(f"{self._path} differs at byte {at} from what the journal grows")
         self._unwritten += data
-        if there == data:
+        if there == data and self._unwritten == data and not self._ends:
             self._written, self._unwritten = at + len(data), b""
-            return
+        else:
+            self._put()
+
+    def _lost(self, at: int, data: bytes) -> bool:
+        """Return whether the file differs from bytes at a place only by zeros that a power cut left."""
+        place, end = at, at + len(data)
+        while place < end:
+            upto = min(len(self._there), (place // SECTOR + 1) * SECTOR)
+            grown = data[place - at : upto - at]
+            pairs = zip(grown, self._there[place:upto], strict=False)
+            differs = next((at for at, (one, other) in enumerate(pairs, place) if one != other), upto)
+            if any(self._there[differs:upto]):
+                return False
+            place = upto
+        return True
+
+    def _put(self) -> None:
+        """Write what isn't written yet; with the last of it, make it durable."""
+        upto = self._written + len(self._unwritten)
         try:
-            _put(self._path, self._written, self._unwritten, durable)
+            self._path.parent.mkdir(parents=True, exist_ok=True)
+            with self._path.open("r+b" if self._path.exists() else "w+b") as file:
+                file.seek(self._written)
+                file.write(self._unwritten)
+                if upto >= self._told:
+                    file.truncate()
+                file.flush()
+                if self._ends:
+                    os.fsync(file.fileno())
+            if self._ends:
+                self._sync_names()
         except OSError as error:
             self.fault = f"{self._path.name} can't be written: {error.strerror}"
         else:
             self.fault = None
-            self._written, self._unwritten = at + len(data), b""
+            self._written, self._unwritten = upto, b""
+
+    def _sync_names(self) -> None:
+        """Make durable that the file has its name, its folder its own, and the one about them all."""
+        audience = self._path.parent
+        for folder in (audience, audience.parent, audience.parent.parent):
+            sync_folder(folder)
 
 
-def _put(path: Path, at: int, data: bytes, durable: bool) -> None:
-    with path.open("r+b" if path.exists() else "w+b") as file:
-        file.seek(at)
-        file.write(data)
-        file.truncate()
-        file.flush()
-        if durable:
-            os.fsync(file.fileno())
+def sync_folder(folder: Path) -> None:
+    """Wait until the names in a folder are on the disk."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -331,11 +331,14 @@ class Ship:
         log.critical("the release has stopped, the journal goes on: %s", why)
 
     async def _release(self) -> None:
-        """Release what is due, then wait for the next moment or for new rows."""
+        """Release what is due, then wait for the next moment or for new rows; look again at each beat.
+
+        For a machine that was asleep has come nearer to that moment than the clock by which is waited knows.
+        """
         self._wake.clear()
         self._release_due()
         due_us = None if self.stopped else self.pipeline.next_us()
-        wait_s = None if due_us is None else max(0.001, (due_us - self._clock.now_us()) / 1e6)
+        wait_s = None if due_us is None else min(BEAT_S, max(0.001, (due_us - self._clock.now_us()) / 1e6))
         # Not wait_for: cancelled just as rows wake it, that of Python 3.11 forgets it, and nothing stops us any more.
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(wait_s):
@@ -348,9 +351,10 @@ class Ship:
         self._guarded(lambda: self._out(self.pipeline.advance(upto_us, unread_us)))
 
     def _keep(self) -> None:
-        """Put clock, checkpoint and the minutes before it into the journal."""
+        """Put clock, checkpoint and the minutes before it into the journal; no checkpoint beyond what isn't kept."""
         assert self._journal is not None
-        checkpoint = self.pipeline.checkpoint()
+        self._outlet.retry()
+        checkpoint = None if self._outlet.faults else self.pipeline.checkpoint()
         self._journal.keep_minutes(self.pipeline.record.take_closed())
         if checkpoint is not None:
             self._journal.mark({"checkpoint": write_checkpoint(checkpoint, self.expedition.plan)})

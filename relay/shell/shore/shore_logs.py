@@ -20,7 +20,7 @@ from relay.core.seal import is_sealed
 from relay.core.wire import Recording, WireRecord, decode, footer, read_recording, whole_octets
 from relay.shell.released.programme_file import NAME as PROGRAMME
 from relay.shell.released.programme_file import read_programme
-from relay.shell.released.recording import recording_path
+from relay.shell.released.recording import recording_path, sync_folder
 
 ASIDE = ".set-aside"
 BEGUN = "dives.begun"  # a number a line, written before a dive's first record: a file that is lost later is noticed
@@ -285,7 +285,7 @@ def _put(path: Path, at: int, data: bytes) -> None:
         file.flush()
         os.fsync(file.fileno())
     if new:
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
 
 
 def replace_file(path: Path, content: bytes) -> None:
@@ -297,15 +297,7 @@ def replace_file(path: Path, content: bytes) -> None:
         file.flush()
         os.fsync(file.fileno())
     beside.replace(path)
-    _sync_folder(path.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    sync_folder(path.parent)
 
 
 def _set_aside(path: Path) -> None:

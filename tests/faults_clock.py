@@ -1,0 +1,168 @@
+"""Clocks that step and a machine that sleeps: a real ship's relay under `clock_shim.c`, a station and a follower.
+
+Four sorts of fault, by chance: the wall clock set forwards or back by hours; the machine asleep for seconds to a
+minute (the process stopped, CLOCK_BOOTTIME and the wall clock further when it goes on, as clock_gettime(2) has it); the
+same with the wall clock set back meanwhile; and CLOCK_BOOTTIME back by a second, which no kernel does. After each the
+follower must get on. The rules are looked at by `invariants.py`, all moments on the clocks as the relay had them.
+"""
+
+import asyncio
+import json
+import mmap
+import os
+import random
+import signal
+import struct
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import msgpack
+
+from failing_disk import built
+from fault_outcome import Outcome
+from invariants import check
+from left_behind import RECEIPTS, SENT, WRITTEN, boot_us, note
+from peers import until
+from ship_process import Follower, ShipProcess, dialled, free_port, ship_process
+
+FAULTS = 40
+SECOND = 1_000_000
+HOUR = 3_600 * SECOND
+QUIET_US = 600 * SECOND
+NOTE = 2
+PATIENCE_S = 120
+
+
+class Clocks:
+    """What is added to the machine's clocks, in microseconds: in a file that the relay has mapped."""
+
+    def __init__(self, path: Path) -> None:
+        path.write_bytes(bytes(16))
+        with path.open("r+b") as file:
+            self._shared = mmap.mmap(file.fileno(), 16)
+        self.path, self.wall_us, self.sleep_us = path, 0, 0
+
+    def set(self, wall_us: int, sleep_us: int) -> None:
+        """Add so much from now on."""
+        self.wall_us, self.sleep_us = wall_us, sleep_us
+        self._shared[:] = struct.pack("=qq", wall_us * 1_000, sleep_us * 1_000)
+
+    def boot_us(self) -> int:
+        """Return CLOCK_BOOTTIME as the relay has it."""
+        return boot_us() + self.sleep_us
+
+
+class Noted(list[bytes]):
+    """Frames, each with the moment at which it came."""
+
+    def __init__(self, clocks: Clocks) -> None:
+        super().__init__()
+        self._clocks, self.came = clocks, list[tuple[int, bytes]]()
+
+    def append(self, frame: bytes) -> None:
+        self.came.append((self._clocks.boot_us(), frame))
+        super().append(frame)
+
+    def notes(self) -> int:
+        """Return how many annotations came."""
+        return sum(msgpack.unpackb(frame)[2] == NOTE for frame in self)
+
+
+async def station(port: int, clocks: Clocks, sent: list[tuple[int, bytes]]) -> None:
+    """Send numbered reports over one connection, twenty a second, until cancelled, and note when."""
+    _, writer = await dialled(port)
+    with closing(writer):
+        while True:
+            number = len(sent)
+            told = {
+                "latitude_deg": -38.6 - number / 1e6,
+                "longitude_deg": -21.9,
+                "depth_m": number / 50,
+                "note": f"n{number}",
+            }
+            sent.append((clocks.boot_us(), json.dumps(told).encode() + b"\n"))
+            writer.write(sent[-1][1])
+            await writer.drain()
+            await asyncio.sleep(0.05)
+
+
+async def stopped(ship: ShipProcess) -> None:
+    """Stop the relay's process, as a machine that falls asleep does; proc(5): its state is T."""
+    assert ship.process is not None
+    ship.process.send_signal(signal.SIGSTOP)
+    status = Path(f"/proc/{ship.process.pid}/stat")
+    await until(lambda: status.read_text().rpartition(")")[2].split()[0] == "T")
+
+
+async def fault(kind: str, ship: ShipProcess, clocks: Clocks, chance: random.Random) -> None:
+    """Make a fault of a kind."""
+    assert ship.process is not None
+    wall_us, sleep_us = clocks.wall_us, clocks.sleep_us
+    if kind == "wall":
+        clocks.set(chance.choice((-1, 1)) * chance.randint(HOUR, 40 * HOUR), sleep_us)
+    elif kind == "back":
+        clocks.set(wall_us, sleep_us - SECOND)
+    else:
+        await stopped(ship)
+        slept_us = chance.randint(SECOND, 60 * SECOND)
+        clocks.set(wall_us + slept_us if kind == "sleep" else wall_us - 3 * HOUR, sleep_us + slept_us)
+        ship.process.send_signal(signal.SIGCONT)
+
+
+@contextmanager
+def preloaded(shim: Path, clocks: Clocks) -> Iterator[None]:
+    """Let processes that are started have a shim and its clocks."""
+    ours = {"LD_PRELOAD": str(shim), "OFFING_TEST_CLOCKS": str(clocks.path)}
+    os.environ.update(ours)
+    try:
+        yield
+    finally:
+        for name in ours:
+            del os.environ[name]
+
+
+async def voyage(count: int, seed: int, folder: Path) -> list[str]:
+    """Let a dive be relayed through so many faults, to its end, and return what was wrong."""
+    chance, clocks, wrong = random.Random(seed), Clocks(folder / "clocks"), list[str]()
+    site, port, sent, got = folder / "site", free_port(), list[tuple[int, bytes]](), Noted(clocks)
+    site.mkdir()
+    shim = built(folder, "clock_shim")
+    source = {"feed_format": "station-json", "source": f"tcp-listen://127.0.0.1:{port}", "delay": "2 s"}
+    with preloaded(shim, clocks):
+        running = ship_process(site, quiet=f"{QUIET_US // SECOND} s", **source)
+        ship = await running.__aenter__()
+    try:
+        follower = Follower(ship.port, frames=got)
+        following = asyncio.ensure_future(follower.follow())
+        sending = asyncio.ensure_future(station(port, clocks, sent))
+        await until(lambda: got.notes() > 3)
+        for number in range(count):
+            kind = chance.choice(("wall", "sleep", "sleep, wall back", "back"))
+            await fault(kind, ship, clocks, chance)
+            upto = len(sent)
+            async with asyncio.timeout(PATIENCE_S):
+                await until(lambda upto=upto: got.notes() > upto)  # type: ignore[misc]
+            if any("stopped" in line for line in ship.words):
+                wrong.append(f"fault {number} ({kind}): {ship.words}")
+        sending.cancel()
+        await asyncio.gather(sending, return_exceptions=True)
+        taken = len(sent)
+        async with asyncio.timeout(PATIENCE_S):
+            await until(lambda: got.notes() >= taken)
+        clocks.set(clocks.wall_us, clocks.sleep_us + QUIET_US + 20 * SECOND)
+        await asyncio.wait_for(following, PATIENCE_S)
+    finally:
+        await running.__aexit__(None, None, None)
+    note(folder / SENT / "input.msgpack", sent)
+    note(folder / RECEIPTS / "follower-1.msgpack", got.came)
+    (folder / WRITTEN).touch()
+    return wrong + check(folder)
+
+
+def run(count: int, seed: int, folder: Path) -> Outcome:
+    """Step the clocks `count` times (0: forty)."""
+    begun_s = time.monotonic()
+    wrong = asyncio.run(voyage(count or FAULTS, seed, folder))
+    return Outcome("clocks", count or FAULTS, wrong, time.monotonic() - begun_s)
