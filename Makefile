@@ -22,6 +22,8 @@ SERVERS := /usr/sbin/nats-server:nats-server /usr/sbin/nginx:nginx
 READERS := ogrinfo:gdal-bin /usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py:python3-gdal
 # What the kernel saw of a process.
 TRACERS := strace:strace
+# What fails on purpose is written in C, and built where it is used.
+COMPILER := gcc:gcc /usr/include/stdio.h:libc6-dev
 LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
 	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
 
@@ -75,7 +77,7 @@ test-web: web/node_modules/.stamp ## Run the page's own tests
 	@cd web && npm run --silent test
 
 test-python: $(VENV)/.develops $(PAGE) ## Run the Python and the browser tests (ARGS="-k name" chooses)
-	@.ci/need $(BROWSERS) $(SERVERS) $(READERS) $(TRACERS)
+	@.ci/need $(BROWSERS) $(SERVERS) $(READERS) $(TRACERS) $(COMPILER)
 	$(call say,python and browser tests)
 	@$(BIN)/python -m pytest --numprocesses 4 --dist worksteal $(ARGS)
 
@@ -84,14 +86,14 @@ abuse: $(VENV)/.develops $(PAGE) ## Attack a ship's page, her desk and a shore, 
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_abuse.py $(ARGS)
 
 bench: $(VENV)/.develops $(PAGE) ## Measure decoding, journal, page and fan-out beside a floor
-	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev nginx:nginx /usr/lib/nginx/modules/ngx_nchan_module.so:libnginx-mod-nchan
+	@.ci/need $(COMPILER) nginx:nginx /usr/lib/nginx/modules/ngx_nchan_module.so:libnginx-mod-nchan
 	@$(BIN)/python bench/run.py $(ARGS)
 
 conformance: $(VENV)/.develops $(PAGE) ## Try each case of RFC 6455, and the HTTP description, on a running ship and shore
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_conformance.py $(ARGS)
 
 faults: $(VENV)/.develops $(PAGE) ## Make hostile conditions by the hundred, and hold what is left to the rules
-	@.ci/need gcc:gcc /usr/include/stdio.h:libc6-dev
+	@.ci/need $(COMPILER)
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_faults.py $(ARGS)
 
 fuzz: $(VENV)/.develops $(PAGE) ## Fuzz every decoder for an hour, each branch watched (ARGS="--minutes 5")
