@@ -96,7 +96,7 @@ SHELL = {
     "finding": "core.decision core.errors core.find core.geodesy control expedition quantities "
     "shell.find_files shell.outlines",
     # released records on their way out
-    "recording": "core.errors core.recording_form core.verification core.wire whole_file",
+    "recording": "core.errors core.recording_form core.verification core.wire",
     "programme_file": "core.errors core.release core.wire",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
@@ -130,7 +130,7 @@ SHELL = {
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form toml_lines | "
     "pydantic",
     "shore_named": "core.errors expedition_faults shore_file shore_form tls_files",
-    "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording whole_file",
+    "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
     "shore_guests": "core.errors core.guest_terms core.uplink_talk guest_door",
     "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_guests shore_logs site "
     "uplink_port watch workers",

@@ -228,7 +228,7 @@ def test_end_that_the_disk_refused_is_written_when_it_takes_it(tmp_path: Path) -
 def test_recording_is_kept_with_the_names_that_lead_to_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """At a dive's end its folder, the one about it and the one about that are synced (fsync(2))."""
     synced: list[Path] = []
-    monkeypatch.setattr("relay.shell.released.recording.sync", synced.append)
+    monkeypatch.setattr("relay.shell.released.recording.sync_folder", synced.append)
     path = recording_path(tmp_path / "released", "public", 1)
     written(path, FRAMES, False)
     assert synced == []

@@ -14,7 +14,6 @@ from relay.core.errors import RecordingError, RegrownError
 from relay.core.recording_form import check_form
 from relay.core.verification import check_signed
 from relay.core.wire import Recording, footer, read_recording, whole_octets
-from relay.shell.record.whole_file import sync
 
 SECTOR = 512
 
@@ -155,4 +154,13 @@ class Recorder:
         """Make durable that the file has its name, its folder its own, and the one about them all."""
         audience = self._path.parent
         for folder in (audience, audience.parent, audience.parent.parent):
-            sync(folder)
+            sync_folder(folder)
+
+
+def sync_folder(folder: Path) -> None:
+    """Wait until the names in a folder are on the disk."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

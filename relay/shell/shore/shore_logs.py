@@ -18,10 +18,9 @@ from relay.core.history import NOTHING, History, Position, Received, is_next, re
 from relay.core.release import FORMAT, NO_DIVE, VERSION, Kind
 from relay.core.seal import is_sealed
 from relay.core.wire import Recording, WireRecord, decode, footer, read_recording, whole_octets
-from relay.shell.record.whole_file import sync
 from relay.shell.released.programme_file import NAME as PROGRAMME
 from relay.shell.released.programme_file import read_programme
-from relay.shell.released.recording import recording_path
+from relay.shell.released.recording import recording_path, sync_folder
 
 ASIDE = ".set-aside"
 BEGUN = "dives.begun"  # a number a line, written before a dive's first record: a file that is lost later is noticed
@@ -286,7 +285,7 @@ def _put(path: Path, at: int, data: bytes) -> None:
         file.flush()
         os.fsync(file.fileno())
     if new:
-        sync(path.parent)
+        sync_folder(path.parent)
 
 
 def replace_file(path: Path, content: bytes) -> None:
@@ -298,7 +297,7 @@ def replace_file(path: Path, content: bytes) -> None:
         file.flush()
         os.fsync(file.fileno())
     beside.replace(path)
-    sync(path.parent)
+    sync_folder(path.parent)
 
 
 def _set_aside(path: Path) -> None:
