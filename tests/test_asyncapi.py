@@ -9,7 +9,6 @@ from typing import Any
 import msgpack
 import pytest
 import yaml
-from jsonschema import Draft202012Validator
 
 import relay
 from make_wire_vectors import hexed
@@ -28,11 +27,17 @@ FRAMES = [bytes.fromhex(frame["hex"]) for frame in VECTORS["frames"]]
 FRAMES += [frame.data for frame in dive_with_everything(2)]
 
 
-def validator(name: str) -> Draft202012Validator:
-    """Return the judge of one message of the document."""
-    schema = MESSAGES[name]["payload"]["schema"]
+def judge(schema: Any) -> Any:
+    """Return the judge of a schema, which is one itself (JSON Schema 2020-12, by the library `jsonschema`)."""
+    from jsonschema import Draft202012Validator  # a heavy import, for those alone that need it
+
     Draft202012Validator.check_schema(schema)
     return Draft202012Validator(schema)
+
+
+def validator(name: str) -> Any:
+    """Return the judge of one message of the document."""
+    return judge(MESSAGES[name]["payload"]["schema"])
 
 
 def unpacked(data: bytes) -> list[Any]:
@@ -165,8 +170,7 @@ def test_document_holds_together() -> None:
 @on_both_loops
 async def test_programme_is_a_file_as_the_document_says_and_never_on_the_socket() -> None:
     """Before and after it was told, for each open audience; who is on the socket gets nothing of it."""
-    schema = DOCUMENT["components"]["schemas"]["programme"]
-    Draft202012Validator.check_schema(schema)
+    schema = judge(DOCUMENT["components"]["schemas"]["programme"])
     telling = Telling(EXPEDITION, questions_to="mailto:dive@museum.example")
     async with running("public", "press", telling=telling) as site, live(site) as viewer:
         values = [json.loads((await get(site, "/programme.json")).body)]
@@ -179,7 +183,7 @@ async def test_programme_is_a_file_as_the_document_says_and_never_on_the_socket(
         site.publish(frame)
         assert await take(viewer, 1) == [frame.data]
     for value in values:
-        assert list(Draft202012Validator(schema).iter_errors(value)) == []
+        assert list(schema.iter_errors(value)) == []
     told = [None if value["programme"] is None else value["programme"]["pinned"] for value in values]
     assert told == [None, "The boiler is next.", "The boiler is next.", "for the press"]
 
@@ -196,7 +200,7 @@ def test_altered_programme_is_not_as_the_document_says(change: dict[str, Any]) -
     """One thing changed, a countdown that isn't in steps among them, and the schema refuses it."""
     told = {"number": 0, "pinned": "x", "schedule": ["bow"], "next_dive_in_s": 10_800, "next_dive": 1}
     value = {"format": 1, "audience": "public", "programme": told, "record": "lgA=", "questions_to": None}
-    schema = Draft202012Validator(DOCUMENT["components"]["schemas"]["programme"])
+    schema = judge(DOCUMENT["components"]["schemas"]["programme"])
     assert schema.is_valid(value)
     assert not schema.is_valid({**value, "programme": {**told, **change}})
     assert not schema.is_valid({**value, "record": "00 01"})

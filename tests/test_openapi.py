@@ -8,11 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import schemathesis
 import yaml
-from jsonschema import Draft202012Validator
-from schemathesis.core.failures import FailureGroup
-from schemathesis.specs.openapi.definitions import OPENAPI_31
 
 from described_http import BESIDE, DESCRIBED, document, told_shore, tried
 from peers import get, publish, running
@@ -30,6 +26,9 @@ FETCHED = ("/dives.json", "/programme.json", "/followers.json", "/expedition.htm
 
 def test_document_is_of_openapi_3_1() -> None:
     """The schema of OpenAPI 3.1 (as the library `schemathesis` has it) finds nothing in it, and names are used once."""
+    from jsonschema import Draft202012Validator  # heavy imports, for those alone that need them
+    from schemathesis.specs.openapi.definitions import OPENAPI_31
+
     assert list(Draft202012Validator(OPENAPI_31).iter_errors(DOCUMENT)) == []
     names = [path["get"]["operationId"] for path in DOCUMENT["paths"].values()]
     assert len(set(names)) == len(names) == len(DOCUMENT["paths"])
@@ -99,6 +98,9 @@ async def test_answers_of_a_running_shore_are_as_described(tmp_path: Path) -> No
 
 def faults_of(described_: dict[str, Any], path: str, address: tuple[str, int]) -> list[str]:
     """Return what the library finds wrong with the answer to one right request, by a description."""
+    import schemathesis
+    from schemathesis.core.failures import FailureGroup
+
     schema = schemathesis.openapi.from_dict({**described_, "servers": [{"url": "http://{}:{}".format(*address)}]})
     schema.location = DESCRIBED.as_uri()
     case = schema[path]["GET"].Case()
