@@ -59,15 +59,16 @@ class Noted(list[bytes]):
 
     def __init__(self, clocks: Clocks) -> None:
         super().__init__()
-        self._clocks, self.came = clocks, list[tuple[int, bytes]]()
+        self._clocks, self.came, self._notes = clocks, list[tuple[int, bytes]](), 0
 
     def append(self, frame: bytes) -> None:
         self.came.append((self._clocks.boot_us(), frame))
+        self._notes += msgpack.unpackb(frame)[2] == NOTE
         super().append(frame)
 
     def notes(self) -> int:
         """Return how many annotations came."""
-        return sum(msgpack.unpackb(frame)[2] == NOTE for frame in self)
+        return self._notes
 
 
 async def station(port: int, clocks: Clocks, sent: list[tuple[int, bytes]]) -> None:

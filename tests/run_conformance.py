@@ -11,8 +11,8 @@ import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
+from typing import TypeVar
 
 import wire_cases
 import wire_dialled
@@ -29,6 +29,7 @@ PAGE = Path(__file__).resolve().parents[1] / "web" / "dist"
 FORBIDDEN = (403,)
 NO_SOCKET = (*REFUSED, 200, 401, 408, 421, 501)
 Tell = Callable[[str], None]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -89,29 +90,34 @@ async def answered(server: Server, opening: Opening) -> bytes:
             line.hang_up()
 
 
-async def websockets(folder: Path, tell: Tell, *, singly: bool = True, step: int = 1) -> list[Row]:
-    """Run every case on every server, and tell the table as it grows. `step`: of frames, one case in so many."""
+def spread(cases: Iterable[tuple[str, T]], most: int | None) -> list[tuple[str, T]]:
+    """Return so many cases of each group at the most, from all over it; every case if there is no bound."""
+    groups: dict[str, list[tuple[str, T]]] = {}
+    for case in cases:
+        groups.setdefault(case[0], []).append(case)
+    return [case for group in groups.values() for case in group[:: -(-len(group) // (most or len(group)))]]
+
+
+async def websockets(folder: Path, tell: Tell, *, singly: bool = True, most: int | None = None) -> list[Row]:
+    """Run every case on every server, and tell the table as it grows. `most`: so many of each group alone."""
     rows: list[Row] = []
     async with all_servers(folder) as servers:
         for tested in servers:
-            rows += (found := await openings(tested, wire_openings.every()))
+            rows += (found := await openings(tested, spread(wire_openings.every(), most)))
             if tested.socket:
-                rows += (
-                    more := await framing(
-                        tested, islice(wire_cases.every(), 0, None, step), singly=singly and not tested.server.tls
-                    )
-                )
+                cases = spread(wire_cases.every(), most)
+                rows += (more := await framing(tested, cases, singly=singly and not tested.server.tls))
                 found += more
             tell_table(found, tell)
-    tell_table(found := await dialled(), tell)
+    tell_table(found := await dialled(most), tell)
     return rows + found
 
 
-async def dialled() -> list[Row]:
+async def dialled(most: int | None = None) -> list[Row]:
     """Run the cases on the relay where it is the client: a feed that dials its station."""
     name = "a feed that dials"
     rows = [Row(name, "answers", f"{each} (section 4.1)", tuple(wrong)) for each, wrong in await wire_dialled.answers()]
-    for group, case, wrong in await wire_dialled.framing(wire_dialled.every()):
+    for group, case, wrong in await wire_dialled.framing(spread(wire_dialled.every(), most)):
         rows.append(Row(name, group, f"{case.name} (section {case.section})", tuple(wrong)))
     return rows
 
