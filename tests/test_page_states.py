@@ -19,7 +19,7 @@ from relay.__main__ import main
 from relay.shell.site.site import Site
 from released import dive
 from test_briefing import without_policy
-from test_page import AXE, address, site_at, violations
+from test_page import AXE, address, resized, site_at, violations
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 TABLET = (768, 1024)
@@ -213,12 +213,10 @@ async def look_at(browser: Browser, state: State, folder: Path) -> None:
         someone = await state(Scene(browser, SIZES[0], stack, folder))
         untouched = "target-size: " if state is briefing_on_paper else "none"  # nobody presses a button on paper
         for size in SIZES:
-            if size != SIZES[0]:
-                await someone.page.set_viewport_size({"width": size[0], "height": size[1]})
+            await resized(someone, size)
             if to := os.environ.get("OFFING_PICTURES"):
                 await someone.page.evaluate("new Promise((done) => setTimeout(done, 400))")
                 await someone.page.screenshot(path=Path(to) / f"{state.__name__}-{size[0]}.png", full_page=True)
-            await someone.drawn()
             if size == SIZES[0]:
                 await someone.page.add_script_tag(path=str(AXE))
             wrong = [one for one in await violations(someone.page) if not one.startswith(untouched)]
