@@ -1,6 +1,7 @@
 """What the page draws again and what it keeps: kept pictures are those of a page that draws from the start."""
 
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
 
 import pytest
 from playwright.async_api import Browser
@@ -21,17 +22,44 @@ ImageBitmapRenderingContext.prototype.transferFromImageBitmap = function (pictur
 };
 """
 _DRAWN = "(id) => [...document.querySelectorAll(`#${id} canvas`)].map((canvas) => window.drawn.get(canvas) ?? 0)"
-_FRAMES = """(left) => new Promise((done) => {
-  const next = () => (left-- > 0 ? requestAnimationFrame(next) : done());
+# The page asks for frames one by one, and for none when nothing is left to draw: how many it waits for is counted.
+ASKED = """
+window.frame = requestAnimationFrame.bind(window);
+window.awaited = 0;
+window.requestAnimationFrame = (run) => {
+  window.awaited += 1;
+  return window.frame((now_ms) => {
+    window.awaited -= 1;
+    run(now_ms);
+  });
+};
+"""
+# What is told within a frame (a size, inks) has asked for the next one before this many have passed.
+_AT_REST = """(least) => new Promise((done) => {
+  let idle = 0;
+  const next = () => {
+    idle = window.awaited === 0 ? idle + 1 : 0;
+    if (idle > least) done();
+    else window.frame(next);
+  };
   next();
 })"""
 Change = Callable[[Follower], Awaitable[None]]
 
 
+@asynccontextmanager
+async def opened(browser: Browser, link: str, *scripts: str) -> AsyncIterator[Follower]:
+    """Yield somebody who has opened a link on a phone, where frames are counted (and what further `scripts` count)."""
+    async with follower(browser, "about:blank", PHONE) as someone:
+        await someone.page.add_init_script("\n".join([ASKED, *scripts]))
+        await someone.page.goto(link)
+        yield someone
+
+
 async def at_rest(someone: Follower, at_s: int) -> None:
     """Wait until the page shows a moment and its hand rests."""
     await someone.page.locator(f'[role=slider][aria-valuenow="{at_s}"]').wait_for()
-    await someone.page.evaluate(_FRAMES, 40)  # a frame draws as many views as it has time for
+    await someone.page.evaluate(_AT_REST, 5)
 
 
 async def drawn(someone: Follower, at_s: int) -> list[bytes]:
@@ -71,7 +99,7 @@ async def test_drawings_come_to_the_same_whatever_was_shown_before(browser: Brow
     """After going to and fro, and after a change of size, inks or units, each picture is that of a fresh page."""
     async with site_at() as site:
         publish(site, demo_dive())
-        async with follower(browser, address(site) + f"#dive=1&at={MOMENTS_S[0]}", PHONE) as someone:
+        async with opened(browser, address(site) + f"#dive=1&at={MOMENTS_S[0]}") as someone:
             await at_rest(someone, MOMENTS_S[0])
             for at_s in MOMENTS_S[1:-1]:
                 await go(someone, at_s)
@@ -81,7 +109,7 @@ async def test_drawings_come_to_the_same_whatever_was_shown_before(browser: Brow
             await at_rest(someone, MOMENTS_S[0])
             await go(someone, MOMENTS_S[-1])
             kept = await drawn(someone, MOMENTS_S[-1])
-        async with follower(browser, address(site) + f"#dive=1&at={MOMENTS_S[-1]}", PHONE) as fresh:
+        async with opened(browser, address(site) + f"#dive=1&at={MOMENTS_S[-1]}") as fresh:
             await change(fresh)
             if change is not nothing:
                 await fresh.page.reload()
@@ -110,9 +138,9 @@ async def test_moment_of_a_drag_is_the_moment_drawn(browser: Browser) -> None:
     """When the hand that dragged along the ribbon rests, every drawing is that of a page that was pressed there."""
     async with site_at() as site:
         publish(site, demo_dive())
-        async with follower(browser, address(site), PHONE) as someone:
+        async with opened(browser, address(site)) as someone:
             pictures = await dragged(someone, 80, 300, 120, 260, 90, 200, 199, 210, 180)
-        async with follower(browser, address(site), PHONE) as fresh:
+        async with opened(browser, address(site)) as fresh:
             assert await dragged(fresh, 180) == pictures
 
 
@@ -121,9 +149,7 @@ async def test_going_through_the_dive_draws_neither_depth_nor_legs(browser: Brow
     async with site_at() as site:
         frames = demo_dive()
         publish(site, frames[:-40])
-        async with follower(browser, "about:blank", PHONE) as someone:
-            await someone.page.add_init_script(COUNTED)
-            await someone.page.goto(address(site) + "#dive=1&at=3000")
+        async with opened(browser, address(site) + "#dive=1&at=3000", COUNTED) as someone:
             await at_rest(someone, 3_000)
             before = {drawing: await someone.page.evaluate(_DRAWN, drawing) for drawing in DRAWINGS}
             for at_s in MOMENTS_S[1:]:

@@ -11,6 +11,7 @@ from io import BytesIO
 from itertools import pairwise
 from math import hypot
 
+import numpy as np
 import pytest
 import pytest_asyncio
 from PIL import Image
@@ -70,16 +71,11 @@ async def drawn(someone: Follower, figure: str) -> Image.Image:
     return Image.open(BytesIO(picture)).convert("RGB")
 
 
-def near(one: tuple[int, ...], other: tuple[int, int, int], by: int) -> bool:
-    """Return whether two colours are alike."""
-    return max(abs(a - b) for a, b in zip(one, other, strict=True)) <= by
-
-
 def of_colour(picture: Image.Image, colour: tuple[int, int, int], by: int) -> set[Pixel]:
     """Return where a colour is."""
-    width = picture.width
-    alike = enumerate(picture.get_flattened_data())
-    return {(at % width, at // width) for at, pixel in alike if near(pixel, colour, by)}
+    apart = np.abs(np.asarray(picture).astype(np.int16) - np.array(colour, np.int16)).max(axis=2)
+    rows, columns = np.nonzero(apart <= by)
+    return set(zip(columns.tolist(), rows.tolist(), strict=True))
 
 
 def centres(counts: Counter[int], least: int) -> list[float]:

@@ -19,7 +19,7 @@ from relay.__main__ import main
 from relay.shell.site.site import Site
 from released import dive
 from test_briefing import without_policy
-from test_page import AXE, address, site_at, violations
+from test_page import AXE, address, resized, site_at, violations
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 TABLET = (768, 1024)
@@ -192,35 +192,35 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("states")
 
 
-SIZES = [PHONE, TABLET, LAPTOP]
+SIZES = [PHONE, TABLET, LAPTOP]  # from small to large, as the page is given room
 
 
-@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}px")
 @pytest.mark.parametrize("state", STATES, ids=lambda state: state.__name__.replace("_", "-"))
-async def test_state_is_accessible_and_fits_its_sheet(
-    browser: Browser, state: State, size: tuple[int, int], folder: Path
-) -> None:
+async def test_state_is_accessible_and_fits_its_sheet(browser: Browser, state: State, folder: Path) -> None:
     """axe-core finds nothing against WCAG 2.2 A and AA nor best practice, nothing goes sideways, no fault is logged."""
-    await look_at(browser, state, size, folder)
+    await look_at(browser, state, folder)
 
 
-@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}px")
-async def test_three_dimensions_are_accessible_and_fit_their_sheet(
-    drawing_browser: Browser, size: tuple[int, int], folder: Path
-) -> None:
+async def test_three_dimensions_are_accessible_and_fit_their_sheet(drawing_browser: Browser, folder: Path) -> None:
     """The same of the track over its sketched seabed, in a browser that draws WebGL."""
-    await look_at(drawing_browser, three_dimensions, size, folder)
+    await look_at(drawing_browser, three_dimensions, folder)
 
 
-async def look_at(browser: Browser, state: State, size: tuple[int, int], folder: Path) -> None:
-    """Open a page in a state, and hold it to the rules."""
+async def look_at(browser: Browser, state: State, folder: Path) -> None:
+    """Open a page in a state, and hold it to the rules at each size: it is opened once and then given more room."""
+    found: dict[str, list[str]] = {}
     async with AsyncExitStack() as stack:
-        someone = await state(Scene(browser, size, stack, folder))
-        if to := os.environ.get("OFFING_PICTURES"):
-            await someone.page.evaluate("new Promise((done) => setTimeout(done, 400))")
-            await someone.page.screenshot(path=Path(to) / f"{state.__name__}-{size[0]}.png", full_page=True)
-        await someone.drawn()
-        await someone.page.add_script_tag(path=str(AXE))
+        someone = await state(Scene(browser, SIZES[0], stack, folder))
         untouched = "target-size: " if state is briefing_on_paper else "none"  # nobody presses a button on paper
-        assert [found for found in await violations(someone.page) if not found.startswith(untouched)] == []
-        assert await someone.page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+        for size in SIZES:
+            await resized(someone, size)
+            if to := os.environ.get("OFFING_PICTURES"):
+                await someone.page.evaluate("new Promise((done) => setTimeout(done, 400))")
+                await someone.page.screenshot(path=Path(to) / f"{state.__name__}-{size[0]}.png", full_page=True)
+            if size == SIZES[0]:
+                await someone.page.add_script_tag(path=str(AXE))
+            wrong = [one for one in await violations(someone.page) if not one.startswith(untouched)]
+            assert await someone.page.evaluate("innerWidth") == size[0]
+            sideways = await someone.page.evaluate("document.documentElement.scrollWidth - innerWidth")
+            found[f"{size[0]}px"] = [*wrong, *([f"goes {sideways} px sideways"] if sideways > 0 else [])]
+    assert found == {f"{size[0]}px": [] for size in SIZES}
