@@ -17,7 +17,7 @@ import relay.core.proof
 import relay.core.record_log
 from relay.core.minute_tree import Evidence
 
-# As many seats as no minute of these tests has rows.
+# Room for twice the rows that a minute of the paired runs has (29 at most, and MOST_ROWS is 64).
 LOW_LEVELS = 7
 
 
@@ -34,7 +34,7 @@ def draw_once(patch: pytest.MonkeyPatch) -> None:
 
 
 def low_trees(patch: pytest.MonkeyPatch, levels: int = LOW_LEVELS) -> None:
-    """Let the trees of the exact record have few levels, and a full minute half its seats taken."""
+    """Let the trees of the exact record have few levels; a minute is full when half its seats are taken."""
     values = {"LEVELS": levels, "SEATS": 1 << levels, "MOST_ROWS": 1 << levels - 1, "_FREED": 2 * levels}
     core = relay.core
     for module in (core.minute_tree, core.record_log, core.minute_roots, core.proof):

@@ -31,7 +31,7 @@ def _same_rows_draw_the_same() -> Iterator[None]:
     """The same rows come again and again: what the exact record draws for them is remembered."""
     with pytest.MonkeyPatch.context() as patch:
         draw_once(patch)
-        low_trees(patch)
+        low_trees(patch, 10)
         yield
 
 

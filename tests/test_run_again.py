@@ -71,7 +71,7 @@ def _starts_close_together() -> Iterator[None]:
         patch.setattr("relay.core.pipeline._APART_ROWS", 1)
         short_minutes(patch)
         draw_once(patch)
-        low_trees(patch)
+        low_trees(patch, 10)
         yield
 
 
