@@ -27,6 +27,12 @@ settings.register_profile("planted", settings.get_profile("offing"), phases=(Pha
 settings.load_profile(os.environ.get("OFFING_EXAMPLES", "offing"))
 
 
+def pytest_collection_finish() -> None:
+    """Leave out of that looking what is there for good: all modules and all tests."""
+    gc.collect()
+    gc.freeze()
+
+
 @pytest.fixture(scope="session")
 def shared_data() -> Path:
     """Return the folder of published data beside the project; skip where it is absent, unless it is required."""

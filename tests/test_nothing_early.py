@@ -63,7 +63,7 @@ from relay.core.secrets import Secrets
 from relay.shell.record.checkpoint import read_checkpoint
 from relay.shell.record.clock import EmbargoClock
 from relay.shell.record.journal import NAME, Journal, clock_of, read_rows
-from remembering_evidence import draw_once
+from remembering_evidence import draw_once, low_trees
 from schedules import LONGEST_US, QUICK, Schedule, random_schedule
 from virtual_ship import Disk, Do, Event, Follower, Machine, Voyage
 
@@ -86,6 +86,7 @@ def texts_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Secrets, "unit", functools.cache(Secrets.unit))
     monkeypatch.setattr(relay.core.channel, "Signer", functools.cache(relay.core.channel.Signer))
     draw_once(monkeypatch)
+    low_trees(monkeypatch)
 
 
 @pytest.fixture(autouse=True)

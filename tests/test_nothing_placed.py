@@ -52,7 +52,7 @@ from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.quantise import SLACK, Step
 from relay.core.secrets import Secrets
-from remembering_evidence import draw_once
+from remembering_evidence import draw_once, low_trees
 from translation import (
     NMEA_ROUNDING_M,
     NMEA_STEPS_A_DEGREE,
@@ -78,6 +78,7 @@ NMEA_COUNTS = {**dict.fromkeys(TRACKS, 20), "limit": 80}
 def same_rows_draw_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
     """A dive's rows come at the same moments wherever it is laid: what the exact record draws is remembered."""
     draw_once(monkeypatch)
+    low_trees(monkeypatch)
 
 
 def test_there_are_a_thousand_places() -> None:

@@ -16,7 +16,7 @@ from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import DiveLimits, Plan, SourcePlan
 from relay.core.secrets import Secrets
-from remembering_evidence import draw_once
+from remembering_evidence import draw_once, low_trees
 
 TWO = plan(policy("public"), policy("slow", delay_us=70 * SECOND, tick_us=5 * SECOND))
 
@@ -31,6 +31,7 @@ def _same_rows_draw_the_same() -> Iterator[None]:
     """The same rows come again and again: what the exact record draws for them is remembered."""
     with pytest.MonkeyPatch.context() as patch:
         draw_once(patch)
+        low_trees(patch, 10)
         yield
 
 

@@ -56,7 +56,7 @@ from relay.core.release import Kind
 from relay.core.restart import Checkpoint, Standing
 from relay.core.sighting import SeenFrom, Sighted
 from relay.core.target_position import RangeIs
-from remembering_evidence import draw_once
+from remembering_evidence import draw_once, low_trees
 
 Sent = list[tuple[int, str, bytes]]
 
@@ -71,6 +71,7 @@ def _starts_close_together() -> Iterator[None]:
         patch.setattr("relay.core.pipeline._APART_ROWS", 1)
         short_minutes(patch)
         draw_once(patch)
+        low_trees(patch, 10)
         yield
 
 
