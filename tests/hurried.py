@@ -14,7 +14,6 @@ from relay.shell.feeds.feed_intake import FeedLimits
 from relay.shell.ship import running
 from relay.shell.shore import shore_site
 from relay.shell.site.gate import DEFAULTS
-from relay.shell.site.site import Site
 from relay.shell.uplink import uplink, uplink_port
 from relay.shell.uplink.uplink_port import PortLimits
 from relay.shell.uplink.uplink_session import LinkLimits
@@ -31,8 +30,7 @@ def hurry() -> None:
     uplink.LinkLimits = partial(LinkLimits, **LINK)  # type: ignore[misc, assignment]
     uplink_port.PortLimits = partial(PortLimits, **PORT)  # type: ignore[misc, assignment]
     feeds.FeedLimits = partial(FeedLimits, **FEED)  # type: ignore[misc, assignment]
-    running.Site = partial(Site, limits=SITE)  # type: ignore[misc, assignment]
-    shore_site.DEFAULTS = SITE
+    running.DEFAULTS = shore_site.DEFAULTS = SITE
 
 
 if __name__ == "__main__":

@@ -18,7 +18,7 @@ from shores import SIGNER, STRANGER, sealed
 from streams import free_port
 from wire_followers import WireFollower
 
-COUNT = 100
+COUNT = 60
 FRAMES = sealed([*dive(1, 3), *dive(2, 3)])
 
 

@@ -151,7 +151,7 @@ class Line(asyncio.Protocol):
 
 
 def _note(got: Got, each: Served) -> None:
-    if got.closes:
+    if got.closes and each.opcode != PONG:  # one that was on its way may follow: section 5.5.1 forbids data alone
         got.broke = f"opcode {each.opcode:#x} after its close frame (section 5.5.1)"
     elif each.opcode == PONG:
         got.pongs.append(each.payload)
