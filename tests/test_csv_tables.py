@@ -2,6 +2,7 @@
 
 import csv
 import io
+import random
 import re
 import zipfile
 from datetime import datetime
@@ -14,6 +15,7 @@ from exported_site import LANTERN, exported_site, lantern
 from record_site import Site
 from relay.__main__ import main
 from relay.core.decision import Say
+from relay.shell.exact.zipped import new_zip, text_in
 
 Rows = list[dict[str, str]]
 
@@ -85,3 +87,31 @@ def test_no_text_is_a_formula(tmp_path: Path) -> None:
     written = [row["text"] for row in read_zip(path)["annotations"]]
     assert [text[:1] for text in written] == ["'"] * 5 + ["n", "1"]
     assert [text.removeprefix("'") for text in written] == texts
+
+
+MADE = datetime(2026, 3, 1, 12, 0)  # noqa: DTZ001 - a .zip's times have no zone
+
+
+def test_long_text_is_packed_whole_and_in_order(tmp_path: Path) -> None:
+    """A thread packs it in parts while it is written: the library reads back every letter, of two files."""
+    texts = {name: "".join(f"{name} {number:07d}\r\n" for number in range(400_000)) for name in ("a", "b")}
+    with new_zip(tmp_path / "long.zip") as packed:
+        for name, text in texts.items():
+            with text_in(packed, name, MADE) as file:
+                for at in range(0, len(text), 70_000):
+                    file.write(text[at : at + 70_000])
+    with zipfile.ZipFile(tmp_path / "long.zip") as packed:
+        assert packed.testzip() is None
+        assert {name: packed.read(name).decode() for name in packed.namelist()} == texts
+
+
+def test_disk_that_fails_while_it_is_packed_is_told() -> None:
+    """The fault of the thread comes out where the text is written, or where it ends; nothing hangs."""
+    for parts in (1, 320):
+        texts = [random.Random(at).randbytes(1 << 16).hex() for at in range(parts)]
+        with (
+            pytest.raises(OSError, match="No space"),
+            new_zip(Path("/dev/full")) as packed,
+            text_in(packed, "a", MADE) as file,
+        ):
+            file.writelines(texts)
