@@ -21,7 +21,8 @@ from relay.audit.matching.evidence import Soundings
 from relay.audit.matching.filled import filled
 from relay.audit.matching.likelihood import NormalLaw, log_between, log_mean_over, log_sum, log_within, wanted
 
-CHUNK = 4_096
+# Cells that are worked out together, and how many where several turns of few cells are.
+CHUNK, AT_ONCE = 16_384, 4_096
 VALUE_M = 1.0
 FLAT_M = 30_000.0
 BLOCK_LENGTHS, ALIKE, WIDE = 1.5, 0.8, 8.0
@@ -164,10 +165,10 @@ class Match:
         return np.concatenate(done)
 
     def _chunk(self, chunk: slice) -> Floats:
-        """Return the mean over the turns; of few cells many turns are worked out at once, as many as fill a chunk."""
+        """Return the mean over the turns; of few cells many turns are worked out at once, as many as are good together."""
         total: Floats | None = None
         cells = len(self.parts[0].ground.cells[chunk])
-        at_once = max(1, CHUNK // max(1, cells))
+        at_once = max(1, AT_ONCE // max(1, cells))
         for first in range(0, self.turns, at_once):
             turns = range(first, min(first + at_once, self.turns))
             together = sum((part.logs(chunk, turns) for part in self.parts), start=np.zeros(1))
