@@ -165,7 +165,7 @@ class Match:
         return np.concatenate(done)
 
     def _chunk(self, chunk: slice) -> Floats:
-        """Return the mean over the turns; of few cells many turns are worked out at once, as many as are good together."""
+        """Return the mean over the turns; of few cells many turns are worked out at once, up to `AT_ONCE`."""
         total: Floats | None = None
         cells = len(self.parts[0].ground.cells[chunk])
         at_once = max(1, AT_ONCE // max(1, cells))
