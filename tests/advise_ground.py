@@ -1,5 +1,6 @@
 """Charts and grounds for tests of `offing advise`: a part of a published chart, few places, few soundings."""
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,7 @@ LATTICE = Lattice(
 )
 
 
+@cache
 def part_of_chart(shared_data: Path, name: str) -> Chart:
     """Return a part of a chart, with its errors learnt from itself."""
     path, latitudes, longitudes = CHARTS[name]

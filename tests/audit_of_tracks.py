@@ -23,6 +23,7 @@ from time import monotonic
 import numpy as np
 from geographiclib.geodesic import Geodesic
 
+from match_cases import finest
 from relay.audit.attacks.attack import Dive
 from relay.audit.attacks.chart_match import MOST
 from relay.audit.charts.chart_files import read_chart
@@ -159,7 +160,7 @@ def told_by(preset: str, dives: Sequence[Dive], rows: Sequence[dict[str, str]], 
 @cache
 def charts_of(data: Path) -> dict[str, KnownSeabed]:
     """Return the charts by name, their errors learnt, each with the seabed on which it is calibrated."""
-    fine, coarse = (read_chart(data / "chart-strait-multires" / f"{name}.csv.gz") for name in CHARTS)
+    fine, coarse = finest(data), read_chart(data / "chart-strait-multires" / f"{CHARTS[1]}.csv.gz")
     known = [known_seabed(fine, np.random.default_rng(1)), known_seabed(coarse, np.random.default_rng(1), fine)]
     return dict(zip(CHARTS, known, strict=True))
 

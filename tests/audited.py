@@ -22,6 +22,7 @@ from relay.core.geodesy import Anchor, Placed, SiteFrame
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Plan
+from relay.core.record_log import Unsealed
 from relay.core.secrets import Secrets
 from relay.core.wire import decode, encode
 
@@ -51,8 +52,8 @@ def recorded(
     steps: Iterable[dict[str, float]], shown: Plan | None = None, *, every_s: int = 2, secrets: Secrets = SECRETS,
     site: Point = INVENTED_SITE, name: str = "recording",
 ) -> Dive:  # fmt: skip
-    """Return the recording of a dive, as the relay as it is now releases it."""
-    due = run(Pipeline(shown or plan(), secrets), journal(steps, every_s, site))
+    """Return the recording of a dive, as the relay as it is now releases it; its heads, which tell no place, blank."""
+    due = run(Pipeline(shown or plan(), secrets, record=Unsealed()), journal(steps, every_s, site))
     return dive_of(due, name)
 
 

@@ -25,6 +25,7 @@ from relay.core.geodesy import Anchor, SiteFrame
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Plan
+from relay.core.record_log import Unsealed
 from relay.core.secrets import Secrets
 from relay.core.wire import encode
 
@@ -72,8 +73,8 @@ def dive(site: Site, path: tuple[Point, ...], jitter_m: float) -> list[Row]:
 
 
 def released(site: Site, path: Sequence[Point], expedition: Plan, jitter_m: float) -> list[Seen]:
-    """Return what an outsider reads in the frames of a dive."""
-    due = run(Pipeline(expedition, site.secrets), dive(site, tuple(path), jitter_m))
+    """Return what an outsider reads in the frames of a dive; without heads, which aren't attacked here."""
+    due = run(Pipeline(expedition, site.secrets, record=Unsealed()), dive(site, tuple(path), jitter_m))
     return track_of([msgpack.unpackb(encode(item.record)) for item in due])
 
 

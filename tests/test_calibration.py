@@ -10,7 +10,7 @@ import pytest
 from match_cases import charts, dive
 from relay.audit.charts.chart import Chart
 from relay.audit.matching.calibration import Calibration, Trials, calibrate, judged, level_of
-from relay.audit.matching.match import Errors, log_likelihood
+from relay.audit.matching.match import Errors, Ground, Match, log_likelihood, reach_m
 from relay.audit.matching.posterior import Posterior
 
 VALUES: dict[str, Any] = {"step_m": 0.0}
@@ -58,9 +58,11 @@ def test_level_holds_on_fresh_places_and_every_cell(shared_data: Path) -> None:
     level = calibrate(chart, base, truth, np.random.default_rng(1), trials=600, cells=CELLS).level
     draw = np.random.default_rng(2)
     inside = []
+    ground = Ground.of(chart, reach_m(base))
     for place in Trials(chart, base, truth, 72, Errors(), None, 1).places(200, draw):
         seabed_m = place.seabed_m[0] + draw.normal(0, 2.0) + draw.normal(0, 1.0, len(base))
-        logs = log_likelihood(chart, base.observed_over(seabed_m, draw))
+        logs = np.full(chart.shape, -np.inf)
+        logs[ground.where()] = Match(ground, base.observed_over(seabed_m, draw), 72, Errors()).logs()
         cell = chart.index(place.latitude_deg, place.longitude_deg)
         inside.append(Posterior.of(chart, logs).region(level)[cell])
     assert 0.93 <= np.mean(inside) <= 0.97

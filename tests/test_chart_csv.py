@@ -161,3 +161,11 @@ def test_line_that_no_chart_has_is_told() -> None:
         read("n,lat,lon,depth_m", "1," + 140_000 * "9" + ",1,1")
     with pytest.raises(ChartError, match=r"line 2 is longer than"):
         read("n,lat,lon,depth_m", 2_000_001 * "9")
+
+
+def test_quoted_cells_are_read_as_bare_ones() -> None:
+    """A cell in quotes may hold what separates cells, and a quote twice (RFC 4180 section 2, rules 5 to 7)."""
+    head, *lines = nodes("n,lat,lon,depth_m", -1.0)
+    quoted = [f'"{at}, ""b""",' + line.partition(",")[2] for at, line in enumerate(lines)]
+    assert_invented(read(head, *quoted))
+    assert_invented(read(head, *quoted[::2], *lines[1::2]))

@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from match_cases import STRAIT
+from match_cases import charts
 from relay.audit.charts.chart import Chart
-from relay.audit.charts.chart_files import read_chart
 from relay.audit.matching.error_law import halved, learn
 from relay.audit.matching.filled import at_places
 
@@ -43,8 +42,7 @@ def test_size_and_length_of_a_known_error_are_learnt(error_m: float) -> None:
 
 def test_errors_of_a_published_chart_are_as_large_as_learnt(shared_data: Path) -> None:
     """Source: the strait at 160 m against 500 m; errors over what was learnt of them have the learnt mixture's size."""
-    truth = read_chart(shared_data / STRAIT / "fine-160m.csv.gz")
-    chart = learn(read_chart(shared_data / STRAIT / "chart-500m.csv.gz"), np.random.default_rng(3), truth)
+    truth, chart = charts(shared_data, "500m")
     assert chart.law is not None
     draw = np.random.default_rng(4)
     rows, columns = np.nonzero(np.isfinite(truth.depth_m))

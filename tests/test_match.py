@@ -9,7 +9,7 @@ from geographiclib.geodesic import Geodesic
 from scipy.special import logsumexp
 from scipy.stats import multivariate_normal
 
-from match_cases import STRAIT, dive
+from match_cases import STRAIT, dive, finest
 from relay.audit.charts.chart import Chart, ErrorLaw
 from relay.audit.charts.chart_files import read_chart
 from relay.audit.matching.evidence import Soundings
@@ -194,7 +194,7 @@ def _told_exactly(chart: Chart, place: tuple[float, float], kind: str, turn: flo
 
 def test_unprotected_dive_is_found_within_a_cell(shared_data: Path) -> None:
     """Positive control: depth and altitude to 0.1 m over 2 km, with unknown place and turn, give the place away."""
-    chart = read_chart(shared_data / STRAIT / "fine-160m.csv.gz")
+    chart = finest(shared_data)
     place = (48.5505, -123.2512)
     told = _told_exactly(chart, place, "line", 1.1, 1)
     where = np.zeros(chart.shape, dtype=bool)

@@ -71,7 +71,10 @@ class Lattice:
         """
         own = settings_of(policy)
         made = [own, *map(settings_of, by_hand)]
-        choices = {name: (*getattr(self, name), *(getattr(one, name) for one in made)) for name in self.__slots__}
+        choices = {
+            name: tuple(dict.fromkeys([*getattr(self, name), *(getattr(one, name) for one in made)]))
+            for name in self.__slots__
+        }
         if Disclosed.DEPTH not in policy.fields:
             choices |= {"depth_step_m": (None,), "relative": (False,), "descent_step_m": (None,)}
         if Disclosed.ALTITUDE not in policy.fields:

@@ -8,6 +8,7 @@ More than `MOST_NODES` are refused while they are read.
 import csv
 from array import array
 from collections.abc import Iterator, Sequence
+from math import nan
 from typing import NamedTuple, TextIO
 
 import numpy as np
@@ -20,6 +21,8 @@ from relay.core.errors import ChartError
 UNKNOWN = {"", "nan", "na", "null", "none", "-9999", "-9999.0", "-99999", "-32768"}
 HIGHEST_M, DEEPEST_M = 9_000.0, 12_000.0
 MOST_NODES, LONGEST_LINE = 5_000_000, 2_000_000
+# Of text without these, and no longer, the reader of RFC 4180 makes what `split` does in a third of the time.
+QUOTING, LONGEST_SIMPLE = '"\r\n\0', 100_000
 WHAT = "longitude, latitude and depth_m (positive down) or elevation_m (positive up)"
 
 
@@ -52,11 +55,20 @@ def _rows(name: str, stream: TextIO) -> Iterator[tuple[int, list[str]]]:
             continue
         if not split:
             split = next((mark for mark in (",", ";", "\t") if mark in text), " ")
-        try:
-            cells = text.split() if split == " " else next(csv.reader([text], delimiter=split))
-        except csv.Error as error:
-            raise ChartError(f"{name}: line {number} can't be split into columns ({error}); write it anew") from error
+        if split == " ":
+            cells = text.split()
+        elif len(text) < LONGEST_SIMPLE and not any(mark in text for mark in QUOTING):
+            cells = text.split(split)
+        else:
+            cells = _quoted(name, number, text, split)
         yield number, [cell.strip() for cell in cells]
+
+
+def _quoted(name: str, number: int, text: str, split: str) -> list[str]:
+    try:
+        return next(csv.reader([text], delimiter=split))
+    except csv.Error as error:
+        raise ChartError(f"{name}: line {number} can't be split into columns ({error}); write it anew") from error
 
 
 def _matrix(name: str, head: Sequence[str], lines: Iterator[tuple[int, list[str]]], error_factor: float) -> Chart:
@@ -125,8 +137,15 @@ def _is_number(cell: str) -> bool:
     return True
 
 
+def _number(cell: str) -> float:
+    try:
+        return float(cell)
+    except ValueError:
+        return nan
+
+
 def _degrees(name: str, number: int, axis: str, cell: str, most: float) -> float:
-    degrees = float(cell) if _is_number(cell) else float("nan")
+    degrees = _number(cell)
     if not abs(degrees) <= most:
         raise ChartError(f"{name}: line {number}: `{cell}` is no {axis} in degrees")
     return degrees
@@ -134,8 +153,8 @@ def _degrees(name: str, number: int, axis: str, cell: str, most: float) -> float
 
 def _metres(name: str, number: int, cell: str, up_m: float) -> float:
     if cell.lower() in UNKNOWN:
-        return float("nan")
-    metres = float(cell) * up_m if _is_number(cell) else float("nan")
+        return nan
+    metres = _number(cell) * up_m
     if not -DEEPEST_M <= metres <= HIGHEST_M:
         raise ChartError(f"{name}: line {number}: `{cell}` is no depth or elevation on Earth; leave unknown ones empty")
     return metres
