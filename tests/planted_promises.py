@@ -27,7 +27,7 @@ PROMISES = (
     ),
     leak(
         "that something still hidden makes rounds fail, by what is older staying in",
-        "test_promise_rounds::test_what_came_in_lately_changes_neither_what_leaves_nor_when",
+        "test_promise_rounds::test_what_came_in_lately_changes_neither_what_leaves_nor_when[takes2-True-False]",
         (_PROMISES, "return upto_us if self._step_us is None else min(", "return upto_us if True else min("),
     ),
     leak(

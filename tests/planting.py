@@ -3,6 +3,8 @@
 A patch replaces a text that stands exactly once in its file, so that this list breaks loudly when the code moves.
 """
 
+import contextlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,15 +31,33 @@ class MovedError(Exception):
     """The text a patch replaces doesn't stand exactly once: the code moved, and the list has to follow."""
 
 
-def plant(leak: Leak, tree: Path) -> None:
-    """Apply a leak to the copy of `relay/` below `tree`; MovedError if one of its texts isn't there exactly once."""
+def _plant(leak: Leak, tree: Path) -> None:
     for patch in leak.patches:
         path = tree / "relay" / patch.file
         text = path.read_text(encoding="utf-8")
         if text.count(patch.old) != 1:
             raise MovedError(f"{leak.name}: {text.count(patch.old)} times in relay/{patch.file}: {patch.old!r}")
-        path.unlink()  # it may be the same file as that of another copy
+        path.unlink()  # its other name keeps what it was
         path.write_text(text.replace(patch.old, patch.new), encoding="utf-8")
+
+
+@contextlib.contextmanager
+def planted_in(tree: Path, leak: Leak) -> Iterator[None]:
+    """Apply a leak to the copy of `relay/` below `tree`, and take it away again.
+
+    MovedError if one of its texts isn't there exactly once.
+    """
+    paths = {tree / "relay" / patch.file for patch in leak.patches}
+    kept = {path: path.with_name(f"{path.name}.kept") for path in paths}
+    for path in paths:
+        kept[path].hardlink_to(path)
+    try:
+        _plant(leak, tree)
+        yield
+    finally:
+        for path in paths:
+            path.unlink(missing_ok=True)
+            kept[path].rename(path)
 
 
 def leak(name: str, test: str, *patches: tuple[str, str, str]) -> Leak:

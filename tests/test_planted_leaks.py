@@ -5,7 +5,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from subprocess import PIPE
@@ -14,7 +14,7 @@ from xml.etree import ElementTree
 import pytest
 
 from planted_leaks import LEAKS, table
-from planting import Leak, MovedError, leak, plant
+from planting import Leak, MovedError, leak, planted_in
 
 ROOT = Path(__file__).resolve().parents[1]
 ASSERTED = ("assert", "Assertion", "DID NOT RAISE", "Hypothesis found")
@@ -43,34 +43,28 @@ def copy_tree(to: Path) -> Path:
     return to
 
 
-def linked(whole: Path, to: Path) -> Path:
-    """Return a copy of a copy, with the same files on the disk: those that `plant` changes it writes anew."""
-    return Path(shutil.copytree(whole, to, copy_function=os.link))
-
-
-@pytest.fixture(scope="session")
-def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return one copy for all leaks of a process."""
-    return copy_tree(tmp_path_factory.mktemp("whole"))
-
-
 class Warm:
-    """A pytest with its libraries loaded (`warm_pytest.py`), of which each run is a process of its own."""
+    """A pytest that has loaded all of a copy (`warm_pytest.py`), of which each run is a process of its own."""
 
-    def __init__(self) -> None:
+    def __init__(self, tree: Path) -> None:
+        self.tree = tree
         environment = {name: os.environ[name] for name in os.environ.keys() - {"PYTHONPATH", "PYTEST_ADDOPTS"}}
         command = [sys.executable, "-P", str(Path(__file__).with_name("warm_pytest.py"))]
         self._process = subprocess.Popen(command, stdin=PIPE, stdout=PIPE, text=True, env=environment)
+        files = sorted({each.test.partition("::")[0] for each in LEAKS})
+        assert self._ask("load", tests=files) == pytest.ExitCode.NO_TESTS_COLLECTED
 
-    def run(self, tree: Path, tests: tuple[str, ...]) -> str:
-        """Run tests of a tree; return what pytest printed."""
+    def _ask(self, do: str, **asked: object) -> int:
         assert self._process.stdin is not None
         assert self._process.stdout is not None
-        asked = {"tree": str(tree), "out": str(tree / "words.txt"), "tests": tests, "patience_s": PATIENCE_S}
-        self._process.stdin.write(json.dumps(asked) + "\n")
+        self._process.stdin.write(json.dumps((do, {"tree": str(self.tree), **asked})) + "\n")
         self._process.stdin.flush()
-        code = self._process.stdout.readline()
-        return (tree / "words.txt").read_text() + f"\nexit code: {code}"
+        return int(self._process.stdout.readline())
+
+    def run(self, folder: Path, tests: Sequence[str], changed: Sequence[str]) -> str:
+        """Run tests once files were changed, with a report in a folder; return what pytest printed."""
+        code = self._ask("run", folder=str(folder), tests=tests, changed=changed, patience_s=PATIENCE_S)
+        return (folder / "words.txt").read_text() + f"\nexit code: {code}"
 
     def close(self) -> None:
         """Let it end."""
@@ -79,16 +73,17 @@ class Warm:
 
 
 @pytest.fixture(scope="session")
-def warm() -> Iterator[Warm]:
-    """Yield one warm pytest for all leaks of a process."""
-    ready = Warm()
+def warm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Warm]:
+    """Yield one warm pytest, and one copy, for all leaks of a process."""
+    ready = Warm(copy_tree(tmp_path_factory.mktemp("whole")))
     yield ready
     ready.close()
 
 
-def judge(warm: Warm, tree: Path, *tests: str) -> Verdict:
-    """Run tests on a copy in a process of its own and read pytest's report (JUnit's XML)."""
-    report, words = tree / "report.xml", warm.run(tree, tests)
+def judge(warm: Warm, folder: Path, tests: Sequence[str], leaks: Sequence[Leak]) -> Verdict:
+    """Run tests in a process of its own, with all loaded anew that leaks change; read pytest's report (JUnit's XML)."""
+    changed = sorted({f"relay/{patch.file}" for each in leaks for patch in each.patches})
+    report, words = folder / "report.xml", warm.run(folder, tests, changed)
     assert report.exists(), words
     cases = list(ElementTree.parse(report).iter("testcase"))
     failures, errors = (
@@ -97,20 +92,12 @@ def judge(warm: Warm, tree: Path, *tests: str) -> Verdict:
     return Verdict(len(cases), failures, errors, words[-4_000:])
 
 
-def judge_planted(warm: Warm, planted: Leak, whole: Path, tree: Path) -> Verdict:
-    """Plant a leak in a fresh copy and run the test that should catch it."""
-    try:
-        plant(planted, linked(whole, tree))
-        return judge(warm, tree, planted.test)
-    finally:
-        shutil.rmtree(tree, ignore_errors=True)
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize("planted", LEAKS, ids=[each.name.replace(" ", "-") for each in LEAKS])
-def test_planted_leak_is_caught(planted: Leak, tmp_path: Path, warm: Warm, whole: Path) -> None:
+def test_planted_leak_is_caught(planted: Leak, tmp_path: Path, warm: Warm) -> None:
     """Without the defence its test fails, and by what it asserts, not because the copy is broken."""
-    verdict = judge_planted(warm, planted, whole, tmp_path / "tree")
+    with planted_in(warm.tree, planted):
+        verdict = judge(warm, tmp_path, [planted.test], [planted])
     assert verdict.ran >= 1
     assert verdict.errors == (), verdict.words
     assert verdict.failures, f"nothing caught it: {verdict.words}"
@@ -119,9 +106,9 @@ def test_planted_leak_is_caught(planted: Leak, tmp_path: Path, warm: Warm, whole
 
 @pytest.mark.slow
 def test_tests_that_catch_leaks_pass_without_one(tmp_path: Path, warm: Warm) -> None:
-    """On a copy with every defence in place each named test passes, none is skipped, and they are told in a table."""
+    """On a copy with every defence in place, all loaded anew, each named test passes, and none is skipped."""
     names = sorted({each.test for each in LEAKS})
-    verdict = judge(warm, copy_tree(tmp_path), *names)
+    verdict = judge(warm, tmp_path, names, LEAKS)
     assert (verdict.failures, verdict.errors) == ((), ()), verdict.words
     assert verdict.ran >= len(names)
     assert "skipped" not in verdict.words
@@ -140,16 +127,20 @@ def test_patch_whose_text_is_not_there_once_breaks_loudly(old: str, tmp_path: Pa
     """A text that moved, or that stands twice, stops the list instead of planting nothing."""
     (tmp_path / "relay" / "core").mkdir(parents=True)
     shutil.copy(ROOT / "relay" / "core" / "channel.py", tmp_path / "relay" / "core")
-    with pytest.raises(MovedError, match=r"core/channel\.py"):
-        plant(leak("a leak", "test_channel::test_x", ("core/channel.py", old, "x")), tmp_path)
+    planted = leak("a leak", "test_channel::test_x", ("core/channel.py", old, "x"))
+    with pytest.raises(MovedError, match=r"core/channel\.py"), planted_in(tmp_path, planted):
+        pytest.fail("planted")
 
 
-def test_leak_is_planted_in_one_copy_alone(tmp_path: Path) -> None:
-    """What a leak changes is written anew: the copy that the next one is made of stays as it was."""
+def test_leak_is_gone_when_it_was_judged(tmp_path: Path) -> None:
+    """The next one finds every file as it was, of the same age, so that what was compiled of it still counts."""
     source = ROOT / "relay" / "core" / "channel.py"
-    (tmp_path / "whole" / "relay" / "core").mkdir(parents=True)
-    shutil.copy(source, tmp_path / "whole" / "relay" / "core")
-    tree = linked(tmp_path / "whole", tmp_path / "tree")
-    plant(leak("a leak", "test_channel::test_x", ("core/channel.py", "class Channel:", "class Leaky:")), tree)
-    assert "class Leaky:" in (tree / "relay" / "core" / "channel.py").read_text(encoding="utf-8")
-    assert (tmp_path / "whole" / "relay" / "core" / "channel.py").read_bytes() == source.read_bytes()
+    folder = tmp_path / "relay" / "core"
+    folder.mkdir(parents=True)
+    copy = Path(shutil.copy2(source, folder))
+    patches = (("core/channel.py", "class Channel:", "class Leaky:"), ("core/channel.py", "class Leaky:", "class Bad:"))
+    with planted_in(tmp_path, leak("a leak", "test_channel::test_x", *patches)):
+        assert "class Bad:" in copy.read_text(encoding="utf-8")
+    assert copy.read_bytes() == source.read_bytes()
+    assert copy.stat().st_mtime_ns == source.stat().st_mtime_ns
+    assert list(folder.iterdir()) == [copy]
