@@ -22,11 +22,13 @@ OPEN, CLOSE = "See it in three dimensions", "Close the three dimensions"
 
 
 @asynccontextmanager
-async def watching(drawing_browser: Browser, upto_s: float = 4_010) -> AsyncIterator[tuple[Follower, Site]]:
-    """Yield somebody who follows the demo's dive."""
+async def watching(
+    drawing_browser: Browser, upto_s: float = 4_010, link: str = ""
+) -> AsyncIterator[tuple[Follower, Site]]:
+    """Yield somebody who follows the demo's dive, or has opened a link to it."""
     async with site_at() as site:
         publish(site, demo_dive(upto_s))
-        async with follower(drawing_browser, address(site)) as someone:
+        async with follower(drawing_browser, address(site) + link) as someone:
             await someone.ribbon.wait_for()
             yield someone, site
 
@@ -38,7 +40,7 @@ def drawing(someone: Follower) -> Locator:
 
 async def picture(someone: Follower) -> np.ndarray:
     """Return the pixels of the drawing once nothing is left to draw."""
-    await someone.page.evaluate("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    await someone.drawn()
     return np.asarray(Image.open(io.BytesIO(await drawing(someone).screenshot())).convert("RGB")).astype(int)
 
 
@@ -56,8 +58,12 @@ async def opened(someone: Follower) -> None:
 
 @pytest_asyncio.fixture(scope="module", loop_scope="session")
 async def open_space(drawing_browser: Browser) -> AsyncIterator[Follower]:
-    """Somebody who has the drawing open: whoever does something to it leaves it as it was."""
-    async with watching(drawing_browser) as (someone, _):
+    """Somebody who has the drawing of a moment open: whoever does something to it leaves it as it was.
+
+    The dive is over: no words change meanwhile, which would push the drawing along.
+    """
+    async with watching(drawing_browser, float("inf"), "#dive=1&at=4010") as (someone, _):
+        await someone.page.locator('[role=slider][aria-valuenow="4010"]').wait_for()
         await opened(someone)
         yield someone
 
@@ -86,8 +92,7 @@ async def test_space_draws_seabed_and_track_in_ink(open_space: Follower) -> None
         assert near.sum() > 100, colour
     await open_space.ribbon.press("PageDown")
     assert (await picture(open_space) != pixels).any()
-    await open_space.button("Back to live").press("Enter")
-    await open_space.drawn()
+    await open_space.ribbon.press("PageUp")
     assert (await picture(open_space) == pixels).all()
 
 
