@@ -18,7 +18,7 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 gc.set_threshold(10_000, 10, 10)
 
 if TYPE_CHECKING:
-    from playwright.async_api import Browser
+    from playwright.async_api import Browser, Playwright
 
 # A slow moment of a shared machine is no fault of the code, and a failure elsewhere must be repeatable here.
 settings.register_profile("offing", deadline=None, print_blob=True)
@@ -46,18 +46,27 @@ def shared_data() -> Path:
 
 
 @pytest_asyncio.fixture(scope="session", loop_scope="session")
-async def browser() -> "AsyncIterator[Browser]":
-    """One browser for all tests of a process; each has a fresh context of its own."""
-    from followers_page import chromium  # a heavy import, for those alone that need it
+async def driver() -> "AsyncIterator[Playwright]":
+    """What drives the browsers of a process."""
+    from playwright.async_api import async_playwright  # a heavy import, for those alone that need it
 
-    async with chromium() as program:
+    async with async_playwright() as playwright:
+        yield playwright
+
+
+@pytest_asyncio.fixture(scope="session", loop_scope="session")
+async def browser(driver: "Playwright") -> "AsyncIterator[Browser]":
+    """One browser for all tests of a process; each has a fresh context of its own."""
+    from followers_page import chromium
+
+    async with chromium(driver=driver) as program:
         yield program
 
 
 @pytest_asyncio.fixture(scope="session", loop_scope="session")
-async def drawing_browser() -> "AsyncIterator[Browser]":
-    """One that draws WebGL in software, which takes several times as long, and without a window too long."""
+async def drawing_browser(driver: "Playwright") -> "AsyncIterator[Browser]":
+    """One that draws WebGL in software, which takes twice as long."""
     from followers_page import IN_SOFTWARE, chromium
 
-    async with chromium(*IN_SOFTWARE, whole=True) as program:
+    async with chromium(*IN_SOFTWARE, driver=driver) as program:
         yield program

@@ -10,7 +10,6 @@ import pytest_asyncio
 from playwright.async_api import Browser
 
 from desk_page import PLACE, Aboard, Hands, Keyboard, Mouse, Operator, aboard, operator
-from followers_page import chromium
 from relay.core import decision
 from relay.core.decision import (
     Approve,
@@ -32,14 +31,15 @@ from relay.core.decision import (
 from relay.core.desk_record import Expected
 from relay.core.find import Find
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
 
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[tuple[Aboard, Operator, Browser]]:
+@pytest_asyncio.fixture(scope="module", loop_scope="session")
+async def desk(
+    browser: Browser, tmp_path_factory: pytest.TempPathFactory
+) -> AsyncIterator[tuple[Aboard, Operator, Browser]]:
     """One ship, one browser and one operator for all checks: each leaves the desk as it found it, a dive under way."""
     async with AsyncExitStack() as stack:
-        browser = await stack.enter_async_context(chromium())
         here = await stack.enter_async_context(aboard(tmp_path_factory.mktemp("ship")))
         someone = await stack.enter_async_context(operator(browser, here.url))
         await someone.pressed("dive", "Begin a dive").click()

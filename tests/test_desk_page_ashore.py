@@ -18,14 +18,13 @@ import pytest_asyncio
 from playwright.async_api import Browser
 
 from desk_page import LARGE, SMALL, TEXT, Aboard, Hands, Keyboard, Mouse, Operator, aboard, operator
-from followers_page import chromium
 from relay.core.decision import Invite, Uninvite
 from relay.shell.shore.shore import Shore
 from shores import ashore
 from test_page import AXE, violations
 from test_ship_to_shore import key_of, link_text, shore_text
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 WIDE = "document.documentElement.scrollWidth - innerWidth"
 SECRET = re.compile(r"guest=[0-9a-f]+\.[\w-]{20,}")
 
@@ -41,8 +40,8 @@ class Desk:
     before: str
 
 
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
+@pytest_asyncio.fixture(scope="module", loop_scope="session")
+async def desk(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
     """One ship, one shore, one browser and one operator for all checks; funders are shown by invitation.
 
     The shore isn't there yet when the ship begins.
@@ -55,7 +54,6 @@ async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
         await shore.dialled.close()
         text = TEXT.replace('name = "funders"\n', 'name = "funders"\ninvited = true\n')
         text += link_text(port, shore_folder, 'limit = "64 kbit/s"')
-        browser = await stack.enter_async_context(chromium())
         here = await stack.enter_async_context(aboard(ship_folder, text))
         someone = await stack.enter_async_context(operator(browser, here.url))
         await someone.page.context.grant_permissions(["clipboard-read", "clipboard-write"])

@@ -15,10 +15,9 @@ import pytest_asyncio
 from playwright.async_api import Browser, Page
 
 from desk_page import LARGE, SMALL, Aboard, Operator, aboard, operator
-from followers_page import chromium
 from test_page import AXE, violations
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 Desk = tuple[Aboard, Browser]
 CUT_OFF = "heading => heading.scrollWidth - heading.clientWidth"
 WIDE = "document.documentElement.scrollWidth - innerWidth"
@@ -43,11 +42,10 @@ CONTRAST = """([one, other]) => {
 }"""
 
 
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
+@pytest_asyncio.fixture(scope="module", loop_scope="session")
+async def desk(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
     """A ship whose day is under way: somebody is held, words wait, there are a target, a zone and a cut."""
     async with AsyncExitStack() as stack:
-        browser = await stack.enter_async_context(chromium())
         here = await stack.enter_async_context(aboard(tmp_path_factory.mktemp("ship")))
         for decision in DAY:
             answer = here.ship.deciding.answer(json.dumps({**decision, "who": "Ines"}).encode())

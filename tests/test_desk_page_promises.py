@@ -8,15 +8,15 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from playwright.async_api import Browser
 
 from desk_page import LARGE, SMALL, TEXT, Keyboard, aboard, operator
-from followers_page import chromium
 from promising import PASSED, audited, slope
 from relay.shell.plan.expedition import parse_expedition
 from relay.shell.ship.foresight_process import Job, Seen
 from test_page import AXE, violations
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 WIDE = "document.documentElement.scrollWidth - innerWidth"
 
 
@@ -30,7 +30,9 @@ async def fails(job: Job) -> str:
     return "it took longer than 300 s"
 
 
-async def test_line_of_a_promise_is_reached_by_a_letter_and_says_how_it_stands(tmp_path: Path) -> None:
+async def test_line_of_a_promise_is_reached_by_a_letter_and_says_how_it_stands(
+    browser: Browser, tmp_path: Path
+) -> None:
     """The letter A leads to it; the words are the ship's, an alarm says them too, and nothing runs over the edge."""
     text = TEXT.replace('name = "funders"\n', 'name = "funders"\npromise = "87 km2"\n')
     text += '\n[audit]\ncharts = ["chart.csv"]\n'
@@ -38,7 +40,7 @@ async def test_line_of_a_promise_is_reached_by_a_letter_and_says_how_it_stands(t
     passed = replace(PASSED, audience="funders")
     audited(parse_expedition(text.format(port=1), tmp_path / "EXPEDITION.toml"), passed)
     folder = os.environ.get("OFFING_PICTURES")
-    async with chromium() as browser, aboard(tmp_path, text) as here:
+    async with aboard(tmp_path, text) as here:
         here.ship.promises._asking = near
         await here.ship.promises.look()
         for size in (LARGE, SMALL):

@@ -8,19 +8,17 @@ import pytest_asyncio
 from playwright.async_api import Browser, Page
 
 from desk_page import Aboard, Mouse, Operator, aboard, operator
-from followers_page import chromium
 from relay.core.decision import Begin, Dismiss, Hold, Resume, Say, Target
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 Desk = tuple[Aboard, Operator, Browser]
 EVERYBODY = {"public", "funders"}
 
 
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def desk(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
+@pytest_asyncio.fixture(scope="module", loop_scope="session")
+async def desk(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Desk]:
     """One ship, one browser and one operator; a dive is under way and nobody is held."""
     async with AsyncExitStack() as stack:
-        browser = await stack.enter_async_context(chromium())
         here = await stack.enter_async_context(aboard(tmp_path_factory.mktemp("ship")))
         someone = await stack.enter_async_context(operator(browser, here.url))
         async with here.decides(Begin):

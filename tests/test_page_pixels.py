@@ -7,6 +7,7 @@ so neither the page's own scale nor its code says where the track should be.
 import re
 from collections import Counter
 from collections.abc import AsyncIterator
+from dataclasses import dataclass
 from io import BytesIO
 from itertools import pairwise
 from math import hypot
@@ -71,6 +72,30 @@ async def drawn(someone: Follower, figure: str) -> Image.Image:
     return Image.open(BytesIO(picture)).convert("RGB")
 
 
+@dataclass(frozen=True)
+class Sheet:
+    """What one who opened the page at a size saw: pixels to a CSS pixel, both drawings, the words below the plan."""
+
+    ratio: float
+    plan: Image.Image
+    depth: Image.Image
+    words: str
+
+
+@pytest_asyncio.fixture(
+    scope="module",
+    loop_scope="session",
+    params=SIZES,
+    ids=[f"{width}x{height}@{ratio}" for width, height, ratio in SIZES],
+)
+async def sheet(request: pytest.FixtureRequest, browser: Browser, address: str) -> Sheet:
+    """The page, opened once at each size."""
+    width, height, ratio = request.param
+    async with follower(browser, address, (width, height), device_scale_factor=ratio) as someone:
+        plan, depth = [await drawn(someone, figure) for figure in ("plan", "depth")]
+        return Sheet(ratio, plan, depth, await someone.page.locator("#plan .foot").inner_text())
+
+
 def of_colour(picture: Image.Image, colour: tuple[int, int, int], by: int) -> set[Pixel]:
     """Return where a colour is."""
     apart = np.abs(np.asarray(picture).astype(np.int16) - np.array(colour, np.int16)).max(axis=2)
@@ -112,27 +137,22 @@ def lattice(lines: list[float], step: float, size: int) -> list[float]:
     return [lines[0] + step * count for count in range(-20, 21) if 0 <= lines[0] + step * count < size]
 
 
-@pytest.mark.parametrize("size", SIZES, ids=[f"{width}x{height}@{ratio}" for width, height, ratio in SIZES])
-async def test_plan_has_the_track_where_the_records_say(
-    browser: Browser, address: str, size: tuple[int, int, float]
-) -> None:
+async def test_plan_has_the_track_where_the_records_say(sheet: Sheet) -> None:
     """Along all of the recorded way there is ink within a pixel, and away from it there is no line."""
-    async with follower(browser, address, size[:2], device_scale_factor=size[2]) as someone:
-        picture = await drawn(someone, "plan")
-        words = await someone.page.locator("#plan .foot").inner_text()
-    told = re.search(r"Grid ([\d,]+)\sm", words)
+    picture, ratio = sheet.plan, sheet.ratio
+    told = re.search(r"Grid ([\d,]+)\sm", sheet.words)
     assert told
-    uprights, levels = squares(picture, size[2])
+    uprights, levels = squares(picture, ratio)
     assert min(len(uprights), len(levels)) >= 3
     step = spacing(uprights)
-    assert spacing(levels) == pytest.approx(step, abs=max(0.5, 0.3 * size[2]))
+    assert spacing(levels) == pytest.approx(step, abs=max(0.5, 0.3 * ratio))
     pixels = step / float(told[1].replace(",", ""))
     ink = of_colour(picture, INK, 110)
-    tolerance = max(1.0, size[2])
+    tolerance = max(1.0, ratio)
     crossings = [(x, y) for x in lattice(uprights, step, picture.width) for y in lattice(levels, step, picture.height)]
     fits = [crossing for crossing in crossings if share(ink, *crossing, pixels, tolerance) > 0.97]
     assert len(fits) == 1, "the track begins at one crossing of the squares, and at no other"
-    edge = round(3 * size[2])
+    edge = round(3 * ratio)
     inside = {(x, y) for x, y in ink if edge < x < picture.width - edge and edge < y}
     away = off_the_way(inside, *fits[0], pixels)
     assert len(away) < 0.05 * len(ink)
@@ -175,16 +195,12 @@ def off_the_way(ink: set[Pixel], x: float, y: float, pixels: float) -> set[Pixel
     }  # fmt: skip
 
 
-@pytest.mark.parametrize("size", SIZES, ids=[f"{width}x{height}@{ratio}" for width, height, ratio in SIZES])
-async def test_depth_over_time_has_the_depths_of_the_recording(
-    browser: Browser, address: str, size: tuple[int, int, float]
-) -> None:
+async def test_depth_over_time_has_the_depths_of_the_recording(sheet: Sheet) -> None:
     """Each stretch's depth is a level line at its place between the surface and the lines of the scale."""
-    async with follower(browser, address, size[:2], device_scale_factor=size[2]) as someone:
-        picture = await drawn(someone, "depth")
+    picture, ratio = sheet.depth, sheet.ratio
     hair, ink = of_colour(picture, HAIR, 14), of_colour(picture, INK, 110)
     left = min(centres(Counter(x for x, _ in hair), picture.height // 3))
-    inside = {pixel for pixel in ink if pixel[0] > left + 3 * size[2]}
+    inside = {pixel for pixel in ink if pixel[0] > left + 3 * ratio}
     rows = Counter(y for _, y in inside)
     surface, *_ = centres(rows, picture.width // 2)
     levels = centres(Counter(y for _, y in hair), picture.width // 3)
@@ -192,8 +208,8 @@ async def test_depth_over_time_has_the_depths_of_the_recording(
     drawn_at = [at for at in centres(rows, picture.width // 12) if at > surface + 4]
     assert len(drawn_at) == 2
     middle, deep = (at - surface for at in drawn_at)
-    assert deep / middle == pytest.approx(2.0, abs=2 * size[2] / middle)
-    assert min(abs(deep - step * count) for count in range(1, 12)) <= 1.5 * size[2]
+    assert deep / middle == pytest.approx(2.0, abs=2 * ratio / middle)
+    assert min(abs(deep - step * count) for count in range(1, 12)) <= 1.5 * ratio
 
 
 async def test_table_has_the_depths_and_places_of_the_recording(browser: Browser, address: str) -> None:

@@ -4,24 +4,16 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 import pytest
-import pytest_asyncio
 from playwright.async_api import Browser, Locator
 
-from followers_page import BUILT, LAPTOP, PHONE, Follower, chromium, demo_dive, follower
+from followers_page import BUILT, LAPTOP, PHONE, Follower, demo_dive, follower
 from peers import publish
 from relay.shell.site.public_files import Telling
 from relay.shell.site.site import Site
 from released import EXPEDITION, programme
 from test_page import AXE, QUICK, address, violations
 
-pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="module")]
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Browser]:
-    """One browser for all tests; each has a fresh context of its own."""
-    async with chromium() as program:
-        yield program
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
 
 @asynccontextmanager

@@ -7,10 +7,11 @@ from contextlib import asynccontextmanager
 
 import numpy as np
 import pytest
+import pytest_asyncio
 from PIL import Image
-from playwright.async_api import Browser, Locator
+from playwright.async_api import Browser, Locator, Playwright
 
-from followers_page import LAPTOP, PHONE, Follower, chromium, demo_dive, follower
+from followers_page import Follower, chromium, demo_dive, follower
 from peers import publish, until
 from relay.shell.site.site import Site
 from released import dive
@@ -22,12 +23,12 @@ OPEN, CLOSE = "See it in three dimensions", "Close the three dimensions"
 
 @asynccontextmanager
 async def watching(
-    drawing_browser: Browser, upto_s: float = 4_010, size: tuple[int, int] = LAPTOP
+    drawing_browser: Browser, upto_s: float = 4_010, link: str = ""
 ) -> AsyncIterator[tuple[Follower, Site]]:
-    """Yield somebody who follows the demo's dive."""
+    """Yield somebody who follows the demo's dive, or has opened a link to it."""
     async with site_at() as site:
         publish(site, demo_dive(upto_s))
-        async with follower(drawing_browser, address(site), size) as someone:
+        async with follower(drawing_browser, address(site) + link) as someone:
             await someone.ribbon.wait_for()
             yield someone, site
 
@@ -39,7 +40,7 @@ def drawing(someone: Follower) -> Locator:
 
 async def picture(someone: Follower) -> np.ndarray:
     """Return the pixels of the drawing once nothing is left to draw."""
-    await someone.page.evaluate("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    await someone.drawn()
     return np.asarray(Image.open(io.BytesIO(await drawing(someone).screenshot())).convert("RGB")).astype(int)
 
 
@@ -53,6 +54,18 @@ async def opened(someone: Follower) -> None:
     """Ask for the drawing and wait for it."""
     await someone.button(OPEN).click()
     await drawing(someone).locator("canvas[data-renders]").wait_for()
+
+
+@pytest_asyncio.fixture(scope="module", loop_scope="session")
+async def open_space(drawing_browser: Browser) -> AsyncIterator[Follower]:
+    """Somebody who has the drawing of a moment open: whoever does something to it leaves it as it was.
+
+    The dive is over: no words change meanwhile, which would push the drawing along.
+    """
+    async with watching(drawing_browser, float("inf"), "#dive=1&at=4010") as (someone, _):
+        await someone.page.locator('[role=slider][aria-valuenow="4010"]').wait_for()
+        await opened(someone)
+        yield someone
 
 
 def scripts(someone: Follower) -> set[str]:
@@ -71,55 +84,53 @@ async def test_space_is_fetched_only_when_asked_for(drawing_browser: Browser) ->
         assert more.startswith(address(site))
 
 
-async def test_space_draws_seabed_and_track_in_ink(drawing_browser: Browser) -> None:
+async def test_space_draws_seabed_and_track_in_ink(open_space: Follower) -> None:
     """The drawing has the paper's ground, the wash of the steps, ink and the one accent, and follows the playhead."""
-    async with watching(drawing_browser) as (someone, _):
-        await opened(someone)
-        pixels = await picture(someone)
-        for colour in ((245, 247, 244), (223, 232, 233), (21, 36, 46), (156, 20, 88)):
-            near = np.abs(pixels - colour).max(axis=2) <= 12
-            assert near.sum() > 100, colour
-        await someone.ribbon.press("PageDown")
-        assert (await picture(someone) != pixels).any()
+    pixels = await picture(open_space)
+    for colour in ((245, 247, 244), (223, 232, 233), (21, 36, 46), (156, 20, 88)):
+        near = np.abs(pixels - colour).max(axis=2) <= 12
+        assert near.sum() > 100, colour
+    await open_space.ribbon.press("PageDown")
+    assert (await picture(open_space) != pixels).any()
+    await open_space.ribbon.press("PageUp")
+    assert (await picture(open_space) == pixels).all()
 
 
-async def test_space_is_turned_by_keys_buttons_and_pointer(drawing_browser: Browser) -> None:
+async def test_space_is_turned_by_keys_buttons_and_pointer(open_space: Follower) -> None:
     """Each way of turning changes picture and label; Home brings both back; the playhead stays where it is."""
-    async with watching(drawing_browser) as (someone, _):
-        await opened(someone)
-        label = drawing(someone).get_by_role("img")
-        first, said = await picture(someone), await label.get_attribute("aria-label")
-        moment = await someone.ribbon.get_attribute("aria-valuenow")
-        await drawing(someone).focus()
-        for key in ("ArrowRight",) * 9 + ("ArrowUp", "+"):
-            await someone.page.keyboard.press(key)
-        assert (await picture(someone) != first).any()
-        assert await label.get_attribute("aria-label") != said
-        await someone.page.keyboard.press("Home")
-        assert (await picture(someone) == first).all()
-        assert await label.get_attribute("aria-label") == said
-        await someone.button("Turn left").click()
-        assert (await picture(someone) != first).any()
-        await someone.button("As at first").click()
-        await drawing(someone).hover()
-        await someone.page.mouse.down()
-        await someone.page.mouse.move(500, 500, steps=3)
-        await someone.page.mouse.up()
-        assert (await picture(someone) != first).any()
-        assert await someone.ribbon.get_attribute("aria-valuenow") == moment
+    someone, label = open_space, drawing(open_space).get_by_role("img")
+    first, said = await picture(someone), await label.get_attribute("aria-label")
+    moment = await someone.ribbon.get_attribute("aria-valuenow")
+    await drawing(someone).focus()
+    for key in ("ArrowRight",) * 9 + ("ArrowUp", "+"):
+        await someone.page.keyboard.press(key)
+    assert (await picture(someone) != first).any()
+    assert await label.get_attribute("aria-label") != said
+    await someone.page.keyboard.press("Home")
+    assert (await picture(someone) == first).all()
+    assert await label.get_attribute("aria-label") == said
+    await someone.button("Turn left").click()
+    assert (await picture(someone) != first).any()
+    await someone.button("As at first").click()
+    await drawing(someone).hover()
+    await someone.page.mouse.down()
+    await someone.page.mouse.move(500, 500, steps=3)
+    await someone.page.mouse.up()
+    assert (await picture(someone) != first).any()
+    assert await someone.ribbon.get_attribute("aria-valuenow") == moment
+    await someone.button("As at first").click()
 
 
-async def test_space_draws_only_when_something_changed(drawing_browser: Browser) -> None:
+async def test_space_draws_only_when_something_changed(open_space: Follower) -> None:
     """At rest nothing is drawn, nor by a key that changes nothing; one key that does, draws once."""
-    async with watching(drawing_browser) as (someone, _):
-        await opened(someone)
-        await drawing(someone).focus()
-        before = await renders(someone)
-        await someone.page.keyboard.press("Home")
-        await someone.page.keyboard.press("-")
-        assert await renders(someone) == before
-        await someone.page.keyboard.press("ArrowLeft")
-        assert await renders(someone) == before + 1
+    await drawing(open_space).focus()
+    before = await renders(open_space)
+    await open_space.page.keyboard.press("Home")
+    await open_space.page.keyboard.press("-")
+    assert await renders(open_space) == before
+    await open_space.page.keyboard.press("ArrowLeft")
+    assert await renders(open_space) == before + 1
+    await open_space.page.keyboard.press("Home")
 
 
 async def test_space_closes_and_opens_again(drawing_browser: Browser) -> None:
@@ -136,23 +147,18 @@ async def test_space_closes_and_opens_again(drawing_browser: Browser) -> None:
         assert await someone.button(OPEN).get_attribute("aria-expanded") == "false"
 
 
-@pytest.mark.parametrize("size", [PHONE, LAPTOP])
-async def test_space_passes_axe_and_fits(drawing_browser: Browser, size: tuple[int, int]) -> None:
-    """axe-core (WCAG 2.2 AA and best practice) finds nothing, and nothing runs off the sheet sideways."""
-    async with watching(drawing_browser, size=size) as (someone, _):
-        await opened(someone)
-        await someone.page.evaluate(AXE.read_text(encoding="utf-8"))
-        assert await violations(someone.page) == []
-        assert await someone.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+async def test_space_passes_axe_and_fits(open_space: Follower) -> None:
+    """axe-core (WCAG 2.2 AA and best practice) finds nothing in an opened one; small ones are in test_page_states."""
+    await open_space.page.evaluate(AXE.read_text(encoding="utf-8"))
+    assert await violations(open_space.page) == []
+    assert await open_space.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
-async def test_space_says_what_it_is_made_of(drawing_browser: Browser) -> None:
+async def test_space_says_what_it_is_made_of(open_space: Follower) -> None:
     """Sketch, coarseness, heights, scale and turning are said beside the drawing."""
-    async with watching(drawing_browser) as (someone, _):
-        await opened(someone)
-        told = someone.page.locator("#space-drawing")
-        for words in ("sketch of the seabed", "where no vehicle was, nothing", "Heights are drawn", "No side is north"):
-            await someone.says(told, words)
+    told = open_space.page.locator("#space-drawing")
+    for words in ("sketch of the seabed", "where no vehicle was, nothing", "Heights are drawn", "No side is north"):
+        await open_space.says(told, words)
 
 
 async def test_space_stays_open_in_other_words_and_units(drawing_browser: Browser) -> None:
@@ -174,9 +180,9 @@ async def test_space_without_a_track_says_why(drawing_browser: Browser) -> None:
         assert await drawing(someone).count() == 0
 
 
-async def test_space_without_webgl_says_so() -> None:
+async def test_space_without_webgl_says_so(driver: Playwright) -> None:
     """A browser that has none is told of in words; the rest of the page goes on."""
-    async with chromium("--disable-3d-apis") as poor, site_at() as site:
+    async with chromium("--disable-3d-apis", driver=driver) as poor, site_at() as site:
         publish(site, dive(1, 5, closed=False))
         async with follower(poor, address(site)) as someone:
             await someone.button(OPEN).click()
