@@ -2,7 +2,7 @@
 
 import gc
 import os
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,6 +31,17 @@ def pytest_collection_finish() -> None:
     """Leave out of that looking what is there for good: all modules and all tests."""
     gc.collect()
     gc.freeze()
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _leaves_nothing_to_others() -> Iterator[None]:
+    """Collect what the tests of a file left behind while it is known whose it was: what warns of it is an error.
+
+    With so much set aside, a full collection else comes thousands of tests later, in whichever makes most objects.
+    Only the values of fixtures of the last test, which are still held, come to the next file.
+    """
+    yield
+    gc.collect()
 
 
 @pytest.fixture(scope="session")

@@ -54,10 +54,22 @@ def rows(shared_data: Path) -> list[dict[str, Any]]:
         return [json.loads(line) for line in file]
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def tlog(shared_data: Path) -> bytes:
     """A real telemetry log of a submersible."""
     return gzip.decompress((shared_data / "mavlink-submersible" / "surface-test.tlog.gz").read_bytes())
+
+
+@pytest.fixture(scope="module")
+def stream(tlog: bytes) -> bytes:
+    """The log's frames as they were sent, without its times."""
+    return b"".join(piece for _, piece in split_tlog(tlog))
+
+
+@pytest.fixture(scope="module")
+def read_whole(stream: bytes) -> list[Event]:
+    """What the stream gives in one piece."""
+    return feed(MavlinkDecoder(), [stream], len(stream))
 
 
 def reference_observation(row: dict[str, Any]) -> dict[str, float]:
@@ -176,21 +188,17 @@ def test_telemetry_log_reads_as_pymavlink_reads_it(tlog: bytes) -> None:
 
 
 @pytest.mark.parametrize("size", [7, 4096])
-def test_telemetry_log_in_chunks_gives_the_same_events(tlog: bytes, size: int) -> None:
+def test_telemetry_log_in_chunks_gives_the_same_events(stream: bytes, size: int, read_whole: list[Event]) -> None:
     """A real stream in any chunks gives the events it gives whole, and the account balances after every chunk."""
-    stream = b"".join(piece for _, piece in split_tlog(tlog))
-    whole = feed(MavlinkDecoder(), [stream], len(stream))
     chunks = (stream[at : at + size] for at in range(0, len(stream), size))
-    assert feed(MavlinkDecoder(), chunks, MOST_PENDING) == whole
+    assert feed(MavlinkDecoder(), chunks, MOST_PENDING) == read_whole
 
 
-def test_telemetry_log_byte_by_byte_gives_the_same_events(tlog: bytes) -> None:
+def test_telemetry_log_byte_by_byte_gives_the_same_events(stream: bytes, read_whole: list[Event]) -> None:
     """A real stream byte by byte gives the events it gives whole."""
-    stream = b"".join(piece for _, piece in split_tlog(tlog))
-    whole, bytewise_decoder = MavlinkDecoder(), MavlinkDecoder()
-    expected = whole.receive(stream) + whole.end()
-    told = [event for byte in bytewise(stream) for event in bytewise_decoder.receive(byte)]
-    assert told + bytewise_decoder.end() == expected
+    decoder = MavlinkDecoder()
+    told = [event for byte in bytewise(stream) for event in decoder.receive(byte)]
+    assert told + decoder.end() == read_whole
 
 
 def test_heading_has_two_sources_that_agree(tlog: bytes) -> None:
