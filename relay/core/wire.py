@@ -41,7 +41,8 @@ def encode(record: ReleasedRecord) -> bytes:
     if type(record) is not ReleasedRecord:
         raise OneDoorError("only released records are encoded")
     fields = [record.dive, record.seq, int(record.kind), seconds(record.elapsed_us), record.body]
-    bare = _ARRAY_OF_SIX + msgpack.packb(fields)[len(_ARRAY_OF_SIX) :] + _BIN_16  # the sixth is the pad
+    five: bytes = msgpack.packb(fields)
+    bare = _ARRAY_OF_SIX + five[len(_ARRAY_OF_SIX) :] + _BIN_16  # the sixth is the pad
     least = _TICK_FIXED + _TICK_EACH * len(record.body) if record.kind is Kind.TICK else 0
     pad = _blocks(max(least, len(bare) + 2) + SIGNATURE_OCTETS) - len(bare) - 2
     return bare + pad.to_bytes(2, "big") + bytes(pad)
