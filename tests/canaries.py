@@ -13,6 +13,7 @@ import html
 import itertools
 import math
 import re
+from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from urllib.parse import unquote_to_bytes
@@ -28,6 +29,7 @@ from pyproj import Transformer
 
 REACH_M = 100.0
 TOGETHER = 16
+BETWEEN = b" -"  # what codes are told with and without: they are compared in capitals, without these
 SMALL = 65_536  # a whole number below tells no position to 100 m that is a degree from the equator and from Greenwich
 METRES_A_DEGREE = 111_320.0  # WGS 84's equator by 360: a little long elsewhere, which makes the reach a little short
 _MERCATOR = Transformer.from_crs(4326, 3857, always_xy=True)
@@ -48,10 +50,13 @@ class Values:
     def __init__(self, values: Sequence[float], reach: float) -> None:
         self.values, self.reach = numpy.unique(numpy.abs(numpy.asarray(values, dtype=numpy.float64))), reach
         self.spans = numpy.stack([self.values - reach, self.values + reach])
+        self._sorted: list[float] = self.values.tolist()
 
     def has(self, number: float) -> bool:
-        """Say if a number is near one of these."""
-        return bool(numpy.any(numpy.abs(self.values - abs(number)) <= self.reach))
+        """Say if a number is near one of these: the nearest is one of the two that it lies between."""
+        size = abs(number)
+        at = bisect_left(self._sorted, size)
+        return any(abs(value - size) <= self.reach for value in self._sorted[max(0, at - 1) : at + 1])
 
 
 class Spans:
@@ -215,9 +220,8 @@ class Scanner:
                 named = read(match)
                 if named is not None:
                     yield _sighting(f"{named}, {what}", data, match.start())
-        packed, places = _packed(data)
-        for what, at in self._coded(packed):
-            yield _sighting(what, data, places[at])
+        for what, at in self._coded(data.translate(None, BETWEEN).upper().decode("latin-1")):
+            yield _sighting(what, data, _place(data, at))
 
     def _coded(self, packed: str) -> Iterator[tuple[str, int]]:
         for match in self._square.finditer(packed):
@@ -261,6 +265,8 @@ class Scanner:
         unpacker.feed(data[head:])
         with contextlib.suppress(ValueError, TypeError, msgpack.exceptions.UnpackException):
             for value in unpacker:
+                if type(value) is int and -SMALL < value < SMALL:
+                    continue  # what most bytes of a text are, read this way
                 for what in self.find_in(value):
                     yield _sighting(f"{what}, MessagePack", data, head + unpacker.tell())
 
@@ -319,10 +325,9 @@ def _unescaped(data: bytes) -> set[bytes]:
     }
 
 
-def _packed(data: bytes) -> tuple[str, list[int]]:
-    """Return `data` in capitals without spaces and hyphens, as codes are compared, and where each byte came from."""
-    places = [at for at, byte in enumerate(data) if byte not in b" -"]
-    return bytes(data[at] for at in places).upper().decode("latin-1"), places
+def _place(data: bytes, at: int) -> int:
+    """Return where in `data` the byte with this number stands, if those `BETWEEN` aren't counted."""
+    return next(itertools.islice((place for place, byte in enumerate(data) if byte not in BETWEEN), at, None))
 
 
 def _metres(text: str) -> float:

@@ -15,7 +15,7 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
 # Runs by the thousand make millions of objects that soon go: a tenth of their time went into looking through them.
-gc.set_threshold(10_000, 10, 10)
+gc.set_threshold(100_000, 20, 10)
 
 if TYPE_CHECKING:
     from playwright.async_api import Browser, Playwright

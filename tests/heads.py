@@ -9,8 +9,10 @@ from collections.abc import Iterable
 
 import pytest
 
+from dives import sealed
+from relay.core.channel import Due
 from relay.core.release import Kind
-from relay.core.wire import SIGNATURE_OCTETS, decode, footer, is_footer, objects, pad_start
+from relay.core.wire import SIGNATURE_OCTETS, decode, encode, footer, is_footer, objects, pad_start
 
 HEAD_OCTETS = 32
 SHORT_US = 4_000_000
@@ -43,6 +45,14 @@ def masked(frame: bytes) -> bytes:
 def but_for_heads(sent: Iterable[tuple[int, str, bytes]]) -> list[tuple[int, str, bytes]]:
     """Return what was sent (`dives.sent`), each record masked."""
     return [(instant_us, audience, masked(frame)) for instant_us, audience, frame in sent]
+
+
+def sent_but_for_heads(due: Iterable[Due]) -> list[tuple[int, str, bytes]]:
+    """Return `but_for_heads(sent(due))`, byte for byte, without signing heads whose signature is masked at once."""
+    return [
+        (instant_us, record.audience, masked(encode(record)) if record.kind is Kind.HEAD else sealed(record))
+        for instant_us, record in due
+    ]
 
 
 def masked_recording(data: bytes) -> list[bytes]:

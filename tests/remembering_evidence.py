@@ -22,9 +22,11 @@ LOW_LEVELS = 7
 
 
 class RememberingEvidence(Evidence):
-    """Draws each empty subtree once."""
+    """Draws each empty subtree, salt and seat once."""
 
     __slots__ = ()
+    salt = lru_cache(1 << 12)(Evidence.salt)  # type: ignore[assignment]
+    seat = lru_cache(1 << 12)(Evidence.seat)  # type: ignore[assignment]
     empty = lru_cache(1 << 15)(Evidence.empty)  # type: ignore[assignment]
 
 

@@ -10,7 +10,7 @@ horizon everything is its own.
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 
 from dives import INVENTED_SITE, SECOND, message, plan, policy, walk
 from relay.core.area import ZoneAction
@@ -53,6 +53,7 @@ PLANS = (
         sources=tuple(SourcePlan(name=name, format="station-json", standby_for=of) for name, of in _STATIONS),
     ),
 )
+TELLING = (Do.INPUT, Do.DECIDE)
 LATEST_US = 900_000  # the longest that the disk takes for a row
 LONGEST_US = max(policy.delay_us for policy in _POLICIES)
 
@@ -73,10 +74,11 @@ class Schedule:
     early: tuple[str, int, int] | None = None
     held: str | None = None
 
-    def first_us(self, which: int) -> int:
-        """Return when anything first came in or was decided in a run."""
-        events = self.common + self.tails[which]
-        return min((event.at_us for event in events if event.do in (Do.INPUT, Do.DECIDE)), default=0)
+    @cached_property
+    def first_us(self) -> tuple[int, ...]:
+        """When anything first came in or was decided, in each run."""
+        told = [[event.at_us for event in events if event.do in TELLING] for events in (self.common, *self.tails)]
+        return tuple(min((*told[0], *tail), default=0) for tail in told[1:])
 
     def voyagers(self) -> list[Follower]:
         """Return the followers of one run, none of them dialled yet."""

@@ -84,6 +84,8 @@ def texts_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(relay.core.pipeline, "read_decision", functools.cache(relay.core.pipeline.read_decision))
     monkeypatch.setattr(texts, "event", functools.lru_cache(4_096)(texts.event))
     monkeypatch.setattr(Secrets, "unit", functools.cache(Secrets.unit))
+    for drawn in ("signing_seed", "evidence_key"):
+        monkeypatch.setattr(Secrets, drawn, property(functools.cache(getattr(Secrets, drawn).fget)))
     monkeypatch.setattr(relay.core.channel, "Signer", functools.cache(relay.core.channel.Signer))
     draw_once(monkeypatch)
     low_trees(monkeypatch)
@@ -104,9 +106,18 @@ def voyage(schedule: Schedule, which: int, disk: Disk | None = None) -> Voyage:
     return out
 
 
+masked_once = functools.lru_cache(1_024)(masked)
+
+
 def delay_us(schedule: Schedule, audience: str) -> int:
     """Return the delay of an audience."""
     return next(policy.delay_us for policy in schedule.plan.policies if policy.audience == audience)
+
+
+@functools.lru_cache(1_024)
+def unpacked(frame: bytes) -> Any:
+    """Return what a frame tells, read once for all followers of both runs; to be looked at alone."""
+    return msgpack.unpackb(frame)
 
 
 def seen(schedule: Schedule, one: Voyage, other: Voyage) -> Iterator[tuple[str, Got, Got]]:
@@ -120,7 +131,7 @@ def seen(schedule: Schedule, one: Voyage, other: Voyage) -> Iterator[tuple[str, 
 def shown(schedule: Schedule, follower: Follower) -> Got:
     """Return what a follower got; but for the heads, if the wall clocks that these are over part before the cut."""
     if any(event.do is Do.WALL and event.at_us <= schedule.cut_us for tail in schedule.tails for event in tail):
-        return [(true_us, masked(frame)) for true_us, frame in follower.got]
+        return [(true_us, masked_once(frame)) for true_us, frame in follower.got]
     return follower.got
 
 
@@ -129,7 +140,8 @@ def told_apart(schedule: Schedule, one: Voyage, other: Voyage) -> bool:
 
     Who is held in the other run alone may get less there, or later.
     """
-    left_us = {frame: true_us for true_us, frame in shown(schedule, one.followers[schedule.held != QUICK])}
+    held = [] if schedule.held is None else shown(schedule, one.followers[schedule.held != QUICK])
+    left_us = {frame: true_us for true_us, frame in held}
     for audience, had, got in seen(schedule, one, other):
         if audience != schedule.held and had != got:
             return True
@@ -143,7 +155,7 @@ def faults(schedule: Schedule, which: int, ended: Voyage) -> Iterator[str]:
     if ended.ship is not None and ended.ship.stopped is not None:
         yield ended.ship.stopped
     for follower in ended.followers:
-        records = [(true_us, msgpack.unpackb(frame)) for true_us, frame in follower.got]
+        records = [(true_us, unpacked(frame)) for true_us, frame in follower.got]
         yield from out_of_order([record for _, record in records if record[0] != NO_DIVE])
         told = [record[1] for _, record in records if record[0] == NO_DIVE]
         if told != sorted(set(told)):
@@ -174,7 +186,7 @@ def early(records: list[tuple[int, Any]], schedule: Schedule, which: int, audien
 
     A dive's first record shows that something came, or was decided, at all, and so does a programme.
     """
-    came_us = {0: 0, **schedule.receipts_us[which], -1: schedule.first_us(which)}
+    came_us = {0: 0, **schedule.receipts_us[which], -1: schedule.first_us[which]}
     least_us = {number: may_leave_us(schedule, audience, us) for number, us in came_us.items()}
     for true_us, (dive, seq, kind, _, body, _) in records:
         numbers = []

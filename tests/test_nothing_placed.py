@@ -38,13 +38,14 @@ from pathlib import Path
 import msgpack
 import pytest
 
+import relay.core.channel
 import relay.core.disclosure
 import relay.core.fuse
 import relay.core.geodesy
 import relay.core.quantise
 import relay.core.track
-from dives import INVENTED_SITE, SECRETS, run, sent
-from heads import but_for_heads
+from dives import INVENTED_SITE, SECRETS, run
+from heads import sent_but_for_heads
 from placed_dives import TRACKS, Dive, in_frame, plan_at, published, rounded, to_the_limit, walks
 from relay.core.fuse import depth_from_pressure
 from relay.core.geodesy import Anchor, plane
@@ -76,7 +77,8 @@ NMEA_COUNTS = {**dict.fromkeys(TRACKS, 20), "limit": 80}
 
 @pytest.fixture(autouse=True)
 def same_rows_draw_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A dive's rows come at the same moments wherever it is laid: what the exact record draws is remembered."""
+    """A dive's rows come at the same moments wherever it is laid: what is drawn for them from a key is remembered."""
+    monkeypatch.setattr(relay.core.channel, "Signer", cache(relay.core.channel.Signer))
     draw_once(monkeypatch)
     low_trees(monkeypatch)
 
@@ -101,7 +103,7 @@ def places(count: int, seed: str) -> Iterator[Site]:
 
 def shown(dive: Dive, site: Site, rows: Rows = station_rows, secrets: Secrets = SECRETS) -> Sent:
     """Return all that leaves of a dive at a site, but for the heads."""
-    return but_for_heads(sent(run(Pipeline(plan_at(dive, site), secrets), rows(dive.reports, site))))
+    return sent_but_for_heads(run(Pipeline(plan_at(dive, site), secrets), rows(dive.reports, site)))
 
 
 @cache

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dives import INVENTED_SITE, SECOND, SECRETS, dive_rows, message, owed, plan, policy, rows, run, sent, walk
-from heads import but_for_heads
+from heads import sent_but_for_heads
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import DiveLimits, Plan, SourcePlan
@@ -23,7 +23,7 @@ TWO = plan(policy("public"), policy("slow", delay_us=70 * SECOND, tick_us=5 * SE
 
 def told(journal: list[Row]) -> list[tuple[int, str, bytes]]:
     """Return what leaves of a journal, but for the heads, which are over its very rows."""
-    return but_for_heads(sent(run(Pipeline(TWO, SECRETS), journal)))
+    return sent_but_for_heads(run(Pipeline(TWO, SECRETS), journal))
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -82,10 +82,10 @@ def test_nothing_placed_wherever_the_dive_is() -> None:
     chance = random.Random(5)
     sites = [(math.degrees(math.asin(chance.uniform(-0.996, 0.996))), chance.uniform(-180, 180)) for _ in range(20)]
     sites += [(12.0, 180.0), (-12.0, -179.9999), (85.0, 10.0), (-85.0, -170.0), (0.0, 0.0)]
-    reference = but_for_heads(sent(run(Pipeline(TWO, SECRETS), dive_rows(150))))
+    reference = told(dive_rows(150))
     assert sum(frame.count(b"reporting") for _, _, frame in reference) > 100
     for site in sites:
-        assert but_for_heads(sent(run(Pipeline(TWO, SECRETS), dive_rows(150, site)))) == reference
+        assert told(dive_rows(150, site)) == reference
 
 
 def test_wall_clock_changes_nothing() -> None:

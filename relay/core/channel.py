@@ -174,7 +174,7 @@ class Channel:
         """Return the embargo moment at which something may be due, or None while there is nothing to wait for."""
         if self._held or self.outside is not None:
             return None
-        tick_us, step_us = self._tick_due_us(), self._step_due_us()
+        tick_us, step_us = self._tick_due_us(), None if self.board.told is None else self._step_due_us()
         due_us = step_us if tick_us is None or (step_us is not None and step_us < tick_us) else tick_us
         return due_us if due_us is None or due_us > self._instant_us else self._instant_us
 

@@ -41,7 +41,8 @@ def encode(record: ReleasedRecord) -> bytes:
     if type(record) is not ReleasedRecord:
         raise OneDoorError("only released records are encoded")
     fields = [record.dive, record.seq, int(record.kind), seconds(record.elapsed_us), record.body]
-    bare = b"".join([_ARRAY_OF_SIX, *map(msgpack.packb, fields), _BIN_16])
+    five: bytes = msgpack.packb(fields)
+    bare = _ARRAY_OF_SIX + five[len(_ARRAY_OF_SIX) :] + _BIN_16  # the sixth is the pad
     least = _TICK_FIXED + _TICK_EACH * len(record.body) if record.kind is Kind.TICK else 0
     pad = _blocks(max(least, len(bare) + 2) + SIGNATURE_OCTETS) - len(bare) - 2
     return bare + pad.to_bytes(2, "big") + bytes(pad)
@@ -169,6 +170,8 @@ def whole_octets(data: bytes) -> int:
 
 def objects(data: bytes) -> Iterator[tuple[Any, int, int]]:
     """Yield the objects of a recording, with where each begins and ends; a last one that is cut off is left out."""
+    if not data:
+        return  # most are asked for before there is anything: a reader is dear to make
     unpacker = msgpack.Unpacker(max_buffer_size=len(data) + 1)
     unpacker.feed(data)
     start = 0
