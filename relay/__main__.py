@@ -70,6 +70,12 @@ def _command(name: str) -> Callable[[argparse.Namespace], int] | None:
             from relay.shell.finds.finding import find as command
         case "journal":
             from relay.shell.record.journal_command import journal as command
+        case "record":
+            from relay.shell.record.import_log import show_record as command
+        case "report":
+            from relay.shell.report.reporting import report as command
+        case "verify":
+            from relay.shell.released.verify import verify as command
         case "identity":
             from relay.shell.locked.locked_command import identity as command
         case "open":

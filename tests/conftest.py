@@ -14,6 +14,9 @@ from hypothesis import Phase, settings
 for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
+# Each start of a process that serves pages would read the system's 150 certificates twice; no test trusts any of them.
+os.environ.update(SSL_CERT_FILE=os.devnull, SSL_CERT_DIR=os.devnull)
+
 # Runs by the thousand make millions of objects that soon go: a tenth of their time went into looking through them.
 gc.set_threshold(100_000, 20, 10)
 

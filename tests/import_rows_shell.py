@@ -200,7 +200,7 @@ SHELL = {
     "taking": "core.decision core.errors core.find core.model core.pipeline clock desk_decided journal standing",
     "ship": "core.channel core.decision core.desk_record core.errors core.model core.pipeline core.seal core.sources "
     "core.wire audit_gate checkpoint clock control deciding desk_room expedition feeds inviting journal outlet "
-    "promises recording secrets_file site standing taking uplink",
+    "promises recording secrets_file site standing taking uplink | shapely",
     "running": "expedition gate page_words public_files site site_files",
     "until_stopped": "",
     "rehearse": "core.errors core.model core.pipeline core.policy core.release core.seal core.secrets core.sources "
@@ -282,7 +282,7 @@ SHELL = {
     "guests_told": "core.decision core.errors core.model core.seal attendance clock control deciding desk_decided "
     "expedition guest_book guest_door inviting journal secrets_file taking",
     "app": "core.errors core.figures core.policy core.release core.seal core.secrets audit_gate audit_result "
-    "briefing clock demo_run deploy desk_token exit_code expedition export guests_told import_log log_lines "
+    "briefing clock demo_run deploy desk_token exit_code expedition export guests_told log_lines "
     "page_words plain_cautions plain_ground plain_words printable public_files publish quantities recording rehearse "
-    "running secrets_file ship site_files site_key until_stopped verify shell.reporting | rich uvloop",
+    "running secrets_file ship site_files site_key until_stopped | rich uvloop",
 }

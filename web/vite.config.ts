@@ -47,5 +47,6 @@ export default defineConfig({
     // The drawing in three dimensions is fetched only when asked for; its library is most of it.
     chunkSizeWarningLimit: 600,
   },
-  test: { environment: 'node', include: ['test/**/*.test.ts'] },
+  // One process takes many files: most of the tests' time went into loading the same modules again for each.
+  test: { environment: 'node', include: ['test/**/*.test.ts'], isolate: false, testTimeout: 60_000 },
 } as Parameters<typeof defineConfig>[0]);

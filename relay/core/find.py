@@ -13,8 +13,6 @@ from functools import partial
 from itertools import pairwise
 from typing import Any, TypeVar
 
-from shapely import Polygon, is_valid_reason
-
 from relay.core.decision_values import flag_fault, number_fault
 from relay.core.errors import OperatorError
 from relay.core.ranges import NOTE_LIMIT, RANGES
@@ -137,6 +135,8 @@ def shape_fault(shape: Shape, points: Sequence[Point]) -> str | None:
         return None if len(set(points)) >= 2 else "a line has at least two different points"
     if len(points) < 4 or points[0] != points[-1]:
         return "an area is a ring of at least four points, the last of which is the first"
+    from shapely import Polygon, is_valid_reason  # it brings numpy, which a shore or a reader of recordings never needs
+
     if not Polygon(points).is_valid:
         return f"the outline of an area goes round it and doesn't meet itself: {is_valid_reason(Polygon(points))}"
     return None

@@ -8,12 +8,9 @@ from dataclasses import asdict
 from functools import partial
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import uvloop
-from rich.console import Console
-from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
-from rich.table import Table
 
 from relay.core.errors import OperatorError
 from relay.core.figures import figures
@@ -21,7 +18,6 @@ from relay.core.policy import DiveLimits
 from relay.core.release import HEAD_BYTES, Kind
 from relay.core.seal import Signer
 from relay.core.secrets import Secrets
-from relay.shell.demo.demo_run import run_demo
 from relay.shell.deploy import deploy
 from relay.shell.desk.desk_token import NAME as TOKEN_FILE
 from relay.shell.exit_code import exit_code
@@ -40,7 +36,6 @@ from relay.shell.plan.plain_ground import (
 from relay.shell.plan.plain_words import describe_audience
 from relay.shell.plan.quantities import say_number, web_address
 from relay.shell.record.clock import MachineTime
-from relay.shell.record.import_log import show_record
 from relay.shell.record.secrets_file import read_secrets, seeded_secrets
 from relay.shell.record.site_key import show_key
 from relay.shell.released.briefing import brief
@@ -48,8 +43,6 @@ from relay.shell.released.export import export
 from relay.shell.released.printable import as_json
 from relay.shell.released.publish import publish
 from relay.shell.released.recording import load_told
-from relay.shell.released.verify import verify
-from relay.shell.report.reporting import report
 from relay.shell.ship.audit_gate import Leave, whose_process
 from relay.shell.ship.audit_result import passed_words, why_not
 from relay.shell.ship.rehearse import Outcome, rehearse
@@ -61,6 +54,9 @@ from relay.shell.shore.log_lines import announce, log_to_stderr
 from relay.shell.site.page_words import words_of
 from relay.shell.site.public_files import Telling
 from relay.shell.site.site_files import site_folder
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
 
 _PLAIN: dict[str, Any] = {"highlight": False, "markup": False, "soft_wrap": True}
 _log = logging.getLogger(__name__)
@@ -78,13 +74,10 @@ def run(options: argparse.Namespace) -> int:
         "invite": invite,
         "key": show_key,
         "publish": _publish,
-        "record": show_record,
         "rehearse": _rehearse,
-        "report": report,
         "ship": _ship,
         "show": _show,
         "uninvite": uninvite,
-        "verify": verify,
     }
     return exit_code(commands[options.command], options)
 
@@ -137,6 +130,8 @@ def _ship(options: argparse.Namespace) -> int:
 
 
 def _demo(options: argparse.Namespace) -> int:
+    from relay.shell.demo.demo_run import run_demo  # no other command makes a dive up
+
     log_to_stderr(logging.WARNING)
 
     def ready(ship: Ship) -> None:
@@ -168,12 +163,18 @@ def _rehearse(options: argparse.Namespace) -> int:
     return 0
 
 
-def _progress() -> Progress:
+def _progress() -> "Progress":
+    from rich.console import Console  # it takes a tenth of a second, which a ship's start does without
+    from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
     columns = (SpinnerColumn(), TextColumn("{task.description} {task.fields[what]}"), TimeElapsedColumn())
     return Progress(*columns, console=Console(stderr=True), transient=True)
 
 
 def _print_outcome(outcome: Outcome, out: Path, limits: DiveLimits) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
     console = Console()
     table = Table("feed", "read", "accepted", "of which passed over", "rejected", "why", box=None, pad_edge=False)
     for name, tally in outcome.tallies.items():

@@ -91,13 +91,15 @@ describe('the ground covered', () => {
     expect(Math.max(...areas) / Math.min(...areas)).toBeLessThan(1.003);
   });
 
-  test('of a day-long dive is worked out well within a second', () => {
+  test('of a day-long dive is worked out well within a second of a processor', () => {
+    // Of this process alone (nodejs.org/api/process.html): on a busy machine a second of the clock is none of work.
+    const worked_ms = () => (globalThis as unknown as { process: { cpuUsage: () => { user: number } } }).process.cpuUsage().user / 1_000;
     const places = Array.from({ length: 1_440 }, (_, i) => [50 * Math.sin(i * 1.7) + i, 400 * Math.sin(i / 9)] as const);
     const strips = stripsOf(walked(places, 5), 4 * 1_440) ?? [];
-    const begin_ms = performance.now();
+    const begin_ms = worked_ms();
     unionArea_m2(strips, 5);
     expect(strips.length).toBe(1_439);
-    expect(performance.now() - begin_ms).toBeLessThan(1_000);
+    expect(worked_ms() - begin_ms).toBeLessThan(1_000);
   });
 
   test('sample by sample comes to what it is of all strips at once, whichever moment is asked for first', () => {

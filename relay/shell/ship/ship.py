@@ -14,6 +14,8 @@ from pathlib import Path
 from time import monotonic as time_monotonic
 from typing import Any
 
+import shapely  # noqa: F401 - loaded before she starts: at the first find it would hold up what is public (R2)
+
 from relay.core.channel import Due
 from relay.core.decision import Hold, read_decision
 from relay.core.desk_record import TAKEN_LIMIT
