@@ -106,7 +106,7 @@ async def test_shore_that_stops_and_comes_again_is_brought_up_to_date(tmp_path: 
         await here.open()
         await until(lambda: here.shore.frames["public"] == data(FIRST + SECOND))
         assert uplink.facts()["outages"] == 1
-        assert uplink.alarms() == []
+        await until(lambda: uplink.alarms() == [])
 
 
 @on_both_loops
@@ -227,7 +227,7 @@ async def test_shore_that_holds_more_is_waited_for(tmp_path: Path) -> None:
         for frame in FIRST[10:]:
             uplink.publish(frame)
         await until(lambda: shore.frames["public"] == data(FIRST))
-        assert uplink.alarms() == []
+        await until(lambda: uplink.alarms() == [])
 
 
 async def test_audience_that_the_shore_does_not_take_is_told_of(tmp_path: Path) -> None:

@@ -65,7 +65,7 @@ async def test_nothing_by_invitation_goes_to_a_shore_that_would_show_it_to_every
             here.shore.open = {"public"}
             await here.open()
             await until(lambda: len(here.shore.frames["family"]) == len(FAMILY))
-            assert uplink.alarms() == []
+            await until(lambda: uplink.alarms() == [])
 
 
 async def test_ship_keeps_aboard_what_is_held_and_dives_from_before_signatures(tmp_path: Path) -> None:

@@ -36,7 +36,7 @@ async def test_list_of_guests_goes_only_when_it_is_newer_than_what_the_shore_hol
             await here.open()
             await until(lambda: here.shore.listings[-1] == listing(10))
             assert asked == [9]
-            assert uplink.alarms() == []
+            await until(lambda: uplink.alarms() == [])
 
 
 async def test_list_of_guests_that_can_not_be_gone_beyond_is_an_alarm(tmp_path: Path) -> None:
