@@ -7,6 +7,7 @@ it is run again is the relay's own doing (`test_run_again.py` holds it to the li
 import json
 import sqlite3
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -187,9 +188,10 @@ def kept_frames(path: Path) -> tuple[list[bytes], bool]:
     unpacker = msgpack.Unpacker(strict_map_key=False)
     unpacker.feed(data)
     ends, values = [0], []
-    for value in unpacker:
-        values.append(value)
-        ends.append(unpacker.tell())
+    with suppress(ValueError):  # what follows is no MessagePack: no frames
+        for value in unpacker:
+            values.append(value)
+            ends.append(unpacker.tell())
     frames = [data[start:end] for start, end in pairwise(ends)]
     is_closed = bool(values) and isinstance(values[-1], list) and isinstance(values[-1][0], str)
     return (frames[:-1] if is_closed else frames), is_closed

@@ -2,6 +2,8 @@
 
 import asyncio
 import contextlib
+import errno
+import os
 import sqlite3
 import stat
 import threading
@@ -313,3 +315,27 @@ def test_journal_that_the_disk_does_not_give_is_told_in_words_and_let_go(tmp_pat
         JournalFile(folder)
     (folder / "journal.db").write_bytes(good)
     JournalFile(folder).close()
+
+
+def test_journal_is_opened_once_the_name_of_its_log_is_on_the_disk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The folder is synced after SQLite has made its -wal (fsync(2)), each time; if it can't be, that is told."""
+    synced: list[list[str]] = []
+
+    def sync(folder: Path) -> None:
+        synced.append(sorted(path.name for path in folder.iterdir()))
+
+    monkeypatch.setattr("relay.shell.record.journal.sync", sync)
+    for _ in range(2):
+        JournalFile(tmp_path / "private").close()
+    assert [names.count("journal.db-wal") for names in synced] == [1, 1]
+
+    def fails(folder: Path) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setattr("relay.shell.record.journal.sync", fails)
+    with pytest.raises(OperatorError, match="can't be opened \\(Input/output error\\): see to its disk"):
+        JournalFile(tmp_path / "private")
+    monkeypatch.undo()
+    JournalFile(tmp_path / "private").close()

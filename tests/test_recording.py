@@ -1,5 +1,7 @@
 """Recordings on disk: appended, closed, grown again after a restart, and never told differently."""
 
+import errno
+import os
 from pathlib import Path
 
 import pytest
@@ -234,3 +236,34 @@ def test_recording_is_kept_with_the_names_that_lead_to_it(tmp_path: Path, monkey
     assert synced == []
     written(path, FRAMES, True)
     assert synced == [tmp_path / "released" / "public", tmp_path / "released", tmp_path]
+
+
+def test_what_a_failed_sync_let_go_of_is_written_anew_at_the_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A disk that fails a sync may have dropped bytes that reads still show: the next try writes all anew (fsync(2)).
+
+    So does a relay that was started anew meanwhile. The test takes a sector away, as the kernel would.
+    """
+    path = tmp_path / "failed.recording"
+    whole = written(tmp_path / "whole.recording", FRAMES, True).read_bytes()
+
+    def fails(descriptor: int) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    with monkeypatch.context() as failing:
+        failing.setattr(os, "fsync", fails)
+        recorder = Recorder(path)
+        for frame in FRAMES:
+            recorder.add(frame)
+        recorder.close()
+    assert recorder.fault == "failed.recording can't be written: Input/output error"
+    path.write_bytes(lost_sectors(whole, {1}, len(whole)))
+    recorder.retry()
+    assert (recorder.fault, path.read_bytes()) == (None, whole)
+    again = Recorder(path)
+    for frame in FRAMES:
+        again.add(frame)
+    path.write_bytes(lost_sectors(whole, {1}, len(whole)))
+    again.close()
+    assert path.read_bytes() == whole

@@ -310,3 +310,25 @@ def test_write_that_the_kernel_breaks_off_is_written_over(tmp_path: Path) -> Non
             assert size < path.stat().st_size <= size + room
             assert take(logs, FIRST[2:]) == FIRST[2:]
         assert path.read_bytes() == b"".join(FIRST) + footer(FIRST)
+
+
+def test_names_of_a_recording_are_synced_also_where_its_first_sync_failed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After a sync that failed the file is there, its name on the disk isn't: the next try syncs its folders."""
+    synced: list[Path] = []
+    monkeypatch.setattr("relay.shell.shore.shore_logs.sync_folder", synced.append)
+
+    def fails(descriptor: int) -> None:
+        if Path(f"/proc/self/fd/{descriptor}").readlink().suffix == ".recording":  # proc(5)
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    with opened(tmp_path / "held") as logs:
+        with monkeypatch.context() as failing:
+            failing.setattr(os, "fsync", fails)
+            with pytest.raises(NoRoomError):
+                logs.write("public", FIRST)
+        assert (tmp_path / "held" / "public" / "dive-001.recording").exists()
+        synced.clear()
+        assert take(logs, FIRST) == FIRST
+    assert synced[-2:] == [tmp_path / "held" / "public", tmp_path / "held"]

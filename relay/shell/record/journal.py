@@ -24,7 +24,7 @@ from relay.core.model import Row, RowKind
 from relay.shell.proofs.sums import forget_sums, write_sums
 from relay.shell.record.clock import ClockMark, EmbargoClock, TimeSource
 from relay.shell.record.read_only import reading
-from relay.shell.record.whole_file import make_folder
+from relay.shell.record.whole_file import make_folder, sync
 
 NAME = "journal.db"
 LAST = "clock last_us"
@@ -64,9 +64,9 @@ class JournalFile:
             forget_sums(self.path)
             self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=False)
             undo.callback(self._db.close)
-            self._db.execute("PRAGMA journal_mode=WAL")
-            self._db.execute("PRAGMA synchronous=FULL")
-            self._db.executescript(_SCHEMA)
+            self._db.executescript("PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;" + _SCHEMA)
+            # SQLite takes no notice where the name of its -wal couldn't be synced: a power cut would take rows with it.
+            sync(folder)
             undo.pop_all()
 
     def marks(self) -> dict[str, str]:

@@ -4,7 +4,8 @@ Rules: a recording holds the very frames that were sent and nothing else; after 
 the same frames again, and a file that disagrees with them stops the release (`RegrownError`): what was told
 can't be told differently. A tail that is no whole record was never sent; the next record is written over it. Zeros up
 to the end of a sector or of the file are what a power cut leaves of bytes that it took: they told nothing else. A dive
-counts as kept once its recording and the names of its folders are on the disk.
+counts as kept once its recording and the names of its folders are on the disk. All of it is written anew for that: what
+a sync that failed has let go of no later one makes certain (fsync(2), notes), were it of a relay that was killed since.
 """
 
 import os
@@ -130,13 +131,16 @@ class Recorder:
         return True
 
     def _put(self) -> None:
-        """Write what isn't written yet; with the last of it, make it durable."""
-        upto = self._written + len(self._unwritten)
+        """Write what isn't written yet; at the end all of it anew, and make it durable."""
+        place, data = self._written, self._unwritten
+        if self._ends:
+            place, data = 0, b"".join(self.frames) + footer(self.frames)
+        upto = place + len(data)
         try:
             self._path.parent.mkdir(parents=True, exist_ok=True)
             with self._path.open("r+b" if self._path.exists() else "w+b") as file:
-                file.seek(self._written)
-                file.write(self._unwritten)
+                file.seek(place)
+                file.write(data)
                 if upto >= self._told:
                     file.truncate()
                 file.flush()

@@ -275,17 +275,17 @@ class ShoreLogs:
 
 
 def _put(path: Path, at: int, data: bytes) -> None:
-    """Write `data` at an offset, with nothing behind it, and make it durable, its name in the folder too."""
-    new = not path.exists()
+    """Write `data` at an offset, with nothing behind it, and make it durable; a begin with the names leading there."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("w+b" if new else "r+b") as file:
+    with path.open("r+b" if path.exists() else "w+b") as file:
         file.seek(at)
         file.write(data)
         file.truncate()
         file.flush()
         os.fsync(file.fileno())
-    if new:
+    if at == 0:
         sync_folder(path.parent)
+        sync_folder(path.parent.parent)
 
 
 def replace_file(path: Path, content: bytes) -> None:
