@@ -1,5 +1,6 @@
 """The table of RFC 6455 on running servers of every kind, and what it finds where a server breaks a rule."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -136,6 +137,15 @@ async def test_each_rule_that_is_broken_is_found(
 def test_verdict_sees_what_is_wrong(got: Got, must: Must) -> None:
     """Going on after a breach, another code, no close frame, a ping unanswered, a code that isn't echoed."""
     assert faults(Case("", "", b"", must, close=1000), LISTENS, got)
+
+
+@pytest.mark.parametrize(("code", "right"), [(4002, True), (1007, True), (1008, False), (1000, True), (None, False)])
+def test_verdict_lets_a_message_be_refused_behind_the_ping_after_it(code: int | None, right: bool) -> None:
+    """Who judges a message late may answer a ping first, and then refuses with its own code, not with another."""
+    late = Role(takes=False, refusing=(4002,), cuts=True, judges_late=True)
+    got = Got(pongs=[b"still here?"], close=code, closes=code is not None, ended=True)
+    assert (faults(Case("", "", b"", Must.TAKE_TEXT), late, got) == []) == right
+    assert right is False or faults(Case("", "", b"", Must.TAKE_TEXT), replace(late, judges_late=False), got)
 
 
 def test_data_frame_that_was_not_begun_or_is_in_a_long_form_fails() -> None:

@@ -55,7 +55,8 @@ def _took(case: Case, role: Role, got: Got) -> list[str]:
 
 def _failed(got: Got, codes: tuple[int, ...], role: Role) -> list[str]:
     wrong = []
-    if STILL_HERE in got.pongs:
+    refused_late = role.judges_late and got.closes == 1 and got.close in codes
+    if STILL_HERE in got.pongs and not refused_late:
         wrong.append("it went on")
     if got.closes and got.close not in codes:
         wrong.append(f"closed with {got.close}, not {' or '.join(map(str, codes))}")
