@@ -29,6 +29,7 @@ from pyproj import Transformer
 
 REACH_M = 100.0
 TOGETHER = 16
+ABOUT_S = 31.0
 BETWEEN = b" -"  # what codes are told with and without: they are compared in capitals, without these
 SMALL = 65_536  # a whole number below tells no position to 100 m that is a degree from the equator and from Greenwich
 METRES_A_DEGREE = 111_320.0  # WGS 84's equator by 360: a little long elsewhere, which makes the reach a little short
@@ -160,6 +161,7 @@ def _number(text: str) -> float:
 class Scanner:
     """Finds canaries in bytes: `positions` (latitude, longitude; degrees), moments of the wall clock (Unix).
 
+    `moments_s`: all from the first to the last; or `about_s`: all within half a minute of one of these.
     `secrets`: numbers that must not stand anywhere to six figures. `words`: texts and bytes that must not stand
     anywhere, by what they are.
     """
@@ -169,6 +171,7 @@ class Scanner:
         positions: Sequence[tuple[float, float]],
         *,
         moments_s: tuple[float, float] | None = None,
+        about_s: Sequence[float] = (),
         secrets: dict[str, float] | None = None,
         words: dict[str, str | bytes] | None = None,
     ) -> None:
@@ -181,7 +184,9 @@ class Scanner:
             for axis, values in self._degrees.items()
             for unit, scale in _SCALES.items()
         } | planes
-        self._moments = {} if moments_s is None else _moments(*moments_s)
+        self._moments = _moments(about_s, ABOUT_S) if about_s else {}
+        if moments_s is not None:
+            self._moments = _moments([sum(moments_s) / 2], (moments_s[1] - moments_s[0]) / 2 + 1)
         self._secrets = {name: Values([value], abs(value) * 1e-6) for name, value in (secrets or {}).items()}
         self._nearest = positions[0]
         self._square, self._squares = _geohashes(positions)
@@ -309,10 +314,12 @@ def _has_partner(what: str, at: int, found: list[tuple[str, int]]) -> bool:
     return any(other == what.replace(axis, _AXES[axis]) and abs(place - at) <= TOGETHER for other, place in found)
 
 
-def _moments(since_s: float, until_s: float) -> Families:
-    middle, half = (since_s + until_s) / 2, (until_s - since_s) / 2 + 1
+def _moments(middles_s: Sequence[float], half_s: float) -> Families:
     scales = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
-    return {f"moment in {unit}": Values([middle * scale], half * scale) for unit, scale in scales.items()}
+    return {
+        f"moment in {unit}": Values([middle_s * scale for middle_s in middles_s], half_s * scale)
+        for unit, scale in scales.items()
+    }
 
 
 def _unescaped(data: bytes) -> set[bytes]:

@@ -42,16 +42,21 @@ class Clocks:
         path.write_bytes(bytes(16))
         with path.open("r+b") as file:
             self._shared = mmap.mmap(file.fileno(), 16)
-        self.path, self.wall_us, self.sleep_us = path, 0, 0
+        self.path, self.wall_us, self.sleep_us, self._high_us = path, 0, 0, 0
 
     def set(self, wall_us: int, sleep_us: int) -> None:
         """Add so much from now on."""
+        self._high_us = self.high_us()
         self.wall_us, self.sleep_us = wall_us, sleep_us
         self._shared[:] = struct.pack("=qq", wall_us * 1_000, sleep_us * 1_000)
 
     def boot_us(self) -> int:
         """Return CLOCK_BOOTTIME as the relay has it."""
         return boot_us() + self.sleep_us
+
+    def high_us(self) -> int:
+        """Return the furthest that the relay's clock has come: what left before it was set back comes after that."""
+        return max(self._high_us, self.boot_us())
 
 
 class Noted(list[bytes]):
@@ -62,7 +67,7 @@ class Noted(list[bytes]):
         self._clocks, self.came, self._notes = clocks, list[tuple[int, bytes]](), 0
 
     def append(self, frame: bytes) -> None:
-        self.came.append((self._clocks.boot_us(), frame))
+        self.came.append((self._clocks.high_us(), frame))
         self._notes += msgpack.unpackb(frame)[2] == NOTE
         super().append(frame)
 

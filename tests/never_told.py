@@ -36,14 +36,14 @@ class Unsaid:
         self._signatures = frozenset(part for frame in frames for part in _random_in(frame))
         self._looked: set[bytes] = set()
         places = _places(left)
-        wall_s = [row.wall_s for row in left.rows if row.wall_s > SINCE_S]
-        moments_s = (min(wall_s), max(wall_s)) if wall_s else None
+        # Not all between the first and the last: where the wall clock was set, hours that never were look like numbers.
+        about_s = sorted({30.0 * round(row.wall_s / 30) for row in left.rows if row.wall_s > SINCE_S})
         secrets = left.secrets
         east, north = secrets.shift_m
         numbers = {"the turn": secrets.turn_deg, "the datum's east": east, "the datum's north": north}
         words = {"the key": secrets.key, "the signing seed": secrets.signing_seed}
         named = {f"the field name {name}": name for name in FIELD_NAMES}
-        self._records = Scanner(places, moments_s=moments_s, secrets=numbers, words={**words, **named})
+        self._records = Scanner(places, about_s=about_s, secrets=numbers, words={**words, **named})
         self._words = Scanner(places, secrets=numbers, words=words)
         self._raw = _beginnings(left)
 

@@ -86,6 +86,14 @@ def test_other_places_are_not_found() -> None:
                 assert SCANNER.find(one.encode() if isinstance(one, str) else one) == [], (name, one)
 
 
+def test_moments_are_found_about_each_that_was_and_not_between() -> None:
+    """Where a wall clock was set by hours, those hours are nobody's moments: numbers among them are no find."""
+    scanner = Scanner([PLACE], about_s=[SINCE_S, SINCE_S + 90_000])
+    for moment_s, there in ((SINCE_S + 20, True), (SINCE_S + 90_010, True), (SINCE_S + 40_000, False)):
+        for data in (struct.pack("<i", int(moment_s)), struct.pack(">d", moment_s * 1e3), b" %d " % moment_s):
+            assert bool(scanner.find(data)) == there, (moment_s, data)
+
+
 def test_moments_secrets_and_names_are_found() -> None:
     """Unix seconds to nanoseconds, in text and binary; the key in any spelling; secret numbers; names."""
     moments = [f"{SINCE_S:.0f}", f"{UNTIL_S:.3f}", *(f"{UNTIL_S * scale:.0f}" for scale in (1e3, 1e6, 1e9))]
