@@ -125,6 +125,26 @@ def test_a_geotiff_that_tells_no_place_says_so(tmp_path: Path, keys: Any, tags: 
         read_chart(write_geotiff(tmp_path / "c.tif", seabed().astype(np.float32), keys, **tags))
 
 
+@pytest.mark.parametrize("tag", [34264, 34735])
+def test_text_for_numbers_is_refused(tmp_path: Path, tag: int) -> None:
+    """A matrix or keys whose type was written over by that of a text: the tag is named, with the file."""
+    path = write_geotiff(tmp_path / "c.tif", seabed().astype(np.float32), DEGREES, matrix=np.eye(4).ravel())
+    numbers = {34264: 12, 34735: 3}[tag]  # TIFF 6.0: doubles, words of 16 bits; 2 is a text
+    was, now = (tag.to_bytes(2, "little") + kind.to_bytes(2, "little") for kind in (numbers, 2))
+    assert path.read_bytes().count(was) == 1
+    path.write_bytes(path.read_bytes().replace(was, now))
+    with pytest.raises(ChartError, match=rf"c\.tif: its tag {tag} holds something else than numbers"):
+        read_chart(path)
+
+
+@pytest.mark.parametrize("scale", [np.nan, np.inf])
+def test_size_that_is_no_number_is_refused(tmp_path: Path, scale: float) -> None:
+    """A pixel's size that isn't finite."""
+    path = write_geotiff(tmp_path / "c.tif", seabed().astype(np.float32), DEGREES, scale=(scale, 0.01, 0.0), tie=TIE)
+    with pytest.raises(ChartError, match=r"c\.tif: part of its grid has no place on the earth in WGS 84"):
+        read_chart(path)
+
+
 def test_colours_and_plain_pictures_are_no_charts(tmp_path: Path) -> None:
     """Three bands, or a TIFF without keys, are refused in words."""
     bands = np.zeros((8, 8, 3), dtype=np.uint8)

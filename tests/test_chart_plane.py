@@ -5,6 +5,7 @@ import pytest
 from pyproj import CRS, Geod, Transformer
 
 from relay.audit.charts.chart_plane import Plane, chart_of_plane
+from relay.core.errors import ChartError
 
 TURNED = np.array([[40.0, -30.0, 500_000.0], [-30.0, -40.0, 6_000_000.0]])
 
@@ -46,3 +47,30 @@ def test_a_plane_is_resampled_at_its_own_pixels_size(code: int, x: float, y: flo
     assert chart.cell_km2[known].sum() == pytest.approx(area_m2 / 1e6, rel=0.02)
     assert known.sum() == pytest.approx(50 * 60, rel=0.03)
     assert (np.diff(chart.longitude_deg) > 0).all() and np.ptp(chart.longitude_deg) < 5
+
+
+@pytest.mark.parametrize("code", [4322, 32631, 3031])
+@pytest.mark.parametrize(
+    ("affine", "words"),
+    [
+        ([[np.nan, 0, 0], [0, -1, 0]], "no place on the earth"),
+        ([[1, 0, np.inf], [0, -1, 0]], "no place on the earth"),
+        ([[1e308, 0, 0], [0, -1e308, 0]], "no place on the earth"),
+        ([[0, 0, 3], [0, -1, 5]], "no size on the earth"),
+        ([[1, 1, 3], [1, 1, 5]], "no size on the earth"),
+        ([[1e-300, 0, 3], [0, -1e-280, 54]], "no size on the earth"),
+    ],
+)
+def test_a_plane_that_is_none_is_refused(code: int, affine: list[list[float]], words: str) -> None:
+    """Numbers that lay no grid on the earth, in degrees of another datum or in metres: the file and its projection."""
+    crs = CRS.from_epsg(code)
+    with pytest.raises(ChartError, match=rf"c\.tif: .*{words} in {crs.name}; .* write it anew"):
+        chart_of_plane("c.tif", Plane(crs, np.array(affine, dtype=float)), np.full((4, 4), -100.0))
+
+
+@pytest.mark.parametrize("start", [np.nan, np.inf])
+def test_degrees_that_are_no_numbers_are_refused(start: float) -> None:
+    """An upright grid isn't projected, and is refused in the same words."""
+    affine = np.array([[0.01, 0.0, start], [0.0, -0.01, 54.0]])
+    with pytest.raises(ChartError, match=r"c\.tif: .*no place on the earth"):
+        chart_of_plane("c.tif", Plane(CRS.from_epsg(4326), affine), np.full((4, 4), -100.0))

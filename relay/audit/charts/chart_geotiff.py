@@ -84,9 +84,10 @@ def _missing(name: str, tags: Mapping[int, Any], values: Floats) -> Any:
 
 def _keys(name: str, tags: Mapping[int, Any]) -> dict[int, int]:
     """Return the keys that hold a number of their own (section 7.1.2 of the standard: four words each)."""
-    directory = [int(word) for word in tags.get(KEYS, ())]
-    if len(directory) < 4 or len(directory) < 4 * (directory[3] + 1):
+    words = _listed(name, tags, KEYS)
+    if len(words) < 4 or not np.isfinite(words).all() or len(words) < 4 * (words[3] + 1):
         raise ChartError(f"{name}: a TIFF without the keys of a GeoTIFF: nothing in it tells where it lies")
+    directory = [int(word) for word in words]
     rows = [directory[at : at + 4] for at in range(4, 4 * (directory[3] + 1), 4)]
     return {key: value for key, place, _, value in rows if place == 0}
 
@@ -108,11 +109,21 @@ def _plane(name: str, tags: Mapping[int, Any], keys: Mapping[int, int]) -> Plane
 
 def _affine(name: str, tags: Mapping[int, Any]) -> Floats:
     """Return x and y of (column, row, 1) (2, 3): the corner of the first pixel, or its middle where it is a point."""
-    if len(tags.get(AFFINE, ())) == 16:
-        matrix = np.array(tags[AFFINE], dtype=np.float64).reshape(4, 4)
-        return matrix[:2][:, [0, 1, 3]]
-    scale, tie = tags.get(SCALE, ()), tags.get(TIE_POINT, ())
+    matrix = _listed(name, tags, AFFINE)
+    if len(matrix) == 16:
+        return np.array(matrix).reshape(4, 4)[:2][:, [0, 1, 3]]
+    scale, tie = _listed(name, tags, SCALE), _listed(name, tags, TIE_POINT)
     if len(scale) < 2 or len(tie) < 6 or not all(scale[:2]):
         raise ChartError(f"{name}: neither a pixel's size with a tie point (tags 33550, 33922) nor a matrix (34264)")
-    column, row, _, x, y = (float(number) for number in tie[:5])
+    column, row, _, x, y = tie[:5]
     return np.array([[scale[0], 0.0, x - column * scale[0]], [0.0, -scale[1], y + row * scale[1]]])
+
+
+def _listed(name: str, tags: Mapping[int, Any], tag: int) -> list[float]:
+    """Return the numbers of a tag; none where it isn't there."""
+    try:
+        return [float(number) for number in np.array(tags.get(tag, ()), dtype=np.float64).ravel()]
+    except (TypeError, ValueError) as error:
+        raise ChartError(
+            f"{name}: its tag {tag} holds something else than numbers; write it anew as GeoTIFF"
+        ) from error

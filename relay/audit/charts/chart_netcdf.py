@@ -17,6 +17,7 @@ from pyproj.exceptions import CRSError
 
 from relay.audit.charts.chart import Chart, Floats
 from relay.audit.charts.chart_grid import chart_of_grid, chart_of_nodes, fits
+from relay.audit.charts.chart_hdf5 import Hdf5Octets
 from relay.audit.charts.chart_plane import Plane, chart_of_plane
 from relay.audit.charts.chart_words import DOWN, LATITUDE, LONGITUDE, UNITS_M, UP, upward, word_and_unit
 from relay.core.errors import ChartError
@@ -70,7 +71,7 @@ class Variable:
 def read_netcdf(name: str, content: bytes, error_factor: float = 1.0) -> Chart:
     """Return the chart in a NetCDF file; ChartError says what is missing in it."""
     try:
-        with _classic(content) if content.startswith(CLASSIC) else _hdf5(content) as found:
+        with _classic(content) if content.startswith(CLASSIC) else _hdf5(name, content) as found:
             variables = {each.name: each for each in found}
             value = _value(name, variables)
             elevation_m = _masked(variables, value, _elevation(name, value))
@@ -93,13 +94,13 @@ def _classic(content: bytes) -> Iterator[list[Variable]]:
 
 
 @contextmanager
-def _hdf5(content: bytes) -> Iterator[list[Variable]]:
+def _hdf5(name: str, content: bytes) -> Iterator[list[Variable]]:
     import h5netcdf
 
-    with h5netcdf.File(io.BytesIO(content), "r", decode_vlen_strings=True) as file:
+    with h5netcdf.File(Hdf5Octets(name, content), "r", decode_vlen_strings=True) as file:
         yield [
-            Variable(name, tuple(held.dimensions), tuple(held.shape), _plain(dict(held.attrs)), held)
-            for name, held in file.variables.items()
+            Variable(variable, tuple(held.dimensions), tuple(held.shape), _plain(dict(held.attrs)), held)
+            for variable, held in file.variables.items()
         ]
 
 

@@ -10,8 +10,11 @@ import numpy as np
 from pyproj import CRS, Transformer
 
 from relay.audit.charts.chart import Chart, Floats
-from relay.audit.charts.chart_grid import chart_of_grid, fits, unwrapped
+from relay.audit.charts.chart_grid import MOST_CELLS, chart_of_grid, fits, unwrapped
 from relay.audit.charts.chart_sampling import bilinear
+from relay.core.errors import ChartError
+
+WRITE_ANEW = "look how its grid was laid (transform, EPSG code), and write it anew in EPSG:4326"
 
 
 @dataclass(frozen=True)
@@ -61,33 +64,42 @@ class Plane:
 def chart_of_plane(name: str, plane: Plane, elevation_m: Floats, *, error_factor: float = 1.0) -> Chart:
     """Return the chart of elevations (rows, columns), metres positive up, whose pixels lie in a plane."""
     rows, columns = elevation_m.shape
+    with np.errstate(over="ignore", invalid="ignore"):  # what comes of it has no place on the earth, and is refused
+        axes = plane.axes(rows, columns) if plane.upright else _axes(name, plane, rows, columns)
+    _check_places(name, plane, *axes)
     if plane.upright:
-        return chart_of_grid(name, *plane.axes(rows, columns), elevation_m, error_factor=error_factor)
-    axes = _axes(plane, rows, columns)
+        return chart_of_grid(name, *axes, elevation_m, error_factor=error_factor)
     north, east = np.meshgrid(*axes, indexing="ij")
     at = plane.found(north.ravel(), (east.ravel() + 180) % 360 - 180)
     values = bilinear(elevation_m, *at).reshape(north.shape)
     return chart_of_grid(name, *axes, values, error_factor=error_factor)
 
 
-def _axes(plane: Plane, rows: int, columns: int) -> tuple[Floats, Floats]:
+def _axes(name: str, plane: Plane, rows: int, columns: int) -> tuple[Floats, Floats]:
     """Return even latitudes and longitudes over the grid's edge, as far apart as its pixels in its middle."""
     along, down = np.linspace(0, columns - 1, 50), np.linspace(0, rows - 1, 50)
     edge_row = np.concatenate([np.zeros(50), np.full(50, rows - 1.0), down, down])
     edge_column = np.concatenate([along, along, np.zeros(50), np.full(50, columns - 1.0)])
-    latitudes, longitudes = plane.placed(edge_row, edge_column)
-    longitudes = unwrapped(longitudes)
     middle = (rows - 1) / 2 + np.array([0.0, 1.0, 0.0]), (columns - 1) / 2 + np.array([0.0, 0.0, 1.0])
-    north, east = plane.placed(*middle)
-    east = unwrapped(east)
+    (latitudes, longitudes), (north, east) = plane.placed(edge_row, edge_column), plane.placed(*middle)
+    _check_places(name, plane, latitudes, longitudes, north, east)
+    longitudes, east = unwrapped(longitudes), unwrapped(east)
     shrink = np.cos(np.radians(north[0]))
     up, across = np.diff(north[[0, 1, 0, 2]])[::2], np.diff(east[[0, 1, 0, 2]])[::2] * shrink
     step = float(np.sqrt(abs(up[0] * across[1] - up[1] * across[0])))  # the side of a square as large as a pixel
     steps = step, step / float(shrink)
-    counts = [int(np.ptp(held) / each) + 1 for held, each in zip((latitudes, longitudes), steps, strict=True)]
+    if not (min(steps) > 0 and np.linalg.det(plane.affine[:, :2])):
+        raise ChartError(f"{name}: its pixels have no size on the earth in {plane.crs.name}; {WRITE_ANEW}")
+    spans = float(np.ptp(latitudes)), float(np.ptp(longitudes))
+    counts = [int(min(span / each, MOST_CELLS)) + 1 for span, each in zip(spans, steps, strict=True)]
     fits(*counts)
     latitude, longitude = (
         held.min() + each * np.arange(max(count, 2))
         for held, each, count in zip((latitudes, longitudes), steps, counts, strict=True)
     )
     return latitude, longitude
+
+
+def _check_places(name: str, plane: Plane, *degrees: Floats) -> None:
+    if not all(np.isfinite(held).all() for held in degrees):
+        raise ChartError(f"{name}: part of its grid has no place on the earth in {plane.crs.name}; {WRITE_ANEW}")
