@@ -54,6 +54,7 @@ class _Setting:
     sounder: Sounder | None
     sounder_sentence: SounderSentence
     variation_deg: float | None
+    vehicle: str | None
 
 
 def _timed(fields: Fields, day: date | None) -> Values:
@@ -226,7 +227,7 @@ def _observe(reading: _Reading, content: str, setting: _Setting) -> Observation:
         check(field, value)
         # 360 becomes 0, whether it was sent or is the rounded remainder of a tiny negative angle; minus zero becomes 0.
         values[field] = value % 360 if field in _ROUND else value + 0.0
-    return Observation(**values)
+    return Observation(vehicle=setting.vehicle, **values)
 
 
 class NmeaDecoder(Decoder):
@@ -234,7 +235,8 @@ class NmeaDecoder(Decoder):
 
     `sounder`: what DPT or DBT tell, None where they are to be passed over. `sounder_sentence`: which of the two is
     read. `variation_deg`: magnetic variation, east positive, for headings that bring none. `limit`: the greatest
-    length of a line, bytes. Any talker is taken. Raises ValueError for a variation or limit that cannot be.
+    length of a line, bytes. `vehicle`: whose all of it is, None where whoever asks says so. Any talker is taken. Raises
+    ValueError for a variation or limit that cannot be.
     """
 
     def __init__(
@@ -244,10 +246,11 @@ class NmeaDecoder(Decoder):
         sounder_sentence: SounderSentence,
         variation_deg: float | None,
         limit: int = 1024,
+        vehicle: str | None = None,
     ) -> None:
         if variation_deg is not None and not -180 <= variation_deg <= 180:
             raise ValueError("variation_deg must lie between -180 and 180")
-        self._setting = _Setting(sounder, sounder_sentence, variation_deg)
+        self._setting = _Setting(sounder, sounder_sentence, variation_deg, vehicle)
         self._framer = Framer(limit)
 
     def receive(self, data: bytes) -> list[Event]:
@@ -274,23 +277,24 @@ class NmeaDecoder(Decoder):
         fault = frame_fault(piece)
         if fault is not None:
             return Rejected(piece.raw, fault)
-        kind, why = self._sort(piece)
+        content = piece.content
+        kind, why = self._sort(piece, content)
         if why is not None:
             return PassedOver(piece.raw, kind, why)
         try:
-            return Accepted(piece.raw, kind, _observe(_READINGS[kind], piece.content, self._setting))
+            return Accepted(piece.raw, kind, _observe(_READINGS[kind], content, self._setting))
         except _Unused as nothing:
             return PassedOver(piece.raw, kind, str(nothing))
         except Impossible as reason:
             return Rejected(piece.raw, str(reason))
 
-    def _sort(self, frame: Frame) -> tuple[str, str | None]:
+    def _sort(self, frame: Frame, content: str) -> tuple[str, str | None]:
         """Return the kind of a good frame, and why it is not read, None if it is."""
         if not frame.sentence:
             return "tag block", "no sentence"
-        if frame.content.startswith("P"):
+        if content.startswith("P"):
             return "proprietary", "proprietary sentence"
-        address = _ADDRESS.fullmatch(frame.content.partition(",")[0])
+        address = _ADDRESS.fullmatch(content.partition(",")[0])
         if not address:
             return "other", "address is not talker and formatter"
         kind = address[1]

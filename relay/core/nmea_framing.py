@@ -35,6 +35,7 @@ NOT_ASCII = "characters outside printable ASCII"
 
 _SENTENCE_STARTS = (b"$", b"!")
 _BACKSLASH = b"\\"
+_LINE = re.compile(rb"[$!][^$!\\\n]*\n")
 _SEGMENT_END = re.compile(rb"\n|(?=[$!\\])")
 _TAG_BLOCK = re.compile(rb"\\([^\\]*)\\")
 _HEX_PAIR = re.compile(rb"[0-9A-Fa-f]{2}")
@@ -188,6 +189,8 @@ class Framer:
 
     def receive(self, data: bytes) -> list[Piece]:
         """Take the next bytes of the stream and return the pieces they complete."""
+        if data and self.at_rest and (lines := self._lines(data)):
+            return lines
         pieces: list[Piece] = []
         stream = self._segment + data
         position = 0
@@ -202,6 +205,13 @@ class Framer:
                 break
         self._segment = stream[position:]
         return pieces
+
+    def _lines(self, data: bytes) -> list[Piece]:
+        """Return the frames of a stream at rest that holds whole sentences alone, one a line; none for any other."""
+        lines = _LINE.findall(data)
+        if sum(map(len, lines)) != len(data) or max(map(len, lines)) > self._limit:
+            return []
+        return [Frame(line, b"", line.rstrip(b"\r\n")) for line in lines]
 
     def _find_end(self, stream: bytes, position: int, pieces: list[Piece]) -> tuple[int, bool]:
         """Return where the segment ends, as far as `limit` lets it, and whether that is its real end."""

@@ -173,7 +173,7 @@ class LiveFeed:
 
     def __init__(self, source: SourcePlan) -> None:
         """Begin with the feed's first row: `events` takes all of them, in their order."""
-        self._source, self._decoder = source, decoder_for(source)
+        self._source, self._decoder = source, decoder_for(source, source.vehicle)
         self._told: tuple[float, int] | None = None
 
     def events(self, row: Row) -> Iterator[Event | Report]:

@@ -13,13 +13,17 @@ from relay.core.station_message import JsonLinesDecoder, MessagePackDecoder
 FORMATS = ("nmea0183", "mavlink", "station-json", "station-msgpack")
 
 
-def decoder_for(plan: SourcePlan) -> Decoder:
-    """Return a fresh decoder for a feed; ExpeditionError for a format that isn't in `FORMATS`."""
+def decoder_for(plan: SourcePlan, vehicle: str | None = None) -> Decoder:
+    """Return a fresh decoder for a feed; ExpeditionError for a format that isn't in `FORMATS`.
+
+    `vehicle`: whose sentences of NMEA 0183 are said to be, which name none; of other formats it changes nothing.
+    """
     if plan.format == "nmea0183":
         return NmeaDecoder(
             sounder=None if plan.sounder is None else Sounder(plan.sounder),
             sounder_sentence=SounderSentence(plan.sounder_sentence),
             variation_deg=plan.variation_deg,
+            vehicle=vehicle,
         )
     if plan.format == "mavlink":
         return MavlinkDecoder(system=plan.system, component=plan.component, depth_from=DepthFrom(plan.depth_from))

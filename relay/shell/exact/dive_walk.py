@@ -7,6 +7,8 @@ audience judges at its own ticks: a dive shorter than one may have no recording,
 
 from bisect import bisect_right
 from dataclasses import dataclass, field, replace
+from itertools import repeat
+from operator import is_not
 
 from relay.core.decision import Begin, Decision, End, SetLeg
 from relay.core.dive_phases import LegWatch
@@ -86,7 +88,7 @@ class DiveWalk:
             if own_s < self._own_s[vehicle]:
                 self._settle()
             self._own_s[vehicle] = own_s
-        fields = tuple(value is not None for value in observed_values(said))
+        fields = tuple(map(is_not, observed_values(said), repeat(None)))
         pending.pop(fields, None)
         pending[fields] = counts
 

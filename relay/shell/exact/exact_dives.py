@@ -20,7 +20,7 @@ from relay.core.own_time import Report
 from relay.core.policy import MICROSECONDS, Plan
 from relay.shell.exact.decoding import decoding
 from relay.shell.exact.exact_reading import ExactReading
-from relay.shell.exact.exact_store import FIRST_VALUE, ExactStore, Raw, Stored, exact_store
+from relay.shell.exact.exact_store import ExactStore, Raw, Stored, exact_store, told_by
 from relay.shell.exact.exact_values import (
     Annotation,
     Decided,
@@ -176,14 +176,14 @@ class ExactDives:
     def _judged(self, vehicle: str, at: int, stored: list[Raw]) -> Iterator[ExactReport]:
         """Yield the reports of one instant, judged together: what counts of two stations before what doesn't."""
         if len(stored) == 1 and (stored[0][_LOG] is not None or vehicle not in self._logged):
-            values = stored[0][FIRST_VALUE:]
+            values = told_by(stored[0])
             yield self._exact(vehicle, at, stored[0], values, values)
             return
         stored.sort(key=lambda raw: (raw[_LOG] is None, raw[_LOG] or 0, not _counts(raw), raw[_NUMBER]))
         if vehicle not in self._logged:
             yield from self._each_once(vehicle, at, stored)
             return
-        reports = [self._exact(vehicle, at, raw, raw[FIRST_VALUE:], None) for raw in stored]
+        reports = [self._exact(vehicle, at, raw, told_by(raw), None) for raw in stored]
         by_log: dict[int, list[Report]] = {}
         for report in reports:
             if report.log is not None:
@@ -199,14 +199,14 @@ class ExactDives:
         """Yield the reports of one instant of a vehicle without a log: as `judged` does, a copy doesn't stand."""
         had = set[tuple[Any, ...]]()
         for raw in stored:
-            values = raw[FIRST_VALUE:]
+            values = told_by(raw)
             yield self._exact(vehicle, at, raw, values, None if raw[_OWN] and values in had else values)
             had.add(values)
 
     def _exact(
         self, vehicle: str, at: int, raw: Raw, values: tuple[Any, ...], kept: tuple[Any, ...] | None
     ) -> ExactReport:
-        _, _, number, t_s, own, log, row, embargo_us, wall_s, feed, _, frame, _ = raw[:FIRST_VALUE]
+        _, _, number, t_s, own, log, row, embargo_us, wall_s, feed, _, frame, _, _ = raw
         if log is not None:
             dive = self._dive_at(at, t_s)
             return ExactReport(number, dive, vehicle, t_s, bool(own), values, kept, True, None, log, frame)

@@ -15,7 +15,7 @@ import msgspec
 
 from relay.core.errors import OperatorError
 from relay.core.own_time import Report
-from relay.shell.exact.exact_values import OBSERVED, observed_values
+from relay.shell.exact.exact_values import observed_values
 from relay.shell.record.recovered import KEEP_FREE_BYTES
 from relay.shell.record.whole_file import scratch_file
 
@@ -23,7 +23,10 @@ GROUP = 5_000
 
 
 class Stored(NamedTuple):
-    """Where the columns of a stored report are; `counting` isn't None where it was told later that it counts."""
+    """Where the columns of a stored report are: `told`, its packed values, and `counting`.
+
+    `counting` isn't None where it was told later that it counts.
+    """
 
     vehicle: int
     instant_ms: int
@@ -37,13 +40,15 @@ class Stored(NamedTuple):
     feed: int | None
     counts: int
     frame: bytes | None
+    told: bytes
     counting: int | None
 
 
-FIRST_VALUE = len(Stored._fields)
 Raw = tuple[Any, ...]
-_FIXED = Stored._fields[:-1]
-_COLUMNS = _FIXED + OBSERVED
+_COLUMNS = Stored._fields[:-1]
+_TOLD = _COLUMNS.index("told")
+_pack = msgspec.msgpack.Encoder().encode
+_unpack = msgspec.msgpack.Decoder(tuple[Any, ...]).decode
 _Item = TypeVar("_Item")
 _SCHEMA = f"""
 CREATE TABLE report ({", ".join(_COLUMNS)}, PRIMARY KEY (vehicle, instant_ms, number)) WITHOUT ROWID;
@@ -55,8 +60,7 @@ CREATE TABLE item (kind TEXT, number INTEGER, data BLOB, PRIMARY KEY (kind, numb
 
 
 _ASKED = (
-    f"SELECT {', '.join('report.' + name for name in _FIXED)}, counting.number, "
-    f"{', '.join('report.' + name for name in OBSERVED)} FROM report "
+    f"SELECT {', '.join('report.' + name for name in _COLUMNS)}, counting.number FROM report "
     "LEFT JOIN counting ON counting.number = report.number WHERE vehicle = ?"
 )
 
@@ -78,16 +82,18 @@ class ExactStore:
     ) -> int:
         """Put a live report aside, with its journal row, moment and wall clock; return its number."""
         self.reports += 1
-        known = (vehicle, instant_ms, self.reports, report.t_s, report.own, None, *row, feed, counts, report.frame)
-        self._add(known + observed_values(report.observation))
+        told = _pack(observed_values(report.observation))
+        self._add(
+            (vehicle, instant_ms, self.reports, report.t_s, report.own, None, *row, feed, counts, report.frame, told)
+        )
         return self.reports
 
     def add_logged(self, vehicle: int, report: Report, instant_ms: int, log: int) -> None:
         """Put a report of a recovered log aside."""
         self.reports += 1
+        told = _pack(observed_values(report.observation))
         none = (None, None, None, None)
-        known = (vehicle, instant_ms, self.reports, report.t_s, report.own, log, *none, True, report.frame)
-        self._add(known + observed_values(report.observation))
+        self._add((vehicle, instant_ms, self.reports, report.t_s, report.own, log, *none, True, report.frame, told))
 
     def count(self, number: int) -> None:
         """Say that a report of a mirrored station counts."""
@@ -119,7 +125,7 @@ class ExactStore:
     def instants(self, vehicle: int, first_ms: int | None = None, last_ms: int | None = None) -> Iterator[list[Raw]]:
         """Yield the reports of a vehicle, those of one instant together, in the order of the vehicle's time.
 
-        Each has the columns of `Stored`, then the values of `OBSERVED`.
+        Each has the columns of `Stored`.
         """
         where, values = _ASKED, [vehicle]
         for sign, bound in ((">=", first_ms), ("<=", last_ms)):
@@ -159,6 +165,12 @@ class ExactStore:
         self._reports.append(values)
         if len(self._reports) >= GROUP:
             self.flush()
+
+
+def told_by(raw: Raw) -> tuple[Any, ...]:
+    """Return the values of `OBSERVED` that a stored report told."""
+    values: tuple[Any, ...] = _unpack(raw[_TOLD])
+    return values
 
 
 def leave_room(private: Path) -> None:
