@@ -76,7 +76,8 @@ SHELL = {
     "telling": " | rich",
     "exporting": "core.errors expedition import_log shell.all_tables shell.csv_tables "
     "exact_place shell.exact_dives shell.exact_store shell.find_files_out shell.geojson shell.gpkg shell.locking "
-    "shell.tables shell.telling whole_file",
+    "shell.tables shell.telling shell.written_apart whole_file",
+    "written_apart": "core.errors shell.decoding shell.exact_dives shell.shapes shell.tables shell.zipped | msgspec",
     "whole_file": "core.errors",
     "exact_place": "core.errors expedition",
     "locking": "core.errors whole_file | pyrage",

@@ -2,8 +2,8 @@
 
 Rules:
 
-1. pynmeagps reads one framed sentence (`nmea_fields`), the form and the range of every field used are checked here
-   and there. What either refuses is rejected.
+1. The fields of one framed sentence are read by pynmeagps's tables (`nmea_fields`), the form and the range of every
+   field used are checked here and there. What either refuses is rejected.
 2. A field that is empty says nothing; one that says something impossible rejects the whole sentence.
 3. A sentence must reach the last field used here, or it was cut short before its checksum was made.
 4. A position counts with GGA quality 1 or more, or status A, and without mode N. Time is taken without a fix too.

@@ -2,13 +2,14 @@
 
 Rules: what is told is the same, report for report, as `LiveFeed` tells in one process; a short journal is read so. The
 feeds are shared out by how many rows each has, in at most two parts, each with a process that reads its feeds' rows up
-to a given last one and sends what is in them, some hundred rows at a time. A pipe holds little, so a process that is
-ahead waits: memory stays bounded. Nothing is written, and a process ends with whoever began it.
+to a given last one and sends what is in them, some hundred rows at a time. A pipe holds a mebibyte at most, so a
+process that is ahead waits: memory stays bounded. Nothing is written, and a process ends with whoever began it.
 """
 
+import contextlib
+import fcntl
 import multiprocessing
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from multiprocessing.connection import Connection
 from multiprocessing.context import ForkProcess
 from pathlib import Path
@@ -25,6 +26,7 @@ from relay.shell.record.read_only import reading
 SHORT_ROWS = 40_000
 PARTS = 2
 _TOGETHER = 400
+_PIPE_OCTETS = 1 << 20
 
 
 class Told(NamedTuple):
@@ -53,7 +55,7 @@ def told_in(feed: LiveFeed, row: Row) -> Told:
     return Told(reports, passed_over, rejected)
 
 
-@contextmanager
+@contextlib.contextmanager
 def decoding(plan: Plan, path: Path, last: int) -> Iterator[Decode]:
     """Give what decodes the rows of a journal up to `last`: owed every row of every feed in the plan, in their order.
 
@@ -68,7 +70,7 @@ def decoding(plan: Plan, path: Path, last: int) -> Iterator[Decode]:
     processes: list[tuple[ForkProcess, Connection]] = []
     try:
         for part in parts:
-            receiving, sending = multiprocessing.Pipe(duplex=False)
+            receiving, sending = wide_pipe()
             ends = (*(other for _, other in processes), receiving)
             process = multiprocessing.get_context("fork").Process(
                 target=_send, args=(plan, path, last, part, sending, ends), daemon=True
@@ -83,6 +85,14 @@ def decoding(plan: Plan, path: Path, last: int) -> Iterator[Decode]:
             receiving.close()
             process.terminate()
             process.join()
+
+
+def wide_pipe() -> tuple[Connection, Connection]:
+    """Return a pipe's ends, to receive by and to send by, that holds enough for both to be busy at once."""
+    receiving, sending = multiprocessing.Pipe(duplex=False)
+    with contextlib.suppress(OSError):  # where the system grants none so wide, it is narrower
+        fcntl.fcntl(sending.fileno(), fcntl.F_SETPIPE_SZ, _PIPE_OCTETS)
+    return receiving, sending
 
 
 def _shared_out(plan: Plan, path: Path) -> list[list[int]]:

@@ -8,7 +8,7 @@ reads while the relay runs, takes nothing from it, and leaves the journal the ro
 import argparse
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -18,13 +18,14 @@ from pathlib import Path
 from relay.core.errors import OperatorError
 from relay.shell.exact.all_tables import MARK, Making, tables_of
 from relay.shell.exact.csv_tables import write_csv
-from relay.shell.exact.exact_dives import ExactDives, exact_dives
+from relay.shell.exact.exact_dives import exact_dives
 from relay.shell.exact.exact_store import leave_room
 from relay.shell.exact.find_files_out import add_files, files_of
 from relay.shell.exact.geojson import write_geojson
 from relay.shell.exact.gpkg import write_gpkg
-from relay.shell.exact.tables import Choice, Table
+from relay.shell.exact.tables import Choice
 from relay.shell.exact.telling import Telling, telling
+from relay.shell.exact.written_apart import Write, write_apart
 from relay.shell.locked.locking import ENDING, encrypt_file, recipients_of
 from relay.shell.plan.expedition import Expedition, read_expedition
 from relay.shell.record.exact_place import check_exact_place
@@ -40,8 +41,7 @@ class Format(StrEnum):
     GEOJSON = "geojson"
 
 
-_Write = Callable[[Path, tuple[Table, ...], ExactDives, Choice, datetime, Callable[[str, int], None]], dict[str, int]]
-_WRITERS: dict[Format, _Write] = {Format.GPKG: write_gpkg, Format.CSV: write_csv, Format.GEOJSON: write_geojson}
+_WRITERS: dict[Format, Write] = {Format.GPKG: write_gpkg, Format.CSV: write_csv, Format.GEOJSON: write_geojson}
 
 
 def export_journal(options: argparse.Namespace) -> int:
@@ -87,7 +87,7 @@ def export_record(
         if choice.dive is not None:
             dives.dive(choice.dive)
         with _plain(out, expedition, to) as plain:
-            counts = _WRITERS[kind](plain, tables_of(making), dives, choice, made, told)
+            counts = write_apart(_WRITERS[kind], plain, tables_of(making), dives, choice, made, told)
             if with_files:
                 counts["files"] = add_files(plain, expedition.private, files_of(dives, choice), tell)
             if to:

@@ -92,20 +92,25 @@ def moment(name: str, meaning: str) -> Column:
 
 
 class Clock:
-    """Times as text, ISO 8601 in UTC to the millisecond, the second kept: reports come ten in each."""
+    """Times as text, ISO 8601 in UTC to the millisecond: the last one is kept, and its second, for ten come in each."""
 
     def __init__(self) -> None:
         self._second, self._text = -1, ""
+        self._last_s: float | None = None
+        self._last = ""
 
     def __call__(self, unix_s: float | None) -> str | None:
         """Return a time in Unix seconds as text; None for None."""
         if unix_s is None:
             return None
+        if unix_s == self._last_s:
+            return self._last
         thousandths = round(unix_s * 1_000)
         second, rest = divmod(thousandths, 1_000)
         if second != self._second:
             self._second, self._text = second, iso_second(second)
-        return f"{self._text}.{rest:03d}Z"
+        self._last_s, self._last = unix_s, f"{self._text}.{rest:03d}Z"
+        return self._last
 
 
 def iso_second(second: int) -> str:

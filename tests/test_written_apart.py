@@ -1,0 +1,113 @@
+"""An export written by a process of its own: the same file, its faults told here, and nothing left running."""
+
+import errno
+import multiprocessing
+import os
+import signal
+import sqlite3
+import zipfile
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from exported_site import exported_site
+from record_site import Site
+from relay.core.errors import OperatorError
+from relay.shell.exact.all_tables import Making, tables_of
+from relay.shell.exact.csv_tables import write_csv
+from relay.shell.exact.geojson import write_geojson
+from relay.shell.exact.gpkg import write_gpkg
+from relay.shell.exact.tables import Choice
+from relay.shell.exact.written_apart import Write, write_apart
+
+SHORT = "relay.shell.exact.written_apart.SHORT_ROWS"
+MADE = datetime(2026, 11, 27, 12, 0, tzinfo=UTC)
+TABLES = tables_of(Making("The search for the Isoline Marr", "Harrow Tern", "2026-11-27T12:00:00Z", "1.0"))
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Site:
+    """Return a site of two stations, NMEA 0183, the ship's own feed, targets and finds."""
+    return exported_site(tmp_path)
+
+
+def written(site: Site, write: Write, path: Path, told: list[tuple[str, int]] | None = None) -> dict[str, int]:
+    """Write all tables to a file; return the counts."""
+    heard = [] if told is None else told
+    with site.read() as dives:
+        return write_apart(
+            write, path, TABLES, dives, Choice(), MADE, lambda title, count: heard.append((title, count))
+        )
+
+
+def content(path: Path) -> object:
+    """Return all that a reader finds in an export."""
+    if zipfile.is_zipfile(path):
+        with zipfile.ZipFile(path) as packed:
+            return {name: packed.read(name) for name in packed.namelist()}
+    database = sqlite3.connect(path)
+    try:
+        return list(database.iterdump())
+    finally:
+        database.close()
+
+
+@pytest.mark.parametrize("write", [write_gpkg, write_csv, write_geojson], ids=lambda write: write.__name__)
+def test_the_same_file(site: Site, write: Write, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Points, lines, areas and rows without a shape: each value is the same either way, and so are the counts."""
+    here, apart = list[tuple[str, int]](), list[tuple[str, int]]()
+    counts = written(site, write, tmp_path / "here", here)
+    monkeypatch.setattr(SHORT, 0)
+    monkeypatch.setattr("relay.shell.exact.written_apart.EVERY", 7)
+    assert written(site, write, tmp_path / "apart", apart) == counts
+    assert counts["fixes"] > 100 and counts["find_ellipses"] and counts["tracks"]
+    assert content(tmp_path / "here") == content(tmp_path / "apart")
+    assert dict.fromkeys(title for title, _ in here) == dict.fromkeys(title for title, _ in apart)
+    assert multiprocessing.active_children() == []
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [OSError(errno.ENOSPC, "No space left on device"), sqlite3.OperationalError("disk is full"), OperatorError("no")],
+    ids=lambda fault: type(fault).__name__,
+)
+def test_its_faults_are_told_here(
+    site: Site, fault: Exception, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the writer raises in its process is raised where it was asked for, in the same words."""
+    monkeypatch.setattr(SHORT, 0)
+
+    def failing(*_: object) -> dict[str, int]:
+        raise fault
+
+    with site.read() as dives, pytest.raises(type(fault)) as told:
+        write_apart(failing, tmp_path / "out", TABLES, dives, Choice(), MADE, lambda title, count: None)
+    assert str(told.value) == str(fault)
+    assert multiprocessing.active_children() == []
+
+
+def test_writer_that_is_gone_is_told(site: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Killed from outside, as where memory is short: it ends with a word, not with less."""
+    monkeypatch.setattr(SHORT, 0)
+
+    def killed(*_: object) -> dict[str, int]:
+        os.kill(os.getpid(), signal.SIGKILL)
+        return {}
+
+    with pytest.raises(OperatorError, match="ended too early"):
+        written(site, killed, tmp_path / "out")
+    assert multiprocessing.active_children() == []
+
+
+def test_a_fault_here_ends_it(site: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where this process gives up, for want of room or by the operator, the other one ends too."""
+    monkeypatch.setattr(SHORT, 0)
+
+    def no_room(title: str, count: int) -> None:
+        if count:
+            raise OperatorError("no room")
+
+    with site.read() as dives, pytest.raises(OperatorError, match="no room"):
+        write_apart(write_gpkg, tmp_path / "out", TABLES, dives, Choice(), MADE, no_room)
+    assert multiprocessing.active_children() == []
