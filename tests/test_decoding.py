@@ -70,6 +70,21 @@ def test_process_that_is_gone_is_told(site: Site, monkeypatch: pytest.MonkeyPatc
     assert multiprocessing.active_children() == []
 
 
+def test_interrupt_is_its_beginners(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ctrl-C reaches every process of a terminal: those that decode leave it to the one that began them."""
+    monkeypatch.setattr(SHORT, 0)
+    monkeypatch.setattr("relay.shell.exact.decoding._TOGETHER", 1)
+    rows = [row for row in site.rows if row.kind is not RowKind.DECISION]
+    with decoding(site.expedition.plan, site.private / NAME, site.rows[-1].seq) as decode:
+        for row in rows[:10]:
+            decode(row, places(site)[row.source])
+        for process in multiprocessing.active_children():
+            assert process.pid is not None
+            os.kill(process.pid, signal.SIGINT)
+        assert [decode(row, places(site)[row.source]) for row in rows[10:]]
+    assert multiprocessing.active_children() == []
+
+
 def test_only_rows_up_to_the_last_are_decoded(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
     """What a relay writes meanwhile isn't read: a process tells the rows up to the last one, and no more."""
     monkeypatch.setattr(SHORT, 0)

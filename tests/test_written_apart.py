@@ -5,9 +5,14 @@ import multiprocessing
 import os
 import signal
 import sqlite3
+import tracemalloc
 import zipfile
+from array import array
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import pytest
 
@@ -16,9 +21,11 @@ from record_site import Site
 from relay.core.errors import OperatorError
 from relay.shell.exact.all_tables import Making, tables_of
 from relay.shell.exact.csv_tables import write_csv
+from relay.shell.exact.exact_dives import ExactDives
 from relay.shell.exact.geojson import write_geojson
 from relay.shell.exact.gpkg import write_gpkg
-from relay.shell.exact.tables import Choice
+from relay.shell.exact.shapes import Shape, ShapeKind
+from relay.shell.exact.tables import Choice, Table
 from relay.shell.exact.written_apart import Write, write_apart
 
 SHORT = "relay.shell.exact.written_apart.SHORT_ROWS"
@@ -69,13 +76,18 @@ def test_the_same_file(site: Site, write: Write, tmp_path: Path, monkeypatch: py
 
 @pytest.mark.parametrize(
     "fault",
-    [OSError(errno.ENOSPC, "No space left on device"), sqlite3.OperationalError("disk is full"), OperatorError("no")],
+    [
+        OSError(errno.ENOSPC, "No space left on device"),
+        sqlite3.OperationalError("disk is full"),
+        OperatorError("no"),
+        ValueError("our own fault"),
+    ],
     ids=lambda fault: type(fault).__name__,
 )
 def test_its_faults_are_told_here(
     site: Site, fault: Exception, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What the writer raises in its process is raised where it was asked for, in the same words."""
+    """What the writer raises in its process is raised where it was asked for, in the same words, and says where."""
     monkeypatch.setattr(SHORT, 0)
 
     def failing(*_: object) -> dict[str, int]:
@@ -84,6 +96,7 @@ def test_its_faults_are_told_here(
     with site.read() as dives, pytest.raises(type(fault)) as told:
         write_apart(failing, tmp_path / "out", TABLES, dives, Choice(), MADE, lambda title, count: None)
     assert str(told.value) == str(fault)
+    assert "in failing" in "".join(told.value.__notes__)
     assert multiprocessing.active_children() == []
 
 
@@ -100,14 +113,67 @@ def test_writer_that_is_gone_is_told(site: Site, tmp_path: Path, monkeypatch: py
     assert multiprocessing.active_children() == []
 
 
-def test_a_fault_here_ends_it(site: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where this process gives up, for want of room or by the operator, the other one ends too."""
+@pytest.mark.parametrize(
+    "fault",
+    [OperatorError("no room"), KeyboardInterrupt(), BrokenPipeError(errno.EPIPE, "nobody reads what is told")],
+    ids=lambda fault: type(fault).__name__,
+)
+def test_a_fault_here_ends_it(
+    site: Site, fault: BaseException, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where this process gives up, for want of room, by the operator or a reader of its words, the other ends too."""
     monkeypatch.setattr(SHORT, 0)
 
-    def no_room(title: str, count: int) -> None:
+    def giving_up(title: str, count: int) -> None:
         if count:
-            raise OperatorError("no room")
+            raise fault
 
-    with site.read() as dives, pytest.raises(OperatorError, match="no room"):
-        write_apart(write_gpkg, tmp_path / "out", TABLES, dives, Choice(), MADE, no_room)
+    with site.read() as dives, pytest.raises(type(fault)):
+        write_apart(write_gpkg, tmp_path / "out", TABLES, dives, Choice(), MADE, giving_up)
     assert multiprocessing.active_children() == []
+
+
+def test_writer_ends_with_whoever_began_it(site: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the process that makes the rows is killed, the one that writes has nothing more to come, and ends."""
+    monkeypatch.setattr(SHORT, 0)
+    last_word, held = os.pipe()  # held by both processes, and so at its end once neither is there
+
+    def killed(title: str, count: int) -> None:
+        if count:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    def begun() -> None:
+        with site.read() as dives:
+            write_apart(write_gpkg, tmp_path / "out", TABLES, dives, Choice(), MADE, killed)
+
+    process = multiprocessing.get_context("fork").Process(target=begun)
+    process.start()
+    os.close(held)
+    process.join()
+    assert process.exitcode == -signal.SIGKILL
+    assert os.read(last_word, 1) == b""
+    os.close(last_word)
+
+
+def test_long_shapes_are_handed_on_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tracks of a whole season, thirty of two megabytes, never stand in memory together, here or in the writer."""
+    rows, octets = 30, 2 << 20
+    table = replace(
+        TABLES[0], rows=lambda *_: ((Shape(ShapeKind.LINES, (array("d", bytes(octets)),)), ()) for _ in range(rows))
+    )
+    monkeypatch.setattr(SHORT, 0)
+
+    def most(_: Path, tables: tuple[Table, ...], dives: ExactDives, choice: Choice, *__: object) -> dict[str, int]:
+        tracemalloc.start()
+        count = sum(len(shape.parts[0]) * 8 == octets for shape, _ in tables[0].rows(dives, choice) if shape)
+        return {"rows": count, "octets": tracemalloc.get_traced_memory()[1]}
+
+    dives = cast(ExactDives, SimpleNamespace(rows=0))
+    tracemalloc.start()
+    try:
+        found = write_apart(most, Path("out"), (table,), dives, Choice(), MADE, lambda title, count: None)
+        here = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert found["rows"] == rows
+    assert max(found["octets"], here) < 6 * octets

@@ -235,8 +235,8 @@ class NmeaDecoder(Decoder):
 
     `sounder`: what DPT or DBT tell, None where they are to be passed over. `sounder_sentence`: which of the two is
     read. `variation_deg`: magnetic variation, east positive, for headings that bring none. `limit`: the greatest
-    length of a line, bytes. `vehicle`: whose all of it is, None where whoever asks says so. Any talker is taken. Raises
-    ValueError for a variation or limit that cannot be.
+    length of a line, bytes. `vehicle`: of which vehicle every observation is said to be; None leaves that open. Any
+    talker is taken. Raises ValueError for a variation or limit that cannot be.
     """
 
     def __init__(

@@ -1,10 +1,10 @@
 """Hand out the fields of one NMEA 0183 sentence, each checked for its form when it is asked for.
 
-pynmeagps names the fields, says which of them are numbers, and reads dates; its message objects aren't made, for they
-take three quarters of the time. It takes latitude 92, `nan`, `1e2`, `1_0` and hemisphere Q, gives an empty text for a
-time or latitude it cannot read and drops what is missing, so the form of every field is checked against the text that
-was sent; times and angles are made from that text. Forms: the field tables of "NMEA Revealed" (gpsd project), where
-degrees and minutes keep their leading zeros and the decimals may be missing.
+pynmeagps's tables name the fields of each kind and say which are numbers, and it reads dates. Its message objects
+aren't made: they took three quarters of the time, and what they hold would have to be checked anyway, for they let
+latitude 92, `nan`, `1e2`, `1_0` and hemisphere Q pass. So the form of every field is checked in the text that was sent,
+and times and angles are made from it. Forms: the field tables of "NMEA Revealed" (gpsd project), where degrees and
+minutes keep their leading zeros and the decimals may be missing.
 """
 
 import re
@@ -53,7 +53,7 @@ class _Form(NamedTuple):
     again: int
 
     def check(self, texts: list[str]) -> None:
-        """Raise ValueError where a field isn't the number that pynmeagps would make of it, used here or not."""
+        """Raise ValueError where a field of numbers, used here or not, holds what pynmeagps takes for none."""
         known = len(texts)
         for start in range(0, known - self.again + 1, self.again) if self.again else (0,):
             for at, convert in self.numbers:
@@ -63,12 +63,11 @@ class _Form(NamedTuple):
 
 @cache
 def _form(kind: str) -> _Form:
-    table = NMEA_PAYLOADS_GET[kind]
-    group = next((held for name, held in table.items() if name.endswith("_grp")), None)
-    if group is not None:
-        table = group[1]
+    table, again = NMEA_PAYLOADS_GET[kind], False
+    if len(table) == 1 and (group := table.get("group_grp")):  # XDR is one group over and over
+        table, again = group[1], True
     numbers = ((at, _CONVERT[told]) for at, told in enumerate(table.values()) if told in _CONVERT)
-    return _Form(tuple(table), tuple(numbers), len(table) if group is not None else 0)
+    return _Form(tuple(table), tuple(numbers), len(table) if again else 0)
 
 
 class Fields:

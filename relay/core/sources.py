@@ -16,7 +16,8 @@ FORMATS = ("nmea0183", "mavlink", "station-json", "station-msgpack")
 def decoder_for(plan: SourcePlan, vehicle: str | None = None) -> Decoder:
     """Return a fresh decoder for a feed; ExpeditionError for a format that isn't in `FORMATS`.
 
-    `vehicle`: whose sentences of NMEA 0183 are said to be, which name none; of other formats it changes nothing.
+    `vehicle`: of which vehicle the observations of NMEA 0183 are said to be, which names none; None leaves that open.
+    For other formats it changes nothing.
     """
     if plan.format == "nmea0183":
         return NmeaDecoder(

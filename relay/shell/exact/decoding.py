@@ -9,6 +9,7 @@ process that is ahead waits: memory stays bounded. Nothing is written, and a pro
 import contextlib
 import fcntl
 import multiprocessing
+import signal
 from collections.abc import Callable, Iterator
 from multiprocessing.connection import Connection
 from multiprocessing.context import ForkProcess
@@ -110,6 +111,7 @@ def _send(
     plan: Plan, path: Path, last: int, part: list[int], sending: Connection, ends: tuple[Connection, ...]
 ) -> None:
     """Decode the rows of some feeds, and send what is in them; `ends`: the others' ends of pipes, not to be held."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever began it ends it
     for inherited in ends:
         inherited.close()
     feeds = {plan.sources[at].name: LiveFeed(plan.sources[at]) for at in part}

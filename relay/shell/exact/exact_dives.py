@@ -287,7 +287,7 @@ def exact_dives(expedition: Expedition, progress: Progress = in_silence) -> Iter
 
 @contextlib.contextmanager
 def _seldom_collected() -> Iterator[None]:
-    """Look for garbage in circles less often: of millions of small values none is, and looking took a tenth of it."""
+    """Look for circular garbage less often: of millions of small values none is, yet a tenth of the time went there."""
     usual = gc.get_threshold()
     gc.set_threshold(*_SELDOM)
     try:

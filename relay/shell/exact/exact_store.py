@@ -23,9 +23,9 @@ GROUP = 5_000
 
 
 class Stored(NamedTuple):
-    """Where the columns of a stored report are: `told`, its packed values, and `counting`.
+    """The columns of a stored report.
 
-    `counting` isn't None where it was told later that it counts.
+    `told`: its values, packed (`told_by`). `counting` isn't None where it was told later that the report counts.
     """
 
     vehicle: int

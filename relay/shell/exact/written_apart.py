@@ -1,19 +1,18 @@
 """An export's file written by a process of its own, while this one makes the rows that go into it.
 
 Rules: the file holds the same as if one process wrote it; a short journal's is written so. The rows go through a pipe,
-some thousand at a time, and a pipe holds a mebibyte: whoever is ahead waits, and memory stays bounded. What goes wrong
-in that process is raised here, and it ends with whoever began it.
+some thousand at a time or a mebibyte of shapes, and a pipe holds no more: whoever is ahead waits, and memory stays
+bounded. What goes wrong in that process is raised here, and it ends with whoever began it.
 """
 
 import contextlib
 import multiprocessing
 import signal
-import sqlite3
+import traceback
 from array import array
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
-from itertools import islice
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
@@ -29,6 +28,7 @@ from relay.shell.exact.zipped import EVERY, TellTable
 
 Write = Callable[[Path, tuple[Table, ...], ExactDives, Choice, datetime, TellTable], dict[str, int]]
 _Packed = tuple[tuple[int, tuple[bytes, ...]] | None, tuple[Any, ...]]
+_OCTETS = 1 << 20  # of shapes together: a track of a day has eight times as many alone
 _encode = msgspec.msgpack.Encoder().encode
 _decode = msgspec.msgpack.Decoder(list[_Packed]).decode
 
@@ -56,7 +56,8 @@ def write_apart(
         with contextlib.suppress(EOFError, BrokenPipeError):  # whoever asked has ended
             try:
                 answering.send(write(path, from_pipe, dives, choice, made, lambda title, count: None))
-            except (OSError, sqlite3.Error, OperatorError) as error:
+            except Exception as error:
+                error.add_note("".join(traceback.format_exception(error)))
                 answering.send(error)
 
     process = multiprocessing.get_context("fork").Process(target=apart, daemon=True)
@@ -64,9 +65,8 @@ def write_apart(
     taking.close()
     answering.close()
     try:
-        with contextlib.suppress(BrokenPipeError):  # it has stopped, and says why
-            for table in tables:
-                _give(table, dives, choice, giving, told)
+        if all(_gave(table, dives, choice, giving, told) for table in tables):
+            giving.close()
         return _answer(hearing)
     finally:
         giving.close()
@@ -75,20 +75,37 @@ def write_apart(
         process.join()
 
 
-def _give(table: Table, dives: ExactDives, choice: Choice, giving: Connection, told: TellTable) -> None:
-    """Send the rows of a table; an empty group ends them."""
-    count, rows = 0, iter(table.rows(dives, choice))
+def _gave(table: Table, dives: ExactDives, choice: Choice, giving: Connection, told: TellTable) -> bool:
+    """Send the rows of a table, and an empty group to end them; return whether anybody takes them."""
+    count = 0
     told(table.title, 0)
-    while group := list(islice(rows, EVERY)):
-        giving.send_bytes(_encode([_packed(row) for row in group]))
+    for group in _groups(table.rows(dives, choice)):
+        if not _sent(group, giving):
+            return False
         count += len(group)
         told(table.title, count)
-    giving.send_bytes(_encode([]))
+    return _sent([], giving)
 
 
-def _packed(row: Row) -> _Packed:
-    shape, values = row
-    return None if shape is None else (shape.kind, tuple(part.tobytes() for part in shape.parts)), values
+def _groups(rows: Iterator[Row]) -> Iterator[list[_Packed]]:
+    group, octets = list[_Packed](), 0
+    for shape, values in rows:
+        parts = () if shape is None else tuple(part.tobytes() for part in shape.parts)
+        group.append((None if shape is None else (shape.kind, parts), values))
+        octets += sum(map(len, parts))
+        if len(group) >= EVERY or octets >= _OCTETS:
+            yield group
+            group, octets = [], 0
+    if group:
+        yield group
+
+
+def _sent(group: list[_Packed], giving: Connection) -> bool:
+    try:
+        giving.send_bytes(_encode(group))
+    except BrokenPipeError:  # the writer has stopped, and says why
+        return False
+    return True
 
 
 def _taken(taking: Connection) -> Iterator[Row]:
