@@ -37,7 +37,7 @@ KNOWN = {
     "shell.sums.forget_sums": "sums, when the journal they are of is about to change",
     "shell.recording._put": "what follows whole records: a tail that was never sent",
     "shell.report_page.write_report": "the beginning of its own new file",
-    "shell.shore_logs._put": "ashore: what follows whole records, a tail that was never acknowledged",
+    "shell.shore_logs._write": "ashore: what follows whole records, a tail that was never acknowledged",
     "shell.shore_named._folder": "its own empty folder, made to try whether one can be",
     "shell.tell._sent": "the original of a still whose annotation was refused",
 }

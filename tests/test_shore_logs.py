@@ -1,53 +1,20 @@
 """Release logs on the shore's disk: what is held is durable, in order, signed, and never told differently."""
 
-import contextlib
 import errno
 import os
 import resource
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from handed_on import overlong
+from logs_ashore import FIRST, SECOND, TOLD, frames_of, held, opened, take
 from relay.core.errors import NoRoomError, ShoreError
-from relay.core.held import held_of
 from relay.core.uplink_talk import Held
 from relay.core.wire import footer
 from relay.shell.released.recording import load_recording
-from relay.shell.shore.shore_logs import ShoreLogs
 from released import dive, programme
 from shores import SIGNER, STRANGER, sealed
-
-FIRST = sealed(dive(1, 4))
-SECOND = sealed(dive(2, 3, closed=False))
-TOLD = sealed([programme(0, "Soon."), programme(1, "Now.")])
-
-
-@contextlib.contextmanager
-def opened(folder: Path) -> Iterator[ShoreLogs]:
-    """Yield logs that were read."""
-    logs = ShoreLogs(folder, ["public", "funders"], SIGNER.key)
-    logs.open()
-    try:
-        yield logs
-    finally:
-        logs.close()
-
-
-def take(logs: ShoreLogs, frames: list[bytes], audience: str = "public") -> list[bytes]:
-    """Take frames as a shore does; return what was new."""
-    return [frame.data for frame in logs.keep(audience, logs.write(audience, frames))]
-
-
-def held(logs: ShoreLogs) -> dict[str, Held]:
-    """Return how far each audience is held."""
-    return {name: held_of(history) for name, history in logs.histories().items()}
-
-
-def frames_of(logs: ShoreLogs, audience: str = "public") -> list[bytes]:
-    """Return every frame of the dives that are held."""
-    return [frame for one in logs.histories()[audience].dives for frame in one.frames]
 
 
 def test_what_is_taken_is_a_recording_and_is_there_after_a_restart(tmp_path: Path) -> None:

@@ -4,8 +4,10 @@ Rules: a recording holds the very frames that were sent and nothing else; after 
 the same frames again, and a file that disagrees with them stops the release (`RegrownError`): what was told
 can't be told differently. A tail that is no whole record was never sent; the next record is written over it. Zeros up
 to the end of a sector or of the file are what a power cut leaves of bytes that it took: they told nothing else. A dive
-counts as kept once its recording and the names of its folders are on the disk. All of it is written anew for that: what
-a sync that failed has let go of no later one makes certain (fsync(2), notes), were it of a relay that was killed since.
+counts as kept once its recording and the names of its folders are on the disk. Bytes of a sync that failed may be lost
+although reads still show them and the next sync succeeds (fsync(2), notes), and this relay can't know what failed for
+one that was killed before it. So at a dive's end the whole recording is written anew, then synced. The names of its
+folders can't be written anew: they are synced again.
 """
 
 import os

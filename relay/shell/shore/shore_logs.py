@@ -3,6 +3,10 @@
 Rules (R5): only what the ship signed for that audience is written, each record once and in order; what is held is never
 told differently; a record counts as held when it is durable. At the start everything is checked again: a torn tail is
 cut; a file that isn't as the ship signed it is set aside with what came after it, to be fetched from the ship again.
+What is read then may be there in memory alone, for a shore that was killed may have had a sync fail: the kernel takes
+such bytes for written, and no later sync puts them on the disk (fsync(2), notes). So every recording is written again,
+in its place, and synced before it counts as held. The names of files and folders are synced again, which is all that
+can be done for them. Where the disk refuses that the shore doesn't start, and says why.
 """
 
 import contextlib
@@ -36,7 +40,10 @@ class AudienceLog:
         self.history = History(audience)
 
     def load(self) -> list[str]:
-        """Read what is on the disk; return in words what had to be set aside."""
+        """Read what is there and make it durable; return in words what had to be set aside.
+
+        ShoreError, OSError: the disk doesn't take it, so that nothing of it may count as held.
+        """
         words: list[str] = []
         paths = self._numbered()
         begun = self._read_begun()
@@ -50,7 +57,22 @@ class AudienceLog:
         if begun is None and self.history.dives:  # of before such a list, or lost: from now on a loss is noticed
             with contextlib.suppress(OSError):
                 self._write_begun()
-        return words + self._load_programme()
+        words += self._load_programme()
+        self._make_durable()
+        return words
+
+    def _make_durable(self) -> None:
+        """Write every recording again, and sync it and the names beside it; ShoreError says of which that failed."""
+        path = self._folder / self.audience
+        try:
+            for dive in self.history.dives:
+                path = recording_path(self._folder, self.audience, dive.number)
+                _write(path, 0, b"".join(dive.frames) + (footer(dive.frames) if dive.closed else b""))
+            path = self._folder / self.audience
+            if path.is_dir():
+                sync_folder(path)
+        except OSError as error:
+            raise ShoreError(f"{path} can't be kept for certain ({error.strerror}): see to its disk") from error
 
     def _read_begun(self) -> list[int] | None:
         """Return the numbers of all dives that were ever begun here; None where that isn't known."""
@@ -91,22 +113,18 @@ class AudienceLog:
                 return f"it holds dive {recording.records[0].dive}"
             for record in recording.records:
                 self._check_seal(record)
-            return self._take_loaded(path, recording)
+            return self._take_loaded(recording)
         except OffingError as error:
             return str(error)
         except (ValueError, ArithmeticError, LookupError, TypeError, AssertionError) as error:
             return f"it can't be read ({type(error).__name__})"  # whatever lies there, the shore starts
 
-    def _take_loaded(self, path: Path, recording: Recording) -> str | None:
+    def _take_loaded(self, recording: Recording) -> str | None:
         records = recording.records
         ends = [at for at, record in enumerate(records) if record.kind == Kind.END]
         if ends not in ([], [len(records) - 1]) or (recording.closed and not ends):
             return "its end isn't where a dive ends"
         self.keep(records)
-        if ends and not recording.closed:
-            frames = [record.data for record in records]
-            with contextlib.suppress(OSError):  # nothing depends on it: the next start tries again
-                _put(path, sum(map(len, frames)), footer(frames))
         return None
 
     def _load_programme(self) -> list[str]:
@@ -244,7 +262,18 @@ class ShoreLogs:
         except BlockingIOError:
             self.close()
             raise ShoreError("it is another shore's, which runs: give each its own folder") from None
-        self.set_aside = [words for log in self._logs.values() for words in log.load()]
+        try:
+            self.set_aside = [words for log in self._logs.values() for words in log.load()]
+            self._sync_names()
+        except (OSError, ShoreError):
+            self.close()
+            raise
+
+    def _sync_names(self) -> None:
+        """Make durable that the audiences' folders have their names, and the one about them its own."""
+        sync_folder(self.folder)
+        with contextlib.suppress(PermissionError):  # whoever keeps this one to himself made ours in it
+            sync_folder(self.folder.parent)
 
     def close(self) -> None:
         """Let go of the folder."""
@@ -275,17 +304,22 @@ class ShoreLogs:
 
 
 def _put(path: Path, at: int, data: bytes) -> None:
-    """Write `data` at an offset, with nothing behind it, and make it durable; a begin with the names leading there."""
+    """Write `data` at an offset, with nothing behind it, and make it durable; at 0 the names that lead there, too."""
     path.parent.mkdir(parents=True, exist_ok=True)
+    _write(path, at, data)
+    if at == 0:
+        sync_folder(path.parent)
+        sync_folder(path.parent.parent)
+
+
+def _write(path: Path, at: int, data: bytes) -> None:
+    """Write `data` at an offset, with nothing behind it, and wait until it is on the disk."""
     with path.open("r+b" if path.exists() else "w+b") as file:
         file.seek(at)
         file.write(data)
         file.truncate()
         file.flush()
         os.fsync(file.fileno())
-    if at == 0:
-        sync_folder(path.parent)
-        sync_folder(path.parent.parent)
 
 
 def replace_file(path: Path, content: bytes) -> None:
