@@ -5,6 +5,14 @@ utm, mgrs, openlocationcode, pygeohash, maidenhead, msgpack, numpy). A position 
 read in some notation, lies within `REACH_M` of a canary on one axis: half a position halves the search already. Four
 raw bytes alone are too few for that, as any four bytes read like something near somewhere once in ten thousand
 times: there both axes must stand within `TOGETHER` bytes, unless MessagePack says that a number is one.
+
+Eight raw octets read like something near about once in a megabyte, and in a day's megabytes of MessagePack that is no
+find: one such was three whole numbers and a nil. So where the whole of what is looked at is lists and maps, and the
+eight octets of a float are those of more than one value in them, one axis tells a position only to `EXACT_M`, and to
+`REACH_M` only with the other within `TOGETHER` bytes. What this lets pass is one axis alone, rounded, whose octets
+somebody wrote where a message's own values stand, with the message whole and its lists as long as they say: nobody
+writes a float so. Within one value (a text, a bin, a message in a bin), in whatever is no message, and where a message
+breaks off or goes wrong anywhere, eight octets tell to `REACH_M` alone.
 """
 
 import base64
@@ -13,7 +21,7 @@ import html
 import itertools
 import math
 import re
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from urllib.parse import unquote_to_bytes
@@ -27,9 +35,12 @@ import utm
 from openlocationcode import openlocationcode
 from pyproj import Transformer
 
+from canary_messages import ends_of_values
+
 REACH_M = 100.0
+EXACT_M = 1e-3
 TOGETHER = 16
-ABOUT_S = 31.0
+ABOUT_S = 31.0  # half a minute, the steps in which `never_told.py` gives moments, and a second for what is rounded
 BETWEEN = b" -"  # what codes are told with and without: they are compared in capitals, without these
 SMALL = 65_536  # a whole number below tells no position to 100 m that is a degree from the equator and from Greenwich
 METRES_A_DEGREE = 111_320.0  # WGS 84's equator by 360: a little long elsewhere, which makes the reach a little short
@@ -101,6 +112,14 @@ def _axes(positions: Sequence[tuple[float, float]]) -> tuple[Families, Families,
     return degrees, radians, planes
 
 
+def _exact(positions: Sequence[tuple[float, float]]) -> Families:
+    """Return what `_axes` does, each value for what is within `EXACT_M` of it alone."""
+    degrees, radians, planes = _axes(positions)
+    angle = EXACT_M / METRES_A_DEGREE
+    reaches = (degrees, angle), (radians, math.radians(angle)), (planes, EXACT_M)
+    return {what: Values(near.values, reach) for families, reach in reaches for what, near in families.items()}
+
+
 _PLUS = "[2-9CFGHJMPQRVWX]"
 _MGRS_CODE = re.compile(r"(?=(\d{1,2}[C-HJ-NP-X][A-HJ-NP-Z][A-HJ-NP-V])(\d{6,10}))")
 _PLUS_CODE = re.compile(rf"(?=({_PLUS}{{4,8}}\+{_PLUS}{{2,3}}))")
@@ -161,7 +180,8 @@ def _number(text: str) -> float:
 class Scanner:
     """Finds canaries in bytes: `positions` (latitude, longitude; degrees), moments of the wall clock (Unix).
 
-    `moments_s`: all from the first to the last; or `about_s`: all within half a minute of one of these.
+    `exact`: every position, where `positions` are one for all that lie together. `moments_s`: all from the first to
+    the last; or `about_s`: all within `ABOUT_S` of one of these, which is half a minute and a second.
     `secrets`: numbers that must not stand anywhere to six figures. `words`: texts and bytes that must not stand
     anywhere, by what they are.
     """
@@ -170,6 +190,7 @@ class Scanner:
         self,
         positions: Sequence[tuple[float, float]],
         *,
+        exact: Sequence[tuple[float, float]] | None = None,
         moments_s: tuple[float, float] | None = None,
         about_s: Sequence[float] = (),
         secrets: dict[str, float] | None = None,
@@ -188,6 +209,7 @@ class Scanner:
         if moments_s is not None:
             self._moments = _moments([sum(moments_s) / 2], (moments_s[1] - moments_s[0]) / 2 + 1)
         self._secrets = {name: Values([value], abs(value) * 1e-6) for name, value in (secrets or {}).items()}
+        self._sure = {**_exact(exact or positions), **self._secrets, **self._moments}
         self._nearest = positions[0]
         self._square, self._squares = _geohashes(positions)
         floats = {**self._floats, **self._secrets}
@@ -260,8 +282,18 @@ class Scanner:
             found = list(_in_array(data, kind, families, spans))
             if kind.itemsize == 4:
                 found = [(what, at) for what, at in found if _has_partner(what, at, found)]
+            elif kind.kind == "f" and found:
+                found = [each for each in found if _has_partner(*each, found) or self._is_alone(data, kind, each[1])]
             for what, at in found:
                 yield _sighting(f"{what}, {kind.str}", data, at)
+
+    def _is_alone(self, data: bytes, kind: numpy.dtype, at: int) -> bool:
+        """Say if a float without the other axis tells something: exact, or not made of several values of a message."""
+        number = float(numpy.frombuffer(data, kind, 1, at)[0])
+        if _named(self._sure, number) is not None:
+            return True
+        ends = ends_of_values(data)
+        return not ends or bisect_right(ends, at) == bisect_right(ends, at + kind.itemsize - 1)
 
     def _in_messages(self, data: bytes) -> Iterator[Sighting]:
         """Read `data`, or what follows a head in it, as MessagePack as far as it is, and look at every number there."""

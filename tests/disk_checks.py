@@ -170,7 +170,9 @@ def wrong_recordings(path: Path, notes: list[list[Any]], rows: list[Row]) -> lis
     folder, wrong = path.parent / "released", []
     again = grown_again(path, rows)
     for (audience, dive), frames in again.items():
-        kept, is_closed = kept_frames(folder / audience / f"dive-{dive:03d}.recording")
+        kept, is_closed, behind = kept_frames(folder / audience / f"dive-{dive:03d}.recording")
+        if behind:
+            wrong.append(f"dive {dive} for {audience} ends with {behind} octets that are no record")
         if is_closed != (msgpack.unpackb(frames[-1])[2] == END):
             wrong.append(f"dive {dive} for {audience} has no end on the disk")
         if kept != frames:
@@ -182,19 +184,20 @@ def wrong_recordings(path: Path, notes: list[list[Any]], rows: list[Row]) -> lis
     return wrong
 
 
-def kept_frames(path: Path) -> tuple[list[bytes], bool]:
-    """Return the frames of a recording, and whether its footer is there."""
+def kept_frames(path: Path) -> tuple[list[bytes], bool, int]:
+    """Return the frames of a recording, whether its footer ends it, and how many octets stand behind what is whole."""
     data = path.read_bytes() if path.exists() else b""
     unpacker = msgpack.Unpacker(strict_map_key=False)
     unpacker.feed(data)
     ends, values = [0], []
-    with suppress(ValueError):  # what follows is no MessagePack: no frames
+    with suppress(ValueError):  # what follows is no MessagePack
         for value in unpacker:
             values.append(value)
             ends.append(unpacker.tell())
     frames = [data[start:end] for start, end in pairwise(ends)]
-    is_closed = bool(values) and isinstance(values[-1], list) and isinstance(values[-1][0], str)
-    return (frames[:-1] if is_closed else frames), is_closed
+    behind = len(data) - ends[-1]
+    is_closed = not behind and bool(values) and isinstance(values[-1], list) and isinstance(values[-1][0], str)
+    return (frames[:-1] if is_closed else frames), is_closed, behind
 
 
 def grown_again(path: Path, rows: Iterable[Row]) -> dict[tuple[str, int], list[bytes]]:

@@ -35,7 +35,8 @@ class Unsaid:
         frames = {frame for told in left.frames.values() for _, frame in told} | set(left.programmes)
         self._signatures = frozenset(part for frame in frames for part in _random_in(frame))
         self._looked: set[bytes] = set()
-        places = _places(left)
+        told = _places(left)
+        places = _one_for_all_about(told)
         # Not all between the first and the last: where the wall clock was set, hours that never were look like numbers.
         about_s = sorted({30.0 * round(row.wall_s / 30) for row in left.rows if row.wall_s > SINCE_S})
         secrets = left.secrets
@@ -43,8 +44,8 @@ class Unsaid:
         numbers = {"the turn": secrets.turn_deg, "the datum's east": east, "the datum's north": north}
         words = {"the key": secrets.key, "the signing seed": secrets.signing_seed}
         named = {f"the field name {name}": name for name in FIELD_NAMES}
-        self._records = Scanner(places, about_s=about_s, secrets=numbers, words={**words, **named})
-        self._words = Scanner(places, secrets=numbers, words=words)
+        self._records = Scanner(places, exact=told, about_s=about_s, secrets=numbers, words={**words, **named})
+        self._words = Scanner(places, exact=told, secrets=numbers, words=words)
         self._raw = _beginnings(left)
 
     def in_recording(self, audience: str, path: Path) -> Iterator[str]:
@@ -110,15 +111,22 @@ def _beginnings(left: Left) -> frozenset[bytes]:
 
 
 def _places(left: Left) -> list[tuple[float, float]]:
-    """Return the places in the journal, one for all that lie together."""
+    """Return the places in the journal."""
     sources = {source.name: Source(at, source) for at, source in enumerate(left.plan.sources)}
-    found: dict[tuple[int, int], tuple[float, float]] = {}
+    found: dict[tuple[float, float], None] = {}
     for row in left.rows:
         if row.kind is RowKind.DECISION or row.source not in sources:
             continue
         for event in sources[row.source].read(row):
             told = event.observation if isinstance(event, Accepted) else None
             if told is not None and told.latitude_deg is not None and told.longitude_deg is not None:
-                spot = round(told.latitude_deg / GRID_DEG), round(told.longitude_deg / GRID_DEG)
-                found.setdefault(spot, (told.latitude_deg, told.longitude_deg))
-    return list(found.values()) or [(-38.61472, -21.93306)]
+                found[told.latitude_deg, told.longitude_deg] = None
+    return list(found) or [(-38.61472, -21.93306)]
+
+
+def _one_for_all_about(places: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Return one place for all that lie together."""
+    found: dict[tuple[int, ...], tuple[float, float]] = {}
+    for place in places:
+        found.setdefault(tuple(round(degrees / GRID_DEG) for degrees in place), place)
+    return list(found.values())

@@ -3,6 +3,7 @@
 import base64
 import html
 import json
+import math
 import random
 import struct
 import urllib.parse
@@ -13,7 +14,7 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from canaries import REACH_M, Scanner
-from canary_spellings import encodings, notations
+from canary_spellings import encodings, notations, planes
 from relay.shell.demo.seabed import INVENTED_PLACE
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -75,6 +76,92 @@ def test_canary_is_found_to_the_precision_that_matters(metres: float) -> None:
         fine = {name: texts for name, texts in notations(place).items() if not any(word in name for word in ROUGH)}
         assert [text for texts in fine.values() for text in texts if not SCANNER.find(text.encode())] == []
         assert [name for name, datas in encodings(place).items() for data in datas if not SCANNER.find(data)] == []
+
+
+AXES = ("latitude", "longitude")
+# Of a vehicle whose place isn't told: -3185, 345, 67 m and nil, read as one float, are -38.6953675.
+SEEN = [1, 13_374, 1, 527, [["reporting", -3_185, 345, 67, None, None, None, "descent", None, None]], b""]
+CHANCE = bytes.fromhex("d1f38fcd015943c0")
+(BY_CHANCE,) = struct.unpack("<d", CHANCE)
+# A latitude whose octets, in either order, are a nil and seven whole numbers below 128.
+WRITTEN = bytes.fromhex("c0434d0102030405")
+(AS_VALUES,) = struct.unpack(">d", WRITTEN)
+
+
+def beside(value: float, metres: float) -> float:
+    """Return degrees of latitude so far away."""
+    return value + metres / 111_000
+
+
+def test_float_that_values_of_a_message_make_by_chance_is_not_found() -> None:
+    """Three whole numbers and a nil of a record without a place, read as one float, lay within reach of a latitude."""
+    scanner = Scanner([(beside(BY_CHANCE, 60), PLACE[1])])
+    told = msgpack.packb(SEEN)
+    assert CHANCE in told
+    assert scanner.find(told) == scanner.find(told * 3) == []
+
+
+def test_float_that_looks_like_that_is_found_where_it_may_be_one() -> None:
+    """In a bin or a text, in a message that breaks off or goes wrong, as a MessagePack float: to the reach alone."""
+    scanner = Scanner([(beside(BY_CHANCE, 60), PLACE[1])])
+    told = msgpack.packb(SEEN)
+    inner = msgpack.packb([1, BY_CHANCE])
+    for where in (
+        CHANCE,
+        b"\x01\x05" + CHANCE,
+        msgpack.packb([1, CHANCE]),
+        msgpack.packb({"a": [b"\x00" + CHANCE + b"\x00"]}),
+        b"\x92\x01\xaa" + b"x" + CHANCE + b"y",
+        told[:-1],
+        told + b"\x05",
+        told + b"\xc1",
+        b"\x05" + told,
+        inner,
+        msgpack.packb([2, [{"a": BY_CHANCE}]]),
+        msgpack.packb([2, inner]),
+        msgpack.packb([2, msgpack.packb([b"x", inner])]),
+    ):
+        assert scanner.find(where), where
+
+
+@pytest.mark.parametrize("order", "<>")
+def test_exact_axis_alone_is_found_anywhere(order: str) -> None:
+    """A raw float of one axis is found unaligned, and as values of a message, in degrees, radians and plane metres."""
+    for value in (*PLACE, *map(math.radians, PLACE), *planes(PLACE).values()):
+        for before in range(9):
+            assert SCANNER.find(bytes(range(1, 1 + before)) + struct.pack(order + "d", value) + b"\x01"), value
+    told = msgpack.packb([1, "x", list(WRITTEN[:: 1 if order == ">" else -1])]).replace(b"\xcc\xc0", b"\xc0")
+    assert struct.pack(order + "d", AS_VALUES) in told
+    assert msgpack.unpackb(told)
+    assert Scanner([(AS_VALUES, PLACE[1])]).find(told)
+    assert Scanner([(beside(AS_VALUES, 60), PLACE[1])]).find(told) == []
+    assert Scanner([(beside(AS_VALUES, 60), PLACE[1])], secrets={"turn": AS_VALUES}).find(told)
+
+
+@pytest.mark.parametrize("order", "<>")
+def test_both_axes_rounded_to_the_reach_are_found_anywhere(order: str) -> None:
+    """Raw floats of both axes, some tens of metres away, are found one behind the other and apart, in any message."""
+    for bearing_deg in (0.0, 90.0, 200.0):
+        there = away(0.6 * REACH_M, bearing_deg)
+        for pair in (there, there[::-1], tuple(map(math.radians, there)), tuple(planes(there).values())[:2]):
+            one, other = (struct.pack(order + "d", value) for value in pair)
+            for between in (b"", b"\xcb", b"\x00\x01\x02"):
+                for where in (one + between + other, msgpack.packb([1, one + between + other])):
+                    assert SCANNER.find(where), where
+    latitude, longitude = WRITTEN, bytes.fromhex("c0364d0102030405")
+    scanner = Scanner([tuple(beside(struct.unpack(">d", raw)[0], 60) for raw in (latitude, longitude))])
+    step = 1 if order == ">" else -1
+    told = b"\x92\x01\xdc\x00\x11" + latitude[::step] + b"\x00" + longitude[::step]
+    assert msgpack.unpackb(told)
+    assert {sighting.what for sighting in scanner.find(told)} == {f"{axis}, {order}f8" for axis in AXES}
+    assert scanner.find(b"\x92\x01\xdc\x00\x09" + latitude[::step] + b"\x00") == []
+
+
+def test_every_place_is_exact_where_one_stands_for_all_about_it() -> None:
+    """One axis of a place that isn't the one for all about it is found as values of a message too, if it is given."""
+    near, other = (beside(BY_CHANCE, 20), PLACE[1]), (BY_CHANCE, PLACE[1])
+    assert Scanner([near]).find(msgpack.packb(SEEN)) == []
+    assert Scanner([near], exact=[near, other]).find(msgpack.packb(SEEN))
 
 
 def test_other_places_are_not_found() -> None:

@@ -8,8 +8,9 @@ from tempfile import TemporaryDirectory
 import msgpack
 import pytest
 
+import disk_checks
 import faults_disk
-from disk_checks import wrong_journal, wrong_releases
+from disk_checks import kept_frames, wrong_journal, wrong_recordings, wrong_releases
 from failing_disk import ROOM, SYNC
 from relay.core.model import Row, RowKind
 from small_disk import in_a_namespace, possible
@@ -84,3 +85,21 @@ def test_checks_find_what_is_lost_or_doubled() -> None:
     assert wrong_journal([*two, ["durable", 2]], kept, True) == ["n8 is lost"]
     twice = wrong_journal(LIFE, [*kept, *kept], False)
     assert twice == ["the journal has rows twice, or out of order"]
+
+
+FOOTER = bytes(msgpack.packb(["end", 2]))
+
+
+@pytest.mark.parametrize("closed", [True, False])
+@pytest.mark.parametrize("behind", [b"", b"\xc1garbage", FOOTER[:3], note_record(2)[:5], bytes(4)])
+def test_checks_find_what_stands_behind_the_end_of_a_recording(
+    behind: bytes, closed: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Octets behind the footer, or a torn tail, are no part of a whole recording: no record, half of one, or zeros."""
+    frames = [note_record(0), bytes(msgpack.packb([1, 1, 3 if closed else 2, 0.0, [], b""]))]
+    monkeypatch.setattr(disk_checks, "grown_again", lambda path, rows: {("public", 1): frames})
+    path = tmp_path / "released" / "public" / "dive-001.recording"
+    path.parent.mkdir(parents=True)
+    path.write_bytes(b"".join(frames) + (FOOTER if closed else b"") + behind)
+    assert (wrong_recordings(tmp_path / "EXPEDITION.toml", [], []) == []) == (behind == b"")
+    assert kept_frames(path)[1] == (closed and behind == b"")

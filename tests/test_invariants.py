@@ -6,11 +6,14 @@ Each fault is planted into what a good run left, or into the relay that runs its
 import math
 import shutil
 import sqlite3
+import struct
 from collections.abc import Callable
 from pathlib import Path
 
+import msgpack
 import pytest
 
+import never_told
 from invariants import RULES, check, main
 from left_behind import RECEIPTS, SENT, Left, note, noted
 from left_by_hand import leave
@@ -180,3 +183,16 @@ def test_what_cannot_be_read_is_wrong(folder: Path) -> None:
     assert [words[:2] for words in check(folder)] == ["R5"]
     (folder / "site" / "private" / "journal.db").unlink()
     assert [words[:2] for words in check(folder)] == ["R5"]
+
+
+def test_one_axis_of_any_place_in_the_journal_is_told(good: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A scanner has one place for all about it, but an axis that must be exact is compared with every place."""
+    raw = b"\xd1\xf3\x8f\xcd\x01YC\xc0"
+    (latitude,) = struct.unpack("<d", raw)
+    places = [(latitude - 2e-5, -21.93306), (latitude, -21.93306)]
+    monkeypatch.setattr(never_told, "_places", lambda left: places)
+    assert never_told._one_for_all_about(places) == places[:1]
+    frame = b"\x92\x01\x94" + raw
+    assert msgpack.unpackb(frame) == [1, [-3_185, 345, 67, None]]
+    (told,) = never_told.Unsaid(Left.read(good)).in_frames("a record", [frame])
+    assert told.startswith("a record tells latitude, <f8")

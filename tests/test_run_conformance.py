@@ -148,6 +148,14 @@ def test_verdict_lets_a_message_be_refused_behind_the_ping_after_it(code: int | 
     assert right is False or faults(Case("", "", b"", Must.TAKE_TEXT), replace(late, judges_late=False), got)
 
 
+def test_verdict_lets_nobody_answer_a_ping_behind_a_breach_of_the_protocol() -> None:
+    """RFC 6455 section 7.1.7: only messages are judged late; a reserved bit fails the connection where it stands."""
+    late = Role(takes=False, refusing=(4002,), cuts=True, judges_late=True)
+    went_on = Got(pongs=[b"still here?"], close=1002, closes=1, ended=True)
+    assert faults(wire_cases.fails("", "", b""), late, went_on) == ["it went on"]
+    assert faults(wire_cases.fails("", "", b""), late, replace(went_on, pongs=[])) == []
+
+
 def test_data_frame_that_was_not_begun_or_is_in_a_long_form_fails() -> None:
     """RFC 6455 sections 5.4 and 5.2: found by the table; before, it was taken for a message (1008)."""
     for raw in (frame(0, b"x"), frame(BINARY, b"x", form=16), frame(BINARY, bytes(126), form=64)):

@@ -13,7 +13,8 @@ class Role:
 
     `refusing`: the codes with which it refuses one; `cuts`: it may hang up without a close frame where it fails a
     connection (section 7.1.7 says SHOULD); `raw_text`: it keeps text as it came, as bytes, and never reads it as UTF-8;
-    `judges_late`: what comes right behind a message, a close even, may be answered before the message is refused;
+    `judges_late`: what comes right behind a message, a close even, may be answered before the message is refused (but
+    nothing is behind a breach of the protocol, section 7.1.7);
     `lenient`: it takes what the RFC forbids to who sends alone; `refuses_pages`: no page in a browser may open one.
     """
 
@@ -33,7 +34,7 @@ def faults(case: Case, role: Role, got: Got) -> list[str]:
     if case.lenient and role.lenient and got.closes == 1 and got.close in (1000, *case.codes, *role.refusing):
         return wrong
     if case.must is Must.FAIL:
-        return wrong + _failed(got, case.codes, role)
+        return wrong + _failed(got, case.codes, role.cuts)
     if case.must is Must.CLOSE:
         return wrong + _closed(got, case.close, [])
     if case.must in (Must.TAKE, Must.TAKE_TEXT):
@@ -45,22 +46,27 @@ def _took(case: Case, role: Role, got: Got) -> list[str]:
     if role.judges_late and got.closes and got.close == 1000:
         return []
     if not role.takes:
-        return _failed(got, (*role.refusing, 1007) if case.must is Must.TAKE_TEXT else role.refusing, role)
+        return _refused(got, (*role.refusing, 1007) if case.must is Must.TAKE_TEXT else role.refusing, role)
     if case.octets > role.most:
-        return _failed(got, (1009,), role)
+        return _refused(got, (1009,), role)
     if case.must is Must.TAKE_TEXT and not role.raw_text:
-        return _failed(got, (1007,), role)
+        return _refused(got, (1007,), role)
     return _closed(got, 1000, [*case.pongs, STILL_HERE])
 
 
-def _failed(got: Got, codes: tuple[int, ...], role: Role) -> list[str]:
-    wrong = []
+def _refused(got: Got, codes: tuple[int, ...], role: Role) -> list[str]:
+    """Judge the refusal of a message whose frames were right: only such a one may be judged late."""
     refused_late = role.judges_late and got.closes == 1 and got.close in codes
-    if STILL_HERE in got.pongs and not refused_late:
+    return [] if refused_late else _failed(got, codes, role.cuts)
+
+
+def _failed(got: Got, codes: tuple[int, ...], cuts: bool) -> list[str]:
+    wrong = []
+    if STILL_HERE in got.pongs:
         wrong.append("it went on")
     if got.closes and got.close not in codes:
         wrong.append(f"closed with {got.close}, not {' or '.join(map(str, codes))}")
-    if not got.closes and not role.cuts:
+    if not got.closes and not cuts:
         wrong.append("no close frame")
     if not got.closes and not got.ended:
         wrong.append("the connection didn't end")

@@ -1,0 +1,27 @@
+"""Where values stand in MessagePack, by the library alone: what eight octets of a message are the octets of."""
+
+import contextlib
+
+import msgpack
+
+
+def ends_of_values(data: bytes) -> list[int]:
+    """Return where each value in messages ends, and the head of each list and map; none if `data` isn't just those."""
+    unpacker = msgpack.Unpacker(max_buffer_size=len(data) + 1, strict_map_key=False)
+    unpacker.feed(data)
+    ends, wanted = [0], 0
+    with contextlib.suppress(ValueError, msgpack.exceptions.UnpackException):
+        while ends[-1] < len(data):
+            first = data[ends[-1]]
+            if first & 0xF0 == 0x90 or first in (0xDC, 0xDD):
+                wanted += unpacker.read_array_header() - bool(wanted)
+            elif first & 0xF0 == 0x80 or first in (0xDE, 0xDF):
+                wanted += 2 * unpacker.read_map_header() - bool(wanted)
+            elif wanted:
+                unpacker.skip()
+                wanted -= 1
+            else:
+                return []
+            ends.append(unpacker.tell())
+        return [] if wanted else ends
+    return []
