@@ -18,7 +18,7 @@ import wire_cases
 import wire_dialled
 import wire_openings
 from described_http import Checked, document, told_shore, tried
-from wire_cases import Case, Must
+from wire_cases import Case
 from wire_line import PATIENCE_S, Line, Server, played
 from wire_openings import REFUSED, Opening
 from wire_servers import Tested, aboard, all_servers
@@ -48,7 +48,7 @@ async def framing(tested: Tested, cases: Iterable[tuple[str, Case]], *, singly: 
 
     async def run(group: str, case: Case, one_by_one: bool) -> Row:
         async with room:
-            got = await played(tested.server, case.raw, singly=one_by_one, leaves=case.must is not Must.CLOSE)
+            got = await played(tested.server, case.raw, singly=one_by_one, leaves=case.leaves)
         name = case.name + (", octet by octet" if one_by_one else "")
         return Row(tested.name, group, f"{name} (section {case.section})", tuple(faults(case, tested.role, got)))
 

@@ -259,7 +259,8 @@ async def test_websocket_listen_broken_frame_ends_its_connection_alone(frame: by
 
 async def test_websocket_text_that_is_not_utf_8_is_kept_as_it_came(tmp_path: Path) -> None:
     """A text message that isn't UTF-8 is bad bytes like any other, kept for the journal; it ends its connection."""
-    async with talk("ws-listen", tmp_path) as conversation:
+    async with talk("ws-listen", tmp_path, meet=False) as conversation:
+        await conversation.bell.until(lambda: conversation.feed.bound is not None)
         raw = await handshaken(conversation.feed)
         raw.send(masked(0x81, "κ水🜄 ".encode() * 20))
         raw.send(masked(0x81, b"caf\xe9 " * 40))

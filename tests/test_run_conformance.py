@@ -139,13 +139,21 @@ def test_verdict_sees_what_is_wrong(got: Got, must: Must) -> None:
     assert faults(Case("", "", b"", must, close=1000), LISTENS, got)
 
 
-@pytest.mark.parametrize(("code", "right"), [(4002, True), (1007, True), (1008, False), (1000, True), (None, False)])
+@pytest.mark.parametrize(("code", "right"), [(4002, True), (1007, True), (1008, False), (1000, False), (None, True)])
 def test_verdict_lets_a_message_be_refused_behind_the_ping_after_it(code: int | None, right: bool) -> None:
-    """Who judges a message late may answer a ping first, and then refuses with its own code, not with another."""
+    """Who judges a message late may answer a ping first, and then refuses with its own code, or hangs up as it may."""
     late = Role(takes=False, refusing=(4002,), cuts=True, judges_late=True)
     got = Got(pongs=[b"still here?"], close=code, closes=code is not None, ended=True)
     assert (faults(Case("", "", b"", Must.TAKE_TEXT), late, got) == []) == right
     assert right is False or faults(Case("", "", b"", Must.TAKE_TEXT), replace(late, judges_late=False), got)
+
+
+@pytest.mark.parametrize(("code", "right"), [(1007, True), (1000, False), (1003, False), (None, False)])
+def test_verdict_lets_nobody_take_text_that_is_not_utf_8(code: int | None, right: bool) -> None:
+    """RFC 6455 section 8.1: who takes messages fails the connection, with 1007, be it behind the ping after it."""
+    for pongs in ([], [b"still here?"]):
+        got = Got(pongs=pongs, close=code, closes=code is not None, ended=True)
+        assert (faults(Case("", "", b"", Must.TAKE_TEXT), Role(takes=True, most=100), got) == []) == right
 
 
 def test_verdict_lets_nobody_answer_a_ping_behind_a_breach_of_the_protocol() -> None:
