@@ -22,6 +22,7 @@ from link_stations import Lark, Streams
 from relay.core.wire import read_recording
 from ship_process import free_port
 from shores import with_certificates
+from what_ran import SHIP, SHORE, Ran
 from wire_followers import WireFollower
 
 BEHIND = {"ship": 3, "shore": 4}  # followers behind a wire, of each site
@@ -226,10 +227,12 @@ class Voyage:
         written = bytes(self.wires["wren"].written + self.wires["rook"].written + self.streams.heard)
         (self.folder / WRITTEN).write_bytes(written)
         note(self.folder / SENT / "lark.msgpack", self.lark.sent)
+        clients = []
         for name, follower in self.followers.items():
             kind = "follower" if name.startswith("ship") else "shore"
-            path = self.folder / RECEIPTS / f"{kind}-{name.replace(' ', '-')}.msgpack"
-            note(path, zip(follower.came_us, follower.held, strict=True))
+            clients.append(f"{kind}-{name.replace(' ', '-')}")
+            note(self.folder / RECEIPTS / f"{clients[-1]}.msgpack", zip(follower.came_us, follower.held, strict=True))
+        Ran(tuple(clients), ("lark",), (SHIP, SHORE), elsewhere=("wren", "rook")).write(self.folder)
 
 
 def is_bound(port: int) -> bool:

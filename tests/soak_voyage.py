@@ -107,6 +107,8 @@ class Voyage:
         (folder / "written_to_stations").write_bytes(self.back)
         for name, sent in self.sent.items():
             note(folder / "sent" / f"{name}.msgpack", sent)
+        self.ship.leave_words(folder / "said")
+        self.shore.leave_words(folder / "said")
 
     async def fail(self, weather: Weather, chance: random.Random) -> None:
         """Let the link fail until cancelled: ended at once, or dark for a while and then ended."""
