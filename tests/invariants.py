@@ -31,7 +31,7 @@ from never_told import Unsaid
 from relay.core.errors import OffingError
 from relay.core.model import Row, RowKind
 from relay.core.wire import decode
-from what_ran import wrong_in_parts
+from what_ran import SHORE, wrong_in_parts
 
 MOST = 12
 ELSEWHERE = ((71.3, -179.98), (-4.77, 33.41))
@@ -176,7 +176,9 @@ def one_way(left: Left) -> Iterator[str]:
     elif written.stat().st_size:
         yield f"{written.stat().st_size} bytes came back at a station: {written.read_bytes()[:60]!r}"
     dialled = left.folder / DIALLED
-    if dialled.exists():
+    if SHORE in left.ran.processes and not dialled.exists():
+        yield f"nobody looked whom the shore dialled: there is no {DIALLED}"
+    elif dialled.exists():
         yield from (f"the shore dialled {line}" for line in dialled.read_text().splitlines())
 
 

@@ -149,6 +149,8 @@ def wrong_in_clients(left: Left) -> Iterator[str]:
         begun = next((at for at, frame in enumerate(again) if frame == frames[0]), None)
         if begun is None or frames != again[begun : begun + len(frames)]:
             yield f"{name} doesn't have the bytes that the journal gives again"
+        elif LEFT not in name and begun > 0:
+            yield f"{name} lacks the first {begun} records"
         elif LEFT not in name and begun + len(frames) < kept[audience]:
             yield f"{name} lacks the last {kept[audience] - begun - len(frames)} records"
         for end in ("the ship", "the shore") if name.startswith(SHORE) else ("the ship",):

@@ -9,11 +9,10 @@ Both are objects `[boottime_us, bytes]`, one behind the other: CLOCK_BOOTTIME as
 or when it came. `written_to_stations`: all that came back at any station; none where no feed had a socket.
 `ran.json`: which of these parts the run had (`what_ran.py`). What it names and isn't there is missing.
 
-Where there is such a thing: `shore/`, the folder of the shore's file; `dialled_from_shore`, addresses to which the
-shore made a connection, a line each; `said/`, what processes said (`ship` and `shore`, whatever follows a dot), and
-answers over HTTP; `offsets.msgpack`, objects
-`[since_boottime_us, offset_us]`, embargo time less boot time, for a ship whose boot changed meanwhile (else the
-journal's last says it for all of the run).
+Where there is such a thing: `shore/`, the folder of the shore's file, and with it `dialled_from_shore`, addresses to
+which the shore made a connection, a line each; `said/`, what processes said (`ship` and `shore`, whatever follows a
+dot), and answers over HTTP; `offsets.msgpack`, objects `[since_boottime_us, offset_us]`, embargo time less boot time,
+for a ship whose boot changed meanwhile (else the journal's last says it for all of the run).
 """
 
 import time

@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 from dives import INVENTED_SITE, SECOND, decided, in_order, message, rows, walk
-from left_behind import RECEIPTS, SAID, SENT, WRITTEN, Left, note
+from left_behind import DIALLED, RECEIPTS, SAID, SENT, WRITTEN, Left, note
 from relay.core.decision import Say
 from relay.core.model import Row, RowKind
 from relay.shell.plan.expedition import read_expedition
@@ -111,6 +111,7 @@ def leave(folder: Path) -> Path:
         data = b"An anchor, upright" if row.source == DESK else row.data
         note(folder / SENT / f"{row.source}.msgpack", [(row.embargo_us + BOOT_US - 900, data)])
     (folder / WRITTEN).touch()
+    (folder / DIALLED).touch()
     (folder / SAID).mkdir()
     (folder / SAID / "ship").write_text("2036-07-18 13:20:21,933 INFO read 0 rows of the journal again\n")
     (folder / SAID / "shore").write_text("2036-07-18 13:20:21,936 INFO a ship has come\n")

@@ -109,6 +109,7 @@ class Soak:
             now_s = boot_s()
             for life in self.lives:
                 life.look(now_s)
+            self.voyage.look_at_shore()
             if now_s - self._from_s >= 60 * minute:
                 self.tell(self._line(minute))
                 minute += 1

@@ -78,6 +78,10 @@ def _altered(objects: list[tuple[int, bytes]]) -> None:
     objects[5] = objects[5][0], objects[5][1][:-1] + b"\x01"
 
 
+def _second_dive_alone(objects: list[tuple[int, bytes]]) -> None:
+    objects[:] = [each for each in objects if decode(each[1]).dive == 2]
+
+
 def _journal(folder: Path, statement: str) -> None:
     with sqlite3.connect(folder / "site" / "private" / "journal.db") as database:
         database.execute(statement)
@@ -112,6 +116,7 @@ PLANTED: dict[str, tuple[str, Callable[[Path], None]]] = {
     "a row older than what is in it": ("R2", lambda folder: sent(folder, _young)),
     "a receipt lost": ("R5", lambda folder: receipts(folder, lambda objects: objects.pop(7))),
     "the last receipt lost": ("R5", lambda folder: receipts(folder, lambda objects: objects.pop())),
+    "the receipts of the first dive lost": ("R5", lambda folder: receipts(folder, _second_dive_alone)),
     "a receipt doubled": ("R5", lambda folder: receipts(folder, lambda objects: objects.insert(7, objects[7]))),
     "receipts out of order": ("R5", lambda folder: receipts(folder, _swap)),
     "a receipt altered": ("R5", lambda folder: receipts(folder, _altered)),
@@ -130,6 +135,7 @@ PLANTED: dict[str, tuple[str, Callable[[Path], None]]] = {
     "a recording lost": ("R5", lambda folder: (folder / "shore/shore/public/dive-001.recording").unlink()),
     "a byte at a station": ("R6", lambda folder: _add(folder, "written_to_stations", b"\0")),
     "nobody looked at the stations": ("R6", lambda folder: (folder / "written_to_stations").unlink()),
+    "nobody looked whom the shore dialled": ("R6", lambda folder: (folder / "dialled_from_shore").unlink()),
     "a connection from the shore": ("R6", lambda folder: _add(folder, "dialled_from_shore", b"127.0.0.1:1\n")),
 }
 
