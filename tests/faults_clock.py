@@ -23,9 +23,10 @@ import msgpack
 from failing_disk import built
 from fault_outcome import Outcome
 from invariants import check
-from left_behind import RECEIPTS, SENT, WRITTEN, boot_us, note
+from left_behind import RECEIPTS, SAID, SENT, WRITTEN, boot_us, note
 from peers import until
 from ship_process import Follower, ShipProcess, dialled, free_port, ship_process
+from what_ran import Ran
 
 FAULTS = 40
 SECOND = 1_000_000
@@ -163,6 +164,8 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
         await running.__aexit__(None, None, None)
     note(folder / SENT / "input.msgpack", sent)
     note(folder / RECEIPTS / "follower-1.msgpack", got.came)
+    ship.leave_words(folder / SAID)
+    Ran(("follower-1",), ("input",)).write(folder)
     (folder / WRITTEN).touch()
     return wrong + check(folder)
 

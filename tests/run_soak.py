@@ -22,6 +22,7 @@ from drift import Slope, slope, thirds
 from link_ends import until
 from soak_crowd import Crowd, boot_s
 from soak_voyage import Voyage, Weather, note, voyage
+from what_ran import SHIP, SHORE, Ran
 
 MIB = 1024 * 1024
 WARM = 0.25  # of the run: until then buffers fill, and caches
@@ -108,6 +109,7 @@ class Soak:
             now_s = boot_s()
             for life in self.lives:
                 life.look(now_s)
+            self.voyage.look_at_shore()
             if now_s - self._from_s >= 60 * minute:
                 self.tell(self._line(minute))
                 minute += 1
@@ -221,7 +223,9 @@ class Soak:
     def leave(self, folder: Path) -> None:
         """Write down what was sent and what the first of each crowd got, where `invariants.py` looks for it."""
         self.voyage.leave(folder)
-        for kind, crowd in (("follower-aboard", self.aboard), ("shore-ashore", self.ashore)):
+        crowds = {"follower-aboard": self.aboard, "shore-ashore": self.ashore}
+        Ran(tuple(crowds), tuple(self.voyage.sent), (SHIP, SHORE)).write(folder)
+        for kind, crowd in crowds.items():
             note(folder / "receipts" / f"{kind}.msgpack", list(zip(crowd.told.first_s, crowd.told.frames, strict=True)))
 
 

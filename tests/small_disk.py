@@ -18,9 +18,10 @@ from pathlib import Path
 
 from faults_clock import Clocks, Noted, station
 from invariants import check
-from left_behind import RECEIPTS, SENT, WRITTEN, note
+from left_behind import RECEIPTS, SAID, SENT, WRITTEN, note
 from peers import until
 from ship_process import Follower, ShipProcess, free_port, ship_process
+from what_ran import Ran
 
 SIZE = "6m"
 PATIENCE_S = 120
@@ -108,12 +109,15 @@ async def voyage(folder: Path) -> list[str]:
         await soon(lambda: got.notes() >= taken)
         wrong += await read_only(ship, site)
         sending = asyncio.ensure_future(station(port, clocks, sent))
+        stopped_us = clocks.boot_us()
         await soon(lambda: got.notes() > taken + 5)
         sending.cancel()
         following.cancel()
         await asyncio.gather(sending, following, return_exceptions=True)
     note(folder / SENT / "input.msgpack", sent)
     note(folder / RECEIPTS / "follower-left-1.msgpack", got.came)
+    ship.leave_words(folder / SAID)
+    Ran(("follower-left-1",), ("input",), stopped_us=stopped_us).write(folder)
     (folder / WRITTEN).touch()
     return wrong + check(folder)
 

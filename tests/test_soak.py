@@ -9,6 +9,7 @@ from typing import Any
 import msgpack
 import pytest
 
+from invariants import check
 from run_soak import Course, Life, Soak, soak
 from soak_crowd import Crowd, Told
 from soak_voyage import Weather
@@ -30,6 +31,7 @@ async def test_short_soak_loses_doubles_and_hurries_nothing(tmp_path: Path) -> N
     sent = [path.read_bytes() for path in sorted((tmp_path / "sent").iterdir())]
     assert sum(len(list(msgpack.Unpacker(BytesIO(data)))) for data in sent) == soaked.voyage.reports
     assert (tmp_path / "written_to_stations").read_bytes() == b""
+    assert check(tmp_path) == []
     assert all(life.memory[-1] > 10 and life.handles[-1] > 10 for life in soaked.lives)
 
 
