@@ -1,7 +1,9 @@
 """The program that lets every write and sync fail, in short, and what tells it what is wrong."""
 
 import errno
+import logging
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -9,8 +11,10 @@ import msgpack
 import pytest
 
 import faults_disk
-from disk_checks import wrong_journal, wrong_releases
-from failing_disk import ROOM, SYNC
+from disk_checks import wrong_by_the_rules, wrong_journal, wrong_releases
+from disk_life import END_US, SetTime, Told, day, lived, make_site, noted, opened
+from failing_disk import ROOM, SYNC, scratch
+from left_behind import SAID, WRITTEN
 from relay.core.model import Row, RowKind
 from small_disk import in_a_namespace, possible
 
@@ -30,7 +34,7 @@ def test_faults_of_the_disk_break_no_rule(short_path: Path, monkeypatch: pytest.
     """
     monkeypatch.setattr(faults_disk, "possible", lambda: "it has a test of its own")
     outcome = faults_disk.run(3, 21, short_path)
-    assert (outcome.tried, outcome.wrong) == (3, [])
+    assert (outcome.tried, outcome.looked, outcome.wrong) == (3, 3, [])
 
 
 @pytest.mark.slow
@@ -46,6 +50,27 @@ def test_faults_are_every_write_and_every_sync() -> None:
     alone = [(fault.kind, fault.number) for fault in every if not fault.lasts]
     assert alone == [(ROOM, number) for number in range(1, 6)] + [(SYNC, number) for number in (1, 2, 3)]
     assert {fault.error for fault in every if fault.lasts} == {errno.ENOSPC, errno.EROFS}
+
+
+async def _day_that_says(path: Path, words: str, told: Told) -> None:
+    life = await opened(path, SetTime(), told)
+    await life.play(day(), END_US)
+    await life.settle()
+    logging.getLogger("relay").warning("%s", words)
+    await life.end()
+
+
+@pytest.mark.parametrize(
+    ("words", "rules"), [("the journal waits", set()), ("looked at -38.60004, -21.9 again", {"R1"})]
+)
+def test_what_a_life_says_is_held_to_the_rules(words: str, rules: set[str], short_path: Path) -> None:
+    """Its log is kept and a place in it is found; of stations, which these lives don't have, nothing is claimed."""
+    place = scratch(short_path / "one")
+    path = make_site(place / "site")
+    assert lived(partial(_day_that_says, path, words), place / "notes", 1) == ""
+    assert words in (place / SAID / "lives").read_text()
+    assert {found[:2] for found in wrong_by_the_rules(place, noted(place / "notes"))} == rules
+    assert not (place / WRITTEN).exists()
 
 
 ROW = b'{"note": "n7"}\n'
