@@ -15,7 +15,7 @@ import signal
 import struct
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 import msgpack
@@ -23,7 +23,7 @@ import msgpack
 from failing_disk import built
 from fault_outcome import Outcome
 from invariants import check
-from left_behind import RECEIPTS, SENT, WRITTEN, boot_us, note
+from left_behind import RECEIPTS, SAID, SENT, WRITTEN, boot_us, note
 from peers import until
 from ship_process import Follower, ShipProcess, dialled, free_port, ship_process
 
@@ -76,22 +76,40 @@ class Noted(list[bytes]):
         return self._notes
 
 
-async def station(port: int, clocks: Clocks, sent: list[tuple[int, bytes]]) -> None:
-    """Send numbered reports over one connection, twenty a second, until cancelled, and note when."""
-    _, writer = await dialled(port)
+async def station(port: int, clocks: Clocks, sent: list[tuple[int, bytes]], came: bytearray) -> None:
+    """Send numbered reports over one connection, twenty a second, until cancelled, and note when.
+
+    `came` gets all that comes back, up to the moment at which the relay, told that no more will be sent, lets go.
+    """
+    reader, writer = await dialled(port)
+    hearing = asyncio.ensure_future(_hear(reader, came))
     with closing(writer):
-        while True:
-            number = len(sent)
-            told = {
-                "latitude_deg": -38.6 - number / 1e6,
-                "longitude_deg": -21.9,
-                "depth_m": number / 50,
-                "note": f"n{number}",
-            }
-            sent.append((clocks.boot_us(), json.dumps(told).encode() + b"\n"))
-            writer.write(sent[-1][1])
-            await writer.drain()
-            await asyncio.sleep(0.05)
+        try:
+            while True:
+                sent.append((clocks.boot_us(), _report(len(sent))))
+                writer.write(sent[-1][1])
+                await writer.drain()
+                await asyncio.sleep(0.05)
+        finally:
+            writer.write_eof()
+            async with asyncio.timeout(PATIENCE_S):
+                await hearing
+
+
+def _report(number: int) -> bytes:
+    told = {
+        "latitude_deg": -38.6 - number / 1e6,
+        "longitude_deg": -21.9,
+        "depth_m": number / 50,
+        "note": f"n{number}",
+    }
+    return json.dumps(told).encode() + b"\n"
+
+
+async def _hear(reader: asyncio.StreamReader, came: bytearray) -> None:
+    with suppress(ConnectionResetError):
+        while part := await reader.read(65_536):
+            came += part
 
 
 async def stopped(ship: ShipProcess) -> None:
@@ -132,7 +150,8 @@ def preloaded(shim: Path, clocks: Clocks) -> Iterator[None]:
 async def voyage(count: int, seed: int, folder: Path) -> list[str]:
     """Let a dive be relayed through so many faults, to its end, and return what was wrong."""
     chance, clocks, wrong = random.Random(seed), Clocks(folder / "clocks"), list[str]()
-    site, port, sent, got = folder / "site", free_port(), list[tuple[int, bytes]](), Noted(clocks)
+    site, port, got = folder / "site", free_port(), Noted(clocks)
+    sent, came = list[tuple[int, bytes]](), bytearray()
     site.mkdir()
     shim = built(folder, "clock_shim")
     source = {"feed_format": "station-json", "source": f"tcp-listen://127.0.0.1:{port}", "delay": "2 s"}
@@ -142,7 +161,7 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
     try:
         follower = Follower(ship.port, frames=got)
         following = asyncio.ensure_future(follower.follow())
-        sending = asyncio.ensure_future(station(port, clocks, sent))
+        sending = asyncio.ensure_future(station(port, clocks, sent, came))
         await until(lambda: got.notes() > 3)
         for number in range(count):
             kind = chance.choice(("wall", "sleep", "sleep, wall back", "back"))
@@ -163,7 +182,8 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
         await running.__aexit__(None, None, None)
     note(folder / SENT / "input.msgpack", sent)
     note(folder / RECEIPTS / "follower-1.msgpack", got.came)
-    (folder / WRITTEN).touch()
+    ship.leave_words(folder / SAID)
+    (folder / WRITTEN).write_bytes(came)
     return wrong + check(folder)
 
 
