@@ -3,7 +3,8 @@
 Four sorts of fault, by chance: the wall clock set forwards or back by hours; the machine asleep for seconds to a
 minute (the process stopped, CLOCK_BOOTTIME and the wall clock further when it goes on, as clock_gettime(2) has it); the
 same with the wall clock set back meanwhile; and CLOCK_BOOTTIME back by a second, which no kernel does. After each the
-follower must get on. The rules are looked at by `invariants.py`, all moments on the clocks as the relay had them.
+follower must get on. One voyage has all faults, one upon the other; then each of as many voyages has one of its own:
+`invariants.py` looks at the rules once a voyage has ended, all moments on the clocks as the relay had them.
 """
 
 import asyncio
@@ -11,6 +12,7 @@ import json
 import mmap
 import os
 import random
+import shutil
 import signal
 import struct
 import time
@@ -188,7 +190,13 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
 
 
 def run(count: int, seed: int, folder: Path) -> Outcome:
-    """Step the clocks `count` times (0: forty)."""
-    begun_s = time.monotonic()
-    wrong = asyncio.run(voyage(count or FAULTS, seed, folder))
-    return Outcome("clocks", count or FAULTS, wrong, time.monotonic() - begun_s)
+    """Step the clocks `count` times (0: forty) in one voyage, and once in each of as many."""
+    begun_s, count = time.monotonic(), count or FAULTS
+    wrong = asyncio.run(voyage(count, seed, folder))
+    for number in range(count):
+        (alone := folder / f"alone-{number}").mkdir()
+        found = asyncio.run(voyage(1, seed * 1_000 + number, alone))
+        wrong += [f"voyage {number} of one fault: {words}" for words in found]
+        if not found:
+            shutil.rmtree(alone)
+    return Outcome("clocks", 2 * count, wrong, time.monotonic() - begun_s, 1 + count)

@@ -32,7 +32,7 @@ def short_path() -> Iterator[Path]:
 def test_stepping_clocks_break_no_rule(short_path: Path) -> None:
     """The wall clock steps and the machine sleeps under a dive: all of it comes, once, in order and not early."""
     outcome = run(2, 3, short_path)
-    assert (outcome.tried, outcome.wrong) == (2, [])
+    assert (outcome.tried, outcome.looked, outcome.wrong) == (4, 3, [])
     assert (short_path / SAID / "ship").stat().st_size
 
 
