@@ -1,8 +1,9 @@
 """Full disks and disks that lie: every write, and every sync, of a scripted day fails in its turn.
 
 Run by `run_faults.py`; by itself this file is one of the processes in which the shim is preloaded. A fault is a kind
-(ROOM or SYNC), the number of the call, and the error. Three sorts: a disk that is full for one call (ENOSPC), one that
-is full from a call on for eight seconds of the day, and a sync that fails (EIO). After each the relay closes, is
+(ROOM, SYNC or SHORT), the number of the call, and the error. The sorts: a disk that is full for one call (ENOSPC), one
+that is full from a call on for eight seconds of the day, a sync that fails (EIO), alone or with those of eight seconds,
+and half a write, whose rest goes or finds the disk full for as long. After each the relay closes, is
 started on the same files without a fault, and `disk_checks.py` looks at all that is left, and `invariants.py`.
 A disk that turned read-only (EROFS) is as one that is full. Last comes a real small disk.
 """
@@ -19,12 +20,12 @@ from pathlib import Path
 
 from disk_checks import wrong_after, wrong_by_the_rules
 from disk_life import END_US, SECOND, SetTime, Told, day, lived, make_site, noted, opened
-from failing_disk import FOR_EVER, ROOM, SYNC, FailingDisk, Share, in_shares, scratch, share_of
+from failing_disk import FOR_EVER, ROOM, SHORT, SYNC, FailingDisk, Share, in_shares, scratch, share_of
 from fault_outcome import Outcome
 from small_disk import in_a_namespace, possible
 
 FULL_US = 8 * SECOND
-NAMES = {ROOM: "write", SYNC: "sync"}
+NAMES = {ROOM: "write", SYNC: "sync", SHORT: "half of write"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,15 +39,18 @@ class Fault:
 
     def __str__(self) -> str:
         how = "and those of 8 s after it" if self.lasts else "alone"
-        return f"{NAMES[self.kind]} {self.number} {how}: {os.strerror(self.error)}"
+        return f"{NAMES[self.kind]} {self.number} {how}: {os.strerror(self.error) if self.error else 'the rest goes'}"
 
 
-def faults(rooms: int, syncs: int) -> list[Fault]:
-    """Return every fault of a day with so many writes and syncs."""
+def faults(rooms: int, syncs: int, halves: int) -> list[Fault]:
+    """Return every fault of a day with so many writes, syncs, and writes that can be done by half."""
     once = [Fault(ROOM, number, errno.ENOSPC) for number in range(1, rooms + 1)]
-    full = [Fault(ROOM, number, errno.ENOSPC, lasts=True) for number in range(1, rooms + 1, 3)]
+    full = [Fault(ROOM, number, errno.ENOSPC, lasts=True) for number in range(1, rooms + 1)]
     full += [Fault(ROOM, number, errno.EROFS, lasts=True) for number in range(2, rooms + 1, 9)]
-    return once + full + [Fault(SYNC, number, errno.EIO) for number in range(1, syncs + 1)]
+    unsynced = [Fault(SYNC, number, errno.EIO, lasts) for number in range(1, syncs + 1) for lasts in (False, True)]
+    half = [Fault(SHORT, number, 0) for number in range(1, halves + 1, 2)]
+    half += [Fault(SHORT, number, errno.ENOSPC, lasts=True) for number in range(2, halves + 1, 2)]
+    return once + full + unsynced + half
 
 
 class Mender:
@@ -69,7 +73,8 @@ class Mender:
 
     def end(self) -> None:
         """Let the disk be good."""
-        self._disk.arm(self._fault.kind, 0, 0, 0)
+        for kind in NAMES:
+            self._disk.arm(kind, 0, 0, 0)
 
 
 async def first_life(path: Path, mender: Mender, told: Told) -> None:
@@ -100,19 +105,19 @@ def tried(folder: Path, disk: FailingDisk, fault: Fault, seed: int) -> list[str]
     return [*filter(None, ends), *wrong_after(path, told), *wrong_by_the_rules(folder, told)]
 
 
-def counted(folder: Path, disk: FailingDisk) -> tuple[int, int]:
-    """Return how many writes and syncs a day without a fault has."""
+def counted(folder: Path, disk: FailingDisk) -> list[int]:
+    """Return how many writes, syncs, and writes of more than an octet a day without a fault has."""
     path, counts = make_site(folder / "site"), folder / "counts"
     disk.watch(path.parent)
 
     async def live(told: Told) -> None:
-        disk.arm(SYNC, FOR_EVER, 1, 0)
+        for kind in (SYNC, SHORT):
+            disk.arm(kind, FOR_EVER, 1, 0)
         await first_life(path, Mender(disk, Fault(ROOM, FOR_EVER, 0)), told)
-        counts.write_text(json.dumps([disk.calls(ROOM), disk.calls(SYNC)]))
+        counts.write_text(json.dumps([disk.calls(kind) for kind in (ROOM, SYNC, SHORT)]))
 
     assert not lived(live, folder / "notes", 1)
-    rooms, syncs = json.loads(counts.read_text())
-    return rooms, syncs
+    return list(json.loads(counts.read_text()))
 
 
 def chosen(folder: Path, disk: FailingDisk, share: Share) -> Iterator[tuple[int, Fault]]:
