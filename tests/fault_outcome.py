@@ -7,12 +7,16 @@ from pathlib import Path
 
 @dataclass
 class Outcome:
-    """How many faults were made, what was wrong after them, in words, and how long it took."""
+    """How many faults were made, what was wrong after them, in words, and how long it took.
+
+    `looked`: how often the rules were looked at over what was left; None where a part doesn't count it.
+    """
 
     name: str
     tried: int
     wrong: list[str]
     seconds: float
+    looked: int | None = None
 
 
 Run = Callable[[int, int, Path], Outcome]  # count, seed, a folder of its own

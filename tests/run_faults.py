@@ -38,7 +38,10 @@ def play(name: str, run: Run, count: int, seed: int) -> Outcome:
 
 def told(outcome: Outcome) -> str:
     """Return a part's line, and what was wrong."""
-    line = f"{outcome.name}: {outcome.tried} faults in {outcome.seconds:.0f} s, {len(outcome.wrong)} things wrong"
+    looked = "" if outcome.looked is None else f", rules looked at {outcome.looked} times"
+    line = (
+        f"{outcome.name}: {outcome.tried} faults{looked}, in {outcome.seconds:.0f} s, {len(outcome.wrong)} things wrong"
+    )
     return "\n".join([line, *(f"  WRONG: {words}" for words in outcome.wrong[:MOST])])
 
 

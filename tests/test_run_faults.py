@@ -32,6 +32,12 @@ def test_what_a_part_finds_decides_the_end(
     assert [path.exists() for path in kept] == [True] * len(wrong)
 
 
+def test_line_of_a_part_tells_how_often_the_rules_were_looked_at() -> None:
+    """Where the part counts it; nothing is claimed of one that doesn't."""
+    assert "one: 9 faults, rules looked at 4 times, in 1 s" in run_faults.told(Outcome("one", 9, [], 1.0, 4))
+    assert "looked" not in run_faults.told(Outcome("one", 9, [], 1.0))
+
+
 def test_part_is_run_as_many_times_as_its_number(monkeypatch: pytest.MonkeyPatch) -> None:
     """Without --count each part makes as many faults as the issue wants of it."""
     made: list[int] = []
