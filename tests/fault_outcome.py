@@ -7,10 +7,14 @@ from pathlib import Path
 
 @dataclass
 class Outcome:
-    """How many faults were made, what was wrong after them, in words, and how long it took."""
+    """How many faults were made, what was wrong after them, in words, and how long it took.
+
+    `asked`: how many were to be made, the part's own number where the run left it to the part.
+    """
 
     name: str
     tried: int
+    asked: int
     wrong: list[str]
     seconds: float
 

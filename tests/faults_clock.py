@@ -129,9 +129,9 @@ def preloaded(shim: Path, clocks: Clocks) -> Iterator[None]:
             del os.environ[name]
 
 
-async def voyage(count: int, seed: int, folder: Path) -> list[str]:
-    """Let a dive be relayed through so many faults, to its end, and return what was wrong."""
-    chance, clocks, wrong = random.Random(seed), Clocks(folder / "clocks"), list[str]()
+async def voyage(count: int, seed: int, folder: Path) -> tuple[int, list[str]]:
+    """Let a dive be relayed through so many faults, to its end; return how many there were, and what was wrong."""
+    chance, clocks, wrong, tried = random.Random(seed), Clocks(folder / "clocks"), list[str](), 0
     site, port, sent, got = folder / "site", free_port(), list[tuple[int, bytes]](), Noted(clocks)
     site.mkdir()
     shim = built(folder, "clock_shim")
@@ -150,6 +150,7 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
             upto = len(sent)
             async with asyncio.timeout(PATIENCE_S):
                 await until(lambda upto=upto: got.notes() > upto)  # type: ignore[misc]
+            tried += 1
             if any("stopped" in line for line in ship.words):
                 wrong.append(f"fault {number} ({kind}): {ship.words}")
         sending.cancel()
@@ -164,11 +165,12 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
     note(folder / SENT / "input.msgpack", sent)
     note(folder / RECEIPTS / "follower-1.msgpack", got.came)
     (folder / WRITTEN).touch()
-    return wrong + check(folder)
+    return tried, wrong + check(folder)
 
 
 def run(count: int, seed: int, folder: Path) -> Outcome:
     """Step the clocks `count` times (0: forty)."""
     begun_s = time.monotonic()
-    wrong = asyncio.run(voyage(count or FAULTS, seed, folder))
-    return Outcome("clocks", count or FAULTS, wrong, time.monotonic() - begun_s)
+    asked = count or FAULTS
+    tried, wrong = asyncio.run(voyage(asked, seed, folder))
+    return Outcome("clocks", tried, asked, wrong, time.monotonic() - begun_s)
