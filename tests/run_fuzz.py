@@ -62,6 +62,7 @@ def fuzz(name: str, limit: Sequence[str], seed: int) -> Fuzzed:
         command = [sys.executable, str(HERE / "fuzz_one.py"), name, *options, str(inputs)]
         ran = subprocess.run(command, env=_environment(scratch), stdout=PIPE, stderr=STDOUT, check=False)
         words = ran.stdout.decode("utf-8", "replace")
+        wrong: list[tuple[bytes | None, str]]
         wrong = [(path.read_bytes(), _last_words(words)) for path in sorted(found.iterdir())]
         if ran.returncode and not wrong:
             wrong = [(None, _last_words(words))]
