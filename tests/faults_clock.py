@@ -150,9 +150,9 @@ def preloaded(shim: Path, clocks: Clocks) -> Iterator[None]:
             del os.environ[name]
 
 
-async def voyage(count: int, seed: int, folder: Path) -> list[str]:
-    """Let a dive be relayed through so many faults, to its end, and return what was wrong."""
-    chance, clocks, wrong = random.Random(seed), Clocks(folder / "clocks"), list[str]()
+async def voyage(count: int, seed: int, folder: Path) -> tuple[int, list[str]]:
+    """Let a dive be relayed through so many faults, to its end; return how many there were, and what was wrong."""
+    chance, clocks, wrong, tried = random.Random(seed), Clocks(folder / "clocks"), list[str](), 0
     site, port, got = folder / "site", free_port(), Noted(clocks)
     sent, came = list[tuple[int, bytes]](), bytearray()
     site.mkdir()
@@ -172,6 +172,7 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
             upto = len(sent)
             async with asyncio.timeout(PATIENCE_S):
                 await until(lambda upto=upto: got.notes() > upto)  # type: ignore[misc]
+            tried += 1
             if any("stopped" in line for line in ship.words):
                 wrong.append(f"fault {number} ({kind}): {ship.words}")
         sending.cancel()
@@ -188,17 +189,18 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
     ship.leave_words(folder / SAID)
     Ran(("follower-1",), ("input",)).write(folder)
     (folder / WRITTEN).write_bytes(came)
-    return wrong + check(folder)
+    return tried, wrong + check(folder)
 
 
 def run(count: int, seed: int, folder: Path) -> Outcome:
     """Step the clocks `count` times (0: forty) in one voyage, and once in each of as many."""
     begun_s, count = time.monotonic(), count or FAULTS
-    wrong = asyncio.run(voyage(count, seed, folder))
+    tried, wrong = asyncio.run(voyage(count, seed, folder))
     for number in range(count):
         (alone := folder / f"alone-{number}").mkdir()
-        found = asyncio.run(voyage(1, seed * 1_000 + number, alone))
+        one, found = asyncio.run(voyage(1, seed * 1_000 + number, alone))
+        tried += one
         wrong += [f"voyage {number} of one fault: {words}" for words in found]
         if not found:
             shutil.rmtree(alone)
-    return Outcome("clocks", 2 * count, wrong, time.monotonic() - begun_s, 1 + count)
+    return Outcome("clocks", tried, 2 * count, wrong, time.monotonic() - begun_s, 1 + count)

@@ -13,7 +13,6 @@ import json
 import os
 import random
 import time
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -26,6 +25,7 @@ from small_disk import in_a_namespace, possible
 
 FULL_US = 8 * SECOND
 NAMES = {ROOM: "write", SYNC: "sync", SHORT: "half of write"}
+TO_TRY = " faults to try"
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,17 +120,19 @@ def counted(folder: Path, disk: FailingDisk) -> list[int]:
     return list(json.loads(counts.read_text()))
 
 
-def chosen(folder: Path, disk: FailingDisk, share: Share) -> Iterator[tuple[int, Fault]]:
-    """Yield this process's share of the faults: `count` of all there are (0: all), by chance."""
+def chosen(folder: Path, disk: FailingDisk, share: Share) -> list[tuple[int, Fault]]:
+    """Return this process's share of the faults: `count` of all there are (0: all), by chance."""
     every = faults(*counted(scratch(folder / "count"), disk))
     random.Random(share.seed).shuffle(every)
-    yield from (pair for pair in enumerate(every[: share.count or None]) if share.has(pair[0]))
+    return [pair for pair in enumerate(every[: share.count or None]) if share.has(pair[0])]
 
 
 def serve(share: Share) -> None:
-    """Try a share of the faults and print what came of each, a JSON line."""
+    """Try a share of the faults and print how many they are and what came of each, a JSON line."""
     disk = FailingDisk()
-    for at, fault in chosen(share.folder, disk, share):
+    mine = chosen(share.folder, disk, share)
+    print(json.dumps([f"{len(mine)}{TO_TRY}", []]), flush=True)
+    for at, fault in mine:
         place = scratch(share.folder / f"fault-{at}")
         print(json.dumps([str(fault), tried(place, disk, fault, share.seed)]), flush=True)
         share.clear(place)
@@ -138,8 +140,11 @@ def serve(share: Share) -> None:
 
 def run(count: int, seed: int, folder: Path) -> Outcome:
     """Try `count` faults (0: all)."""
-    begun_s, wrong, done = time.monotonic(), [], 0
+    begun_s, wrong, done, asked = time.monotonic(), [], 0, 0
     for fault, found in in_shares(Path(__file__), count, seed, folder):
+        if fault.endswith(TO_TRY):
+            asked += int(fault.removesuffix(TO_TRY))
+            continue
         done += not fault.startswith("process")
         wrong += [f"{fault}: {words}" for words in found]
     looked = done
@@ -147,9 +152,9 @@ def run(count: int, seed: int, folder: Path) -> Outcome:
         print(f"no real small disk: {why_not}", flush=True)
     else:
         (small := folder / "small").mkdir()
-        done, looked = done + 2, looked + 1
+        done, asked, looked = done + 2, asked + 2, looked + 1
         wrong += [f"a small disk: {words}" for words in in_a_namespace(small)]
-    return Outcome("full disk and failing syncs", done, wrong, time.monotonic() - begun_s, looked)
+    return Outcome("full disk and failing syncs", done, asked, wrong, time.monotonic() - begun_s, looked)
 
 
 if __name__ == "__main__":

@@ -104,11 +104,11 @@ def serve(share: Share) -> None:
 
 def run(count: int, seed: int, folder: Path) -> Outcome:
     """Cut the power `count` times (0: two thousand times)."""
-    begun_s, wrong, done = time.monotonic(), [], 0
-    for fault, found in in_shares(Path(__file__), count or CUTS, seed, folder):
+    begun_s, wrong, done, asked = time.monotonic(), [], 0, count or CUTS
+    for fault, found in in_shares(Path(__file__), asked, seed, folder):
         done += fault.startswith("cut")
         wrong += [f"{fault}: {words}" for words in found]
-    return Outcome("power cuts", done, wrong, time.monotonic() - begun_s, done)
+    return Outcome("power cuts", done, asked, wrong, time.monotonic() - begun_s, done)
 
 
 if __name__ == "__main__":
