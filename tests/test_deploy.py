@@ -40,12 +40,22 @@ def test_unit_runs_a_command_that_there_is(what: str, capsys: pytest.CaptureFixt
     unit = configparser.ConfigParser(strict=False, interpolation=None)
     unit.read_string(printed(what, capsys))
     service = unit["Service"]
-    assert what == "shore" or service["LimitCORE"] == "0"  # a core dump would hold what is exact, and the keys
+    assert service["LimitCORE"] == "0"  # a core dump would hold keys, and aboard what is exact
     program, *words = service["ExecStart"].split()
     options = _parser().parse_args(words)
     assert (program, options.command, options.log) == ("/opt/offing/bin/offing", what, "json")
     assert Path(words[1]).parent == Path("/var/lib") / service["StateDirectory"]
     assert (service["StateDirectoryMode"], service["User"], service["Restart"]) == ("0700", "offing", "always")
+
+
+def test_units_of_ship_and_shore_differ_where_there_is_a_reason_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    """Line by line the same, but for what is started and for /proc, where the ship's clock asks which boot this is."""
+    aboard, ashore = (
+        {line for line in printed(what, capsys).partition("[Service]")[2].splitlines() if not line.startswith("#")}
+        for what in ("ship", "shore")
+    )
+    assert {line.partition("=")[0] for line in aboard ^ ashore} == {"ExecStart", "ProcSubset"}
+    assert "ProcSubset=pid" in ashore
 
 
 def test_container_file_runs_a_command_that_there_is_as_nobody_special(capsys: pytest.CaptureFixture[str]) -> None:
