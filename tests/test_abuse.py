@@ -17,11 +17,11 @@ import pytest
 import abuse_browser
 import run_abuse
 from abuse_attack import Attack, quick, tried
-from abuse_browser import counted_alike
+from abuse_browser import ALTERED, MARKED, counted_alike, elsewhere, shown_safely
 from abuse_floods import CUT_OFF, STANDS, fate, fates, going_on, held, room_for, seat
 from abuse_texts import MARKUP, notes_of, said, shown_as_text
 from abused import Port, World
-from followers_page import chromium_program
+from followers_page import chromium, chromium_program
 from peers import RawPeer
 
 WITH_A_BROWSER = {it.name for it in abuse_browser.ATTACKS}
@@ -280,3 +280,20 @@ async def test_annotations_that_dont_reach_followers_as_they_are_are_missed(told
     assert notes_of(whole.followers[0].frames)[1:] == MARKUP
     with pytest.raises(AssertionError, match="a follower of a page got"):
         await said(Saying(*told), *MARKUP)  # type: ignore[arg-type]
+
+
+@pytest.mark.browser
+async def test_page_in_which_a_hostile_recording_acts_or_is_shown_is_found() -> None:
+    """A script that ran, a text that is shown beside its refusal, and words that are never said: each fails."""
+    pages = {
+        f"<p>{ALTERED}</p><script>window.owned=1</script>": "a script ran",
+        f"<p>{ALTERED}</p><script>throw Error('torn')</script>": "torn",
+        f"<p>{ALTERED} {html.escape(MARKED)}</p>": "hostile texts are shown",
+    }
+    async with chromium() as browser:
+        for text, words in pages.items():
+            async with elsewhere(f"<!doctype html><title>planted</title>{text}") as (url, _):
+                with pytest.raises(AssertionError, match=words):
+                    await shown_safely(browser, url, ALTERED, "planted")
+        async with elsewhere(f"<!doctype html><title>sound</title><p>{ALTERED}</p>") as (url, _):
+            await shown_safely(browser, url, ALTERED, "sound")
