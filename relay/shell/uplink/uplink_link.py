@@ -132,10 +132,11 @@ async def dial(plan: UplinkPlan, signer: Signer, greet_s: float) -> Link:
     `greet_s`: how long TLS and the socket's opening may take, and how long the proof.
     """
     line = await _reach(plan)
+    known = os.fstat(line.fileno())
     try:
         connection = await _greet(plan, line, greet_s)
     except BaseException:
-        line.close()
+        let_go(line, known)
         raise
     try:
         async with asyncio.timeout(greet_s):
@@ -186,6 +187,23 @@ def _line(line: socket.socket) -> socket.socket:
     with contextlib.suppress(OSError):
         line.setsockopt(socket.IPPROTO_TCP, socket.TCP_CONGESTION, _CONGESTION)
     return line
+
+
+def let_go(line: socket.socket, known: os.stat_result) -> None:
+    """Close a connection that was given to the loop; `known`: what its descriptor was.
+
+    uvloop (0.23, `create_connection`) closes the descriptor of one that is reset at once without telling the socket.
+    Its number may be a follower's by now, or the journal's: it isn't ours to close any more, not even by forgetting.
+    """
+    number = line.fileno()
+    if number >= 0:
+        try:
+            is_ours = os.path.samestat(os.fstat(number), known)
+        except OSError:
+            is_ours = False
+        if not is_ours:
+            line.detach()
+    line.close()
 
 
 async def _greet(plan: UplinkPlan, line: socket.socket, greet_s: float) -> Line:
