@@ -46,8 +46,8 @@ def play(name: str, count: int, seed: int) -> Outcome:
 
 def told(outcome: Outcome) -> str:
     """Return a part's line, and what was wrong."""
-    looked = "" if outcome.looked is None else f", rules looked at {outcome.looked} times"
-    made = f"{outcome.tried} of {outcome.asked} faults{looked}, in {outcome.seconds:.0f} s"
+    looked = "" if outcome.looked is None else f", rules looked at {outcome.looked} times,"
+    made = f"{outcome.tried} of {outcome.asked} faults{looked} in {outcome.seconds:.0f} s"
     line = f"{outcome.name}: {made}, {len(outcome.wrong)} things wrong"
     return "\n".join([line, *(f"  WRONG: {words}" for words in outcome.wrong[:MOST])])
 
