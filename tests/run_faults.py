@@ -19,7 +19,7 @@ from pkgutil import resolve_name
 from fault_outcome import Outcome, Run
 
 MOST = 50
-COUNTS = {"kills": 500, "disk": 0, "power": 0, "clock": 0, "link": 10_000}  # 0: as many as the part has
+COUNTS = {"kills": 500, "disk": 0, "power": 0, "shore": 0, "clock": 0, "link": 10_000}  # 0: as many as the part has
 
 
 def part(name: str) -> Run:

@@ -109,7 +109,7 @@ def test_line_of_a_part_tells_how_often_the_rules_were_looked_at() -> None:
 
 
 def test_part_is_run_as_many_times_as_its_number(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without --count each part makes as many faults as the issue wants of it."""
+    """Without --count each part makes as many faults as is promised of it."""
     made: dict[str, int] = {}
 
     def named(name: str) -> Run:
@@ -121,7 +121,7 @@ def test_part_is_run_as_many_times_as_its_number(monkeypatch: pytest.MonkeyPatch
 
     monkeypatch.setattr(run_faults, "part", named)
     assert run_faults.main([]) == 0
-    assert made == {"kills": 500, "disk": 0, "power": 0, "clock": 0, "link": 10_000}
+    assert made == {"kills": 500, "disk": 0, "power": 0, "shore": 0, "clock": 0, "link": 10_000}
 
 
 @pytest.mark.parametrize("told", [2, 3])
