@@ -167,13 +167,15 @@ async def strangers(world: World, count: int = 400) -> str:
     """Open connections to the port that the ship dials: her link stays, and the shore's follower gets all."""
     sources = [CROWD.format(1 + number % 200) for number in range(count)]
     async with held(world.uplink, sources) as peers:
+        first = sum(fate(peer) == STANDS for peer in peers)
+        assert first >= count // 2, f"only {first} of {count} stood at first"
         fared = await world.undisturbed()
         found, (opened, _) = fates(peers, CUT_OFF, 0, count), files_of(world.shore.process)
         stand = sum(fate(peer) == STANDS for peer in peers)
         assert opened > stand, f"{stand} connections seem to stand, and the shore has {opened} files open"
         uplink = (await world.ask("/state"))["uplink"]
         assert uplink["state"] == "up", uplink["state"]
-        return f"{found}, her link is up; {fared}"
+        return f"{first} stood at first, in the end {found}, her link is up; {fared}"
 
 
 async def going_on(world: World, attack: Callable[[], Awaitable[None]], lines: int) -> str:
