@@ -1,10 +1,13 @@
 """The soak, short: what `make soak` shows for hours, in seconds; and each thing it must find, planted."""
 
 import os
+import subprocess
+import sys
 from collections.abc import Callable
 from io import BytesIO
 from math import pi, sin
 from pathlib import Path
+from subprocess import PIPE
 from types import SimpleNamespace
 from typing import Any
 
@@ -140,12 +143,16 @@ GONE = 1 << 30  # above every number that a process may have (proc(5), pid_max)
 def test_child_that_ends_meanwhile_holds_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     """Between a process and its children being listed and being looked at, one may end; the relay itself may not."""
     assert family(GONE) == [GONE]
-    alone, with_child = Life("ship", os.getpid()), Life("ship", os.getpid())
-    alone.look(1.0)
-    monkeypatch.setattr(run_soak, "family", lambda process: [process, GONE])
-    with_child.look(1.0)
+    with subprocess.Popen([sys.executable, "-c", "print(flush=True); input()"], stdin=PIPE, stdout=PIPE) as still:
+        assert still.stdin is not None and still.stdout is not None
+        still.stdout.readline()
+        alone, with_child = Life("ship", still.pid), Life("ship", still.pid)
+        alone.look(1.0)
+        monkeypatch.setattr(run_soak, "family", lambda process: [process, GONE])
+        with_child.look(1.0)
+        still.stdin.close()
     assert with_child.handles == alone.handles
-    assert with_child.memory[0] == pytest.approx(alone.memory[0], abs=4)
+    assert with_child.memory[0] == pytest.approx(alone.memory[0], abs=1)
     with pytest.raises(FileNotFoundError):
         Life("ship", GONE).look(1.0)
 
