@@ -27,6 +27,8 @@ READERS := ogrinfo:gdal-bin /usr/lib/python3/dist-packages/osgeo_utils/samples/v
 TRACERS := strace:strace
 # What fails on purpose is written in C, and built where it is used.
 COMPILER := gcc:gcc /usr/include/stdio.h:libc6-dev
+# What an operator installs by: what the relay runs on, and what each extra adds.
+SHIPPED_LOCKS := requirements.lock requirements-audit.lock requirements-mavlink.lock requirements-scale.lock
 LOCKED := $(BIN)/python -m piptools compile --quiet --strip-extras --generate-hashes --allow-unsafe \
 	--no-emit-index-url --no-emit-find-links --no-emit-trusted-host
 
@@ -43,8 +45,9 @@ setup: $(VENV)/.develops $(PAGE) ## Prepare everything for developing: Python, w
 
 site: $(PAGE) ## Build the followers' page into web/dist, the desk's into web/dist-desk
 
-wheel: $(VENV)/.develops ## Build an installable wheel, page included, into dist/
+wheel: $(VENV)/.develops ## Build an installable wheel, page included, into dist/, and the locks to install it with
 	@$(BIN)/python -m build --wheel --no-isolation --outdir dist
+	@cp $(SHIPPED_LOCKS) dist
 
 ##@ Check
 .PHONY: test lint types test-web collected test-python abuse bench conformance faults fuzz scale
@@ -57,8 +60,8 @@ audit-deps: $(VENV)/.develops web/node_modules/.stamp ## Ask whether faults are 
 	@PYTHONPATH=.:tests $(BIN)/python tests/run_advisories.py
 
 .PHONY: licences
-licences: $(VENV)/.develops web/node_modules/.stamp ## List the licence of everything that ships; 1 where one won't do
-	@PYTHONPATH=.:tests $(BIN)/python tests/run_licences.py
+licences: $(VENV)/.develops ## List the licence of everything that ships; 1 where one won't do, or one can't be read
+	@PYTHONPATH=.:tests $(BIN)/python tests/run_licences.py $(ARGS)
 
 .PHONY: sbom
 sbom: $(BIN)/python ## Write what Offing is made of (CycloneDX) into dist/; the wheel carries it, too
@@ -123,6 +126,8 @@ lock: $(VENV)/.develops ## Choose and pin the newest versions that pyproject.tom
 	$(LOCKED) --upgrade --build-deps-for editable --output-file requirements.lock pyproject.toml; \
 	$(LOCKED) --upgrade --extra mavlink --extra scale --extra audit --extra dev --build-deps-for editable \
 		--constraint requirements.lock --output-file requirements-dev.lock pyproject.toml
+	@$(BIN)/python web/extra_locks.py
+	$(call say,then make licences ARGS=--keep: the bill of materials tells the licences)
 
 clean: ## Remove what was built and installed here
 	@rm -rf $(VENV) build dist web/dist web/dist-desk web/node_modules .mypy_cache .ruff_cache .pytest_cache .hypothesis

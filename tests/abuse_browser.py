@@ -6,17 +6,21 @@ HTML (what a script in a text would do). The browser is the judge: what it lets 
 
 import asyncio
 import contextlib
-import json
 from collections.abc import AsyncIterator
 from functools import partial
 from typing import Any
 
 import msgpack
 from playwright.async_api import Browser, Page, Request
+from playwright.async_api import TimeoutError as PatienceLost
 
 from abuse_attack import Attack
-from abused import World
+from abuse_texts import MARKUP, said
+from abused import KEY, World
 from followers_page import chromium
+from lying_shore import lying_shore
+from relay.core.seal import Signer
+from relay.core.secrets import Secrets
 from relay.shell.released.briefing import briefing
 from relay.shell.site.site_files import site_folder
 from spoilt_recordings import evil, spoilt
@@ -34,7 +38,14 @@ LEAVE = """url => {
     document.body.append(link);
     link.click();
 }"""
-STRIKES = """async ([desk, feed, token]) => {
+ALL_TEXT = "document.body.textContent"
+MARKED = "</script><script>window.owned=1</script>"  # what of the hostile recording a reader sees
+# What the page says: of a dive not signed with the key it was opened with; of one that can't be as it was made; and
+# of one whose beginning it can't read, which is to it as a relay that doesn't answer.
+NOT_HERS = "This dive is not signed with the key in the link that was opened. Nothing of it is shown."
+ALTERED, UNREADABLE = "Altered on its way", "The relay cannot be reached"
+HEADLESS = ("vehicles: a map", "dive -5")
+STRIKES = """async ([desk, feed, bridge, token]) => {
     const hold = JSON.stringify({do: 'hold', who: 'a page'}), quietly = {mode: 'no-cors', method: 'POST', body: hold};
     const said = [];
     const strike = async (name, what) => {
@@ -44,11 +55,14 @@ STRIKES = """async ([desk, feed, token]) => {
     await strike('a post with the token', () => fetch(desk + '/decide', {method: 'POST', body: hold,
         headers: {Authorization: 'Bearer ' + token, 'Content-Type': 'application/json'}}));
     await strike('read the state', () => fetch(desk + '/state', {headers: {Authorization: 'Bearer ' + token}}));
-    await strike('a websocket', () => new Promise((done, fail) => {
-        const line = new WebSocket(desk.replace('http', 'ws') + '/stream');
-        line.onopen = done;
-        line.onerror = fail;
-    }));
+    const line = (url) => new Promise((done, fail) => {
+        const one = new WebSocket(url);
+        one.onopen = done;
+        one.onerror = fail;
+    });
+    await strike('a websocket', () => line(desk.replace('http', 'ws') + '/stream'));
+    await strike('a websocket to a feed', () => line(bridge));
+    await strike('a post to its own site', () => fetch('/struck', quietly));
     navigator.sendBeacon(desk + '/stop', new Blob([hold], {type: 'text/plain'}));
     const report = '{"vehicle": "Lantern", "latitude_deg": -38.6, "longitude_deg": -21.9, "depth_m": 999.0}\\n';
     const note = '{"vehicle": "Lantern", "note": "struck"}\\n';
@@ -112,9 +126,9 @@ async def clickjacking(world: World) -> str:
         f"{url_of(world.page)}/expedition.html"
     ]
     async with elsewhere() as (address, _), page_at(address) as page:
-        await page.evaluate(FRAMES, urls)
-        shown = [frame.url for frame in page.frames[1:]]
-        assert len(shown) == len(urls)
+        await page.evaluate(FRAMES, [*urls, address])
+        *shown, own = [frame.url for frame in page.frames[1:]]
+        assert own == address and len(shown) == len(urls), "no frame is shown at all"
         assert all(url.startswith("chrome-error://") for url in shown), shown
     return f"{len(urls)} pages, each refused by the browser"
 
@@ -123,16 +137,33 @@ async def strikes(world: World) -> str:
     """Let another site's page send the desk and the feed's port whatever a browser lets it."""
     before = await world.taken()
     feeds = (await world.ask("/state"))["feeds"]
-    async with elsewhere() as (address, _), page_at(address) as page:
-        said = await page.evaluate(STRIKES, [url_of(world.desk), f"http://127.0.0.1:{world.feed}/", world.token])
+    async with elsewhere() as (address, heads), page_at(address) as page:
+        ports = [url_of(world.desk), f"http://127.0.0.1:{world.feed}/", "ws://{}:{}/".format(*world.bridge.address)]
+        said = await page.evaluate(STRIKES, [*ports, world.token])
         await world.reached(3)
+    assert [head for head in heads if head.startswith("POST /struck ")], "the browser strikes nobody"
+    stopped = {strike.partition(": ")[0] for strike in said if strike.endswith(": stopped")}
+    assert {"a post with the token", "read the state", "a websocket", "a websocket to a feed"} <= stopped, said
     assert await world.taken() == before, "a page decided something"
     depths = [row[3] for frame in world.followers[0].frames for row in ticks_of(frame)]
     assert max(depth for depth in depths if depth is not None) < 900, "a page spoke as a station"
     assert b"struck" not in b"".join(world.followers[0].frames)
-    after = (await world.ask("/state"))["feeds"]
-    assert json.dumps(after).count('"rejected": 0') == json.dumps(feeds).count('"rejected": 0')
+    counted_alike(feeds, (await world.ask("/state"))["feeds"], world.spoken)
     return f"{'; '.join(sorted(set(said)))}: nothing decided, nothing reported"
+
+
+def counted_alike(before: list[dict[str, Any]], after: list[dict[str, Any]], spoken: int) -> None:
+    """Fail unless nothing but what the station has said was counted: so many messages at the first feed, and no other.
+
+    `before` and `after`: the feeds as the desk shows them.
+    """
+    for was, now in zip(before, after, strict=True):
+        for name in ("rejected", "passed_over"):
+            assert now[name] == was[name], f"{now['name']}: {name} was {was[name]}, and is {now[name]}"
+    (station, was), others = (after[0], before[0]), zip(before[1:], after[1:], strict=True)
+    assert was["accepted"] <= station["accepted"] <= spoken, f"{station['accepted']} of {spoken} messages were accepted"
+    for was, now in others:
+        assert (now["accepted"], now["bytes"]) == (was["accepted"], was["bytes"]), f"{now['name']} was spoken to"
 
 
 def ticks_of(frame: bytes) -> list[list[Any]]:
@@ -163,11 +194,11 @@ async def tokens_on_their_way(world: World) -> str:
     return f"{len(heads)} requests elsewhere without a Referer; no address, header or step back has a token"
 
 
-async def recordings_on_the_page(world: World) -> str:
+async def recordings_on_the_page(world: World, odd: tuple[str, ...] = ODD) -> str:
     """Open briefings that a stranger made of hostile recordings, past the command that refuses them."""
     path, count = world.folder / "evil.html", 0
     async with chromium() as browser:
-        for name, data in [("hostile texts", evil()), *((name, spoilt()[name]) for name in ODD)]:
+        for name, data in [("hostile texts", evil()), *((name, spoilt()[name]) for name in odd)]:
             path.write_text(briefing(site_folder(), data, [], "<script>window.owned=1</script>", 1), encoding="utf-8")
             async with page_at("about:blank", browser) as page:
                 faults: list[str] = []
@@ -176,6 +207,9 @@ async def recordings_on_the_page(world: World) -> str:
                 page.on("request", partial(note_request, asked))
                 await page.goto(path.as_uri())
                 await page.locator("#now").get_by_role("heading", level=2).first.wait_for()
+                assert name != "hostile texts" or MARKED in str(await page.evaluate(ALL_TEXT)), (
+                    "no hostile text is shown"
+                )
                 assert await page.evaluate("window.owned === undefined"), f"{name}: a script ran"
                 assert asked == [f"{path.as_uri()} "], f"{name}: {asked}"
                 assert faults == [], f"{name}: {faults}"
@@ -183,11 +217,100 @@ async def recordings_on_the_page(world: World) -> str:
     return f"{count} opened: no script ran, nothing was asked for, no fault of the page's"
 
 
+async def annotations_on_the_page(world: World) -> str:
+    """Say hostile annotations, and open both pages: a reader sees the very texts, and no script runs."""
+    await said(world, *MARKUP)
+    async with chromium() as browser:
+        for one in world.followers:
+            async with page_at(url_of(one.port), browser) as page:
+                faults: list[str] = []
+                page.on("pageerror", partial(note_fault, faults))
+                with contextlib.suppress(PatienceLost):
+                    await page.wait_for_function(f"texts => texts.every((it) => ({ALL_TEXT}).includes(it))", arg=MARKUP)
+                shown = await page.evaluate(ALL_TEXT)
+                assert [text for text in MARKUP if text not in shown] == [], f"{one.port.name} doesn't show each"
+                assert await page.evaluate("window.owned === undefined") and faults == [], f"a script ran: {faults}"
+    return f"{len(MARKUP)} texts, each a text at both pages; no script ran"
+
+
+def pieces(recording: bytes) -> list[bytes]:
+    """Return the records of a recording, whatever they hold, by a reader of MessagePack that judges nothing."""
+    reader, found, begun = msgpack.Unpacker(), [], 0
+    reader.feed(recording)
+    with contextlib.suppress(msgpack.OutOfData):
+        while True:
+            reader.skip()
+            found.append(recording[begun : reader.tell()])
+            begun = reader.tell()
+    return found[:-1]
+
+
+async def recordings_from_a_lying_shore(world: World, odd: tuple[str, ...] = ODD) -> str:
+    """Let a shore that lies hand recordings by a stranger to the live page, as history and as what comes live.
+
+    A first visit takes the key that comes, so what is sound is shown, as text; with the ship's key nothing of it is.
+    """
+    key = Signer(Secrets(KEY).signing_seed).key.hex()
+    hostile, opened = [("hostile texts", evil()), *((name, spoilt()[name]) for name in odd)], 0
+    async with chromium() as browser:
+        for name, data in hostile:
+            first = UNREADABLE if name in HEADLESS else ALTERED if name in ODD else MARKED
+            for part, words in (("", first), (f"#key={key}", UNREADABLE if name in HEADLESS else NOT_HERS)):
+                history = partial(given, pieces(data))
+                async with lying_shore(f"{url_of(world.page)}/", history=history) as shore:
+                    await shown_safely(browser, shore.address + part, words, name)
+                opened += 1
+        live = partial(given, pieces(evil())[3:4])
+        async with lying_shore(f"{url_of(world.page)}/", live=live) as shore:
+            await shown_safely(browser, shore.address, ALTERED, "a live record")
+    return f"{opened + 1} times told in words what was wrong, or shown as text; no script ran, no fault of the page's"
+
+
+def given(frames: list[bytes], _instead_of: object) -> list[bytes]:
+    """Return frames in place of others."""
+    return frames
+
+
+async def shown_safely(browser: Browser, url: str, words: str, name: str) -> None:
+    """Open a page that must come to say these words, and in which nothing may run."""
+    async with page_at("about:blank", browser) as page:
+        faults: list[str] = []
+        page.on("pageerror", partial(note_fault, faults))
+        await page.goto(url)
+        await page.wait_for_function(f"text => ({ALL_TEXT}).includes(text)", arg=words)
+        shown = str(await page.evaluate(ALL_TEXT))
+        assert words == MARKED or MARKED not in shown, f"{name}: hostile texts are shown although {words}"
+        assert await page.evaluate("window.owned === undefined"), f"{name}: a script ran"
+        assert faults == [], f"{name}: {faults}"
+
+
 ATTACKS = [
-    Attack("clickjacking: pages in another site's frames", "refused by the browser", clickjacking, True),
-    Attack("another site's page strikes the desk and a feed", "nothing decided, nothing reported", strikes, True),
+    Attack("clickjacking: pages in another site's frames", "refused by the browser", clickjacking, True, clickjacking),
+    Attack(
+        "another site's page strikes the desk and a feed", "nothing decided, nothing reported", strikes, True, strikes
+    ),
     Attack(
         "tokens in Referer, history and addresses", "none, in the desk's link and a guest's", tokens_on_their_way, True
     ),
-    Attack("hostile recordings opened by the page", "no script, no request, no fault", recordings_on_the_page, True),
+    Attack(
+        "annotations with script and hidden letters on the live page",
+        "all 6 as text, no script",
+        annotations_on_the_page,
+        True,
+        annotations_on_the_page,
+    ),
+    Attack(
+        "hostile recordings opened by the page",
+        "no script, no request, no fault",
+        recordings_on_the_page,
+        True,
+        partial(recordings_on_the_page, odd=()),
+    ),
+    Attack(
+        "hostile recordings from a shore that lies, on the live page",
+        "refused in words, or text; no script",
+        recordings_from_a_lying_shore,
+        True,
+        partial(recordings_from_a_lying_shore, odd=()),
+    ),
 ]

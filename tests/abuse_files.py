@@ -11,6 +11,7 @@ import sys
 import tarfile
 import zipfile
 from asyncio.subprocess import PIPE
+from functools import partial
 from pathlib import Path
 
 from PIL import Image
@@ -28,6 +29,7 @@ from test_still_file import animated, bomb, gif, original
 
 ODD = ("body: a moment", "row: more than any", "vehicles: nothing", "delay_s: a text", "1000 deep", "target: a map")
 
+COMMANDS = ("show", "verify", "brief", "export", "report", "publish")
 ELSEWHERE = Path("/tmp/offing-evil")
 
 
@@ -48,13 +50,13 @@ async def command(*arguments: object) -> tuple[int, str]:
     return process.returncode, said
 
 
-async def pictures(world: World) -> str:
-    """Tell a still of each: a bomb, one that moves, one cut off, a script, no picture at all."""
+async def pictures(world: World, count: int = 7) -> str:
+    """Tell a still of each: a bomb, one that moves, a script, one cut off, no picture at all; or of the first few."""
     path, refused = world.folder / "picture", 0
     script = b'<svg xmlns="http://www.w3.org/2000/svg" onload="alert(1)"/>'
-    bad = [bomb(), animated("PNG"), animated("WEBP"), original("JPEG")[:9_000], gif(), script, b"%!PS-Adobe-3.0\n"]
+    bad = [bomb(), animated("PNG"), script, original("JPEG")[:9_000], animated("WEBP"), gif(), b"%!PS-Adobe-3.0\n"]
     tell = ["tell", world.expedition, "say", "The bell.", "--looked", "--still"]
-    for data in bad:
+    for data in bad[:count]:
         path.write_bytes(data)
         code, said = await command(*tell, path)
         assert code == 2 and str(path) in said, said
@@ -84,7 +86,7 @@ async def polyglot(world: World) -> str:
     return f"a picture of {len(jpeg)} octets reached followers, and of the rest nothing"
 
 
-async def recordings(world: World) -> str:
+async def recordings(world: World, names: tuple[str, ...] = COMMANDS) -> str:
     """Open recordings whose texts are hostile, and such as no relay writes, by each command that takes one."""
     path, out, count = world.folder / "dive-001.recording", world.folder / "made", 0
     commands = {
@@ -92,77 +94,109 @@ async def recordings(world: World) -> str:
         "report": ["--html", f"{out}.html"], "publish": ["--out", f"{out}"],
     }  # fmt: skip
     path.write_bytes(evil())
-    for name, more in commands.items():
-        code, _ = await command(name, path, *more)
-        assert code in (0, 2), name
+    for name in names:
+        more = commands[name]
+        code, said = await command(name, path, *more)
+        assert code == (2 if name == "publish" else 0), f"{name}: {said}"
+        assert name != "publish" or "aren't published" in said, said
         count += 1
-    made = "".join(made.read_text() for made in world.folder.glob("made*.html"))
-    assert "<script>window.owned" not in made and "<img src=x" not in made
+    pages = [path.read_text() for path in world.folder.glob("made*.html")]
+    assert len(pages) == len({"brief", "report"} & set(names)), "a page wasn't made"
+    for made in pages:
+        assert "window.owned" in made and "<script>window.owned" not in made and "<img src=x" not in made
     odd = spoilt()
-    for name, wrong in zip(commands, ODD, strict=True):
+    for name, wrong in [both for both in zip(commands, ODD, strict=True) if both[0] in names]:
         path.write_bytes(odd[wrong])
-        code, _ = await command(
+        code, said = await command(
             name, path, *commands[name], *([] if name in ("show", "verify", "publish") else ["--force"])
         )
-        assert code == 2 or name == "verify", f"{name}: {wrong} was taken"
+        assert code == (0 if name == "verify" else 2), f"{name}, {wrong}: {said}"  # which judges signatures alone
         count += 1
     return f"{count} commands ended in words; no text of theirs is markup or acts on a terminal"
 
 
-async def proofs(world: World) -> str:
-    """Verify proofs that are none: noise, nested too deep, of endless length, with hostile names."""
+async def proofs(world: World, count: int = 5) -> str:
+    """Verify proofs that are none: noise, nested too deep, of endless length, with hostile names; or the first few."""
     path, sound = world.folder / "x.proof", world.folder / "dive-001.recording"
     sound.write_bytes(evil())
-    bad = [os.urandom(5_000), b"[" * 100_000, b'{"format": "' + b"\x1b[2J" * 1_000, b"\xdd\xff\xff\xff\xff", b""]
-    for data in bad:
+    bad = [b"[" * 100_000, os.urandom(5_000), b'{"format": "' + b"\x1b[2J" * 1_000, b"\xdd\xff\xff\xff\xff", b""]
+    for data in bad[:count]:
         path.write_bytes(data)
-        code, _ = await command("verify", path, sound)
-        assert code == 2
-    return f"{len(bad)} refused in words"
+        code, said = await command("verify", path, sound)
+        assert code == 2 and "WRONG" in said.partition(str(path))[2], said
+    return f"{len(bad[:count])} refused in words"
 
 
-async def backups(world: World) -> str:
-    """Open backups that would lay files elsewhere, or links and devices, encrypted rightly to whoever opens them."""
+async def backups(world: World, count: int = 7) -> str:
+    """Open backups that would lay files elsewhere, or links and devices, encrypted rightly; or the first few."""
     folder, refused = world.folder / "received", 0
     folder.mkdir()
     line = new_identity(folder / "me.key")
     kinds = [tarfile.SYMTYPE, tarfile.LNKTYPE, tarfile.CHRTYPE]
     bad = [_archive(TOLD, (name, b"x")) for name in ("../evil", str(ELSEWHERE), "private/../../evil", "a\0b")]
     bad += [_archive(TOLD, PLAN, ("private/a", b""), kind=kind, link="/etc/passwd") for kind in kinds]
-    for data in bad:
-        (folder / "a.age").unlink(missing_ok=True)
-        encrypt_stream(lambda out, data=data: (out.write(data), None)[1], folder / "a.age", [line])  # type: ignore[misc]
-        code, said = await command("open", folder / "a.age", "--identity", folder / "me.key", "--out", folder / "site")
+    for data in bad[:count]:
+        code, said = await handed_on(folder, data, line)
         assert code == 2 and not (folder / "site").exists(), said
         assert not (folder.parent / "evil").exists() and not os.access(ELSEWHERE, os.F_OK)
         refused += 1
-    return f"{refused} refused, nothing laid anywhere"
+    code, said = await handed_on(folder, _archive(TOLD, PLAN), line)
+    assert code == 0 and (folder / "site" / PLAN[0]).read_bytes() == PLAN[1], f"nor is a sound one opened: {said}"
+    return f"{refused} refused, nothing laid anywhere; a sound one is opened"
+
+
+async def handed_on(folder: Path, data: bytes, line: str) -> tuple[int, str]:
+    """Encrypt a backup to whoever opens it, and open it as they would."""
+    (folder / "a.age").unlink(missing_ok=True)
+    encrypt_stream(lambda out: (out.write(data), None)[1], folder / "a.age", [line])
+    return await command("open", folder / "a.age", "--identity", folder / "me.key", "--out", folder / "site")
 
 
 async def expeditions(world: World) -> str:
     """Check expedition files whose names turn, hide, break lines and command a terminal."""
     text, path = world.expedition.read_text(), world.expedition.parent / "EVIL.toml"
     names = ["\\u001b[2J", "a\\nVerified", "a\\u202eb", "a\\u0000b", "../../evil\\r"]
+    (at,) = [number for number, line in enumerate(text.splitlines(), 1) if "The search for the Isoline Marr" in line]
     for name in names:
         path.write_text(text.replace("The search for the Isoline Marr", name))
         code, said = await command("check", path)
-        assert code == 2, said
+        assert code == 2 and f"line {at}" in said, said
     path.write_text(text.replace("The search for the Isoline Marr", "<script>alert(1)</script>"))
-    code, _ = await command("check", path)
-    assert code in (0, 2)
+    code, said = await command("check", path)
+    assert code == 0, said
     path.unlink()
     return f"{len(names)} refused with their line; markup is a name like any other"
 
 
 ATTACKS = [
-    Attack("pictures: a bomb, moving, cut off, script, none", "refused in words", pictures, True),
     Attack(
-        "a picture that is a ZIP and a page, with its place in nine carriers", "its pixels alone leave", polyglot, True
+        "pictures: a bomb, moving, cut off, script, none",
+        "refused in words",
+        pictures,
+        True,
+        partial(pictures, count=2),
     ),
     Attack(
-        "recordings that a stranger made, opened by six commands", "words; no traceback, no escape", recordings, True
+        "a picture that is a ZIP and a page, with its place in nine carriers",
+        "its pixels alone leave",
+        polyglot,
+        True,
+        polyglot,
     ),
-    Attack("proofs that are none", "refused in words", proofs, True),
-    Attack("backups that lay files elsewhere", "refused, nothing laid", backups, True),
+    Attack(
+        "recordings that a stranger made, opened by six commands",
+        "words; no traceback, no escape",
+        recordings,
+        True,
+        partial(recordings, names=("brief",)),
+    ),
+    Attack("proofs that are none", "refused in words", proofs, True, partial(proofs, count=2)),
+    Attack(
+        "backups that lay files elsewhere",
+        "refused, nothing laid; a sound one is opened",
+        backups,
+        True,
+        partial(backups, count=1),
+    ),
     Attack("expedition files with hostile names", "refused with the line", expeditions, True),
 ]

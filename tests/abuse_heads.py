@@ -8,7 +8,7 @@ from contextlib import suppress
 from socket import SHUT_WR
 
 from abuse_attack import Attack
-from abused import KEY, Port, World, dialled, exchanged, status_of
+from abused import DONE, KEY, STATE, Port, World, dialled, exchanged, status_of
 from peers import answers, request
 from test_desk_apart import smuggled
 
@@ -68,6 +68,7 @@ async def long_heads(world: World) -> str:
     for port in ports(world):
         host = host_of(world, port)
         many = [f"X-{number}: {'y' * 40}" for number in range(200)]
+        here = set()
         for target, fields in (
             ("/" + "a" * LONG, []),
             ("/", ["X: " + "b" * LONG]),
@@ -75,7 +76,9 @@ async def long_heads(world: World) -> str:
             ("/?" + "c=" * LONG, []),
         ):
             sending = request(target, "GET", *fields).replace(b"relay.example", host.encode(), 1)
-            got.add(await refused(world, sending, port, "431", "400", "nothing"[:3]))
+            here.add(await refused(world, sending, port, "431", "400", "nothing"[:3]))
+        assert here & {"431", "400"}, f"{port.name} never answered"
+        got |= here
     return f"{', '.join(sorted(got))} on four ports"
 
 
@@ -96,11 +99,13 @@ async def long_bodies(world: World) -> str:
             status = status_of(await peer.rest())[:3]
             assert status in ("405", "413", "400", "not"), f"{port.name}: {status}"
             got.add(status)
+    assert got > {"not"} or "not" not in got, "nobody answered"
     return f"{', '.join(sorted(got)).replace('not', 'cut off')}; nothing taken"
 
 
 async def smuggling(world: World) -> str:
     """Hide requests for the desk, with its token, where two readers of one stream may disagree."""
+    await world.decides()
     before, tried = await world.taken(), 0
     for name, sending in smuggled(world.as_ship).items():
         for port in (world.page, world.ashore, world.watch):
@@ -108,7 +113,7 @@ async def smuggling(world: World) -> str:
             with suppress(OSError):
                 peer.line.shutdown(SHUT_WR)
             said = await peer.rest()
-            assert b"now_us" not in said and b'"ok"' not in said and world.token.encode() not in said, name
+            assert STATE not in said and DONE not in said and world.token.encode() not in said, name
             tried += 1
     assert await world.taken() == before, "something was decided"
     return f"{tried} streams: nothing decided, nothing of the desk told"
@@ -134,7 +139,7 @@ async def traversal(world: World) -> str:
 
 async def put_in(world: World) -> str:
     """Put lines into an answer by way of the path, the query and fields, encoded, bare and as folds."""
-    tried = 0
+    tried, answered = 0, 0
     for port in ports(world):
         host = host_of(world, port).encode()
         fields = ["X: a\rX-Put-In: yes", "X: a\n X-Put-In: yes", "Accept-Encoding: gzip\x0bX-Put-In: yes", "X: a\0b"]
@@ -142,8 +147,9 @@ async def put_in(world: World) -> str:
         for sending in sendings:
             said = await exchanged(port, sending.replace(b"relay.example", host, 1), ATTACKER)
             assert b"X-Put-In" not in said and b"x-put-in" not in said.lower(), port.name
-            tried += 1
-    return f"{tried} requests: no line of them is in an answer"
+            tried, answered = tried + 1, answered + said.startswith(b"HTTP/1.1 ")
+    assert answered >= 4 * len(LINES), f"only {answered} of {tried} were answered"
+    return f"{tried} requests, {answered} answered: no line of them is in an answer"
 
 
 async def poisoning(world: World) -> str:
@@ -164,6 +170,7 @@ async def same(port: Port, path: str, *fields: str, plain: str | None = None) ->
     """Whether an answer is the plain one; while records come a page changes, so only answers of one state count."""
     for _ in range(50):
         before = await exchanged(port, request(plain or path), ATTACKER)
+        assert before.startswith(b"HTTP/1.1 200 "), f"{path}: {status_of(before)}"
         odd = await exchanged(
             port, request(path, "GET", *fields).replace(b"relay.example", b"evil.example", 1), ATTACKER
         )

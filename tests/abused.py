@@ -27,9 +27,12 @@ from shore_process import ShoreProcess, prepare_shore
 KEY = bytes(range(32))
 PLACE = (-38.61472, -21.93306)  # invented, far from any coast
 CREW, CROWD = "127.0.1.1", "127.0.2.{}"
+SAY = b'{"do": "say", "text": "The crew decides.", "who": "Ines"}'
+DONE, STATE = b'"ok": true', b"now_us"  # what an answer of the desk has where it decided, or told its state
 PATIENCE_S, MORE_RECORDS = 60.0, 3
 GUESTS = '\n[[audience]]\nname = "funders"\ninvited = true\ndelay = "1 s"\nextra = "0 s"\ntick = "1 s"\n'
 GUESTS += 'fields = ["depth", "notes"]\ndepth_step = "1 m"\n'
+BRIDGE = '[[feed]]\nname = "bridge"\nformat = "station-json"\nfrom = "ws-listen://127.0.0.1:{}"\nvehicle = "Lantern"\n'
 
 
 @dataclass(frozen=True)
@@ -75,12 +78,17 @@ class Watching:
 
 
 class World:
-    """A ship, a shore, a station, a follower at each. `token`: the desk's; `guest`: a guest's of the ship's page."""
+    """A ship, a shore, a station, a follower at each. `token`: the desk's; `guest`: a guest's of the ship's page.
+
+    `bridge`: a second feed, for stations that speak by websocket, which nobody rightly dials. `spoken`: how many
+    messages the station has sent so far.
+    """
 
     def __init__(self, folder: Path, prefix: tuple[str, ...] = ()) -> None:
         self.folder = folder
         self.shore = self._prepared_shore()
         self.feed, page, desk = free_port(), free_port(), free_port()
+        self.bridge, self.spoken = Port("the feed by websocket", ("127.0.0.1", free_port())), 0
         self.expedition = folder / "aboard" / "EXPEDITION.toml"
         self.expedition.write_text(self._text(page, desk))
         self.ship = ShipProcess(self.expedition, page, prefix=prefix)
@@ -105,7 +113,8 @@ class World:
         audience = AUDIENCE_TEXT.format(delay="1 s", said='"notes", "stills"')
         link = self.shore.for_the_ship + 'audiences = ["public"]\n'
         desk_part = f'[desk]\nlisten = "127.0.0.1:{desk}"\n'
-        return EXPEDITION_TEXT.format(quiet="10 min", **values) + desk_part + link + audience + GUESTS
+        feeds = EXPEDITION_TEXT.format(quiet="10 min", **values) + BRIDGE.format(self.bridge.address[1])
+        return feeds + desk_part + link + audience + GUESTS
 
     async def start(self) -> None:
         """Start everything; returns when both followers have a record and a guest is invited."""
@@ -134,6 +143,7 @@ class World:
                     for turn in count(number * 1_000):
                         place = {"latitude_deg": PLACE[0] + (turn % 50) * 1e-5, "longitude_deg": PLACE[1]}
                         report = {"vehicle": "Lantern", **place, "depth_m": 30.0 + turn % 20}
+                        self.spoken += 1
                         line.write(json.dumps(report).encode() + b"\n")
                         await line.drain()
                         await asyncio.sleep(0.25)
@@ -189,6 +199,15 @@ class World:
         whole = request(path, "POST" if body else "GET", *usual, *fields)
         return whole.replace(b"relay.example", named.encode(), 1) + body
 
+    async def decides(self) -> None:
+        """Let the crew say something: AssertionError unless that shows in what attacks on the desk are judged by."""
+        before, told = await self.taken(), f"Authorization: Bearer {self.token}"
+        said = await exchanged(self.desk, self.to_desk("/decide", SAY, told), CREW)
+        assert DONE in said and await self.taken() > before, "what the crew decides isn't seen"
+        assert STATE in await exchanged(self.desk, self.to_desk("/state", b"", told), CREW), (
+            "the desk's state isn't seen"
+        )
+
     async def taken(self) -> int:
         """Return the journal's row of the newest decision that the crew, or whoever passed for them, has taken."""
         decisions = (await self.ask("/state"))["decisions"]
@@ -218,8 +237,12 @@ async def dialled(port: Port, source: str, sending: bytes = b"", receive_octets:
     line.setblocking(False)
     if receive_octets is not None:
         line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, receive_octets)
-    line.bind((source, 0))
-    await asyncio.get_running_loop().sock_connect(line, port.address)
+    try:
+        line.bind((source, 0))
+        await asyncio.get_running_loop().sock_connect(line, port.address)
+    except BaseException:
+        line.close()
+        raise
     peer = RawPeer(line)
     with contextlib.suppress(ConnectionError):
         await peer.send(sending)

@@ -17,6 +17,9 @@ from relay.core.wire import SIGNATURE_OCTETS, is_footer, objects, pad_start
 _PAD = re.compile(rb"\xc5(?=..)", re.DOTALL)  # a bin whose length takes two bytes (MessagePack)
 _HEAD = re.compile(rb"\x91\xc4\x20(?=.{32})", re.DOTALL)  # a list of one bin of 32 bytes
 _HEAD_OCTETS = 32
+# In their place stands what no position and no moment is, read as a number of any kind: behind the head of a pad zeros
+# would make one, 0x1701c5c0, which is a latitude in units of 1e-7 degrees.
+_FILL = b"\x7f"
 
 
 def signatures_of(recordings: Iterable[tuple[str, Path]], signer: Signer) -> frozenset[bytes]:
@@ -37,13 +40,13 @@ def signatures_of(recordings: Iterable[tuple[str, Path]], signer: Signer) -> fro
 
 
 def without_signatures(data: bytes, signatures: Collection[bytes]) -> bytes:
-    """Return released bytes with zeros where these signatures stand at the begin of a pad, these heads as a body."""
+    """Return released bytes with 0x7f where these signatures stand at the begin of a pad, these heads as a body."""
     out = bytearray(data)
     for match in _PAD.finditer(data):
         at = match.end() + 2
         if data[at : at + SIGNATURE_OCTETS] in signatures:
-            out[at : at + SIGNATURE_OCTETS] = bytes(SIGNATURE_OCTETS)
+            out[at : at + SIGNATURE_OCTETS] = _FILL * SIGNATURE_OCTETS
     for match in _HEAD.finditer(data):
         if data[match.end() : match.end() + _HEAD_OCTETS] in signatures:
-            out[match.end() : match.end() + _HEAD_OCTETS] = bytes(_HEAD_OCTETS)
+            out[match.end() : match.end() + _HEAD_OCTETS] = _FILL * _HEAD_OCTETS
     return bytes(out)

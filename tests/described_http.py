@@ -120,6 +120,12 @@ class Checked:
         return int(found[1]) if found else 0
 
     @property
+    def tested(self) -> int:
+        """How many paths of the document it tried."""
+        found = re.search(r"^ *Tested: (\d+)", self.words, re.MULTILINE)
+        return int(found[1]) if found else 0
+
+    @property
     def summary(self) -> str:
         """Return its last line but for the rules around it, and how many requests there were."""
         lines = [line.strip("= ") for line in self.words.splitlines() if line.startswith("===")]

@@ -2,7 +2,8 @@
 
 Real: `Ship` with her journal and its thread, her recordings, the guest book, the watch, the control socket and the
 site's port. Set by the script: the machine's clocks, and what comes when. A life is a forked process that ends as the
-caller wants; what it did is a list of notes, each a MessagePack object, which outlive it.
+caller wants; what it did is a list of notes, each a MessagePack object, which outlive it. What its process says,
+its log above all, is beside them in `said/`, as `left_behind.py` has it.
 """
 
 import asyncio
@@ -12,6 +13,7 @@ import os
 import random
 import secrets
 import signal
+import sys
 from collections.abc import Callable, Coroutine, Iterator
 from dataclasses import dataclass
 from itertools import chain
@@ -21,6 +23,7 @@ from typing import Any
 
 import msgpack
 
+from left_behind import SAID
 from peers import until
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
@@ -28,6 +31,7 @@ from relay.shell.plan.expedition import read_expedition
 from relay.shell.released.outlet import Frame
 from relay.shell.ship.running import new_site
 from relay.shell.ship.ship import Ship
+from relay.shell.shore.log_lines import log_to_stderr
 from ship_process import free_port
 
 SECOND = 1_000_000
@@ -279,12 +283,21 @@ def lived(life: Callable[[Told], Coroutine[Any, Any, None]], notes: Path, seed: 
             signal.alarm(LONGEST_S)
             chance = random.Random(seed)
             secrets.token_bytes = lambda count=32: chance.randbytes(count)
-            logging.disable()
+            _say_into(notes.parent / SAID / "lives")
             asyncio.run(life(Told(out.write)))
         except BaseException as error:  # whatever it is, the parent hears of it
             out.write(msgpack.packb(["crashed", repr(error), "".join(format_exception(error))[-2_500:]]))
         finally:
             os._exit(0)
+
+
+def _say_into(path: Path) -> None:
+    """Let this process log as the command does, and all that it says go to the end of a file."""
+    path.parent.mkdir(exist_ok=True)
+    os.dup2(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600), 2)
+    sys.stderr = os.fdopen(2, "w", buffering=1, closefd=False)
+    logging.getLogger().handlers.clear()  # of the process that was forked
+    log_to_stderr()
 
 
 def noted(path: Path) -> list[list[Any]]:

@@ -2,7 +2,8 @@
  *
  * Concerned are the files below one folder. `disk_arm` lets calls of a kind fail from the n-th one on; `disk_trace`
  * writes every call that changed something to a descriptor, in the order in which they were done: one lock is held
- * over a call and its line. A failed write or sync reaches no disk. SQLite's memory beside a journal (`-shm`), which
+ * over a call and its line. A failed write or sync reaches no disk; a short write is one of which half does, and where an
+ * error is given with it, that is what the next calls come to, as on a disk that fills up (write(2)). SQLite's memory beside a journal (`-shm`), which
  * it maps, is let through and isn't told of.
  *
  * A line of the trace: "<cQQII", what, inode, number, two lengths; then two texts.
@@ -22,7 +23,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-enum { ROOM = 1, SYNC = 2, KINDS = 3 };
+enum { ROOM = 1, SYNC = 2, SHORT = 3, KINDS = 4 };
 
 static pthread_mutex_t lock = PTHREAD_RECURSIVE_MUTEX_INITIALIZER_NP;
 static char root[PATH_MAX];
@@ -75,6 +76,19 @@ static int fails(int kind) {
     if (!armed[kind].first || now < armed[kind].first || now > armed[kind].last) return 0;
     errno = armed[kind].error;
     return 1;
+}
+
+/* How much of a write is done: half of the armed one, and once alone, for what follows is a disk without room. */
+static size_t shortened(size_t length) {
+    if (length < 2) return length;
+    long now = ++calls[SHORT];
+    if (!armed[SHORT].first || now != armed[SHORT].first) return length;
+    if (armed[SHORT].error) {
+        armed[ROOM].first = calls[ROOM] + 1;
+        armed[ROOM].last = calls[ROOM] + 1 + armed[SHORT].last - armed[SHORT].first;
+        armed[ROOM].error = armed[SHORT].error;
+    }
+    return length / 2;
 }
 
 static void all(const void *data, size_t length) {
@@ -144,6 +158,7 @@ static ssize_t written(int descriptor, const void *data, size_t length, off64_t 
     ssize_t done = -1;
     if (!fails(ROOM)) {
         off64_t from = at;
+        length = shortened(length);
         if (at < 0) {
             int appends = fcntl(descriptor, F_GETFL) & O_APPEND;
             from = lseek64(descriptor, 0, appends ? SEEK_END : SEEK_CUR);

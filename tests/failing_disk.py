@@ -16,7 +16,7 @@ from struct import Struct
 from typing import Any, NamedTuple
 
 HERE = Path(__file__).resolve().parent
-ROOM, SYNC = 1, 2
+ROOM, SYNC, SHORT = 1, 2, 3
 FOR_EVER = 1 << 40
 SHARES, FEW = 4, 24
 _LINE = Struct("<cQQII")
@@ -34,7 +34,7 @@ def built(folder: Path, name: str = "disk_shim") -> Path:
 
 
 class FailingDisk:
-    """The shim of this process, in which it must be preloaded. `kind` is ROOM or SYNC."""
+    """The shim of this process, in which it must be preloaded. `kind` is ROOM, SYNC or SHORT."""
 
     def __init__(self) -> None:
         self._lib = ctypes.CDLL(None)
@@ -45,7 +45,10 @@ class FailingDisk:
         self._lib.disk_watch(os.fsencode(folder.resolve()))
 
     def arm(self, kind: int, first: int, count: int, error: int) -> None:
-        """Let `count` calls fail, from the next but `first - 1` on; a `first` of 0: none."""
+        """Let `count` calls fail, from the next but `first - 1` on; a `first` of 0: none.
+
+        SHORT: one call is done by half, and the `count` behind it that need room fail, unless `error` is 0.
+        """
         self._lib.disk_arm(kind, ctypes.c_long(first), ctypes.c_long(count), error)
 
     def calls(self, kind: int) -> int:

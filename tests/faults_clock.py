@@ -3,7 +3,8 @@
 Four sorts of fault, by chance: the wall clock set forwards or back by hours; the machine asleep for seconds to a
 minute (the process stopped, CLOCK_BOOTTIME and the wall clock further when it goes on, as clock_gettime(2) has it); the
 same with the wall clock set back meanwhile; and CLOCK_BOOTTIME back by a second, which no kernel does. After each the
-follower must get on. The rules are looked at by `invariants.py`, all moments on the clocks as the relay had them.
+follower must get on. One voyage has all faults, one upon the other; then each of as many voyages has one of its own:
+`invariants.py` looks at the rules once a voyage has ended, all moments on the clocks as the relay had them.
 """
 
 import asyncio
@@ -11,11 +12,12 @@ import json
 import mmap
 import os
 import random
+import shutil
 import signal
 import struct
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 import msgpack
@@ -23,9 +25,10 @@ import msgpack
 from failing_disk import built
 from fault_outcome import Outcome
 from invariants import check
-from left_behind import RECEIPTS, SENT, WRITTEN, boot_us, note
+from left_behind import RECEIPTS, SAID, SENT, WRITTEN, boot_us, note
 from peers import until
 from ship_process import Follower, ShipProcess, dialled, free_port, ship_process
+from what_ran import Ran
 
 FAULTS = 40
 SECOND = 1_000_000
@@ -76,22 +79,40 @@ class Noted(list[bytes]):
         return self._notes
 
 
-async def station(port: int, clocks: Clocks, sent: list[tuple[int, bytes]]) -> None:
-    """Send numbered reports over one connection, twenty a second, until cancelled, and note when."""
-    _, writer = await dialled(port)
+async def station(port: int, clocks: Clocks, sent: list[tuple[int, bytes]], came: bytearray) -> None:
+    """Send numbered reports over one connection, twenty a second, until cancelled, and note when.
+
+    `came` gets all that comes back, up to the moment at which the relay, told that no more will be sent, lets go.
+    """
+    reader, writer = await dialled(port)
+    hearing = asyncio.ensure_future(_hear(reader, came))
     with closing(writer):
-        while True:
-            number = len(sent)
-            told = {
-                "latitude_deg": -38.6 - number / 1e6,
-                "longitude_deg": -21.9,
-                "depth_m": number / 50,
-                "note": f"n{number}",
-            }
-            sent.append((clocks.boot_us(), json.dumps(told).encode() + b"\n"))
-            writer.write(sent[-1][1])
-            await writer.drain()
-            await asyncio.sleep(0.05)
+        try:
+            while True:
+                sent.append((clocks.boot_us(), _report(len(sent))))
+                writer.write(sent[-1][1])
+                await writer.drain()
+                await asyncio.sleep(0.05)
+        finally:
+            writer.write_eof()
+            async with asyncio.timeout(PATIENCE_S):
+                await hearing
+
+
+def _report(number: int) -> bytes:
+    told = {
+        "latitude_deg": -38.6 - number / 1e6,
+        "longitude_deg": -21.9,
+        "depth_m": number / 50,
+        "note": f"n{number}",
+    }
+    return json.dumps(told).encode() + b"\n"
+
+
+async def _hear(reader: asyncio.StreamReader, came: bytearray) -> None:
+    with suppress(ConnectionResetError):
+        while part := await reader.read(65_536):
+            came += part
 
 
 async def stopped(ship: ShipProcess) -> None:
@@ -129,10 +150,11 @@ def preloaded(shim: Path, clocks: Clocks) -> Iterator[None]:
             del os.environ[name]
 
 
-async def voyage(count: int, seed: int, folder: Path) -> list[str]:
-    """Let a dive be relayed through so many faults, to its end, and return what was wrong."""
-    chance, clocks, wrong = random.Random(seed), Clocks(folder / "clocks"), list[str]()
-    site, port, sent, got = folder / "site", free_port(), list[tuple[int, bytes]](), Noted(clocks)
+async def voyage(count: int, seed: int, folder: Path) -> tuple[int, list[str]]:
+    """Let a dive be relayed through so many faults, to its end; return how many there were, and what was wrong."""
+    chance, clocks, wrong, tried = random.Random(seed), Clocks(folder / "clocks"), list[str](), 0
+    site, port, got = folder / "site", free_port(), Noted(clocks)
+    sent, came = list[tuple[int, bytes]](), bytearray()
     site.mkdir()
     shim = built(folder, "clock_shim")
     source = {"feed_format": "station-json", "source": f"tcp-listen://127.0.0.1:{port}", "delay": "2 s"}
@@ -142,7 +164,7 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
     try:
         follower = Follower(ship.port, frames=got)
         following = asyncio.ensure_future(follower.follow())
-        sending = asyncio.ensure_future(station(port, clocks, sent))
+        sending = asyncio.ensure_future(station(port, clocks, sent, came))
         await until(lambda: got.notes() > 3)
         for number in range(count):
             kind = chance.choice(("wall", "sleep", "sleep, wall back", "back"))
@@ -150,6 +172,7 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
             upto = len(sent)
             async with asyncio.timeout(PATIENCE_S):
                 await until(lambda upto=upto: got.notes() > upto)  # type: ignore[misc]
+            tried += 1
             if any("stopped" in line for line in ship.words):
                 wrong.append(f"fault {number} ({kind}): {ship.words}")
         sending.cancel()
@@ -163,12 +186,21 @@ async def voyage(count: int, seed: int, folder: Path) -> list[str]:
         await running.__aexit__(None, None, None)
     note(folder / SENT / "input.msgpack", sent)
     note(folder / RECEIPTS / "follower-1.msgpack", got.came)
-    (folder / WRITTEN).touch()
-    return wrong + check(folder)
+    ship.leave_words(folder / SAID)
+    Ran(("follower-1",), ("input",)).write(folder)
+    (folder / WRITTEN).write_bytes(came)
+    return tried, wrong + check(folder)
 
 
 def run(count: int, seed: int, folder: Path) -> Outcome:
-    """Step the clocks `count` times (0: forty)."""
-    begun_s = time.monotonic()
-    wrong = asyncio.run(voyage(count or FAULTS, seed, folder))
-    return Outcome("clocks", count or FAULTS, wrong, time.monotonic() - begun_s)
+    """Step the clocks `count` times (0: forty) in one voyage, and once in each of as many."""
+    begun_s, count = time.monotonic(), count or FAULTS
+    tried, wrong = asyncio.run(voyage(count, seed, folder))
+    for number in range(count):
+        (alone := folder / f"alone-{number}").mkdir()
+        one, found = asyncio.run(voyage(1, seed * 1_000 + number, alone))
+        tried += one
+        wrong += [f"voyage {number} of one fault: {words}" for words in found]
+        if not found:
+            shutil.rmtree(alone)
+    return Outcome("clocks", tried, 2 * count, wrong, time.monotonic() - begun_s, 1 + count)

@@ -196,4 +196,4 @@ def run(count: int, seed: int, folder: Path) -> Outcome:
     """Kill `count` times, look after each kill and at all in the end."""
     begun_s = time.monotonic()
     tried, wrong = asyncio.run(_play(count, seed, folder, lambda words: print(words, flush=True)))
-    return Outcome("kills", tried, [*wrong, *check(folder)], time.monotonic() - begun_s)
+    return Outcome("kills", tried, count, [*wrong, *check(folder)], time.monotonic() - begun_s)

@@ -103,4 +103,4 @@ def outcome(count: int, seed: int, folder: Path, tell: Callable[[str], None]) ->
     began_s = monotonic()
     struck = uvloop.run(sail(count, seed, folder, tell))
     tell("  " + ", ".join(f"{many} {kind.value}" for kind, many in struck.kinds.most_common()))
-    return Outcome("faults of the link", struck.count, struck.wrong, monotonic() - began_s)
+    return Outcome("faults of the link", struck.count, count, struck.wrong, monotonic() - began_s)

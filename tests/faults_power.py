@@ -2,7 +2,8 @@
 
 At each moment the disk is laid out as `disk_model.py` says a cut may leave it; the relay is started on that, as after a
 reboot, sees the rest of the day, and `disk_checks.py` looks at what is left. What it had released or acknowledged
-before the cut is owed, the same bytes; what wasn't synced isn't. Half of the days have a failed sync somewhere.
+before the cut is owed, the same bytes; what wasn't synced isn't. Half of the days have a failed sync somewhere. Over
+what each cut left in the end, and over each day, `invariants.py` looks at the rules.
 """
 
 import errno
@@ -24,7 +25,6 @@ from failing_disk import SYNC, Call, FailingDisk, Share, in_shares, scratch, sha
 from fault_outcome import Outcome
 
 CUTS, CUTS_A_DAY = 2_000, 40
-BY_THE_RULES = 10
 AFTER_US = 30 * SECOND
 LOSSES = (Loss.ALL, Loss.SOME, Loss.SOME, Loss.SOME, Loss.NOTHING)
 
@@ -62,8 +62,9 @@ def cut(site: Path, calls: list[Call], at: int, loss: Loss, place: Path, chance:
     make_site(path.parent)
     file.write_bytes(b"".join(map(msgpack.packb, notes)))
     end = lived(partial(rest_of_day, path, moment(notes)), file, chance.randrange(1 << 30))
-    wrong = [*filter(None, [end]), *wrong_after(path, noted(file), power_cut=True)]
-    return wrong or (wrong_by_the_rules(place, noted(file), power_cut=True) if at % BY_THE_RULES == 0 else [])
+    told = noted(file)
+    wrong = [*wrong_after(path, told, power_cut=True), *wrong_by_the_rules(place, told, power_cut=True)]
+    return [*filter(None, [end]), *wrong]
 
 
 def moment(notes: list[list[Any]]) -> int:
@@ -80,8 +81,9 @@ def one_day(share: Share, number: int, cuts: int, chance: random.Random) -> None
     fails = chance.randint(1, 120) if number % 2 else 0
     end = lived(partial(whole_day, path, trace, fails), place / "notes", chance.randrange(1 << 30))
     calls = list(traced(trace.read_bytes()))
-    crashed = [str(note[1:]) for note in noted(place / "notes")]
-    print(json.dumps([f"day {number}, sync {fails} fails", [*filter(None, [end]), *crashed]]), flush=True)
+    notes = [*(msgpack.unpackb(call.one) for call in calls if call.what == "N"), *noted(place / "notes")]
+    wrong = [*filter(None, [end]), *wrong_after(path, notes), *wrong_by_the_rules(place, notes)]
+    print(json.dumps([f"day {number}, sync {fails} fails", wrong]), flush=True)
     for _ in range(cuts):
         at, loss = chance.randint(1, len(calls)), chance.choice(LOSSES)
         away = scratch(place / "cut")
@@ -102,11 +104,11 @@ def serve(share: Share) -> None:
 
 def run(count: int, seed: int, folder: Path) -> Outcome:
     """Cut the power `count` times (0: two thousand times)."""
-    begun_s, wrong, done = time.monotonic(), [], 0
-    for fault, found in in_shares(Path(__file__), count or CUTS, seed, folder):
+    begun_s, wrong, done, asked = time.monotonic(), [], 0, count or CUTS
+    for fault, found in in_shares(Path(__file__), asked, seed, folder):
         done += fault.startswith("cut")
         wrong += [f"{fault}: {words}" for words in found]
-    return Outcome("power cuts", done, wrong, time.monotonic() - begun_s)
+    return Outcome("power cuts", done, asked, wrong, time.monotonic() - begun_s, done)
 
 
 if __name__ == "__main__":

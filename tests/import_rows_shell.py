@@ -188,7 +188,7 @@ SHELL = {
     "desk_room": "core.model core.pipeline core.silence deciding desk desk_disk desk_legs desk_line desk_seen "
     "desk_state desk_token desk_watch outlet pages site_files",
     # the promises: who may start, and what is about to leave
-    "audit_result": "core.errors core.policy expedition quantities | datetime",
+    "audit_result": "core.errors core.policy expedition printable quantities | datetime",
     "audit_gate": "audit_result core.decision core.errors core.ranges expedition",
     "foresight_process": "core.policy core.secrets",
     "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release "

@@ -10,7 +10,8 @@ again, and says in words what doesn't hold. It ends with 1 where anything doesn'
 - R3: the same journal, moved elsewhere on the Earth, releases the same bytes at the same moments.
 - R4: no record holds a field that the policy doesn't name, nor a value finer than its steps.
 - R5: rows and records without a gap; everything accepted is in the journal, once; every client has every record once,
-  in order, the very bytes that the journal gives again; so have the recordings of ship and shore.
+  in order, the very bytes that the journal gives again; so have the recordings of ship and shore, to each dive's end.
+  What the run says that it had is there, and holds something.
 - R6: nothing came back at a station, and the shore dialled nobody.
 """
 
@@ -30,6 +31,7 @@ from never_told import Unsaid
 from relay.core.errors import OffingError
 from relay.core.model import Row, RowKind
 from relay.core.wire import decode
+from what_ran import SHORE, wrong_in_parts
 
 MOST = 12
 ELSEWHERE = ((71.3, -179.98), (-4.77, 33.41))
@@ -157,6 +159,7 @@ def denied(left: Left) -> Iterator[str]:
 
 def nothing_lost(left: Left) -> Iterator[str]:
     """Yield what is missing, doubled, out of order or different (R5)."""
+    yield from wrong_in_parts(left)
     yield from wrong_in_journal(left)
     yield from wrong_in_recordings(left)
     yield from wrong_in_clients(left)
@@ -165,12 +168,17 @@ def nothing_lost(left: Left) -> Iterator[str]:
 def one_way(left: Left) -> Iterator[str]:
     """Yield what went the wrong way (R6)."""
     written = left.folder / WRITTEN
-    if not written.exists():
+    if left.ran.by_hand:
+        if written.exists():
+            yield f"there is {WRITTEN}, and the run has no socket for a station at which anybody could have looked"
+    elif not written.exists():
         yield f"nobody looked whether anything was written to a station: there is no {WRITTEN}"
     elif written.stat().st_size:
         yield f"{written.stat().st_size} bytes came back at a station: {written.read_bytes()[:60]!r}"
     dialled = left.folder / DIALLED
-    if dialled.exists():
+    if SHORE in left.ran.processes and not dialled.exists():
+        yield f"nobody looked whom the shore dialled: there is no {DIALLED}"
+    elif dialled.exists():
         yield from (f"the shore dialled {line}" for line in dialled.read_text().splitlines())
 
 

@@ -1,14 +1,19 @@
 """Whether nothing was lost, doubled, put out of order or told differently (R5)."""
 
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from itertools import accumulate, pairwise
 from pathlib import Path
 
 from left_behind import LEFT, Left, Noted
 from relay.core.errors import RecordingError
 from relay.core.model import Row
+from relay.core.release import Kind
 from relay.core.wire import decode, read_recording
+from what_ran import SHORE
+
+Recordings = dict[str, list[Path]]
 
 
 def wrong_in_journal(left: Left) -> Iterator[str]:
@@ -64,34 +69,60 @@ def _whole_in(rest: bytes, sent: list[Noted]) -> list[bytes]:
 
 
 def wrong_in_recordings(left: Left) -> Iterator[str]:
-    """Yield how recordings of ship and shore differ from what the journal gives again."""
-    for where, recordings in (("the ship", left.recordings), ("the shore", left.recordings_ashore)):
-        for audience, paths in recordings.items():
-            if where == "the shore" and audience not in left.policies:
-                yield f"the shore has recordings of {audience}, whom the ship doesn't know"
-                continue
-            dives = [path.name for path in paths]
-            if dives != [f"dive-{number:03d}.recording" for number in range(1, len(dives) + 1)]:
-                yield f"{where} has for {audience} {dives}: not every dive from the first"
-            for number, path in enumerate(paths, 1):
-                yield from _wrong_in_recording(left, f"{where}'s {audience}/{path.name}", audience, number, path)
+    """Yield how recordings of ship and shore differ from what the journal gives again, and what they lack of it."""
+    ends: list[tuple[str, Recordings, Iterable[str]]] = [("the ship", left.recordings, left.policies)]
+    ends += [("the shore", left.recordings_ashore, left.audiences_ashore)] if SHORE in left.ran.processes else []
+    for where, recordings, audiences in ends:
+        for audience in sorted(recordings.keys() - set(audiences)):
+            yield f"{where} has recordings of {audience}, whom the ship doesn't tell there"
+        for audience in audiences:
+            paths = recordings.get(audience, [])
+            names = [path.name for path in paths]
+            if names != [f"dive-{number:03d}.recording" for number in range(1, len(names) + 1)]:
+                yield f"{where} has for {audience} {names}: not every dive from the first"
+            yield from _wrong_in_dives(left, f"{where}'s {audience}", audience, {path.name: path for path in paths})
 
 
-def _wrong_in_recording(left: Left, name: str, audience: str, dive: int, path: Path) -> Iterator[str]:
-    if not path.stat().st_size:
-        return  # made, and the process was killed before it wrote
+def _wrong_in_dives(left: Left, name: str, audience: str, paths: dict[str, Path]) -> Iterator[str]:
+    """Yield what is wrong with the recordings of an audience at one end, dive by dive."""
+    again = {f"dive-{dive:03d}.recording": told for dive, told in left.dives[audience].items()}
+    for each in sorted(again.keys() | paths.keys()):
+        told = again.get(each, [])
+        yield from _wrong_in_recording(f"{name}/{each}", paths.get(each), [one[1] for one in told], left.due(told))
+
+
+def _wrong_in_recording(name: str, path: Path | None, again: list[bytes], due: int) -> Iterator[str]:
+    """Yield how a recording differs from what the journal gives of its dive, of which so many records were due."""
     try:
-        recording = read_recording(path.read_bytes())
+        told, is_closed = _recorded(path)
     except RecordingError as error:
-        if not _only_torn(path):
-            yield f"{name}: {error}"
+        yield f"{name}: {error}"
         return
-    told = [record.data for record in recording.records]
-    again = [frame for _, frame in left.frames[audience] if decode(frame).dive == dive]
     if told != again[: len(told)]:
         yield f"{name} isn't what the journal gives again"
-    if recording.closed and len(told) != len(again):
+    elif len(told) < due:
+        yield f"{name} lacks {due - len(told)} of the {due} records that were due"
+    has_ended = bool(again) and due == len(again) and decode(again[-1]).kind == Kind.END
+    if is_closed and len(told) != len(again):
         yield f"{name} is closed with {len(told)} records, and the journal gives {len(again)}"
+    if has_ended and not is_closed:
+        yield f"{name} has no end, and its dive has"
+
+
+def _recorded(path: Path | None) -> tuple[list[bytes], bool]:
+    """Return the records of a recording and whether it is closed; none where it isn't there, or was only begun.
+
+    A process may be killed before it has written the first record. RecordingError where it is anything else.
+    """
+    if path is None or not path.stat().st_size:
+        return [], False
+    try:
+        recording = read_recording(path.read_bytes())
+    except RecordingError:
+        if _only_torn(path):
+            return [], False
+        raise
+    return [record.data for record in recording.records], recording.closed
 
 
 def _only_torn(path: Path) -> bool:
@@ -101,7 +132,8 @@ def _only_torn(path: Path) -> bool:
 
 def wrong_in_clients(left: Left) -> Iterator[str]:
     """Yield what clients lack, have twice, in another order, or differently."""
-    kept = {audience: _kept(left, audience) for audience in left.policies}
+    recorded = {end: {name: _all_of(paths) for name, paths in of.items()} for end, of in _ends(left)}
+    kept = {name: max(len(recorded["the ship"][name]), left.due(left.frames[name])) for name in left.policies}
     for name, receipts in left.receipts.items():
         frames = [frame for _, frame in receipts if decode(frame).dive > 0]
         if not frames:
@@ -117,19 +149,26 @@ def wrong_in_clients(left: Left) -> Iterator[str]:
         begun = next((at for at, frame in enumerate(again) if frame == frames[0]), None)
         if begun is None or frames != again[begun : begun + len(frames)]:
             yield f"{name} doesn't have the bytes that the journal gives again"
+        elif LEFT not in name and begun > 0:
+            yield f"{name} lacks the first {begun} records"
         elif LEFT not in name and begun + len(frames) < kept[audience]:
             yield f"{name} lacks the last {kept[audience] - begun - len(frames)} records"
+        for end in ("the ship", "the shore") if name.startswith(SHORE) else ("the ship",):
+            if beyond := set(frames) - set(recorded[end].get(audience, [])):
+                yield f"{name} has {len(beyond)} records that aren't in a recording of {end}"
 
 
-def _kept(left: Left, audience: str) -> int:
-    """Return how many records the ship's recordings of an audience have."""
-    count = 0
-    for path in left.recordings[audience]:
-        try:
-            count += len(read_recording(path.read_bytes()).records)
-        except RecordingError:
-            continue  # told of elsewhere
-    return count
+def _ends(left: Left) -> tuple[tuple[str, Recordings], ...]:
+    return ("the ship", left.recordings), ("the shore", left.recordings_ashore)
+
+
+def _all_of(paths: list[Path]) -> list[bytes]:
+    """Return the records of these recordings; what can't be read is told of elsewhere."""
+    out = list[bytes]()
+    for path in paths:
+        with suppress(RecordingError):
+            out += _recorded(path)[0]
+    return out
 
 
 def _audience(frame: bytes) -> str | None:

@@ -26,6 +26,7 @@ from relay.shell.desk.control import ask_control
 from relay.shell.record.secrets_file import open_secrets
 from shore_process import SHORE_TEXT, pin
 from shores import with_certificates
+from what_ran import DESK, SHIP, SHORE, Ran
 
 EXPEDITION = """\
 [expedition]
@@ -161,6 +162,8 @@ class Voyage:
             note(self.folder / RECEIPTS / f"{name}.msgpack", noted)
         (self.folder / WRITTEN).write_bytes(b"".join(bytes(station.came) for station in self.stations))
         (self.folder / DIALLED).write_text("".join(f"{line}\n" for line in sorted(self.dialled)))
+        sources = (*(station.vehicle.lower() for station in self.stations), DESK)
+        Ran((*self.gone, *self.clients), sources, (SHIP, SHORE)).write(self.folder)
 
     async def end(self) -> None:
         """End everything: the processes as an operator would."""

@@ -6,12 +6,13 @@ accepted, in its order; bytes of the feed, of the desk some that stand in the de
 `receipts/KIND-NAME.msgpack`: what each client got, in its order: whole frames of the live socket. KIND is `follower`
 (at the ship's own port) or `shore`; a client that left before the end is called `KIND-left-NAME`.
 Both are objects `[boottime_us, bytes]`, one behind the other: CLOCK_BOOTTIME as the ship has it, before it was sent,
-or when it came. `written_to_stations`: all that came back at any station.
+or when it came. `written_to_stations`: all that came back at any station; none where no feed had a socket.
+`ran.json`: which of these parts the run had (`what_ran.py`). What it names and isn't there is missing.
 
-Where there is such a thing: `shore/`, the folder of the shore's file; `dialled_from_shore`, addresses to which the
-shore made a connection, a line each; `said/`, what processes said, and answers over HTTP; `offsets.msgpack`, objects
-`[since_boottime_us, offset_us]`, embargo time less boot time, for a ship whose boot changed meanwhile (else the
-journal's last says it for all of the run).
+Where there is such a thing: `shore/`, the folder of the shore's file, and with it `dialled_from_shore`, addresses to
+which the shore made a connection, a line each; `said/`, what processes said (`ship` and `shore`, whatever follows a
+dot), and answers over HTTP; `offsets.msgpack`, objects `[since_boottime_us, offset_us]`, embargo time less boot time,
+for a ship whose boot changed meanwhile (else the journal's last says it for all of the run).
 """
 
 import time
@@ -33,6 +34,7 @@ from relay.shell.plan.expedition import Expedition, expedition_file, read_expedi
 from relay.shell.record.journal import read_marks, read_rows
 from relay.shell.record.secrets_file import read_secrets
 from remembering_signer import RememberingSigner
+from what_ran import SHORE, Ran
 
 SENT, RECEIPTS, WRITTEN, DIALLED, SAID = "sent", "receipts", "written_to_stations", "dialled_from_shore", "said"
 LEFT = "-left-"
@@ -89,6 +91,7 @@ class Left:
     rows: list[Row]
     sent: dict[str, list[Noted]]
     receipts: dict[str, list[Noted]]
+    ran: Ran
 
     @classmethod
     def read(cls, folder: Path) -> "Left":
@@ -98,7 +101,7 @@ class Left:
         rows, marks = list(read_rows(journal)), read_marks(journal)
         secrets = read_secrets(expedition.private / "secrets.json")
         sent, receipts = _all_noted(folder / SENT), _all_noted(folder / RECEIPTS)
-        return cls(folder, expedition, secrets, marks, rows, sent, receipts)
+        return cls(folder, expedition, secrets, marks, rows, sent, receipts, Ran.read(folder))
 
     @property
     def plan(self) -> Plan:
@@ -123,6 +126,27 @@ class Left:
         return out
 
     @cached_property
+    def dives(self) -> dict[str, dict[int, list[tuple[int, bytes]]]]:
+        """By audience and dive its records in their order, as (instant, frame)."""
+        out: dict[str, dict[int, list[tuple[int, bytes]]]] = {audience: {} for audience in self.policies}
+        for instant_us, _, audience, dive, _, frame in self.again:
+            if dive > 0:
+                out[audience].setdefault(dive, []).append((instant_us, frame))
+        return out
+
+    def due(self, told: list[tuple[int, bytes]]) -> int:
+        """Return how many of these the ship must have released: all, or those that were due when she was stopped."""
+        if self.ran.stopped_us is None:
+            return len(told)
+        upto_us = self.embargo_us(self.ran.stopped_us)
+        return sum(instant_us <= upto_us for instant_us, _ in told)
+
+    @property
+    def audiences_ashore(self) -> tuple[str, ...]:
+        """Who is told ashore."""
+        return () if self.expedition.uplink is None else self.expedition.uplink.audiences
+
+    @cached_property
     def programmes(self) -> dict[bytes, int]:
         """Programmes and when they leave."""
         return {frame: instant_us for instant_us, _, _, dive, _, frame in self.again if dive == 0}
@@ -145,5 +169,5 @@ class Left:
     @cached_property
     def recordings_ashore(self) -> dict[str, list[Path]]:
         """By audience the recordings of the shore, in their order."""
-        found = sorted((self.folder / "shore").rglob("dive-*.recording"))
+        found = sorted((self.folder / SHORE).rglob("dive-*.recording"))
         return {name: [path for path in found if path.parent.name == name] for name in {p.parent.name for p in found}}

@@ -7,6 +7,7 @@ import sys
 from asyncio.subprocess import PIPE, Process
 from pathlib import Path
 
+from killed_voyage import dialled_by
 from relay.core.seal import Signer
 from relay.shell.record.secrets_file import open_secrets
 from ship_process import ROOT, free_port
@@ -116,6 +117,11 @@ class Program:
         """Return how many files and sockets it has open (proc(5))."""
         assert self._process is not None
         return len(list(Path(f"/proc/{self._process.pid}/fd").iterdir()))
+
+    def dialled(self, own: set[int]) -> set[str]:
+        """Return where it has connections that it made itself: those from other ports than its own."""
+        assert self._process is not None
+        return dialled_by(self._process.pid, own)
 
     def resident_octets(self) -> int:
         """Return how much memory it has in use (proc(5), statm)."""

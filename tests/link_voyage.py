@@ -15,13 +15,14 @@ from pathlib import Path
 from certificates import self_signed
 from faulty_wire import DOWN, UP, Wire, passed
 from impostors import endless_head, mail, no_websocket, nobody, noise, over_tls, torrent
-from left_behind import RECEIPTS, SENT, WRITTEN, note
+from left_behind import DIALLED, RECEIPTS, SENT, WRITTEN, note
 from link_campaigns import OF_STREAMS, Campaign
 from link_programs import AUDIENCES, Program, prepare_ship, prepare_shore
 from link_stations import Lark, Streams
 from relay.core.wire import read_recording
 from ship_process import free_port
 from shores import with_certificates
+from what_ran import SHIP, SHORE, Ran
 from wire_followers import WireFollower
 
 BEHIND = {"ship": 3, "shore": 4}  # followers behind a wire, of each site
@@ -58,6 +59,7 @@ class Voyage:
         self._jobs: list[asyncio.Task[None]] = []
         self._following: list[asyncio.Task[None]] = []
         self.gone: list[str] = []
+        self._dialled: set[str] = set()
         self.key = b""
         self.tls: ssl.SSLContext | None = None
 
@@ -122,6 +124,7 @@ class Voyage:
                 held.at_s.append(loop.time())
                 held.handles.append(self.programs[name].handles())
                 held.octets.append(self.programs[name].resident_octets())
+            self._dialled |= self.programs["shore"].dialled({self.sites["shore"], self._shore_port})
             await passed(1.0)
 
     def campaigns(self) -> list[Campaign]:
@@ -225,11 +228,14 @@ class Voyage:
         """Lay down what stations sent and followers got, for `invariants.check`."""
         written = bytes(self.wires["wren"].written + self.wires["rook"].written + self.streams.heard)
         (self.folder / WRITTEN).write_bytes(written)
+        (self.folder / DIALLED).write_text("".join(f"{line}\n" for line in sorted(self._dialled)))
         note(self.folder / SENT / "lark.msgpack", self.lark.sent)
+        clients = []
         for name, follower in self.followers.items():
             kind = "follower" if name.startswith("ship") else "shore"
-            path = self.folder / RECEIPTS / f"{kind}-{name.replace(' ', '-')}.msgpack"
-            note(path, zip(follower.came_us, follower.held, strict=True))
+            clients.append(f"{kind}-{name.replace(' ', '-')}")
+            note(self.folder / RECEIPTS / f"{clients[-1]}.msgpack", zip(follower.came_us, follower.held, strict=True))
+        Ran(tuple(clients), ("lark",), (SHIP, SHORE), elsewhere=("wren", "rook")).write(self.folder)
 
 
 def is_bound(port: int) -> bool:

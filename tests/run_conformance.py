@@ -1,7 +1,8 @@
 """Every case of RFC 6455 against the relay's own websockets, then its HTTP against what is written of it.
 
 `make conformance` (`ARGS="--count 200 --seed 9"`). A real ship and a real shore run on the loopback. It prints a row
-for each group of cases and each server, and what was wrong with each; it ends by itself, with 1 where anything was.
+for each group of cases and each server, and what was wrong with each; it ends by itself, with 1 where anything was. A
+group of cases that a server wasn't tried with is wrong, too, and so is a path to which no request was made.
 """
 
 import argparse
@@ -18,7 +19,7 @@ import wire_cases
 import wire_dialled
 import wire_openings
 from described_http import Checked, document, told_shore, tried
-from wire_cases import Case, Must
+from wire_cases import Case
 from wire_line import PATIENCE_S, Line, Server, played
 from wire_openings import REFUSED, Opening
 from wire_servers import Tested, aboard, all_servers
@@ -28,6 +29,18 @@ SINGLY_OCTETS = 160
 PAGE = Path(__file__).resolve().parents[1] / "web" / "dist"
 FORBIDDEN = (403,)
 NO_SOCKET = (*REFUSED, 200, 401, 408, 421, 501)
+DIALS = "a feed that dials"
+SOCKETS = (
+    *("followers, aboard", "stations, aboard", "followers, ashore (TLS)"),
+    *("uplink, before the proof (TLS)", "uplink, proved (TLS)"),
+)
+SERVERS = (*SOCKETS, "desk, aboard", DIALS)
+RUNS = {
+    "HTTP, ashore, a stranger": "site",
+    "HTTP, ashore, a guest": "site",
+    "HTTP, ashore, the watch": "watch",
+    "HTTP, aboard, no dive yet": "site",
+}  # and the tag of the paths that each is to try
 Tell = Callable[[str], None]
 T = TypeVar("T")
 
@@ -48,7 +61,7 @@ async def framing(tested: Tested, cases: Iterable[tuple[str, Case]], *, singly: 
 
     async def run(group: str, case: Case, one_by_one: bool) -> Row:
         async with room:
-            got = await played(tested.server, case.raw, singly=one_by_one, leaves=case.must is not Must.CLOSE)
+            got = await played(tested.server, case.raw, singly=one_by_one, leaves=case.leaves)
         name = case.name + (", octet by octet" if one_by_one else "")
         return Row(tested.name, group, f"{name} (section {case.section})", tuple(faults(case, tested.role, got)))
 
@@ -115,10 +128,11 @@ async def websockets(folder: Path, tell: Tell, *, singly: bool = True, most: int
 
 async def dialled(most: int | None = None) -> list[Row]:
     """Run the cases on the relay where it is the client: a feed that dials its station."""
-    name = "a feed that dials"
-    rows = [Row(name, "answers", f"{each} (section 4.1)", tuple(wrong)) for each, wrong in await wire_dialled.answers()]
+    rows = [
+        Row(DIALS, "answers", f"{each} (section 4.1)", tuple(wrong)) for each, wrong in await wire_dialled.answers()
+    ]
     for group, case, wrong in await wire_dialled.framing(spread(wire_dialled.every(), most)):
-        rows.append(Row(name, group, f"{case.name} (section {case.section})", tuple(wrong)))
+        rows.append(Row(DIALS, group, f"{case.name} (section {case.section})", tuple(wrong)))
     return rows
 
 
@@ -133,27 +147,61 @@ def tell_table(rows: list[Row], tell: Tell) -> None:
             tell(f"  wrong: {row.server}: {row.name}: {'; '.join(row.wrong)}")
 
 
-async def described(folder: Path, tell: Tell, *, count: int, seed: int) -> list[Checked]:
-    """Try the HTTP description on a shore that holds dives, as a stranger and as a guest, and on a ship without any."""
-    found: list[Checked] = []
+def not_tried(rows: list[Row]) -> list[str]:
+    """Return which servers weren't tried with which groups of cases, though each was to be tried with all."""
+    shaking, framed = {*wire_openings.GROUPS}, {*wire_cases.GROUPS}
+    asked = dict.fromkeys(SOCKETS, shaking | framed) | {"desk, aboard": shaking, DIALS: {"answers", *framed}}
+    there = Counter((row.server, row.group) for row in rows)
+    return [f"{name}: no case of {one}" for name in SERVERS for one in sorted(asked[name]) if not there[name, one]]
 
-    async def look(name: str, url: str, tag: str, *more: str, token: str = "") -> None:
-        here = folder / f"http-{len(found)}"
+
+@dataclass(frozen=True)
+class Looked:
+    """What the library said of a server's HTTP, and of how many paths it was to say something."""
+
+    name: str
+    paths: int
+    checked: Checked
+
+    @property
+    def wrong(self) -> tuple[str, ...]:
+        """What was: its own words, a path that it passed over, no request at all."""
+        words = [] if self.checked.ok else [self.checked.words]
+        if self.checked.tested < self.paths or not self.paths:
+            words.append(f"{self.checked.tested} of {self.paths} paths were tried")
+        if self.checked.requests < max(1, self.paths):
+            words.append(f"{self.checked.requests} requests to {self.paths} paths")
+        return tuple(words)
+
+
+def not_looked_at(looked: list[Looked]) -> list[str]:
+    """Return which runs of the library there weren't."""
+    return [f"{name}: it wasn't tried" for name in RUNS if name not in {one.name for one in looked}]
+
+
+async def described(folder: Path, tell: Tell, *, count: int, seed: int) -> list[Looked]:
+    """Try the HTTP description on a shore that holds dives, as a stranger and as a guest, and on a ship without any."""
+    found: list[Looked] = []
+    told = document(PAGE if PAGE.is_dir() else None)
+
+    async def look(name: str, url: str, *more: str, token: str = "") -> None:
+        here, tag = folder / f"http-{len(found)}", RUNS[name]
         here.mkdir()
-        page = PAGE if PAGE.is_dir() else None
-        found.append(await tried(here, document(page), url, *more, tag=tag, count=count, seed=seed, token=token))
-        tell(f"{name:32} {found[-1].summary}")
-        if not found[-1].ok:
-            tell(found[-1].words)
+        paths = sum(tag in path["get"]["tags"] for path in told["paths"].values())
+        checked = await tried(here, told, url, *more, tag=tag, count=count, seed=seed, token=token)
+        found.append(Looked(name, paths, checked))
+        tell(f"{name:32} {checked.tested} of {paths} paths, {checked.summary}")
+        for words in found[-1].wrong:
+            tell(words)
 
     for name in ("told", "silent"):
         (folder / name).mkdir()
-    async with told_shore(folder / "told") as told:
-        await look("HTTP, ashore, a stranger", told.site, "site")
-        await look("HTTP, ashore, a guest", told.site, "site", token=told.token)
-        await look("HTTP, ashore, the watch", told.watch, "watch", "--phases", "coverage,fuzzing")
+    async with told_shore(folder / "told") as shore:
+        await look("HTTP, ashore, a stranger", shore.site)
+        await look("HTTP, ashore, a guest", shore.site, token=shore.token)
+        await look("HTTP, ashore, the watch", shore.watch, "--phases", "coverage,fuzzing")
     async with aboard(folder / "silent") as (followed, *_):
-        await look("HTTP, aboard, no dive yet", f"http://127.0.0.1:{followed.server.port}", "site")
+        await look("HTTP, aboard, no dive yet", f"http://127.0.0.1:{followed.server.port}")
     return found
 
 
@@ -169,14 +217,23 @@ def main() -> int:
 
     with tempfile.TemporaryDirectory(prefix="offing-conformance-") as folder:
         rows = asyncio.run(websockets(Path(folder), tell))
-        checked = asyncio.run(described(Path(folder), tell, count=options.count, seed=options.seed))
-    wrong = sum(bool(row.wrong) for row in rows)
-    bad = sum(not each.ok for each in checked)
-    requests = sum(each.requests for each in checked)
-    print(
-        f"{len(rows)} cases of RFC 6455 tried, {wrong} wrong; {requests} requests in {len(checked)} runs, {bad} wrong"
+        looked = asyncio.run(described(Path(folder), tell, count=options.count, seed=options.seed))
+    return ended(rows, looked, options.count, tell)
+
+
+def ended(rows: list[Row], looked: list[Looked], count: int, tell: Tell) -> int:
+    """Tell what all of it comes to, beside what was asked; return 1 if anything was wrong, or wasn't tried."""
+    missing = [*not_tried(rows), *not_looked_at(looked)]
+    for words in missing:
+        tell(f"  wrong: {words}")
+    wrong, bad = sum(bool(row.wrong) for row in rows), sum(bool(one.wrong) for one in looked)
+    requests, servers = sum(one.checked.requests for one in looked), len({row.server for row in rows})
+    tell(
+        f"{len(rows)} cases of RFC 6455 tried on {servers} of {len(SERVERS)} servers, {wrong} wrong; {requests} "
+        f"requests in {len(looked)} of {len(RUNS)} runs, {count} asked for on each path beside its borders, "
+        f"{bad} wrong; {len(missing)} parts not tried"
     )
-    return 1 if wrong or bad else 0
+    return 1 if wrong or bad or missing else 0
 
 
 if __name__ == "__main__":

@@ -1,12 +1,14 @@
 """Fuzz every decoder, each branch of it watched by atheris: `make fuzz` (`ARGS="--minutes 10 --only proof"`).
 
-The minutes are spread evenly over the targets, two at a time. Each begins with its corpus and its seeds; whatever makes
-it raise what it doesn't declare, take longer than `SLOW_S` or more than `MOST_MIB` is printed, with what to put into
-`tests/corpus/crashes.json`. `--keep` keeps of what was found the few inputs that reach most. It ends by itself, with 1
-where anything was found.
+The minutes are spread evenly over the targets, two at a time; they are libFuzzer's own, from its first input on. Each
+target begins with its corpus and its seeds; whatever makes it raise what it doesn't declare, take longer than `SLOW_S`
+or more than `MOST_MIB` is printed, with what to put into `tests/corpus/crashes.json`. `--keep` keeps of what was found
+the few inputs that reach most. It ends by itself, with 1 where anything was found, where a target tried nothing or
+ended before its time, and where all of it took less than was asked for.
 """
 
 import argparse
+import math
 import os
 import re
 import subprocess
@@ -14,10 +16,9 @@ import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from subprocess import PIPE, STDOUT
-from time import monotonic
 
 from fuzz_cover import few_that_reach_most
 from fuzz_targets import NAMES, corpus_of, keep_corpus, target_named
@@ -27,19 +28,22 @@ HERE = Path(__file__).resolve().parent
 _MEMORY = next((place for place in ("/dev/shm",) if os.access(place, os.W_OK)), None)  # files that no disk waits for
 _RUNS = re.compile(r"stat::number_of_executed_units:\s+(\d+)")
 _NEW = re.compile(r"stat::new_units_added:\s+(\d+)")
+_SECONDS = re.compile(r"^Done \d+ runs in (\d+) second", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True)
 class Fuzzed:
     """What came of a target: how many inputs were tried, how many reached something new, and those that failed.
 
-    `wrong`: each input that failed with the last words of what it did; without an input where the run itself failed.
+    `seconds`: of fuzzing alone, as libFuzzer says when it comes to its end (whole ones alone); 0 where it didn't, as
+    with an input that failed. `wrong`: each input that failed with the last words of what it did; without an
+    input where the run itself failed.
     """
 
     name: str
     tried: int
     new: int
-    seconds: float
+    seconds: int
     wrong: tuple[tuple[bytes | None, str], ...]
     reached: tuple[bytes, ...]
 
@@ -56,14 +60,15 @@ def fuzz(name: str, limit: Sequence[str], seed: int) -> Fuzzed:
         options = [f"-seed={seed}", f"-max_len={target.most}", f"-timeout={SLOW_S}", f"-rss_limit_mb={MOST_MIB}"]
         options += ["-print_final_stats=1", "-verbosity=1", f"-artifact_prefix={found}/", *limit]
         command = [sys.executable, str(HERE / "fuzz_one.py"), name, *options, str(inputs)]
-        began_s = monotonic()
         ran = subprocess.run(command, env=_environment(scratch), stdout=PIPE, stderr=STDOUT, check=False)
         words = ran.stdout.decode("utf-8", "replace")
+        wrong: list[tuple[bytes | None, str]]
         wrong = [(path.read_bytes(), _last_words(words)) for path in sorted(found.iterdir())]
         if ran.returncode and not wrong:
             wrong = [(None, _last_words(words))]
         reached = tuple(path.read_bytes() for path in sorted(inputs.iterdir()))
-        return Fuzzed(name, _counted(_RUNS, words), _counted(_NEW, words), monotonic() - began_s, tuple(wrong), reached)
+        tried, new, seconds = (_counted(what, words) for what in (_RUNS, _NEW, _SECONDS))
+        return Fuzzed(name, tried, new, seconds, tuple(wrong), reached)
 
 
 def _environment(scratch: Path) -> dict[str, str]:
@@ -106,15 +111,28 @@ def _keep(done: Fuzzed) -> None:
 
 def run(names: Sequence[str], minutes: float, seed: int, jobs: int, tell: Callable[[Fuzzed], None]) -> list[Fuzzed]:
     """Fuzz targets for so many minutes in all."""
-    each_s = max(1, round(60 * minutes / len(names)))
+    each_s = share_s(minutes, len(names))
 
     def one(name: str) -> Fuzzed:
-        done = fuzz(name, [f"-max_total_time={each_s}"], seed)
+        done = whole(fuzz(name, [f"-max_total_time={each_s}"], seed), each_s)
         tell(done)
         return done
 
     with ThreadPoolExecutor(jobs) as pool:
         return list(pool.map(one, names))
+
+
+def share_s(minutes: float, count: int) -> int:
+    """Return how many seconds each of so many targets is fuzzed, of so many minutes in all."""
+    return max(1, math.ceil(60 * minutes / count))
+
+
+def whole(done: Fuzzed, least_s: int) -> Fuzzed:
+    """Return what came of a target; that it tried nothing is wrong, and that it ended early though nothing failed."""
+    words = [] if done.tried else ["no input was tried"]
+    if done.seconds < least_s and not done.wrong:
+        words.append(f"it ended after {done.seconds} s of fuzzing, where {least_s} s were asked for")
+    return replace(done, wrong=(*done.wrong, *((None, each) for each in words)))
 
 
 def _options(arguments: Sequence[str] | None) -> argparse.Namespace:
@@ -133,16 +151,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     done = run(options.only, options.minutes, options.seed, options.jobs, _tell)
     for each in done if options.keep else ():
         _keep(each)
-    return ended(done)
+    return ended(done, options.minutes)
 
 
-def ended(done: Sequence[Fuzzed]) -> int:
-    """Say what all of it comes to; return 1 if anything was found."""
+def ended(done: Sequence[Fuzzed], minutes: float) -> int:
+    """Say what all of it comes to; return 1 if anything was found, or if it took less than the minutes asked for."""
     wrong = [each.name for each in done if each.wrong]
     tried, spent_s = sum(each.tried for each in done), sum(each.seconds for each in done)
     told = f"found something in {', '.join(wrong)}" if wrong else "nothing found"
-    _say(f"{len(done)} targets, {tried:,} inputs, {spent_s / 60:.1f} min of fuzzing: {told}")
-    return 1 if wrong else 0
+    short = "" if spent_s >= 60 * minutes else ", and it is too short"
+    _say(f"{len(done)} targets, {tried:,} inputs, {spent_s / 60:.2f} of {minutes:g} min of fuzzing: {told}{short}")
+    return 1 if wrong or short else 0
 
 
 if __name__ == "__main__":

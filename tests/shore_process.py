@@ -78,6 +78,11 @@ class ShoreProcess:
         while line := await self.process.stderr.readline():
             self.words.append(line.decode())
 
+    def leave_words(self, folder: Path) -> None:
+        """Write down what it said, where `invariants.py` looks for it."""
+        folder.mkdir(exist_ok=True)
+        (folder / "shore").write_text("".join(self.words))
+
     async def stop(self, number: signal.Signals = signal.SIGTERM) -> None:
         """Signal it, and wait for its end."""
         assert self.process is not None

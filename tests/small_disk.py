@@ -18,9 +18,10 @@ from pathlib import Path
 
 from faults_clock import Clocks, Noted, station
 from invariants import check
-from left_behind import RECEIPTS, SENT, WRITTEN, note
+from left_behind import RECEIPTS, SAID, SENT, WRITTEN, note
 from peers import until
 from ship_process import Follower, ShipProcess, free_port, ship_process
+from what_ran import Ran
 
 SIZE = "6m"
 PATIENCE_S = 120
@@ -84,6 +85,7 @@ async def read_only(ship: ShipProcess, site: Path) -> list[str]:
     process = await asyncio.create_subprocess_exec(*command, stdout=-1, stderr=-1)
     _, words = await asyncio.wait_for(process.communicate(), PATIENCE_S)
     mount("-o", "remount,rw", str(site))
+    ship.words += words.decode().splitlines(keepends=True)
     await ship.start()
     if process.returncode != 2 or b"Read-only file system" not in words or b"Traceback" in words:
         return [f"on a read-only disk it ended with {process.returncode}: {words.decode()[-400:]!r}"]
@@ -92,14 +94,14 @@ async def read_only(ship: ShipProcess, site: Path) -> list[str]:
 
 async def voyage(folder: Path) -> list[str]:
     """Relay part of a dive through both, and return what was wrong."""
-    site, port, sent = folder / "site", free_port(), list[tuple[int, bytes]]()
+    site, port, sent, came = folder / "site", free_port(), list[tuple[int, bytes]](), bytearray()
     site.mkdir()
     mount("-t", "tmpfs", "-o", f"size={SIZE}", "tmpfs", str(site))
     clocks, source = Clocks(folder / "clocks"), f"tcp-listen://127.0.0.1:{port}"
     got = Noted(clocks)
     async with ship_process(site, feed_format="station-json", source=source, delay="2 s", quiet="10 min") as ship:
         following = asyncio.create_task(Follower(ship.port, frames=got).follow())
-        sending = asyncio.ensure_future(station(port, clocks, sent))
+        sending = asyncio.ensure_future(station(port, clocks, sent, came))
         await soon(lambda: got.notes() > 3)
         wrong = await full(ship, site, got, sent)
         sending.cancel()
@@ -107,14 +109,17 @@ async def voyage(folder: Path) -> list[str]:
         taken = len(sent)
         await soon(lambda: got.notes() >= taken)
         wrong += await read_only(ship, site)
-        sending = asyncio.ensure_future(station(port, clocks, sent))
+        sending = asyncio.ensure_future(station(port, clocks, sent, came))
+        stopped_us = clocks.boot_us()
         await soon(lambda: got.notes() > taken + 5)
         sending.cancel()
         following.cancel()
         await asyncio.gather(sending, following, return_exceptions=True)
     note(folder / SENT / "input.msgpack", sent)
     note(folder / RECEIPTS / "follower-left-1.msgpack", got.came)
-    (folder / WRITTEN).touch()
+    ship.leave_words(folder / SAID)
+    Ran(("follower-left-1",), ("input",), stopped_us=stopped_us).write(folder)
+    (folder / WRITTEN).write_bytes(came)
     return wrong + check(folder)
 
 

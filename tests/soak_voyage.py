@@ -15,6 +15,7 @@ from pathlib import Path
 
 import msgpack
 
+from killed_voyage import dialled_by
 from link_ends import Wire, until, wire
 from relay.shell.record.secrets_file import open_secrets
 from ship_process import ShipProcess, free_port
@@ -69,7 +70,8 @@ class Weather:
 class Voyage:
     """What runs. `begun_s`: when the first report was sent (CLOCK_BOOTTIME).
 
-    `sent`: all that a vehicle sent, where it is kept; `back`: what came back at the stations.
+    `sent`: all that a vehicle sent, where it is kept; `back`: what came back at the stations; `dialled`: where the
+    shore was seen to have connections that it made itself.
     """
 
     ship: ShipProcess
@@ -82,6 +84,7 @@ class Voyage:
     keeps: bool = False
     sent: dict[str, list[tuple[float, bytes]]] = field(default_factory=lambda: {name.lower(): [] for name in VEHICLES})
     back: bytes = b""
+    dialled: set[str] = field(default_factory=set)
 
     async def report(self, seconds: float) -> None:
         """Let both stations report for a while; what is late isn't caught up with."""
@@ -102,11 +105,19 @@ class Voyage:
             with suppress(BlockingIOError):
                 self.back += line.recv(65_536)
 
+    def look_at_shore(self) -> None:
+        """Note to whom the shore has connections that it made itself."""
+        if self.shore.process is not None:
+            self.dialled |= dialled_by(self.shore.process.pid, {self.shore.site, self.shore.uplink, self.shore.watch})
+
     def leave(self, folder: Path) -> None:
-        """Write down what was sent, and what came back, where `invariants.py` looks for it."""
+        """Write down what was sent, what came back and whom the shore dialled, where `invariants.py` looks for it."""
         (folder / "written_to_stations").write_bytes(self.back)
+        (folder / "dialled_from_shore").write_text("".join(f"{line}\n" for line in sorted(self.dialled)))
         for name, sent in self.sent.items():
             note(folder / "sent" / f"{name}.msgpack", sent)
+        self.ship.leave_words(folder / "said")
+        self.shore.leave_words(folder / "said")
 
     async def fail(self, weather: Weather, chance: random.Random) -> None:
         """Let the link fail until cancelled: ended at once, or dark for a while and then ended."""

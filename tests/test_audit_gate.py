@@ -79,7 +79,9 @@ def test_ship_without_the_audits_libraries_does_not_start(tmp_path: Path, monkey
     monkeypatch.setattr("relay.shell.ship.audit_gate.find_spec", lambda name: None if name == "scipy" else name)
     expedition = promising(tmp_path)
     assert len(without_audit(expedition, leave(public="no chart"))) == 1
-    with pytest.raises(OperatorError, match=r"watched with scipy, .* pip install 'offing\[audit\]'"):
+    with pytest.raises(
+        OperatorError, match=r"watched with scipy, .* pip install --require-hashes .* -r requirements-audit\.lock"
+    ):
         without_audit(audited(expedition), NO_LEAVE)
 
 

@@ -8,7 +8,9 @@ from relay.shell.audit.audit_libraries import NEEDED, need_libraries
 
 def test_missing_libraries_are_named_with_the_remedy() -> None:
     """Each that is missing, and the one command that brings them all."""
-    with pytest.raises(OperatorError, match=r'needs scipy, matplotlib, .*pip install "offing\[audit\]"'):
+    with pytest.raises(
+        OperatorError, match=r"needs scipy, matplotlib, .*pip install --require-hashes .* -r requirements-audit\.lock"
+    ):
         need_libraries(lambda name: None if name in ("scipy", "matplotlib") else object())
 
 

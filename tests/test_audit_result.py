@@ -60,6 +60,18 @@ def test_passed_audit_lets_the_audience_start(tmp_path: Path) -> None:
     )
 
 
+def test_names_of_the_audits_user_and_dive_do_nothing_to_a_terminal(tmp_path: Path) -> None:
+    """A user's or a file's name may hold bytes that are no text, or escapes: it is kept, and said so that it's fit."""
+    expedition = promising(tmp_path)
+    odd = replace(PASSED, dive="dive \udcff\x1b[2J")
+    write_passed(expedition, [odd], audited=digests_of(expedition), who="\x1b[2J\udcff", wall_s=1.9e9)
+    assert read_results(expedition.private)["public"].who == "\x1b[2J\udcff"
+    assert passed_words(expedition, "public", None).isprintable()
+    changed = replace(expedition, plan=replace(expedition.plan, site_radius_m=1.0))
+    why = standing(changed)
+    assert why is not None and "2030-03-17 by" in why and why.isprintable()
+
+
 def test_result_is_the_operators_alone(tmp_path: Path) -> None:
     """The file has mode 0600, and one that others may read isn't taken."""
     path = audited(promising(tmp_path)).private / NAME

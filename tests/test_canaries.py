@@ -14,6 +14,7 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from canaries import REACH_M, Scanner
+from canary_signatures import without_signatures
 from canary_spellings import encodings, notations, planes
 from relay.shell.demo.seabed import INVENTED_PLACE
 
@@ -203,3 +204,12 @@ def test_nothing_is_found_in_noise_or_in_texts_without_a_canary() -> None:
         bytes(chance.choice(b"\x00\x00\x00\x01\x05\x92\x96\xc0\xc4\xa9") for _ in range(200_000)),
     ]
     assert [found for data in plain for found in SCANNER.find(data)] == []
+
+
+def test_what_stands_for_a_signature_is_no_number() -> None:
+    """Zeros behind the head of a pad made 38.5992128 degrees in units of 1e-7: within reach of a place."""
+    signature = bytes(range(100, 164))
+    pad = b"\xc0\xc5\x01\x17" + signature + bytes(0x117 - 64)
+    scanner = Scanner([(-38.5992, -22.13306)])
+    assert scanner.find(pad.replace(signature, bytes(64)))
+    assert scanner.find(without_signatures(pad, {signature})) == []

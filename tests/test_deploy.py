@@ -40,12 +40,22 @@ def test_unit_runs_a_command_that_there_is(what: str, capsys: pytest.CaptureFixt
     unit = configparser.ConfigParser(strict=False, interpolation=None)
     unit.read_string(printed(what, capsys))
     service = unit["Service"]
-    assert what == "shore" or service["LimitCORE"] == "0"  # a core dump would hold what is exact, and the keys
+    assert service["LimitCORE"] == "0"  # a core dump would hold keys, and aboard what is exact
     program, *words = service["ExecStart"].split()
     options = _parser().parse_args(words)
     assert (program, options.command, options.log) == ("/opt/offing/bin/offing", what, "json")
     assert Path(words[1]).parent == Path("/var/lib") / service["StateDirectory"]
     assert (service["StateDirectoryMode"], service["User"], service["Restart"]) == ("0700", "offing", "always")
+
+
+def test_units_of_ship_and_shore_differ_where_there_is_a_reason_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    """Line by line the same, but for what is started and for /proc, where the ship's clock asks which boot this is."""
+    aboard, ashore = (
+        {line for line in printed(what, capsys).partition("[Service]")[2].splitlines() if not line.startswith("#")}
+        for what in ("ship", "shore")
+    )
+    assert {line.partition("=")[0] for line in aboard ^ ashore} == {"ExecStart", "ProcSubset"}
+    assert "ProcSubset=pid" in ashore
 
 
 def test_container_file_runs_a_command_that_there_is_as_nobody_special(capsys: pytest.CaptureFixture[str]) -> None:
@@ -60,6 +70,39 @@ def test_container_file_runs_a_command_that_there_is_as_nobody_special(capsys: p
     assert re.fullmatch(r"python:3\.1[1-9]-slim", told["FROM"])
     options = _parser().parse_args(re.findall(r'"([^"]+)"', told["CMD"]))
     assert (options.command, options.log) == ("shore", "json")
+
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+def test_base_of_the_container_is_to_be_pinned_by_who_builds_it(capsys: pytest.CaptureFixture[str]) -> None:
+    """A tag can be moved: the file says so, and how the digest is written."""
+    text = printed("container", capsys)
+    base = next(line for line in text.splitlines() if line.startswith("FROM "))
+    assert f"{base}@sha256:DIGEST" in text.partition("\nFROM ")[0]
+
+
+@pytest.mark.parametrize("what", ["ship", "shore", "container", "README.md"])
+def test_nothing_is_installed_but_what_is_locked(what: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """The lock with its digests comes first and nothing is built; the wheel comes after it and resolves nothing."""
+    text = (ROOT / what).read_text(encoding="utf-8") if what == "README.md" else printed(what, capsys)
+    first, second = re.findall(r"\bpip install (.+)", text)
+    assert {"--require-hashes", "--only-binary", ":all:", "-r"} < set(first.split())
+    assert re.search(r"-r \S*requirements\.lock\b", first)
+    assert {"--no-deps"} < set(second.rstrip(" \\").split())
+    assert re.search(r"\S*offing-\*\.whl", second)
+
+
+def test_locks_that_are_named_lie_beside_the_wheel(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each lock that a page, a unit or a message names is one that `make wheel` lays into `dist/`."""
+    sources = [ROOT / "README.md", *(ROOT / "relay").rglob("*.py"), *(ROOT / "relay" / "shell" / "units").iterdir()]
+    texts = [path.read_text(encoding="utf-8") for path in sources]
+    named = {lock for text in texts for lock in re.findall(r"-r (?:/tmp/offing/)?(requirements\S*\.lock)", text)}
+    told = subprocess.run(["make", "-n", "wheel"], cwd=ROOT, check=True, capture_output=True, text=True).stdout
+    (copied,) = re.findall(r"^cp (.+) dist$", told, re.MULTILINE)
+    assert named == set(copied.split())
+    assert all((ROOT / lock).is_file() for lock in named)
+    assert not [text for text in texts if re.search(r"pip install [\"']?offing", text)]
 
 
 PROGRAM = re.compile(r"(?:bin/offing|offing:/var/lib/offing offing) (.+)")

@@ -12,9 +12,11 @@ from tempfile import TemporaryDirectory
 import pytest
 
 import disk_life
+import faults_clock
 from disk_life import Life, SetTime, Told, make_site
 from failing_disk import built
-from faults_clock import SECOND, Clocks, run
+from faults_clock import SECOND, Clocks, run, station
+from left_behind import SAID
 from peers import until
 from relay.core.model import RowKind
 
@@ -30,7 +32,45 @@ def short_path() -> Iterator[Path]:
 def test_stepping_clocks_break_no_rule(short_path: Path) -> None:
     """The wall clock steps and the machine sleeps under a dive: all of it comes, once, in order and not early."""
     outcome = run(2, 3, short_path)
-    assert (outcome.tried, outcome.wrong) == (2, [])
+    assert (outcome.tried, outcome.looked, outcome.wrong) == (4, 3, [])
+    assert (short_path / SAID / "ship").stat().st_size
+
+
+@pytest.mark.slow
+async def test_whatever_comes_back_at_a_station_is_held_against_a_run(
+    short_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A station that hears something: it is what the run leaves, and the rules say so."""
+
+    async def hears(port: int, clocks: Clocks, sent: list[tuple[int, bytes]], came: bytearray) -> None:
+        came += b"who is there?"
+        await station(port, clocks, sent, came)
+
+    monkeypatch.setattr(faults_clock, "station", hears)
+    tried, wrong = await faults_clock.voyage(0, 3, short_path)
+    assert tried == 0
+    assert wrong == ["R6: 13 bytes came back at a station: b'who is there?'"]
+
+
+async def test_station_hears_all_that_comes_back(tmp_path: Path) -> None:
+    """What a relay says while reports come, and what it says behind the last one, before it closes."""
+
+    async def talkative(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.readline()
+        writer.write(b"more")
+        await reader.read()
+        writer.write(b", please")
+        writer.close()
+
+    server = await asyncio.start_server(talkative, "127.0.0.1", 0)
+    sent, came = list[tuple[int, bytes]](), bytearray()
+    port = server.sockets[0].getsockname()[1]
+    sending = asyncio.ensure_future(station(port, Clocks(tmp_path / "clocks"), sent, came))
+    await until(lambda: came == b"more")
+    sending.cancel()
+    await asyncio.gather(sending, return_exceptions=True)
+    server.close()
+    assert sent and came == b"more, please"
 
 
 def test_shim_sets_two_clocks_and_no_other(tmp_path: Path) -> None:

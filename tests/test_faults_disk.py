@@ -1,7 +1,12 @@
 """The program that lets every write and sync fail, in short, and what tells it what is wrong."""
 
 import errno
+import logging
+import os
+import subprocess
+import sys
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -10,8 +15,10 @@ import pytest
 
 import disk_checks
 import faults_disk
-from disk_checks import kept_frames, wrong_journal, wrong_recordings, wrong_releases
-from failing_disk import ROOM, SYNC
+from disk_checks import kept_frames, wrong_by_the_rules, wrong_journal, wrong_recordings, wrong_releases
+from disk_life import END_US, SetTime, Told, day, lived, make_site, noted, opened
+from failing_disk import ROOM, SHORT, SYNC, built, scratch
+from left_behind import SAID, WRITTEN
 from relay.core.model import Row, RowKind
 from small_disk import in_a_namespace, possible
 
@@ -31,7 +38,7 @@ def test_faults_of_the_disk_break_no_rule(short_path: Path, monkeypatch: pytest.
     """
     monkeypatch.setattr(faults_disk, "possible", lambda: "it has a test of its own")
     outcome = faults_disk.run(3, 21, short_path)
-    assert (outcome.tried, outcome.wrong) == (3, [])
+    assert (outcome.tried, outcome.looked, outcome.wrong) == (3, 3, [])
 
 
 @pytest.mark.slow
@@ -42,11 +49,69 @@ def test_small_disk_that_is_full_and_then_read_only_breaks_no_rule(short_path: P
 
 
 def test_faults_are_every_write_and_every_sync() -> None:
-    """Each call is in the list once by itself, and some with those after it."""
-    every = faults_disk.faults(5, 3)
-    alone = [(fault.kind, fault.number) for fault in every if not fault.lasts]
+    """Each call is in the list by itself and with those after it; each write that can be is done by half as well."""
+    every = faults_disk.faults(5, 3, 4)
+    alone = [(fault.kind, fault.number) for fault in every if not fault.lasts and fault.kind != SHORT]
+    lasting = {(fault.kind, fault.number, fault.error) for fault in every if fault.lasts}
     assert alone == [(ROOM, number) for number in range(1, 6)] + [(SYNC, number) for number in (1, 2, 3)]
-    assert {fault.error for fault in every if fault.lasts} == {errno.ENOSPC, errno.EROFS}
+    assert lasting >= {(ROOM, number, errno.ENOSPC) for number in range(1, 6)}
+    assert lasting >= {(SYNC, number, errno.EIO) for number in (1, 2, 3)} | {(ROOM, 2, errno.EROFS)}
+    assert sorted(fault.number for fault in every if fault.kind == SHORT) == [1, 2, 3, 4]
+
+
+WRITES = """
+import os, sys
+from pathlib import Path
+from failing_disk import FailingDisk, SHORT, SYNC
+disk, folder, come = FailingDisk(), Path(sys.argv[1]), []
+disk.watch(folder)
+out = os.open(folder / "one", os.O_WRONLY | os.O_CREAT)
+def tried(call):
+    try:
+        come.append(call())
+    except OSError as error:
+        come.append(error.errno)
+for error, count in ((0, 1), (28, 2)):
+    disk.arm(SHORT, 2, count, error)
+    for _ in range(5):
+        tried(lambda: os.write(out, b"123456789"))
+disk.arm(SYNC, 1, 2, 5)
+for _ in range(3):
+    tried(lambda: os.fsync(out))
+print(come)
+"""
+
+
+def test_shim_does_a_write_by_half_and_lets_syncs_fail_for_a_while(tmp_path: Path) -> None:
+    """A short write is told as such, and its octets are on the disk (write(2)); then the rest goes, or ENOSPC."""
+    (folder := tmp_path / "disk").mkdir()
+    ours = {**os.environ, "LD_PRELOAD": str(built(tmp_path)), "PYTHONPATH": str(Path(__file__).parent)}
+    command = [sys.executable, "-c", WRITES, str(folder)]
+    told = subprocess.run(command, env=ours, capture_output=True, text=True, check=True).stdout
+    by_half = [9, 4, 9, 9, 9, 9, 4, errno.ENOSPC, errno.ENOSPC, 9]
+    assert told.strip() == str([*by_half, errno.EIO, errno.EIO, None])
+    assert (folder / "one").stat().st_size == sum(each for each in by_half if each < errno.ENOSPC)
+
+
+async def _day_that_says(path: Path, words: str, told: Told) -> None:
+    life = await opened(path, SetTime(), told)
+    await life.play(day(), END_US)
+    await life.settle()
+    logging.getLogger("relay").warning("%s", words)
+    await life.end()
+
+
+@pytest.mark.parametrize(
+    ("words", "rules"), [("the journal waits", set()), ("looked at -38.60004, -21.9 again", {"R1"})]
+)
+def test_what_a_life_says_is_held_to_the_rules(words: str, rules: set[str], short_path: Path) -> None:
+    """Its log is kept and a place in it is found; of stations, which these lives don't have, nothing is claimed."""
+    place = scratch(short_path / "one")
+    path = make_site(place / "site")
+    assert lived(partial(_day_that_says, path, words), place / "notes", 1) == ""
+    assert words in (place / SAID / "lives").read_text()
+    assert {found[:2] for found in wrong_by_the_rules(place, noted(place / "notes"))} == rules
+    assert not (place / WRITTEN).exists()
 
 
 ROW = b'{"note": "n7"}\n'

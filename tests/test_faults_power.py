@@ -26,7 +26,7 @@ def short_path() -> Iterator[Path]:
 def test_power_cuts_break_no_rule(short_path: Path) -> None:
     """Cut at some calls of a day: what was released or acknowledged is there, and nothing comes early."""
     outcome = faults_power.run(4, 6, short_path)
-    assert (outcome.tried, outcome.wrong) == (4, [])
+    assert (outcome.tried, outcome.looked, outcome.wrong) == (4, 4, [])
 
 
 @pytest.mark.slow

@@ -258,13 +258,19 @@ async def test_websocket_listen_broken_frame_ends_its_connection_alone(frame: by
 
 
 async def test_websocket_text_that_is_not_utf_8_is_kept_as_it_came(tmp_path: Path) -> None:
-    """A text message that isn't UTF-8 is bad bytes like any other: the journal has them, a decoder rejects them."""
-    async with talk("ws-listen", tmp_path) as conversation:
+    """A text message that isn't UTF-8 is bad bytes like any other, kept for the journal; it ends its connection."""
+    async with talk("ws-listen", tmp_path, meet=False) as conversation:
+        await conversation.bell.until(lambda: conversation.feed.bound is not None)
         raw = await handshaken(conversation.feed)
-        raw.send(masked(0x81, b"\xff" * 200))
-        await conversation.until(lambda: bool(conversation.shelf.taken))
-        assert conversation.shelf.taken == [("lantern", b"\xff" * 200, True)]
+        raw.send(masked(0x81, "κ水🜄 ".encode() * 20))
+        raw.send(masked(0x81, b"caf\xe9 " * 40))
+        close = (await read_to_the_end(raw))[0]
+        assert close[:1] == b"\x88" and close[2:4] == (1007).to_bytes(2, "big")  # RFC 6455 sections 8.1 and 7.4.1
+        await conversation.until(lambda: len(conversation.shelf.taken) == 2)
+        assert [data for _, data, _ in conversation.shelf.taken] == ["κ水🜄 ".encode() * 20, b"caf\xe9 " * 40]
+        await conversation.until(lambda: "isn't UTF-8" in conversation.feed.state)
         raw.close()
+        await conversation.station.meet(conversation.feed, conversation.bell)
 
 
 async def test_websocket_listen_refuses_browsers(tmp_path: Path) -> None:

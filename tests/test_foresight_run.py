@@ -205,4 +205,4 @@ def test_missing_extra_is_told_with_what_to_install(tmp_path: Path, monkeypatch:
         raise ModuleNotFoundError("No module named 'scipy'", name="scipy")
 
     monkeypatch.setattr("relay.shell.ship.foresight_run._residual_of", missing)
-    assert answer(job(aboard(tmp_path))) == {"fault": "scipy isn't installed: install offing[audit]"}
+    assert answer(job(aboard(tmp_path))) == {"fault": "scipy isn't installed: requirements-audit.lock has it"}

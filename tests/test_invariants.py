@@ -8,6 +8,7 @@ import shutil
 import sqlite3
 import struct
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import msgpack
@@ -16,9 +17,11 @@ import pytest
 import never_told
 from invariants import RULES, check, main
 from left_behind import RECEIPTS, SENT, Left, note, noted
-from left_by_hand import leave
+from left_by_hand import BOOT_US, leave
 from relay.core.embargo import Embargo
 from relay.core.geodesy import Anchor
+from relay.core.wire import decode, objects
+from what_ran import Ran
 
 PUBLIC = Path("site", "released", "public", "dive-002.recording")
 
@@ -78,6 +81,10 @@ def _altered(objects: list[tuple[int, bytes]]) -> None:
     objects[5] = objects[5][0], objects[5][1][:-1] + b"\x01"
 
 
+def _second_dive_alone(objects: list[tuple[int, bytes]]) -> None:
+    objects[:] = [each for each in objects if decode(each[1]).dive == 2]
+
+
 def _journal(folder: Path, statement: str) -> None:
     with sqlite3.connect(folder / "site" / "private" / "journal.db") as database:
         database.execute(statement)
@@ -112,6 +119,7 @@ PLANTED: dict[str, tuple[str, Callable[[Path], None]]] = {
     "a row older than what is in it": ("R2", lambda folder: sent(folder, _young)),
     "a receipt lost": ("R5", lambda folder: receipts(folder, lambda objects: objects.pop(7))),
     "the last receipt lost": ("R5", lambda folder: receipts(folder, lambda objects: objects.pop())),
+    "the receipts of the first dive lost": ("R5", lambda folder: receipts(folder, _second_dive_alone)),
     "a receipt doubled": ("R5", lambda folder: receipts(folder, lambda objects: objects.insert(7, objects[7]))),
     "receipts out of order": ("R5", lambda folder: receipts(folder, _swap)),
     "a receipt altered": ("R5", lambda folder: receipts(folder, _altered)),
@@ -130,8 +138,169 @@ PLANTED: dict[str, tuple[str, Callable[[Path], None]]] = {
     "a recording lost": ("R5", lambda folder: (folder / "shore/shore/public/dive-001.recording").unlink()),
     "a byte at a station": ("R6", lambda folder: _add(folder, "written_to_stations", b"\0")),
     "nobody looked at the stations": ("R6", lambda folder: (folder / "written_to_stations").unlink()),
+    "nobody looked whom the shore dialled": ("R6", lambda folder: (folder / "dialled_from_shore").unlink()),
     "a connection from the shore": ("R6", lambda folder: _add(folder, "dialled_from_shore", b"127.0.0.1:1\n")),
 }
+
+
+LAST = Path("public", "dive-002.recording")
+ENDS = (Path("site", "released"), Path("shore", "shore"))
+
+
+def _cut(path: Path, count: int) -> None:
+    """Leave so many objects of a recording, or all but so many of its last, of which the footer is one."""
+    data = path.read_bytes()
+    ends = [0, *(end for _, _, end in objects(data))]
+    path.write_bytes(data[: ends[count if count >= 0 else count - 1]])
+
+
+def _cut_all(folder: Path, records: int) -> None:
+    for end in ENDS:
+        for path in (folder / end).rglob("*.recording"):
+            _cut(path, records)
+
+
+def _ran(folder: Path, **other: object) -> None:
+    """Let the run say something else of itself."""
+    replace(Ran.read(folder), **other).write(folder)  # type: ignore[arg-type]
+
+
+def _by_hand(folder: Path) -> None:
+    """Let the run say that no station had a socket, all traces of which are gone but those in the journal."""
+    shutil.rmtree(folder / "said")
+    (folder / "written_to_stations").unlink()
+    _ran(folder, processes=())
+
+
+def _last_gone(folder: Path) -> None:
+    for end in ENDS:
+        for path in (folder / end).rglob(LAST.name):
+            path.unlink()
+
+
+def _unnamed_feed(folder: Path) -> None:
+    (folder / SENT / "moth.msgpack").unlink()
+    _ran(folder, sources=("lantern", "desk"))
+
+
+def _unnamed_shore(folder: Path) -> None:
+    shutil.rmtree(folder / "shore")
+    _ran(folder, processes=("ship",))
+
+
+def _unnamed_clients(folder: Path) -> None:
+    shutil.rmtree(folder / RECEIPTS)
+    _ran(folder, clients=())
+
+
+def _emptied(name: str) -> Callable[[Path], None]:
+    return lambda folder: (folder / name).write_text("") and None
+
+
+def _gone(name: str) -> Callable[[Path], None]:
+    return lambda folder: shutil.rmtree(folder / name)
+
+
+def _gone_file(name: str) -> Callable[[Path], None]:
+    return lambda folder: (folder / name).unlink()
+
+
+ABSENT: dict[str, tuple[str, Callable[[Path], None]]] = {
+    "all receipts": ("receipts of a client are missing: follower-1", _gone(RECEIPTS)),
+    "one client's receipts": ("receipts of a client are missing: shore-1", _gone_file(f"{RECEIPTS}/shore-1.msgpack")),
+    "what one client had": (
+        "receipts of a client are empty: follower-left-2",
+        _emptied(f"{RECEIPTS}/follower-left-2.msgpack"),
+    ),
+    "all that was accepted": ("what was accepted of a source are missing: desk", _gone(SENT)),
+    "all that was released": ("there is no folder released", _gone("site/released")),
+    "the shore": ("there is no folder shore", _gone("shore")),
+    "what processes said": ("nothing is left of what the shore said", _gone("said")),
+    "what the ship said": ("nothing is left of what the ship said", _gone_file("said/ship")),
+    "the last dive at both ends": (
+        "the shore's public/dive-002.recording lacks",
+        _last_gone,
+    ),
+    "all but two records at both ends": (
+        "the ship's family/dive-001.recording lacks",
+        lambda folder: _cut_all(folder, 2),
+    ),
+    "all of one recording aboard": (
+        "the ship's public/dive-002.recording lacks",
+        lambda folder: _cut(folder / ENDS[0] / LAST, 0),
+    ),
+    "all of one recording ashore": (
+        "the shore's public/dive-002.recording lacks",
+        lambda folder: _cut(folder / ENDS[1] / LAST, 0),
+    ),
+    "records that a client had": (
+        "follower-1 has 1 records that aren't in a recording of the ship",
+        lambda folder: _cut(folder / ENDS[0] / LAST, -2),
+    ),
+    "records that a client ashore had": (
+        "shore-1 has 1 records that aren't in a recording of the shore",
+        lambda folder: _cut(folder / ENDS[1] / LAST, -2),
+    ),
+    "the footer aboard": (
+        "the ship's public/dive-002.recording has no end, and its dive has",
+        lambda folder: _cut(folder / ENDS[0] / LAST, -1),
+    ),
+    "the footer ashore": (
+        "the shore's public/dive-002.recording has no end, and its dive has",
+        lambda folder: _cut(folder / ENDS[1] / LAST, -1),
+    ),
+    "what the run had": ("the run doesn't say which parts it had", _gone_file("ran.json")),
+    "the journal's rows": ("the journal is empty", lambda folder: _journal(folder, "DELETE FROM row")),
+    "a feed, and it isn't named": (
+        "nobody says what the feed moth had accepted",
+        _unnamed_feed,
+    ),
+    "the shore, and it isn't named": (
+        "the run has a shore and its ship none to dial, or the other way round",
+        _unnamed_shore,
+    ),
+    "all clients, and none is named": (
+        "receipts of a client: the run had none",
+        _unnamed_clients,
+    ),
+    "the sockets of stations, which there were": ("a feed of hers had a socket", _by_hand),
+}
+
+
+@pytest.mark.parametrize("name", ABSENT)
+def test_absence_is_found(name: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a run had and didn't leave is found, whatever else is there, and named."""
+    words, plant = ABSENT[name]
+    plant(folder)
+    found = checked(folder, "R5", monkeypatch)
+    assert any(words in each for each in found), found
+
+
+def test_run_that_was_stopped_lacks_only_what_was_not_due(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A ship that was ended in her second dive says when: what was due by then is owed, at both ends, and no more."""
+    left = Left.read(folder)
+    instants_us = {name: [us for us, frame in left.frames[name] if decode(frame).dive == 2] for name in left.policies}
+    for name, all_us in instants_us.items():
+        upto = sum(instant_us <= instants_us["public"][3] for instant_us in all_us)
+        for end in ENDS:
+            _cut(folder / end / name / LAST.name, upto)
+    for client in left.ran.clients:
+        receipts(folder, lambda objects: _forget(objects, instants_us["public"][3] + BOOT_US + 4_000), client)
+    _ran(folder, stopped_us=instants_us["public"][3] + BOOT_US)
+    assert checked(folder, "R5", monkeypatch) == []
+    _cut(folder / ENDS[1] / LAST, 3)
+    assert any("public/dive-002.recording lacks 2 of the 5" in words for words in checked(folder, "R5", monkeypatch))
+
+
+def _forget(objects: list[tuple[int, bytes]], after_us: int) -> None:
+    objects[:] = [each for each in objects if each[0] <= after_us]
+
+
+def test_ship_in_hand_has_no_station_to_listen_at(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the ship is said to have had no process, nothing may say that somebody looked at a socket, or she spoke."""
+    _ran(folder, processes=())
+    assert "no socket" in checked(folder, "R6", monkeypatch)[0]
+    assert any("what a process of hers said" in words for words in checked(folder, "R5", monkeypatch))
 
 
 @pytest.mark.parametrize("name", PLANTED)

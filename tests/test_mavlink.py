@@ -248,7 +248,7 @@ def test_checksum_counts_whatever_the_environment_says(monkeypatch: pytest.Monke
 def test_missing_pymavlink_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     """Without the extra the decoder names the command that installs it."""
     monkeypatch.setitem(sys.modules, "pymavlink.dialects.v20.ardupilotmega", None)
-    with pytest.raises(OperatorError, match=r"pip install 'offing\[mavlink\]'"):
+    with pytest.raises(OperatorError, match=r"pip install --require-hashes .* -r requirements-mavlink\.lock"):
         MavlinkDecoder()
 
 

@@ -18,10 +18,12 @@ import relay
 ROOT = Path(__file__).resolve().parents[1]
 TOP = set(
     "README.md DEVELOPERS.md CHANGELOG.md SECURITY.md LICENSE Makefile pyproject.toml requirements.lock "
-    "requirements-dev.lock .gitignore .ci relay web tests recordings bench".split()
+    "requirements-dev.lock requirements-audit.lock requirements-mavlink.lock requirements-scale.lock "
+    ".gitignore .ci relay web tests recordings bench".split()
 )
 FILE_LINES, FUNCTION_LINES = 400, 40
 LOCKS = ("requirements.lock", "requirements-dev.lock")
+LOCKS_OF_EXTRAS = {extra: f"requirements-{extra}.lock" for extra in ("audit", "mavlink", "scale")}
 EXTRA_OF_LIBRARY = {
     "pymavlink": "mavlink",
     "nats-py": "scale",
@@ -191,7 +193,7 @@ def test_nothing_tells_of_the_machine_it_was_written_on() -> None:
     assert set() == found
 
 
-@pytest.mark.parametrize("name", LOCKS)
+@pytest.mark.parametrize("name", [*LOCKS, *LOCKS_OF_EXTRAS.values()])
 def test_python_lock_pins_everything_and_names_no_source(name: str) -> None:
     """Every package has one exact version and its digests; where to fetch from is left to the machine."""
     text = _text(name)
@@ -209,6 +211,29 @@ def test_python_locks_agree() -> None:
     assert runs.items() <= develops.items()
     assert _required(PROJECT["dependencies"]) <= runs.keys()
     assert _required(line for lines in PROJECT["optional-dependencies"].values() for line in lines) <= develops.keys()
+
+
+@pytest.mark.parametrize(("extra", "name"), LOCKS_OF_EXTRAS.items())
+def test_lock_of_an_extra_is_what_it_adds_to_what_was_tested(extra: str, name: str) -> None:
+    """Of every shipped extra: what it asks for is pinned, with the versions and digests of the lock for developing."""
+    runs, develops, adds = (_entries(_text(lock)) for lock in (*LOCKS, name))
+    assert adds.items() <= develops.items()
+    assert runs.keys() & adds.keys() == set()
+    assert _required(PROJECT["optional-dependencies"][extra]) <= runs.keys() | adds.keys()
+    assert {*LOCKS_OF_EXTRAS, "dev"} == PROJECT["optional-dependencies"].keys()
+
+
+def test_locks_of_extras_are_as_make_lock_writes_them() -> None:
+    """Nobody changed them by hand, and none was forgotten when the others were chosen anew."""
+    ask = [sys.executable, "-c", "import json, extra_locks; print(json.dumps(extra_locks.locks()))"]
+    told = subprocess.run(ask, cwd=ROOT / "web", check=True, capture_output=True, text=True).stdout
+    assert {name: _text(name) for name in LOCKS_OF_EXTRAS.values()} == json.loads(told)
+
+
+def _entries(lock: str) -> dict[str, list[str]]:
+    """Return version and digests of each package of a lock, by name."""
+    parts = re.split(r"^(?=[a-z0-9])", lock, flags=re.MULTILINE)[1:]
+    return {part.partition("==")[0]: re.findall(r"==\S+|sha256:\w+", part) for part in parts}
 
 
 def _required(lines: Iterable[str]) -> set[str]:

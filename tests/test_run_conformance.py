@@ -10,10 +10,24 @@ from websockets.frames import Frame
 import wire_cases
 import wire_dialled
 import wire_openings
+from described_http import Checked
 from peers import FAST, running
 from relay.core import websocket
 from relay.core.websocket import ClientFrames, Fault, Unwelcome, encode_pong
-from run_conformance import Row, framing, openings, spread, websockets
+from run_conformance import (
+    DIALS,
+    RUNS,
+    SERVERS,
+    SOCKETS,
+    Looked,
+    Row,
+    ended,
+    framing,
+    not_tried,
+    openings,
+    spread,
+    websockets,
+)
 from wire_cases import Case, Must
 from wire_frames import BINARY, MASK, PING, BadlyServedError, Served, frame, served
 from wire_line import Got
@@ -67,7 +81,8 @@ async def test_cases_are_right_on_every_websocket_of_a_running_ship_and_shore(tm
     said: list[str] = []
     rows = await websockets(tmp_path, said.append, singly=False, most=3)
     assert [row for row in rows if row.wrong] == []
-    assert len({row.server for row in rows}) == 7
+    assert {row.server for row in rows} == set(SERVERS)
+    assert not_tried(rows) == []
     assert len(said) == len({(row.server, row.group) for row in rows}) >= 70
 
 
@@ -139,13 +154,21 @@ def test_verdict_sees_what_is_wrong(got: Got, must: Must) -> None:
     assert faults(Case("", "", b"", must, close=1000), LISTENS, got)
 
 
-@pytest.mark.parametrize(("code", "right"), [(4002, True), (1007, True), (1008, False), (1000, True), (None, False)])
+@pytest.mark.parametrize(("code", "right"), [(4002, True), (1007, True), (1008, False), (1000, False), (None, True)])
 def test_verdict_lets_a_message_be_refused_behind_the_ping_after_it(code: int | None, right: bool) -> None:
-    """Who judges a message late may answer a ping first, and then refuses with its own code, not with another."""
+    """Who judges a message late may answer a ping first, and then refuses with its own code, or hangs up as it may."""
     late = Role(takes=False, refusing=(4002,), cuts=True, judges_late=True)
     got = Got(pongs=[b"still here?"], close=code, closes=code is not None, ended=True)
     assert (faults(Case("", "", b"", Must.TAKE_TEXT), late, got) == []) == right
     assert right is False or faults(Case("", "", b"", Must.TAKE_TEXT), replace(late, judges_late=False), got)
+
+
+@pytest.mark.parametrize(("code", "right"), [(1007, True), (1000, False), (1003, False), (None, False)])
+def test_verdict_lets_nobody_take_text_that_is_not_utf_8(code: int | None, right: bool) -> None:
+    """RFC 6455 section 8.1: who takes messages fails the connection, with 1007, be it behind the ping after it."""
+    for pongs in ([], [b"still here?"]):
+        got = Got(pongs=pongs, close=code, closes=code is not None, ended=True)
+        assert (faults(Case("", "", b"", Must.TAKE_TEXT), Role(takes=True, most=100), got) == []) == right
 
 
 def test_verdict_lets_nobody_answer_a_ping_behind_a_breach_of_the_protocol() -> None:
@@ -165,3 +188,52 @@ def test_data_frame_that_was_not_begun_or_is_in_a_long_form_fails() -> None:
     assert frames.receive(frame(0, b"c")) == [Fault(websocket.CloseCode.PROTOCOL_ERROR)]
     assert encode_pong(b"x") == frame(10, b"x", mask=None)
     assert frame(PING, b"x")[:2] == b"\x89\x81"
+
+
+def rows_of_all() -> list[Row]:
+    """Return a row for each group of cases on each server, with nothing wrong."""
+    frames, shakes, dials = ({one for one, _ in each.every()} for each in (wire_cases, wire_openings, wire_dialled))
+    asked = dict.fromkeys(SOCKETS, shakes | frames) | {"desk, aboard": shakes, DIALS: dials | {"answers"}}
+    return [Row(server, group, "a case", ()) for server, those in asked.items() for group in those]
+
+
+def looked(name: str, tested: int = 3, requests: int = 30, ok: bool = True) -> Looked:
+    """Return what a run of the library said that was to try three paths, in its own words."""
+    return Looked(name, 3, Checked(ok, f"API Operations:\n  Tested: {tested}\n  {requests} generated\n"))
+
+
+ALL_LOOKED = [looked(name) for name in RUNS]
+
+
+def test_run_in_which_all_was_tried_ends_with_0() -> None:
+    """It says how much was tried, and how much was to be."""
+    said: list[str] = []
+    assert ended(rows_of_all(), ALL_LOOKED, 100, said.append) == 0
+    (last,) = said
+    assert "on 7 of 7 servers, 0 wrong; 120 requests in 4 of 4 runs, 100 asked for on each path" in last
+
+
+@pytest.mark.parametrize(
+    ("rows", "runs", "words"),
+    [
+        ([], ALL_LOOKED, "followers, aboard: no case of pings"),
+        ([row for row in rows_of_all() if row.server != DIALS], ALL_LOOKED, f"{DIALS}: no case of answers"),
+        ([row for row in rows_of_all() if row.group != "pings"], ALL_LOOKED, "uplink, proved (TLS): no case of pings"),
+        (rows_of_all(), [], "HTTP, ashore, the watch: it wasn't tried"),
+        (rows_of_all(), ALL_LOOKED[1:], "HTTP, ashore, a stranger: it wasn't tried"),
+        (rows_of_all(), [*ALL_LOOKED[1:], looked("HTTP, ashore, a stranger", tested=2)], "1 wrong; 0 parts"),
+        (rows_of_all(), [*ALL_LOOKED[1:], looked("HTTP, ashore, a stranger", requests=0)], "1 wrong; 0 parts"),
+        (rows_of_all(), [*ALL_LOOKED[1:], looked("HTTP, ashore, a stranger", ok=False)], "1 wrong; 0 parts"),
+    ],
+)
+def test_what_was_not_tried_is_no_pass(rows: list[Row], runs: list[Looked], words: str) -> None:
+    """No case, a server or a group of cases left out; no run, a path passed over, no request, and what was found."""
+    said: list[str] = []
+    assert ended(rows, runs, 100, said.append) == 1
+    assert words in "\n".join(said)
+
+
+def test_library_that_said_nothing_tried_nothing() -> None:
+    """What it prints where it found no path at all is no pass, though it ended well."""
+    assert Looked("a run", 3, Checked(True, "")).wrong == ("0 of 3 paths were tried", "0 requests to 3 paths")
+    assert Looked("a run", 0, Checked(True, "")).wrong

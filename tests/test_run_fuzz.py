@@ -1,5 +1,6 @@
 """The fuzz targets hold over their corpus, what was found stays mended, and the fuzzer finds a fault that is there."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -8,7 +9,7 @@ import pytest
 from fuzz_cover import few_that_reach_most, steps_of
 from fuzz_target import Target
 from fuzz_targets import CORPUS, CRASHES, NAMES, corpus_of, crashes, keep_corpus, target_named
-from run_fuzz import MOST_KEPT, Fuzzed, ended, fuzz
+from run_fuzz import MOST_KEPT, Fuzzed, ended, fuzz, run, share_s, whole
 
 FOUND = [pytest.param(found, id=found["name"]) for found in crashes()]
 
@@ -61,6 +62,9 @@ WITHIN = {
     "watch-file": "relay.shell.desk.desk_watch._anchor",
     "identity": "relay.shell.locked.identities._identities",
     "opened": "relay.shell.locked.opening._lay",
+    "journal-sums": "relay.shell.proofs.sums._where",
+    "own-notes": "relay.shell.released.briefing._note",
+    "audit-results": "relay.shell.ship.audit_result._read",
     "decision": "relay.core.decision._together",
     "desk-message": "relay.shell.desk.deciding._who_fault",
     "text": "relay.core.place_in_text._found",
@@ -109,14 +113,48 @@ def test_planted_fault_is_found_and_told(capsys: pytest.CaptureFixture[str]) -> 
     assert "planted: the seventh dive" in words
     assert 1 < done.tried < 200_000
     assert done.new > 0
-    assert ended([done]) == 1
+    assert ended([done], 0) == 1
     assert "found something in planted" in capsys.readouterr().out
 
 
 def test_run_that_found_nothing_ends_with_0(capsys: pytest.CaptureFixture[str]) -> None:
     """The last line says of how much, and a script can go by how it ends."""
-    assert ended([Fuzzed("proof", 3_000, 7, 90.0, (), ()), Fuzzed("record", 500, 0, 30.0, (), ())]) == 0
-    assert capsys.readouterr().out == "2 targets, 3,500 inputs, 2.0 min of fuzzing: nothing found\n"
+    assert ended([Fuzzed("proof", 3_000, 7, 90, (), ()), Fuzzed("record", 500, 0, 30, (), ())], 2) == 0
+    assert capsys.readouterr().out == "2 targets, 3,500 inputs, 2.00 of 2 min of fuzzing: nothing found\n"
+
+
+def test_run_that_was_too_short_is_no_pass(capsys: pytest.CaptureFixture[str]) -> None:
+    """A second less than was asked for, and it says so."""
+    assert ended([Fuzzed("proof", 3_000, 7, 90, (), ()), Fuzzed("record", 500, 0, 29, (), ())], 2) == 1
+    assert "1.98 of 2 min of fuzzing: nothing found, and it is too short" in capsys.readouterr().out
+
+
+def test_shares_of_all_targets_make_up_what_was_asked_for() -> None:
+    """Whatever the number of targets, so many whole seconds of each are no less than all the minutes."""
+    assert all(60 * minutes <= share_s(minutes, count) * count for minutes in (0.01, 5, 60) for count in range(1, 99))
+    assert share_s(60, 46) == 79
+
+
+def test_target_that_tried_nothing_or_ended_early_is_wrong() -> None:
+    """Nothing tried, or a second too few, is wrong; that an input failed explains an early end, and nothing else."""
+    good = Fuzzed("proof", 9, 0, 79, (), ())
+    assert whole(good, 79) == good
+    assert whole(replace(good, tried=0), 79).wrong == ((None, "no input was tried"),)
+    early = "it ended after 78 s of fuzzing, where 79 s were asked for"
+    assert whole(replace(good, seconds=78), 79).wrong == ((None, early),)
+    failed = replace(good, seconds=0, wrong=((b"x", "ValueError"),))
+    assert whole(failed, 79) == failed
+
+
+def test_time_of_fuzzing_is_that_of_the_fuzzer_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a process needs to start isn't counted, and one that ends before its time is found out."""
+    told: list[Fuzzed] = []
+    (done,) = run(["record"], 2 / 60, seed=1, jobs=1, tell=told.append)
+    assert told == [done]
+    assert (done.wrong, 2 <= done.seconds <= 4, done.tried > 0) == ((), True, True)
+    monkeypatch.setattr("run_fuzz.fuzz", lambda name, limit, seed: fuzz(name, ["-runs=9"], seed))
+    (early,) = run(["planted"], 5, seed=1, jobs=1, tell=told.append)
+    assert [words for _, words in early.wrong] == ["it ended after 0 s of fuzzing, where 300 s were asked for"]
 
 
 def test_process_that_dies_is_no_pass(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,6 +17,26 @@ from released import dive, programme
 from shores import SIGNER, STRANGER, sealed
 
 
+@pytest.mark.parametrize("lost", ["all", "a sector", "the end of a record"])
+def test_zeros_of_a_power_cut_take_nothing_that_was_held(lost: str, tmp_path: Path) -> None:
+    """A file may have its new length and, in some sectors, not its bytes: what was durable before stays held."""
+    with opened(tmp_path) as logs:
+        take(logs, SECOND[:2])
+    path = next(tmp_path.rglob("dive-*.recording"))
+    before, new = path.read_bytes(), b"".join(SECOND[2:])
+    zeros = {"all": (0, len(new)), "a sector": (0, 512 - len(before) % 512), "the end of a record": (40, len(new))}
+    start, end = zeros[lost]
+    left = before + new[:start] + bytes(end - start) + new[end:]
+    path.write_bytes(left)
+    with opened(tmp_path) as logs:
+        assert frames_of(logs) == SECOND[:2]
+        assert len(logs.set_aside) == 1 and "zeros" in logs.set_aside[0]
+        assert next(tmp_path.rglob("*.set-aside")).read_bytes() == left
+        take(logs, SECOND)
+    with opened(tmp_path) as logs:
+        assert (frames_of(logs), logs.set_aside) == (SECOND, [])
+
+
 def test_what_is_taken_is_a_recording_and_is_there_after_a_restart(tmp_path: Path) -> None:
     """Files are what the ship's own are, byte for byte, and read back they are held again."""
     with opened(tmp_path) as logs:

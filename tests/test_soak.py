@@ -1,15 +1,22 @@
 """The soak, short: what `make soak` shows for hours, in seconds; and each thing it must find, planted."""
 
+import os
+import subprocess
+import sys
 from collections.abc import Callable
 from io import BytesIO
+from math import pi, sin
 from pathlib import Path
+from subprocess import PIPE
 from types import SimpleNamespace
 from typing import Any
 
 import msgpack
 import pytest
 
-from run_soak import Course, Life, Soak, soak
+import invariants
+import run_soak
+from run_soak import SETTLES_MIB, Course, Life, Soak, family, soak, unbacked_octets
 from soak_crowd import Crowd, Told
 from soak_voyage import Weather
 
@@ -17,11 +24,22 @@ QUICK = Weather(calm_s=(0.6, 1.2), dark_s=(0.3, 0.6), leave_per_s=0.2)
 
 
 @pytest.mark.slow
-async def test_short_soak_loses_doubles_and_hurries_nothing(tmp_path: Path) -> None:
-    """Twenty viewers, two vehicles, a link that fails: each record once and in order, none early."""
+async def test_short_soak_loses_doubles_and_hurries_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twenty viewers, two vehicles, a link that fails: each record once and in order, none early.
+
+    The rules are looked at over what it left, and what doesn't hold is wrong of the soak.
+    """
     told: list[str] = []
-    soaked = await soak(tmp_path, Course(0.1, 20, 1.0, keeps=True, weather=QUICK), told.append)
-    assert soaked.wrong == []
+    looked_at: list[tuple[Path, list[str]]] = []
+
+    def check(folder: Path) -> list[str]:
+        looked_at.append((folder, invariants.check(folder)))
+        return ["R5: planted"]
+
+    monkeypatch.setattr(run_soak, "check", check)
+    soaked = await soak(tmp_path, Course(0.1, 20, 1.0, weather=QUICK), told.append)
+    assert looked_at == [(tmp_path, [])]
+    assert soaked.wrong == ["R5: planted"]
     assert soaked.voyage.cuts >= 2
     assert set(soaked.ashore.told.had) == {20}
     assert len(soaked.aboard.told.frames) >= 5
@@ -86,6 +104,76 @@ def test_leak_of_a_process_is_found(grown: Life, word: str, tmp_path: Path) -> N
     leaky.lives = [grown]
     leaky.judge()
     assert leaky.wrong == [f"ship: {word}"]
+
+
+@pytest.mark.parametrize(("seconds", "wrong"), [(SECONDS, ["ship: memory grows"]), (SECONDS - 1, [])])
+def test_growth_that_is_not_certain_is_too_much_in_a_long_run(seconds: int, wrong: list[str], tmp_path: Path) -> None:
+    """A MiB and a half in an hour, in swings so wide that it might be less: two hours may not have it, less may."""
+    uncertain, swinging = soaked(tmp_path), life()
+    swinging.memory = [60 + 1.5 * at / 360 + 1.2 * sin(2 * pi * at / 130) for at in range(len(swinging.at_s))]
+    found = uncertain._slope(swinging.at_s, swinging.memory)
+    assert found is not None and found.low < SETTLES_MIB and 1.25 < found.per_hour < 2
+    uncertain.seconds, uncertain.lives = seconds, [swinging]
+    uncertain.judge()
+    assert uncertain.wrong == wrong
+
+
+def test_memory_that_no_file_backs_is_counted_where_it_is() -> None:
+    """proc(5): its own pages, those it shares, and those that were swapped out; a process that has ended has none."""
+    status = "Name:\tpython\nRssAnon:\t  10 kB\nRssFile:\t  400 kB\nRssShmem:\t  2 kB\nVmSwap:\t  30 kB\n"
+    assert unbacked_octets(status) == 42 * 1024
+    assert unbacked_octets("Name:\tpython\nState:\tZ (zombie)\n") == 0
+
+
+def test_viewers_lines_are_no_files_that_grow(tmp_path: Path) -> None:
+    """As many viewers as are there at the moment aren't counted, whoever else comes or goes."""
+    crowd, found = Crowd(0, 3), Life("shore", os.getpid())
+    found.look(1.0)
+    found.viewers = crowd
+    for viewer in crowd.viewers[:2]:
+        viewer._transport = SimpleNamespace()  # type: ignore[assignment]
+    with (tmp_path / "one").open("w"), (tmp_path / "two").open("w"):
+        found.look(2.0)
+    assert found.handles[0] == found.handles[1] > 2
+
+
+GONE = 1 << 30  # above every number that a process may have (proc(5), pid_max)
+
+
+def test_child_that_ends_meanwhile_holds_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Between a process and its children being listed and being looked at, one may end; the relay itself may not."""
+    assert family(GONE) == [GONE]
+    with subprocess.Popen([sys.executable, "-c", "print(flush=True); input()"], stdin=PIPE, stdout=PIPE) as still:
+        assert still.stdin is not None and still.stdout is not None
+        still.stdout.readline()
+        alone, with_child = Life("ship", still.pid), Life("ship", still.pid)
+        alone.look(1.0)
+        monkeypatch.setattr(run_soak, "family", lambda process: [process, GONE])
+        with_child.look(1.0)
+        still.stdin.close()
+    assert with_child.handles == alone.handles
+    assert with_child.memory[0] == pytest.approx(alone.memory[0], abs=1)
+    with pytest.raises(FileNotFoundError):
+        Life("ship", GONE).look(1.0)
+
+
+@pytest.mark.parametrize(("wrong", "code"), [([], 0), (["R5: planted"], 1)])
+def test_what_a_soak_left_stays_where_something_was_wrong(
+    wrong: list[str], code: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """It is named; without anything wrong nothing stays, unless it was asked for."""
+
+    async def soak(folder: Path, course: Course, tell: Callable[[str], None]) -> Any:
+        (folder / "left").touch()
+        return SimpleNamespace(wrong=wrong)
+
+    monkeypatch.setattr(run_soak, "soak", soak)
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setattr("sys.argv", ["run_soak.py"])
+    assert run_soak.main() == code
+    folder = Path(capsys.readouterr().out.splitlines()[0].rpartition(" ")[2])
+    assert folder.is_relative_to(tmp_path)
+    assert (folder / "left").exists() == bool(wrong)
 
 
 @pytest.mark.parametrize(

@@ -39,6 +39,28 @@ def test_every_promise_is_of_a_part_and_names_a_test() -> None:
         assert set(re.findall(r"`(test_\w+)`", held)), promise
 
 
+def test_each_rule_has_its_promise() -> None:
+    """Each of the rules R1 to R7 stands in the table, by its name or by the names of its parts."""
+    names = {match[1] for row in rows("What Offing promises") if (match := re.match(r"\*\*([^*]+)\.\*\*", row[0]))}
+    one_to_six = {"One door", "Nothing early", "Nothing placed", "Deny by default", "Nothing lost", "One way"}
+    assert names >= {*one_to_six, "Derived from what is shown"}
+
+
+def test_who_finds_a_fault_is_told_where_to_report_it() -> None:
+    """A private way first, what to do where there is none, and no address that nobody reads."""
+    part = " ".join(PAGE.partition("\n## Reporting\n")[2].partition("\n## ")[0].split())
+    assert part.index("private advisory of the repository") < part.index("Where there is none")
+    assert "nothing of what you found" in part
+    assert "@" not in part
+
+
+def test_no_page_promises_the_same_wheel_on_any_machine() -> None:
+    """The test of the wheel changes folder, moments, zone and mask on one machine: no page says more."""
+    pages = [path.read_text(encoding="utf-8") for path in ROOT.glob("*.md")]
+    assert [] == [match for page in pages for match in re.findall(r"[^.]*\bwherever it is built\b[^.]*", page)]
+    assert "built with the locked tools on one machine, the wheel is the same bytes" in PAGE
+
+
 def test_modules_that_are_named_are_there() -> None:
     """What a promise is of is a module of the relay, or told in words."""
     stems = {path.stem for path in (ROOT / "relay").rglob("*.py")}

@@ -19,7 +19,7 @@ class Must(Enum):
     GO_ON = "go on"
     CLOSE = "close with the same code"
     TAKE = "do with a message what it does"
-    TAKE_TEXT = "do with text that isn't UTF-8 what it does"
+    TAKE_TEXT = "fail for text that isn't UTF-8, or do with a message what it does where it takes none"
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,11 @@ class Case:
     close: int | None = None
     octets: int = 0
     lenient: bool = False
+
+    @property
+    def leaves(self) -> bool:
+        """Whether the client says good-bye behind it: not where it has, or where the server must end it by itself."""
+        return self.must not in (Must.CLOSE, Must.TAKE_TEXT)
 
 
 def fails(name: str, section: str, raw: bytes, *codes: int) -> Case:

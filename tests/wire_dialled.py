@@ -15,12 +15,12 @@ import wire_cases
 from feed_stations import Bell
 from feed_talk import QUICK, Shelf
 from relay.shell.feeds.feeds import open_feed, parse_feed_url
-from wire_cases import Case, Must, fails
+from wire_cases import Case, fails
 from wire_frames import BINARY, CLOSE, CONTINUATION, MASK, PING, PONG, TEXT, as_a_server, frame
 from wire_line import PATIENCE_S, Got, Line, behind
 from wire_verdict import Role, faults
 
-ROLE = Role(takes=True, most=65_536, raw_text=True, lenient=True)
+ROLE = Role(takes=True, most=65_536, lenient=True)
 GUID = b"258EAFA5-E914-47DA-95CA-C5AB0DC85B11"  # section 1.3
 
 
@@ -122,7 +122,7 @@ async def _played(line: Dialled, case: Case) -> Got:
         head = await line.head()
         await line.send(_written("101 Switching Protocols", answer(head).items()) + case.raw)
         with as_a_server():
-            await line.send(behind(case.must is not Must.CLOSE))
+            await line.send(behind(case.leaves))
         return await line.rest()
     finally:
         line.hang_up()

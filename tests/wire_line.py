@@ -181,15 +181,17 @@ def behind(leaves: bool) -> bytes:
 
 
 async def played(server: Server, raw: bytes, *, singly: bool = False, leaves: bool = True) -> Got:
-    """Send a case behind a handshake, then a ping and (`leaves`) a close; return what the server did."""
-    async with asyncio.timeout(PATIENCE_S):
-        line = await Line.dial(server)
-        try:
+    """Send a case behind a handshake, then a ping and (`leaves`) a close; return what the server did, if anything."""
+    line = await Line.dial(server)
+    try:
+        async with asyncio.timeout(PATIENCE_S):
             await line.opened(server.path)
             if server.begins is not None:
                 await server.begins(line)
             await line.send(raw, singly)
             await line.send(behind(leaves))
             return await line.rest()
-        finally:
-            line.hang_up()
+    except TimeoutError:
+        return Got(broke=f"nothing more came in {PATIENCE_S:g} s")
+    finally:
+        line.hang_up()

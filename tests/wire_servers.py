@@ -39,8 +39,8 @@ def followers(name: str, port: int, tls: bool = False) -> Tested:
 
 
 def stations(name: str, port: int) -> Tested:
-    """Return a feed's port: stations speak here, but no page in a browser; the journal keeps text as it came."""
-    role = Role(takes=True, most=MESSAGE_OCTETS, raw_text=True, lenient=True, refuses_pages=True)
+    """Return a feed's port: stations speak here, but no page in a browser."""
+    role = Role(takes=True, most=MESSAGE_OCTETS, lenient=True, refuses_pages=True)
     return Tested(name, Server(port, "/", at_once=4), role)
 
 

@@ -1,6 +1,6 @@
 """Whether a server did with a case what RFC 6455 asks, and what its role here is with messages."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from wire_cases import Case, Must
 from wire_line import STILL_HERE, Got
@@ -12,7 +12,7 @@ class Role:
     """What a server does with messages. `takes`: takes them, up to `most` octets, and goes on.
 
     `refusing`: the codes with which it refuses one; `cuts`: it may hang up without a close frame where it fails a
-    connection (section 7.1.7 says SHOULD); `raw_text`: it keeps text as it came, as bytes, and never reads it as UTF-8;
+    connection (section 7.1.7 says SHOULD);
     `judges_late`: what comes right behind a message, a close even, may be answered before the message is refused (but
     nothing is behind a breach of the protocol, section 7.1.7);
     `lenient`: it takes what the RFC forbids to who sends alone; `refuses_pages`: no page in a browser may open one.
@@ -22,7 +22,6 @@ class Role:
     refusing: tuple[int, ...] = ()
     most: int = 0
     cuts: bool = False
-    raw_text: bool = False
     judges_late: bool = False
     lenient: bool = False
     refuses_pages: bool = False
@@ -43,21 +42,22 @@ def faults(case: Case, role: Role, got: Got) -> list[str]:
 
 
 def _took(case: Case, role: Role, got: Got) -> list[str]:
-    if role.judges_late and got.closes and got.close == 1000:
+    if role.judges_late and got.closes and got.close == 1000 and case.leaves:
         return []
     if not role.takes:
-        return _refused(got, (*role.refusing, 1007) if case.must is Must.TAKE_TEXT else role.refusing, role)
+        codes = (*role.refusing, 1007) if case.must is Must.TAKE_TEXT else role.refusing
+        return [] if _refused_late(case, role, got, codes) else _failed(got, codes, role.cuts)
     if case.octets > role.most:
-        return _refused(got, (1009,), role)
-    if case.must is Must.TAKE_TEXT and not role.raw_text:
-        return _refused(got, (1007,), role)
+        return _failed(got, (1009,), role.cuts)
+    if case.must is Must.TAKE_TEXT:  # it may be read as UTF-8 behind the ping after it, but the connection fails
+        return _failed(replace(got, pongs=[]), (1007,), role.cuts)
     return _closed(got, 1000, [*case.pongs, STILL_HERE])
 
 
-def _refused(got: Got, codes: tuple[int, ...], role: Role) -> list[str]:
-    """Judge the refusal of a message whose frames were right: only such a one may be judged late."""
-    refused_late = role.judges_late and got.closes == 1 and got.close in codes
-    return [] if refused_late else _failed(got, codes, role.cuts)
+def _refused_late(case: Case, role: Role, got: Got, codes: tuple[int, ...]) -> bool:
+    """Say if a message whose frames were right was refused behind the ping after it: only such a one may be so."""
+    hung_up = role.cuts and not case.leaves and not got.closes and got.ended
+    return role.judges_late and (hung_up or (got.closes == 1 and got.close in codes))
 
 
 def _failed(got: Got, codes: tuple[int, ...], cuts: bool) -> list[str]:

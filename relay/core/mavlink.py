@@ -214,7 +214,8 @@ def _dialect() -> Any:
         return import_module("pymavlink.dialects.v20.ardupilotmega")
     except ImportError as error:
         raise OperatorError(
-            "a feed of format 'mavlink' needs pymavlink, which is not installed: run pip install 'offing[mavlink]'"
+            "a feed of format 'mavlink' needs pymavlink, which is not installed: run pip install "
+            "--require-hashes -r requirements.lock -r requirements-mavlink.lock"
         ) from error
 
 

@@ -14,5 +14,5 @@ def need_libraries(found: Callable[[str], object | None] = find_spec) -> None:
     if missing:
         raise OperatorError(
             f"The audit needs {', '.join(missing)}, which isn't installed here: install the extra, "
-            'pip install "offing[audit]"'
+            "pip install --require-hashes -r requirements.lock -r requirements-audit.lock"
         )

@@ -3,7 +3,7 @@
 Rules: a message is one frame or more, never a part of one, so several stations may speak at once. The relay
 sends the opening handshake, pongs and close frames, which the protocol asks for, and no data frame and no ping:
 half-open connections are noticed by TCP. Pages in browsers are refused, or any page an officer opens could
-speak as a station.
+speak as a station. Text that isn't UTF-8 ends its connection (section 8.1), but like all bad bytes it is kept first.
 """
 
 import asyncio
@@ -22,7 +22,7 @@ from relay.shell.feeds.feed_intake import Feed, FeedLimits, ReturningFeed, refus
 from relay.shell.feeds.feed_stream import address_words, keep_alive
 
 # RFC 6455 section 7.4.1; the last from IANA's WebSocket close code registry.
-_GOING_AWAY, _MESSAGE_TOO_BIG, _TRY_AGAIN_LATER = 1001, 1009, 1013
+_GOING_AWAY, _NOT_UTF8, _MESSAGE_TOO_BIG, _TRY_AGAIN_LATER = 1001, 1007, 1009, 1013
 
 # The library's log lines quote frames, and so positions (R1): none is passed on.
 _silent = logging.getLogger("relay.shell.feeds.feed_websocket.silent")
@@ -74,10 +74,12 @@ class WebsocketDialledFeed(ReturningFeed):
         while True:
             try:
                 async with asyncio.timeout(self._limits.idle_s):
-                    data = await connection.recv(decode=False)
+                    data = await _received(connection)
             except TimeoutError:
                 return f"the station was silent for {self._limits.idle_s:g} s"
             except ConnectionClosed as error:
+                if (bad := _text_that_is_none(error)) is not None:
+                    await self._put_message(bad)
                 return closing_words(error, self._limits.message_bytes)
             self._thrives()
             await self._put_message(data)
@@ -163,8 +165,10 @@ class WebsocketListeningFeed(Feed):
         keep_alive(connection.transport)
         while True:
             try:
-                data = await connection.recv(decode=False)
+                data = await _received(connection)
             except ConnectionClosed as error:
+                if (bad := _text_that_is_none(error)) is not None:
+                    await self._put_message(bad)
                 return closing_words(error, self._limits.message_bytes)
             await self._put_message(data)
 
@@ -182,12 +186,26 @@ def _refused(connection: ServerConnection, request: Request) -> Response | None:
     return response
 
 
+async def _received(connection: Connection) -> bytes:
+    """Return the octets of the next message: of text those of its UTF-8, which are the ones that came."""
+    message = await connection.recv()
+    return message.encode() if isinstance(message, str) else message
+
+
+def _text_that_is_none(error: ConnectionClosed) -> bytes | None:
+    """Return the octets of the text for which the library ended a connection, because they aren't UTF-8."""
+    cause = error.__cause__
+    return cause.object if isinstance(cause, UnicodeDecodeError) else None
+
+
 def closing_words(error: ConnectionClosed, limit: int) -> str:
     """Return why a connection ended, in our words, not the peer's."""
     if error.sent is None or error.rcvd_then_sent:
         return "the station closed the connection"
     if error.sent.code == _MESSAGE_TOO_BIG:
         return f"the station sent a message longer than {limit} bytes"
+    if error.sent.code == _NOT_UTF8 and _text_that_is_none(error) is not None:
+        return "the station sent text that isn't UTF-8"
     return "the station broke the websocket protocol"
 
 

@@ -84,7 +84,8 @@ def _check_installed() -> None:
     missing = [name for name in NEEDED if find_spec(name) is None]
     if missing:
         raise OperatorError(
-            f"a promise is watched with {', '.join(missing)}, which this machine hasn't: pip install 'offing[audit]'"
+            f"a promise is watched with {', '.join(missing)}, which this machine hasn't: pip install "
+            "--require-hashes -r requirements.lock -r requirements-audit.lock"
         )
 
 

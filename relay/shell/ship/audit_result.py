@@ -20,6 +20,7 @@ from relay.core.errors import OperatorError
 from relay.core.policy import Plan, Policy
 from relay.shell.plan.expedition import Expedition
 from relay.shell.plan.quantities import say_number
+from relay.shell.released.printable import printable
 
 NAME = "audit.json"
 LEAST_SITES = 200  # of 40, what holds at 95 % of places holds at 93 to 97 % of those tried in a quarter of cases
@@ -294,7 +295,7 @@ def say_area(km2: float) -> str:
 
 
 def _when(kept: Kept) -> str:
-    return f"on {datetime.fromtimestamp(kept.wall_s, UTC):%Y-%m-%d} by {kept.who}"
+    return f"on {datetime.fromtimestamp(kept.wall_s, UTC):%Y-%m-%d} by {printable(kept.who)}"
 
 
 def passed_words(expedition: Expedition, audience: str, why: str | None) -> str:
@@ -308,5 +309,5 @@ def passed_words(expedition: Expedition, audience: str, why: str | None) -> str:
     alone = "the chart match alone" if kept.found.floor_km2 is None else "the chart match and the ship's track alone"
     return (
         f"{told}; audited {_when(kept)}: {say_area(kept.found.low_km2)} or more at 19 places in 20, less at the "
-        f"twentieth, by {alone}, of {kept.found.dive}"
+        f"twentieth, by {alone}, of {printable(kept.found.dive)}"
     )

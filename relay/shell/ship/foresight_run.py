@@ -130,7 +130,7 @@ def answer(job: Job) -> dict[str, Any]:
     try:
         seen = work_out(job, job.secrets or read_secrets(job.private / SECRETS), _residual_of(job))
     except ImportError as error:
-        return {"fault": f"{error.name} isn't installed: install offing[audit]"}
+        return {"fault": f"{error.name} isn't installed: requirements-audit.lock has it"}
     except OffingError as error:
         return {"fault": str(error)}
     except Exception as error:  # its words may hold a position

@@ -2,7 +2,8 @@
 
 Rules (R5): only what the ship signed for that audience is written, each record once and in order; what is held is never
 told differently; a record counts as held when it is durable. At the start everything is checked again: a torn tail is
-cut; a file that isn't as the ship signed it is set aside with what came after it, to be fetched from the ship again.
+cut, and so are zeros that a power cut left for it, once a copy is set aside; a file that isn't as the ship signed it is
+set aside with what came after it, to be fetched from the ship again.
 What is read then may be there in memory alone, for a shore that was killed may have had a sync fail: the kernel takes
 such bytes for written, and no later sync puts them on the disk (fsync(2), notes). So every recording is written again,
 in its place, and synced before it counts as held. The names of files and folders are synced again, which is all that
@@ -21,10 +22,10 @@ from relay.core.errors import NoRoomError, OffingError, RecordingError, ShoreErr
 from relay.core.history import NOTHING, History, Position, Received, is_next, received
 from relay.core.release import FORMAT, NO_DIVE, VERSION, Kind
 from relay.core.seal import is_sealed
-from relay.core.wire import Recording, WireRecord, decode, footer, read_recording, whole_octets
+from relay.core.wire import Recording, WireRecord, decode, footer, objects, read_recording, whole_octets
 from relay.shell.released.programme_file import NAME as PROGRAMME
 from relay.shell.released.programme_file import read_programme
-from relay.shell.released.recording import recording_path, sync_folder
+from relay.shell.released.recording import SECTOR, recording_path, sync_folder
 
 ASIDE = ".set-aside"
 BEGUN = "dives.begun"  # a number a line, written before a dive's first record: a file that is lost later is noticed
@@ -49,7 +50,7 @@ class AudienceLog:
         begun = self._read_begun()
         for at, (number, path) in enumerate(paths):
             due = range(paths[0][0], number) if begun is None else begun
-            if why := self._missing_before(number, due) or self._load_dive(number, path):
+            if why := self._missing_before(number, due) or self._load_dive(number, path, words):
                 words.append(f"{path} is set aside: {why}; it is fetched from the ship again")
                 for _, later in paths[at:]:
                     _set_aside(later)
@@ -102,9 +103,38 @@ class AudienceLog:
         found = ((int(match[1]), path) for path in paths if (match := _NUMBERED.fullmatch(path.name)))
         return sorted(each for each in found if each[1] == recording_path(self._folder, self.audience, each[0]))
 
-    def _load_dive(self, number: int, path: Path) -> str | None:
-        """Take the dive in a file; return what is wrong with it, and take nothing then."""
+    def _load_dive(self, number: int, path: Path, words: list[str]) -> str | None:
+        """Take the dive in a file; return what is wrong with it, and take nothing then. `words`: of what was mended."""
         data = path.read_bytes()
+        why = self._take_file(number, path, data)
+        held = data if why is None else self._before_zeros(data)
+        if not 0 < len(held) < len(data):
+            return why
+        aside = _name_aside(path)
+        try:
+            replace_file(aside, data)
+            _put(path, len(held), b"")
+        except OSError:
+            return why
+        words.append(f"{path} has zeros that a power cut left: a copy is set aside, and what came before them is held")
+        return self._take_file(number, path, held)
+
+    def _before_zeros(self, data: bytes) -> bytes:
+        """Return the signed records that come first, where a sector of what follows is zeros; all of it if none is.
+
+        A power cut may leave a file with the length of what was being written, and without its bytes.
+        """
+        held = 0
+        with contextlib.suppress(OffingError):
+            for _, start, end in objects(data):
+                self._check_seal(decode(data[start:end]))
+                held = end
+        starts = [held, *range((held // SECTOR + 1) * SECTOR, len(data), SECTOR)]
+        upto = [*starts[1:], len(data)]
+        torn = any(not any(data[one:other]) for one, other in zip(starts, upto, strict=True) if one < other)
+        return data[:held] if torn else data
+
+    def _take_file(self, number: int, path: Path, data: bytes) -> str | None:
         if not whole_octets(data):
             return None  # cut off within its first record: nothing of it was ever held
         try:
@@ -336,5 +366,9 @@ def replace_file(path: Path, content: bytes) -> None:
 
 def _set_aside(path: Path) -> None:
     """Keep a file beside, under a name that none has: what was set aside before may be the only copy there is."""
+    path.replace(_name_aside(path))
+
+
+def _name_aside(path: Path) -> Path:
     names = (path.with_name(f"{path.name}{ASIDE}{number or ''}") for number in count())
-    path.replace(next(name for name in names if not name.exists()))
+    return next(name for name in names if not name.exists())

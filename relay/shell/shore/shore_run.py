@@ -66,7 +66,7 @@ def _join(shore: Shore, plan: StreamPlan) -> None:
     except ModuleNotFoundError as error:
         raise OperatorError(
             f"[stream] needs the library {error.name}, which is installed with the extra `scale`: pip install "
-            "'offing[scale]'"
+            "--require-hashes -r requirements.lock -r requirements-scale.lock"
         ) from error
     join_stream(shore, plan)
 
