@@ -58,10 +58,13 @@ def test_bill_is_what_its_schema_says(told: dict[str, Any]) -> None:
 
 
 def test_python_packages_are_those_that_cyclonedx_reads(told: dict[str, Any]) -> None:
-    """CycloneDX's own reader of requirements finds the same packages, versions and digests in the locks that ship."""
+    """CycloneDX's own reader of requirements finds the same packages, versions and digests in the locks that ship.
+
+    What it writes of them is told to nobody, and so not held to its schema: that takes most of its time.
+    """
     read = {}
     for lock in ("requirements.lock", *EXTRAS):
-        command = [sys.executable, "-m", "cyclonedx_py", "requirements", lock, "--output-reproducible"]
+        command = [sys.executable, "-m", "cyclonedx_py", "requirements", lock, "--output-reproducible", "--no-validate"]
         out = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True).stdout
         read.update(versions(json.loads(out), "pypi"))
     assert read == versions(told, "pypi")
