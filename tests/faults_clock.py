@@ -4,20 +4,19 @@ Four sorts of fault, by chance: the wall clock set forwards or back by hours; th
 minute (the process stopped, CLOCK_BOOTTIME and the wall clock further when it goes on, as clock_gettime(2) has it); the
 same with the wall clock set back meanwhile; and CLOCK_BOOTTIME back by a second, which no kernel does. After each the
 follower must get on. One voyage has all faults, one upon the other; then each of as many voyages has one of its own:
-`invariants.py` looks at the rules once a voyage has ended, all moments on the clocks as the relay had them.
+`invariants.py` looks at the rules once a voyage has ended, all moments on the clocks as the relay had them. Voyages
+mostly wait: some may be under way at once, each with clocks of its own.
 """
 
 import asyncio
 import json
 import mmap
-import os
 import random
 import shutil
 import signal
 import struct
 import time
-from collections.abc import Iterator
-from contextlib import closing, contextmanager, suppress
+from contextlib import closing, suppress
 from pathlib import Path
 
 import msgpack
@@ -31,6 +30,7 @@ from ship_process import Follower, ShipProcess, dialled, free_port, ship_process
 from what_ran import Ran
 
 FAULTS = 40
+KINDS = ("wall", "sleep", "sleep, wall back", "back")
 SECOND = 1_000_000
 HOUR = 3_600 * SECOND
 QUIET_US = 600 * SECOND
@@ -138,36 +138,21 @@ async def fault(kind: str, ship: ShipProcess, clocks: Clocks, chance: random.Ran
         ship.process.send_signal(signal.SIGCONT)
 
 
-@contextmanager
-def preloaded(shim: Path, clocks: Clocks) -> Iterator[None]:
-    """Let processes that are started have a shim and its clocks."""
-    ours = {"LD_PRELOAD": str(shim), "OFFING_TEST_CLOCKS": str(clocks.path)}
-    os.environ.update(ours)
-    try:
-        yield
-    finally:
-        for name in ours:
-            del os.environ[name]
-
-
 async def voyage(count: int, seed: int, folder: Path) -> tuple[int, list[str]]:
     """Let a dive be relayed through so many faults, to its end; return how many there were, and what was wrong."""
     chance, clocks, wrong, tried = random.Random(seed), Clocks(folder / "clocks"), list[str](), 0
     site, port, got = folder / "site", free_port(), Noted(clocks)
     sent, came = list[tuple[int, bytes]](), bytearray()
     site.mkdir()
-    shim = built(folder, "clock_shim")
     source = {"feed_format": "station-json", "source": f"tcp-listen://127.0.0.1:{port}", "delay": "2 s"}
-    with preloaded(shim, clocks):
-        running = ship_process(site, quiet=f"{QUIET_US // SECOND} s", **source)
-        ship = await running.__aenter__()
-    try:
+    ours = ("env", f"LD_PRELOAD={built(folder, 'clock_shim')}", f"OFFING_TEST_CLOCKS={clocks.path}")
+    async with ship_process(site, quiet=f"{QUIET_US // SECOND} s", prefix=ours, **source) as ship:
         follower = Follower(ship.port, frames=got)
         following = asyncio.ensure_future(follower.follow())
         sending = asyncio.ensure_future(station(port, clocks, sent, came))
         await until(lambda: got.notes() > 3)
         for number in range(count):
-            kind = chance.choice(("wall", "sleep", "sleep, wall back", "back"))
+            kind = chance.choice(KINDS)
             await fault(kind, ship, clocks, chance)
             upto = len(sent)
             async with asyncio.timeout(PATIENCE_S):
@@ -182,25 +167,38 @@ async def voyage(count: int, seed: int, folder: Path) -> tuple[int, list[str]]:
             await until(lambda: got.notes() >= taken)
         clocks.set(clocks.wall_us, clocks.sleep_us + QUIET_US + 20 * SECOND)
         await asyncio.wait_for(following, PATIENCE_S)
-    finally:
-        await running.__aexit__(None, None, None)
     note(folder / SENT / "input.msgpack", sent)
     note(folder / RECEIPTS / "follower-1.msgpack", got.came)
     ship.leave_words(folder / SAID)
     Ran(("follower-1",), ("input",)).write(folder)
     (folder / WRITTEN).write_bytes(came)
-    return tried, wrong + check(folder)
+    return tried, wrong + await asyncio.to_thread(check, folder)
 
 
-def run(count: int, seed: int, folder: Path) -> Outcome:
+async def voyages(count: int, seed: int, folder: Path, at_once: int) -> tuple[int, list[str]]:
+    """Make all voyages, so many at once; return how many faults there were, and what was wrong."""
+    room = asyncio.Semaphore(at_once)
+
+    async def with_all() -> tuple[int, list[str]]:
+        async with room:
+            return await voyage(count, seed, folder)
+
+    async def with_one(number: int) -> tuple[int, list[str]]:
+        async with room:
+            (alone := folder / f"alone-{number}").mkdir()
+            tried, found = await voyage(1, seed * 1_000 + number, alone)
+            if not found:
+                shutil.rmtree(alone)
+            return tried, [f"voyage {number} of one fault: {words}" for words in found]
+
+    async with asyncio.TaskGroup() as group:
+        made = [group.create_task(with_all()), *(group.create_task(with_one(number)) for number in range(count))]
+    outcomes = [one.result() for one in made]
+    return sum(tried for tried, _ in outcomes), [words for _, wrong in outcomes for words in wrong]
+
+
+def run(count: int, seed: int, folder: Path, at_once: int = 1) -> Outcome:
     """Step the clocks `count` times (0: forty) in one voyage, and once in each of as many."""
     begun_s, count = time.monotonic(), count or FAULTS
-    tried, wrong = asyncio.run(voyage(count, seed, folder))
-    for number in range(count):
-        (alone := folder / f"alone-{number}").mkdir()
-        one, found = asyncio.run(voyage(1, seed * 1_000 + number, alone))
-        tried += one
-        wrong += [f"voyage {number} of one fault: {words}" for words in found]
-        if not found:
-            shutil.rmtree(alone)
+    tried, wrong = asyncio.run(voyages(count, seed, folder, at_once))
     return Outcome("clocks", tried, 2 * count, wrong, time.monotonic() - begun_s, 1 + count)

@@ -129,11 +129,19 @@ class ShipProcess:
 
 @contextlib.asynccontextmanager
 async def ship_process(
-    folder: Path, *, feed_format: str, source: str, delay: str, quiet: str, stills: bool = False, more: str = ""
+    folder: Path,
+    *,
+    feed_format: str,
+    source: str,
+    delay: str,
+    quiet: str,
+    stills: bool = False,
+    more: str = "",
+    prefix: tuple[str, ...] = (),
 ) -> AsyncIterator[ShipProcess]:
     """Yield a running ship's relay with one feed and one open audience; it is stopped at the end.
 
-    `more`: further parts of its file.
+    `more`: further parts of its file; `prefix`: what its command is run by.
     """
     port = free_port()
     values = {"port": port, "format": feed_format, "source": source, "delay": delay, "quiet": quiet}
@@ -141,7 +149,7 @@ async def ship_process(
     extra = 'sounder = "depth"\n' if feed_format == "nmea0183" else ""
     path = folder / "EXPEDITION.toml"
     path.write_text(EXPEDITION_TEXT.format(**values) + extra + AUDIENCE_TEXT.format(**values) + more)
-    ship = ShipProcess(path, port)
+    ship = ShipProcess(path, port, prefix=prefix)
     await ship.start()
     try:
         yield ship

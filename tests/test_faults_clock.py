@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import random
 import subprocess
 import sys
 import time
@@ -15,10 +16,11 @@ import disk_life
 import faults_clock
 from disk_life import Life, SetTime, Told, make_site
 from failing_disk import built
-from faults_clock import SECOND, Clocks, run, station
+from faults_clock import KINDS, SECOND, Clocks, run, station
 from left_behind import SAID
 from peers import until
 from relay.core.model import RowKind
+from ship_process import ShipProcess
 
 
 @pytest.fixture
@@ -29,10 +31,22 @@ def short_path() -> Iterator[Path]:
 
 
 @pytest.mark.slow
-def test_stepping_clocks_break_no_rule(short_path: Path) -> None:
-    """The wall clock steps and the machine sleeps under a dive: all of it comes, once, in order and not early."""
-    outcome = run(2, 3, short_path)
+def test_stepping_clocks_break_no_rule(short_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The wall clock steps and the machine sleeps under a dive: all of it comes, once, in order and not early.
+
+    Of four faults each is of another kind.
+    """
+    made: list[str] = []
+
+    async def fault(kind: str, ship: ShipProcess, clocks: Clocks, chance: random.Random) -> None:
+        made.append(kind)
+        await right(kind, ship, clocks, chance)
+
+    right = faults_clock.fault
+    monkeypatch.setattr(faults_clock, "fault", fault)
+    outcome = run(2, 15, short_path, at_once=3)
     assert (outcome.tried, outcome.looked, outcome.wrong) == (4, 3, [])
+    assert sorted(made) == sorted(KINDS)
     assert (short_path / SAID / "ship").stat().st_size
 
 
