@@ -19,6 +19,7 @@ from relay.core.errors import OperatorError
 from relay.core.exact_record import at_ms
 from relay.core.own_time import Report
 from relay.shell.exact.exact_values import Heard, packed, unpacked
+from relay.shell.exact.inserting import insert_rows
 from relay.shell.record.recovered import KEEP_FREE_BYTES
 from relay.shell.record.whole_file import scratch_file
 
@@ -82,7 +83,7 @@ class ExactStore:
         """Put a live report aside, with its journal row, moment and wall clock; return its number."""
         self.reports += 1
         t_s, own, _, frame, values, *_ = report
-        self._add((vehicle, at_ms(t_s), self.reports, t_s, own, None, *row, feed, counts, frame, values))
+        self._add((vehicle, at_ms(t_s), self.reports, t_s, int(own), None, *row, feed, int(counts), frame, values))
         return self.reports
 
     def add_logged(self, vehicle: int, report: Report, log: int) -> None:
@@ -144,7 +145,7 @@ class ExactStore:
     def flush(self) -> None:
         """Write what is waiting; OperatorError if that would take the room that the journal needs."""
         leave_room(self._path.parent)
-        self._database.executemany(f"INSERT INTO report VALUES ({', '.join('?' * len(_COLUMNS))})", self._reports)
+        insert_rows(self._database, "report", self._reports)
         self._database.executemany("INSERT OR IGNORE INTO counting VALUES (?)", self._counting)
         self._database.executemany("INSERT OR REPLACE INTO item VALUES (?, ?, ?)", self._items)
         receipts = [(number, *receipt) for number, receipt in self._receipts.items()]

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from relay.shell.exact.exact_dives import ExactDives
+from relay.shell.exact.inserting import insert_rows
 from relay.shell.exact.shapes import Shape, ShapeKind
 from relay.shell.exact.tables import Choice, Clock, Row, Table
 
@@ -139,10 +140,9 @@ def _write(
     database.execute(f'CREATE TABLE "{table.name}" ({defined})')
     extent, count = _Extent(), 0
     told(table.title, 0)
-    marks = ", ".join("?" * (1 + len(shaped) + len(columns)))
     for group in _groups(table.rows(dives, choice)):
         values = [_values(table, extent, row) for row in group]
-        database.executemany(f'INSERT INTO "{table.name}" VALUES ({marks})', values)
+        insert_rows(database, table.name, values)
         count += len(group)
         told(table.title, count)
     bounds = extent.bounds
