@@ -9,7 +9,7 @@ from import_rows_shell import SHELL as SHELL
 
 CORE = {
     "errors": "",
-    "model": "",
+    "model": "| msgspec",
     "quantise": "",
     "policy": "area",
     "ranges": "",
@@ -17,7 +17,7 @@ CORE = {
     "still": "errors",
     "websocket": "",
     # bytes of a feed into observations
-    "nmea_framing": "model",
+    "nmea_framing": "model | msgspec",
     "nmea_fields": "ranges | pynmeagps datetime",
     "nmea0183": "model nmea_fields nmea_framing | datetime",
     "mavlink": "errors model ranges | pymavlink",

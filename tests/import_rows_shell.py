@@ -52,14 +52,14 @@ SHELL = {
     "find_files printable programme_file recovered shell.journal_seals shell.verifying",
     "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme core.record_log "
     "core.restart",
-    "exact_values": "core.model core.own_time core.policy core.target_position",
-    "exact_store": "core.errors core.model core.own_time recovered shell.exact_values whole_file | msgspec",
+    "exact_values": "core.model core.own_time core.policy core.target_position | msgspec",
+    "exact_store": "core.errors core.exact_record core.own_time recovered shell.exact_values "
+    "shell.inserting whole_file | msgspec",
     "dive_walk": "core.decision core.dive_phases core.fuse core.model core.policy core.present core.stations "
     "shell.exact_values",
-    "decoding": "core.errors core.model core.own_time core.policy read_only | msgspec",
-    "exact_reading": "core.decision core.errors core.exact_record core.find core.finds core.fuse core.model "
-    "core.own_time core.policy core.sighting core.target_position shell.decoding shell.dive_walk "
-    "shell.exact_store shell.exact_values",
+    "decoding": "core.errors core.model core.own_time core.policy read_only shell.exact_values | msgspec",
+    "exact_reading": "core.decision core.errors core.find core.finds core.fuse core.model core.policy "
+    "core.sighting core.target_position shell.decoding shell.dive_walk shell.exact_store shell.exact_values",
     "exact_dives": "core.errors core.exact_record core.finds core.own_time core.policy expedition import_log "
     "journal read_only recovered shell.decoding shell.exact_reading shell.exact_store shell.exact_values",
     "shapes": "core.geodesy | shapely",
@@ -67,9 +67,10 @@ SHELL = {
     "track_tables": "core.model shell.exact_dives shell.exact_values shell.shapes shell.tables",
     "told_tables": "core.find core.finds shell.exact_dives shell.exact_values shell.shapes shell.tables",
     "all_tables": "shell.exact_dives shell.tables shell.told_tables shell.track_tables",
-    "gpkg": "shell.exact_dives shell.shapes shell.tables",
+    "gpkg": "shell.exact_dives shell.inserting shell.shapes shell.tables",
     "csv_tables": "shell.exact_dives shell.shapes shell.tables shell.zipped",
     "geojson": "shell.exact_dives shell.shapes shell.tables shell.zipped | msgspec",
+    "inserting": "",
     "zipped": "",
     "find_files_out": "core.find find_files shell.exact_dives shell.exact_store shell.tables shell.telling "
     "shell.told_tables",

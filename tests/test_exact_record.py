@@ -1,7 +1,6 @@
 """The exact record: a published track as the vehicle's own log, of which an acoustic link brought some."""
 
 import random
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -34,7 +33,7 @@ def arrived(shared_data: Path, log: list[Report]) -> list[Report]:
     """Return what of that log arrives live over an acoustic link, in the order in which it does."""
     messages = list(station_messages(read_rows(shared_data / "glider-inlet" / "track.csv.gz"), "Moth"))
     by_time = {report.t_s: report for report in log}
-    return [replace(by_time[told["t"]], origin=Origin.LIVE) for _, told in over_acoustic_link(messages)]
+    return [by_time[told["t"]]._replace(origin=Origin.LIVE) for _, told in over_acoustic_link(messages)]
 
 
 def test_record_equals_the_log_of_which_the_link_brought_some(shared_data: Path, tmp_path: Path) -> None:

@@ -155,7 +155,7 @@ def test_same_note_from_both_stations_counts_once_and_another_always() -> None:
     for at in range(400):
         notes = {20: ("both", "both"), 40: (None, "the standby's"), 60: ("the primary's", None), 399: ("both", "both")}
         for role, note in enumerate(notes.get(at, (None, None))):
-            said = replace(report(at, 0), note=note)
+            said = report(at, 0).but(note=note)
             told += mirror.take(Stamped(at * TENTH + role * 30_000, at, 0, said, role), role)
     texts = [stamped.said.note for stamped in told if isinstance(stamped.said, Observation) and stamped.said.note]
     assert texts == ["both", "the standby's", "the primary's", "both"]

@@ -6,7 +6,7 @@ side. Where the two differ the log counts: the link may have rounded, and the jo
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from relay.core.model import OBSERVATION_FIELDS, Observation
@@ -112,9 +112,14 @@ def judged(logs: Sequence[Sequence[Report]], live: Sequence[Report], in_a_log: C
     return out
 
 
+def at_ms(t_s: float) -> int:
+    """Return a time in milliseconds: finer than any clock a log is kept by, coarser than what a format rounds."""
+    return round(t_s * 1_000)
+
+
 def instant_ms(report: Report) -> int:
-    """Return the time in milliseconds: finer than any clock a log is kept by, coarser than what a format rounds."""
-    return round(report.t_s * 1_000)
+    """Return the time of a report in milliseconds."""
+    return at_ms(report.t_s)
 
 
 def _told(observation: Observation) -> dict[str, Any]:
@@ -124,7 +129,7 @@ def _told(observation: Observation) -> dict[str, Any]:
 def _only(report: Report, names: Sequence[str]) -> Report:
     """Return a report with these of its fields alone."""
     others = {name: None for name in _told(report.observation) if name not in names}
-    return replace(report, observation=replace(report.observation, **others)) if others else report
+    return report._replace(observation=report.observation.but(**others)) if others else report
 
 
 def coverage(reports: Sequence[Report], live: Sequence[Report]) -> Coverage:

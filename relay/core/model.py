@@ -5,10 +5,12 @@ frames are in the names; depth is positive down, heading is true and in [0, 360)
 starboard down, pitch positive bow up.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from enum import StrEnum
 from operator import attrgetter
-from typing import Protocol
+from typing import Any, Protocol
+
+import msgspec
 
 
 class Mode(StrEnum):
@@ -19,8 +21,7 @@ class Mode(StrEnum):
     SURFACE = "surface"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Observation:
+class Observation(msgspec.Struct, frozen=True, kw_only=True):
     """One decoded report from a feed, some fields only.
 
     `vehicle` is None where the format has no name for it: the feed's configuration then says whose it is.
@@ -51,15 +52,18 @@ class Observation:
         """Whether nothing but the sender's clock was reported: no news of the vehicle."""
         return _state(self) == _NO_STATE
 
+    def but(self, **others: Any) -> "Observation":
+        """Return the same with other values for some fields."""
+        return msgspec.structs.replace(self, **others)
+
 
 _NOT_STATE = ("vehicle", "clock_s", "time_of_day_s")
-OBSERVATION_FIELDS = tuple(field.name for field in fields(Observation))
+OBSERVATION_FIELDS = Observation.__struct_fields__
 _state = attrgetter(*(name for name in OBSERVATION_FIELDS if name not in _NOT_STATE))
 _NO_STATE = (None,) * (len(OBSERVATION_FIELDS) - len(_NOT_STATE))
 
 
-@dataclass(frozen=True, slots=True)
-class Accepted:
+class Accepted(msgspec.Struct, frozen=True):
     """A well-formed frame that told us something."""
 
     raw: bytes

@@ -15,6 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from enum import StrEnum
+from functools import lru_cache
 from typing import Any
 
 from relay.core.model import Accepted, Decoder, Event, Observation, PassedOver, Rejected
@@ -216,18 +217,22 @@ _SOUNDER_SENTENCES = frozenset(SounderSentence)
 
 
 def _observe(reading: _Reading, content: str, setting: _Setting) -> Observation:
-    values: dict[str, Any] = {
-        field: value
-        for field, value in reading.read(Fields(content, reading.least), setting).items()
-        if value is not None
-    }
+    values = dict[str, Any]()
+    for field, value in reading.read(Fields(content, reading.least), setting).items():
+        if value is not None:
+            check(field, value)
+            # 360 becomes 0, be it sent or the rounded remainder of a tiny negative angle; minus zero becomes 0.
+            values[field] = value % 360 if field in _ROUND else value + 0.0
     if not values:
         raise _Unused(reading.nothing)
-    for field, value in values.items():
-        check(field, value)
-        # 360 becomes 0, whether it was sent or is the rounded remainder of a tiny negative angle; minus zero becomes 0.
-        values[field] = value % 360 if field in _ROUND else value + 0.0
     return Observation(vehicle=setting.vehicle, **values)
+
+
+@lru_cache(maxsize=1024)
+def _formatter(address: str) -> str | None:
+    """Return the formatter of an address of talker and formatter, None of any other."""
+    found = _ADDRESS.fullmatch(address)
+    return found[1] if found else None
 
 
 class NmeaDecoder(Decoder):
@@ -294,10 +299,9 @@ class NmeaDecoder(Decoder):
             return "tag block", "no sentence"
         if content.startswith("P"):
             return "proprietary", "proprietary sentence"
-        address = _ADDRESS.fullmatch(content.partition(",")[0])
-        if not address:
+        kind = _formatter(content.partition(",")[0])
+        if kind is None:
             return "other", "address is not talker and formatter"
-        kind = address[1]
         if frame.start == b"!":
             return kind, "encapsulated sentence"
         return kind, self._why_unread(kind)

@@ -43,12 +43,13 @@ def check(field: str, value: float) -> None:
 
 
 class _Form(NamedTuple):
-    """The fields of a kind of sentence by pynmeagps's table: their names, and how those that are numbers are made.
+    """The fields of a kind of sentence by pynmeagps's table.
 
-    `again`: over how many fields the table begins anew, 0 where it doesn't.
+    `places`: by their names; `numbers`: which of them are numbers, and how they are made. `again`: over how many fields
+    the table begins anew, 0 where it doesn't.
     """
 
-    names: tuple[str, ...]
+    places: dict[str, int]
     numbers: tuple[tuple[int, Callable[[str], float]], ...]
     again: int
 
@@ -67,7 +68,7 @@ def _form(kind: str) -> _Form:
     if len(table) == 1 and (group := table.get("group_grp")):  # XDR is one group over and over
         table, again = group[1], True
     numbers = ((at, _CONVERT[told]) for at, told in enumerate(table.values()) if told in _CONVERT)
-    return _Form(tuple(table), tuple(numbers), len(table) if again else 0)
+    return _Form({name: at for at, name in enumerate(table)}, tuple(numbers), len(table) if again else 0)
 
 
 class Fields:
@@ -84,7 +85,7 @@ class Fields:
             raise Impossible("truncated sentence")
         self._kind = address[2:]
         form = _form(self._kind)
-        self._text: dict[str, str] = dict(zip(form.names, self.texts, strict=False))
+        self._places = form.places
         try:
             form.check(self.texts)
         except ValueError as refusal:
@@ -92,15 +93,17 @@ class Fields:
 
     def text(self, name: str) -> str:
         """Return the field as it was sent; empty also where the sentence ends before it."""
-        return self._text.get(name, "")
+        at = self._places.get(name)
+        return "" if at is None or at >= len(self.texts) else self.texts[at]
 
     def number(self, name: str) -> float | None:
         """Return a decimal number, None if empty; `nan`, `inf`, exponents, blanks and underscores are no numbers."""
-        if not self.text(name):
+        text = self.text(name)
+        if not text:
             return None
-        if not NUMBER.fullmatch(self.text(name)):
+        if not NUMBER.fullmatch(text):
             raise Impossible(f"{self._kind} {name} is not a number")
-        return float(self.text(name))
+        return float(text)
 
     def measured(self, name: str, unit_name: str, unit: str) -> float | None:
         """Return a number that must carry `unit`."""
@@ -138,9 +141,10 @@ class Fields:
 
     def time_of_day_s(self) -> float | None:
         """Return seconds after midnight UTC; a leap second is 23:59:60 (ITU-R TF.460, from memory)."""
-        if not self.text("time"):
+        text = self.text("time")
+        if not text:
             return None
-        found = _TIME.fullmatch(self.text("time"))
+        found = _TIME.fullmatch(text)
         if not found:
             raise Impossible(f"{self._kind} time is malformed")
         hour, minute, second = int(found[1]), int(found[2]), float(found[3])

@@ -17,10 +17,11 @@ common practice for tag blocks, no free source):
 """
 
 import re
-from dataclasses import dataclass
 from enum import Enum, auto
 from functools import reduce
 from operator import xor
+
+import msgspec
 
 from relay.core.model import PassedOver, Rejected
 
@@ -42,8 +43,7 @@ _HEX_PAIR = re.compile(rb"[0-9A-Fa-f]{2}")
 _PRINTABLE = re.compile(rb"[ -~]*")
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(msgspec.Struct, frozen=True):
     """One frame: `raw` is every byte of it, `tags` its tag blocks, `sentence` from the start character to before
     the line end (empty for a tag block alone on its line)."""
 
@@ -72,7 +72,7 @@ def checksum(characters: bytes) -> int:
 
 def frame_fault(frame: Frame) -> str | None:
     """Return a countable reason why the frame is not a good one, or None."""
-    for block in _TAG_BLOCK.findall(frame.tags):
+    for block in _TAG_BLOCK.findall(frame.tags) if frame.tags else ():
         if b"*" in block and _checksum_fault(block) is not None:
             return WRONG_TAG_CHECKSUM
     if not frame.sentence:

@@ -12,8 +12,9 @@ Rules:
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import NamedTuple
 
 from relay.core.mavlink import split_tlog
 from relay.core.model import Accepted, Decoder, Event, Observation, PassedOver, Row, RowKind
@@ -33,8 +34,7 @@ class Origin(StrEnum):
     LOG = "log"
 
 
-@dataclass(frozen=True, slots=True)
-class Report:
+class Report(NamedTuple):
     """One report of a vehicle, exact and private, with its time in Unix seconds.
 
     `own`: whether the vehicle's own clock told the time, or the ship's stands for it. `frame`: the bytes of a MAVLink
@@ -123,7 +123,7 @@ def _take(
     frame = event.raw if source.format == "mavlink" else None
     counts = not event.observation.tells_only_time
     reading.found += counts
-    found.append(_Untimed(record_s, replace(event.observation, vehicle=vehicle), frame, counts))
+    found.append(_Untimed(record_s, event.observation.but(vehicle=vehicle), frame, counts))
 
 
 def _events(data: bytes, source: SourcePlan) -> Iterator[tuple[float | None, Event]]:
@@ -191,7 +191,7 @@ class LiveFeed:
             if observation.tells_only_time:
                 continue
             if observation.vehicle is None and self._source.vehicle is not None:
-                observation = replace(observation, vehicle=self._source.vehicle)
+                observation = observation.but(vehicle=self._source.vehicle)
             frame = event.raw if self._source.format == "mavlink" else None
             yield Report(t_s, own, Origin.LIVE, observation, frame)
 

@@ -15,7 +15,6 @@ Common practice, no source, for every limit here.
 
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 from operator import attrgetter
 from typing import Any, NamedTuple
 
@@ -204,7 +203,7 @@ class Mirror:
         said = _said(stamped)
         if said.note is None or not self._notes.is_copy(said.note, role, stamped.embargo_us):
             return stamped
-        return stamped._replace(said=replace(said, note=None))
+        return stamped._replace(said=said.but(note=None))
 
     def _copies_told(self, role: int) -> list[Stamped]:
         """Forget the waiting reports that tell again what has counted, and return their notes, where they are new."""

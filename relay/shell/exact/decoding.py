@@ -22,6 +22,7 @@ from relay.core.errors import OperatorError
 from relay.core.model import PassedOver, Row, RowKind
 from relay.core.own_time import LiveFeed, Report
 from relay.core.policy import Plan
+from relay.shell.exact.exact_values import Heard, heard
 from relay.shell.record.read_only import reading
 
 SHORT_ROWS = 40_000
@@ -33,7 +34,7 @@ _PIPE_OCTETS = 1 << 20
 class Told(NamedTuple):
     """What is in a row: its reports, how many frames were passed over, and how many were none."""
 
-    reports: list[Report]
+    reports: list[Heard]
     passed_over: int
     rejected: int
 
@@ -45,10 +46,10 @@ _decode = msgspec.msgpack.Decoder(list[Told]).decode
 
 def told_in(feed: LiveFeed, row: Row) -> Told:
     """Return what is in the next row of a feed."""
-    reports, passed_over, rejected = list[Report](), 0, 0
+    reports, passed_over, rejected = list[Heard](), 0, 0
     for event in feed.events(row):
         if isinstance(event, Report):
-            reports.append(event)
+            reports.append(heard(event))
         elif isinstance(event, PassedOver):
             passed_over += 1
         else:

@@ -7,8 +7,7 @@ audience judges at its own ticks: a dive shorter than one may have no recording,
 
 from bisect import bisect_right
 from dataclasses import dataclass, field, replace
-from itertools import repeat
-from operator import is_not
+from typing import NamedTuple
 
 from relay.core.decision import Begin, Decision, End, SetLeg
 from relay.core.dive_phases import LegWatch
@@ -17,7 +16,7 @@ from relay.core.model import Observation
 from relay.core.policy import MICROSECONDS, Plan
 from relay.core.present import Present
 from relay.core.stations import Stations
-from relay.shell.exact.exact_values import Dive, Moment, Phase, observed_values
+from relay.shell.exact.exact_values import Dive, Heard, Moment, Phase, fields_told, own_time_s
 
 FRESH_US = 30 * MICROSECONDS
 
@@ -29,6 +28,21 @@ class _UnderWay:
     dive: Dive
     tick_us: int
     legs: dict[int, Phase] = field(default_factory=dict)
+
+
+class _Waiting(NamedTuple):
+    """A report that waits for the second to be judged: an observation is made only of what is taken then."""
+
+    embargo_us: int
+    row: int
+    vehicle: int
+    report: Heard
+    source: int
+
+    @property
+    def stamped(self) -> Stamped:
+        """The report as it is taken."""
+        return Stamped(self.embargo_us, self.row, self.vehicle, self.report.observation, self.source)
 
 
 class DiveWalk:
@@ -46,7 +60,7 @@ class DiveWalk:
         self._tick_us = 0
         self._wall_off_s = 0.0
         self._told = False
-        self._pending: list[dict[tuple[bool, ...], Stamped]] = [{} for _ in plan.vehicles]
+        self._pending: list[dict[bytes, Stamped | _Waiting]] = [{} for _ in plan.vehicles]
         self._own_s = [0.0] * len(plan.vehicles)
         self._by_hand: dict[type[Decision], tuple[Moment, str]] = {}
         self._late: list[Stamped] = []
@@ -75,27 +89,33 @@ class DiveWalk:
     def _hear(self, counting: list[Stamped]) -> None:
         for counts in counting:
             if isinstance(counts.said, Observation) and counts.vehicle is not None:
-                self._put_off(counts, counts.said, counts.vehicle)
+                self._put_off(counts, counts.vehicle, fields_told(counts.said), own_time_s(counts.said))
 
-    def _put_off(self, counts: Stamped, said: Observation, vehicle: int) -> None:
+    def report_alone(self, embargo_us: int, row: int, vehicle: int, report: Heard, source: int) -> None:
+        """Take what a vehicle reported, without a note and by a feed without a mirror: as `report` does."""
+        self._heard_us[vehicle] = embargo_us
+        self._told = True
+        waits = _Waiting(embargo_us, row, vehicle, report, source)
+        self._put_off(waits, vehicle, report.fields, report.own_s)
+
+    def _put_off(self, counts: "Stamped | _Waiting", vehicle: int, fields: bytes, own_s: float | None) -> None:
         """Keep what counts until the second is judged: of two that tell the same fields the later one stands for both.
 
         That changes nothing, as long as the vehicle's clock doesn't go back; when it does, all is taken in its order.
         """
-        own_s = said.time_of_day_s if said.clock_s is None else said.clock_s
         pending = self._pending[vehicle]
         if own_s is not None:
             if own_s < self._own_s[vehicle]:
                 self._settle()
             self._own_s[vehicle] = own_s
-        fields = tuple(map(is_not, observed_values(said), repeat(None)))
         pending.pop(fields, None)
         pending[fields] = counts
 
     def _settle(self) -> None:
         """Take what was put off."""
         waiting = [counts for pending in self._pending for counts in pending.values()]
-        for counts in sorted(waiting, key=lambda counts: counts.embargo_us):
+        for waits in sorted(waiting, key=lambda counts: counts.embargo_us):
+            counts = waits.stamped if isinstance(waits, _Waiting) else waits
             self.now.take(counts)
             self._present.take(counts)
         for pending in self._pending:

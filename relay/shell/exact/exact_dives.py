@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from relay.core.errors import OperatorError
-from relay.core.exact_record import instant_ms, judged
+from relay.core.exact_record import judged
 from relay.core.finds import Finds
 from relay.core.own_time import Report
 from relay.core.policy import MICROSECONDS, Plan
@@ -181,10 +181,11 @@ class ExactDives:
             values = told_by(stored[0])
             yield self._exact(vehicle, at, stored[0], values, values)
             return
-        stored.sort(key=lambda raw: (raw[_LOG] is None, raw[_LOG] or 0, not _counts(raw), raw[_NUMBER]))
         if vehicle not in self._logged:
+            stored.sort(key=lambda raw: not _counts(raw))
             yield from self._each_once(vehicle, at, stored)
             return
+        stored.sort(key=lambda raw: (raw[_LOG] is None, raw[_LOG] or 0, not _counts(raw), raw[_NUMBER]))
         reports = [self._exact(vehicle, at, raw, told_by(raw), None) for raw in stored]
         by_log: dict[int, list[Report]] = {}
         for report in reports:
@@ -324,6 +325,6 @@ def _read_logs(expedition: Expedition, store: ExactStore, progress: Progress) ->
             continue
         reports = read_kept(log).reports
         for report in reports:
-            store.add_logged(vehicles[log.vehicle], report, instant_ms(report), number)
+            store.add_logged(vehicles[log.vehicle], report, number)
         store.flush()
         yield replace(kept, reports=len(reports))

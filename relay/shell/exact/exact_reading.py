@@ -20,12 +20,10 @@ from relay.core.decision import (
     word_for,
 )
 from relay.core.errors import OperatorError
-from relay.core.exact_record import instant_ms
 from relay.core.find import Find
 from relay.core.finds import Finds
 from relay.core.fuse import Stamped
 from relay.core.model import Observation, Row, RowKind
-from relay.core.own_time import Report
 from relay.core.policy import MICROSECONDS, Plan
 from relay.core.sighting import FRESH_US, SeenFrom, place_of
 from relay.core.target_position import Target as Placed
@@ -33,7 +31,7 @@ from relay.shell.exact.decoding import Decode
 from relay.shell.exact.decoding import Told as Decoded
 from relay.shell.exact.dive_walk import DiveWalk
 from relay.shell.exact.exact_store import ExactStore
-from relay.shell.exact.exact_values import Annotation, Decided, FeedTold, Moment, TargetSeen, Where
+from relay.shell.exact.exact_values import Annotation, Decided, FeedTold, Heard, Moment, TargetSeen, Where
 
 Told = Callable[[int], None]
 EVERY_ROWS = 2_000
@@ -94,24 +92,28 @@ class ExactReading:
         tally.passed_over += decoded.passed_over
         tally.rejected += decoded.rejected
         for report in decoded.reports:
-            vehicle = self._vehicles.get(report.observation.vehicle or "")
+            vehicle = self._vehicles.get(report.vehicle or "")
             if (vehicle is None) != tally.of_ship:
                 tally.others += 1
                 continue
             tally.reports += 1
             self._take(report, vehicle, feed, row, now)
 
-    def _take(self, report: Report, vehicle: int | None, feed: int, row: Row, now: Moment) -> None:
+    def _take(self, report: Heard, vehicle: int | None, feed: int, row: Row, now: Moment) -> None:
         """Put a report aside, of a vehicle or (None) of the ship herself, and let what it tells count."""
         mirrored = self._mirrored[feed]
         moment = (row.seq, row.embargo_us, row.wall_s)
         if vehicle is None:
-            self._store.add_live(len(self._plan.vehicles), report, instant_ms(report), moment, feed, True)
+            self._store.add_live(len(self._plan.vehicles), report, moment, feed, True)
             return
-        number = self._store.add_live(vehicle, report, instant_ms(report), moment, feed, not mirrored)
-        if report.observation.note is not None:
+        number = self._store.add_live(vehicle, report, moment, feed, not mirrored)
+        if report.noted:
             self._store.keep_receipt(number, row.seq, row.wall_s)
-        self._count(self.walk.report(Stamped(row.embargo_us, number, vehicle, report.observation, feed)), now)
+        if mirrored or report.noted:
+            stamped = Stamped(row.embargo_us, number, vehicle, report.observation, feed)
+            self._count(self.walk.report(stamped), now)
+        else:
+            self.walk.report_alone(row.embargo_us, number, vehicle, report, feed)
 
     def _count(self, counting: list[Stamped], now: Moment) -> None:
         """Note what counts since now, be it received before."""

@@ -8,14 +8,18 @@ import contextlib
 import shutil
 import sqlite3
 from collections.abc import Iterator
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
 
 import msgspec
 
 from relay.core.errors import OperatorError
+from relay.core.exact_record import at_ms
 from relay.core.own_time import Report
-from relay.shell.exact.exact_values import observed_values
+from relay.shell.exact.exact_values import Heard, packed, unpacked
+from relay.shell.exact.inserting import insert_rows
 from relay.shell.record.recovered import KEEP_FREE_BYTES
 from relay.shell.record.whole_file import scratch_file
 
@@ -47,8 +51,6 @@ class Stored(NamedTuple):
 Raw = tuple[Any, ...]
 _COLUMNS = Stored._fields[:-1]
 _TOLD = _COLUMNS.index("told")
-_pack = msgspec.msgpack.Encoder().encode
-_unpack = msgspec.msgpack.Decoder(tuple[Any, ...]).decode
 _Item = TypeVar("_Item")
 _SCHEMA = f"""
 CREATE TABLE report ({", ".join(_COLUMNS)}, PRIMARY KEY (vehicle, instant_ms, number)) WITHOUT ROWID;
@@ -77,23 +79,19 @@ class ExactStore:
         self._receipts: dict[int, tuple[int, float]] = {}
         self.reports = 0
 
-    def add_live(
-        self, vehicle: int, report: Report, instant_ms: int, row: tuple[int, int, float], feed: int, counts: bool
-    ) -> int:
+    def add_live(self, vehicle: int, report: Heard, row: tuple[int, int, float], feed: int, counts: bool) -> int:
         """Put a live report aside, with its journal row, moment and wall clock; return its number."""
         self.reports += 1
-        told = _pack(observed_values(report.observation))
-        self._add(
-            (vehicle, instant_ms, self.reports, report.t_s, report.own, None, *row, feed, counts, report.frame, told)
-        )
+        t_s, own, _, frame, values, *_ = report
+        self._add((vehicle, at_ms(t_s), self.reports, t_s, int(own), None, *row, feed, int(counts), frame, values))
         return self.reports
 
-    def add_logged(self, vehicle: int, report: Report, instant_ms: int, log: int) -> None:
+    def add_logged(self, vehicle: int, report: Report, log: int) -> None:
         """Put a report of a recovered log aside."""
         self.reports += 1
-        told = _pack(observed_values(report.observation))
-        none = (None, None, None, None)
-        self._add((vehicle, instant_ms, self.reports, report.t_s, report.own, log, *none, True, report.frame, told))
+        t_s, none = report.t_s, (None, None, None, None)
+        told = packed(report.observation)
+        self._add((vehicle, at_ms(t_s), self.reports, t_s, report.own, log, *none, True, report.frame, told))
 
     def count(self, number: int) -> None:
         """Say that a report of a mirrored station counts."""
@@ -132,15 +130,8 @@ class ExactStore:
             if bound is not None:
                 where, values = f"{where} AND instant_ms {sign} ?", [*values, bound]
         rows = self._database.execute(f"{where} ORDER BY vehicle, instant_ms, report.number", values)
-        group, instant = list[Raw](), None
-        for row in rows:
-            if row[1] != instant and group:
-                yield group
-                group = []
-            instant = row[1]
-            group.append(row)
-        if group:
-            yield group
+        for _, group in groupby(rows, itemgetter(1)):
+            yield list(group)
 
     def in_a_log(self, frame: bytes) -> bool:
         """Return whether a recovered log has this frame."""
@@ -154,7 +145,7 @@ class ExactStore:
     def flush(self) -> None:
         """Write what is waiting; OperatorError if that would take the room that the journal needs."""
         leave_room(self._path.parent)
-        self._database.executemany(f"INSERT INTO report VALUES ({', '.join('?' * len(_COLUMNS))})", self._reports)
+        insert_rows(self._database, "report", self._reports)
         self._database.executemany("INSERT OR IGNORE INTO counting VALUES (?)", self._counting)
         self._database.executemany("INSERT OR REPLACE INTO item VALUES (?, ?, ?)", self._items)
         receipts = [(number, *receipt) for number, receipt in self._receipts.items()]
@@ -169,8 +160,7 @@ class ExactStore:
 
 def told_by(raw: Raw) -> tuple[Any, ...]:
     """Return the values of `OBSERVED` that a stored report told."""
-    values: tuple[Any, ...] = _unpack(raw[_TOLD])
-    return values
+    return unpacked(raw[_TOLD])
 
 
 def leave_room(private: Path) -> None:

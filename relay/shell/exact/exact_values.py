@@ -6,9 +6,11 @@ depths metres positive down.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from operator import attrgetter
+from dataclasses import dataclass, field
+from operator import attrgetter, is_not
 from typing import Any, NamedTuple
+
+import msgspec
 
 from relay.core.model import OBSERVATION_FIELDS, Mode, Observation
 from relay.core.own_time import Origin, Report
@@ -134,7 +136,7 @@ class ExactReport(NamedTuple):
         whole = self.report
         if self.kept_values is self.values:
             return whole
-        return replace(whole, observation=observation_of(self.vehicle, self.kept_values))
+        return whole._replace(observation=observation_of(self.vehicle, self.kept_values))
 
 
 OBSERVED = OBSERVATION_FIELDS[1:]  # all but the vehicle, which stands beside them
@@ -143,12 +145,68 @@ _MODES = {mode.value: mode for mode in Mode}
 observed_values: Callable[[Observation], tuple[Any, ...]] = attrgetter(*OBSERVED)
 
 
-def observation_of(vehicle: str, values: tuple[Any, ...]) -> Observation:
+_NONE = (None,) * len(OBSERVED)
+_pack = msgspec.msgpack.Encoder().encode
+_unpack = msgspec.msgpack.Decoder(tuple[Any, ...]).decode
+
+
+def observation_of(vehicle: str | None, values: tuple[Any, ...]) -> Observation:
     """Return an observation from the values of `OBSERVED`."""
     known = dict(zip(OBSERVED, values, strict=True))
     if known["mode"] is not None:
         known["mode"] = _MODES[known["mode"]]
     return Observation(vehicle=vehicle, **known)
+
+
+def packed(observation: Observation) -> bytes:
+    """Return the values of `OBSERVED` as they are put aside."""
+    return _pack(observed_values(observation))
+
+
+def unpacked(values: bytes) -> tuple[Any, ...]:
+    """Return the values of `OBSERVED` that were put aside."""
+    told: tuple[Any, ...] = _unpack(values)
+    return told
+
+
+def fields_told(observation: Observation) -> bytes:
+    """Return which values of `OBSERVED` there are: an octet of 1 or 0 for each."""
+    return bytes(map(is_not, observed_values(observation), _NONE))
+
+
+def own_time_s(observation: Observation) -> float | None:
+    """Return the time that an observation itself tells, by whichever clock; None: none."""
+    return observation.time_of_day_s if observation.clock_s is None else observation.clock_s
+
+
+class Heard(NamedTuple):
+    """A live report as it is put aside, made of an observation once: few look at it again.
+
+    `vehicle`: the name it told or its feed has; `frame`: as of `Report`; `values`, `fields`, `own_s`: what `packed`,
+    `fields_told` and `own_time_s` gave; `noted`: whether it told a note.
+    """
+
+    t_s: float
+    own: bool
+    vehicle: str | None
+    frame: bytes | None
+    values: bytes
+    fields: bytes
+    own_s: float | None
+    noted: bool
+
+    @property
+    def observation(self) -> Observation:
+        """What the report told."""
+        return observation_of(self.vehicle, unpacked(self.values))
+
+
+def heard(report: Report) -> Heard:
+    """Return a live report as it is put aside."""
+    told = report.observation
+    values, noted = observed_values(told), told.note is not None
+    fields = bytes(map(is_not, values, _NONE))
+    return Heard(report.t_s, report.own, told.vehicle, report.frame, _pack(values), fields, own_time_s(told), noted)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

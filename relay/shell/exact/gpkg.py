@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from relay.shell.exact.exact_dives import ExactDives
+from relay.shell.exact.inserting import insert_rows
 from relay.shell.exact.shapes import Shape, ShapeKind
 from relay.shell.exact.tables import Choice, Clock, Row, Table
 
@@ -69,22 +70,21 @@ class _Extent:
         """Return a shape as a GeoPackage has it (2.1.3), and take it into the extent."""
         if shape is None:
             return None
-        min_x, max_x, min_y, max_y = bounds = shape.bounds
-        known = self.bounds
-        if known is not None and known[0] <= min_x and max_x <= known[1] and known[2] <= min_y and max_y <= known[3]:
-            pass
-        elif known is None:
-            self.bounds = bounds
-        else:
-            self.bounds = (
-                min(known[0], min_x),
-                max(known[1], max_x),
-                min(known[2], min_y),
-                max(known[3], max_y),
-            )
         if shape.kind is ShapeKind.POINT:
+            lon, lat = shape.parts[0]
+            self._reach(lon, lon, lat, lat)
             return shape.wkb(_POINT_HEAD)
-        return shape.wkb(_HEAD.pack(b"GP", 0, _ENVELOPED, WGS84, min_x, max_x, min_y, max_y))
+        bounds = shape.bounds
+        self._reach(*bounds)
+        return shape.wkb(_HEAD.pack(b"GP", 0, _ENVELOPED, WGS84, *bounds))
+
+    def _reach(self, min_x: float, max_x: float, min_y: float, max_y: float) -> None:
+        """Let the extent reach as far as a shape does."""
+        known = self.bounds
+        if known is None:
+            self.bounds = min_x, max_x, min_y, max_y
+        elif min_x < known[0] or max_x > known[1] or min_y < known[2] or max_y > known[3]:
+            self.bounds = min(known[0], min_x), max(known[1], max_x), min(known[2], min_y), max(known[3], max_y)
 
 
 def write_gpkg(
@@ -140,10 +140,9 @@ def _write(
     database.execute(f'CREATE TABLE "{table.name}" ({defined})')
     extent, count = _Extent(), 0
     told(table.title, 0)
-    marks = ", ".join("?" * (1 + len(shaped) + len(columns)))
     for group in _groups(table.rows(dives, choice)):
         values = [_values(table, extent, row) for row in group]
-        database.executemany(f'INSERT INTO "{table.name}" VALUES ({marks})', values)
+        insert_rows(database, table.name, values)
         count += len(group)
         told(table.title, count)
     bounds = extent.bounds

@@ -9,10 +9,10 @@ import struct
 import sys
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from enum import IntEnum
 from itertools import pairwise
 from math import atan2, cos, degrees, hypot, pi, sin
+from typing import NamedTuple
 
 from shapely import Polygon, box, intersection
 
@@ -37,12 +37,11 @@ _COUNTED = struct.Struct("<BII")
 _COUNT = struct.Struct("<I")
 
 
-@dataclass(frozen=True, slots=True)
-class Shape:
+class Shape(NamedTuple):
     """A shape; `parts`: rows of longitude and latitude in turn, one for a point, a line each, or a ring each."""
 
     kind: ShapeKind
-    parts: tuple["array[float]", ...]
+    parts: tuple[Sequence[float], ...]
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
@@ -84,17 +83,17 @@ class Shape:
         return rows if self.kind is ShapeKind.LINES else [[row] for row in rows]
 
 
-def _little_endian(part: "array[float]") -> bytes:
+def _little_endian(part: Sequence[float]) -> bytes:
     """Return doubles as bytes, without a number made of each: a track of a day has half a million."""
+    doubles = array("d", part)
     if sys.byteorder == "big":
-        part = array("d", part)
-        part.byteswap()
-    return part.tobytes()
+        doubles.byteswap()
+    return doubles.tobytes()
 
 
 def point(longitude_deg: float, latitude_deg: float) -> Shape:
     """Return a point."""
-    return Shape(ShapeKind.POINT, (array("d", (longitude_deg, latitude_deg)),))
+    return Shape(ShapeKind.POINT, ((longitude_deg, latitude_deg),))
 
 
 def track_of(places: Iterable[tuple[float, float]]) -> Shape | None:
@@ -154,7 +153,7 @@ def ellipse(latitude_deg: float, longitude_deg: float, axes: tuple[float, float,
     return area_of([*corners, corners[0]])
 
 
-def _pairs(part: "array[float]") -> Iterator[tuple[float, float]]:
+def _pairs(part: Sequence[float]) -> Iterator[tuple[float, float]]:
     return zip(part[0::2], part[1::2], strict=True)
 
 

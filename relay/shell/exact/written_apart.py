@@ -22,12 +22,13 @@ import msgspec
 from relay.core.errors import OperatorError
 from relay.shell.exact.decoding import SHORT_ROWS, wide_pipe
 from relay.shell.exact.exact_dives import ExactDives
-from relay.shell.exact.shapes import Shape, ShapeKind
+from relay.shell.exact.shapes import Shape, ShapeKind, point
 from relay.shell.exact.tables import Choice, Row, Table
 from relay.shell.exact.zipped import EVERY, TellTable
 
 Write = Callable[[Path, tuple[Table, ...], ExactDives, Choice, datetime, TellTable], dict[str, int]]
-_Packed = tuple[tuple[int, tuple[bytes, ...]] | None, tuple[Any, ...]]
+# Of a row the shape, and the values: of a point its two coordinates, of another shape its kind, and each part's octets.
+_Packed = tuple[tuple[Any, ...] | None, tuple[Any, ...]]
 _OCTETS = 1 << 20  # of shapes together: a track of a day has eight times as many alone
 _encode = msgspec.msgpack.Encoder().encode
 _decode = msgspec.msgpack.Decoder(list[_Packed]).decode
@@ -90,9 +91,14 @@ def _gave(table: Table, dives: ExactDives, choice: Choice, giving: Connection, t
 def _groups(rows: Iterator[Row]) -> Iterator[list[_Packed]]:
     group, octets = list[_Packed](), 0
     for shape, values in rows:
-        parts = () if shape is None else tuple(part.tobytes() for part in shape.parts)
-        group.append((None if shape is None else (shape.kind, parts), values))
-        octets += sum(map(len, parts))
+        if shape is None:
+            group.append((None, values))
+        elif shape.kind is ShapeKind.POINT:
+            group.append(((*shape.parts[0],), values))
+        else:
+            parts = tuple(array("d", part).tobytes() for part in shape.parts)
+            group.append(((shape.kind, *parts), values))
+            octets += sum(map(len, parts))
         if len(group) >= EVERY or octets >= _OCTETS:
             yield group
             group, octets = [], 0
@@ -112,7 +118,12 @@ def _taken(taking: Connection) -> Iterator[Row]:
     """Yield the rows of one table."""
     while group := _decode(taking.recv_bytes()):
         for shape, values in group:
-            yield None if shape is None else Shape(ShapeKind(shape[0]), tuple(map(_doubles, shape[1]))), values
+            if shape is None:
+                yield None, values
+            elif isinstance(shape[1], bytes):
+                yield Shape(ShapeKind(shape[0]), tuple(map(_doubles, shape[1:]))), values
+            else:
+                yield point(*shape), values
 
 
 def _doubles(part: bytes) -> "array[float]":
