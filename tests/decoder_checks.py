@@ -2,11 +2,11 @@
 
 import json
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 
 from relay.core.model import Accepted, Decoder, Event, PassedOver, Rejected
@@ -59,7 +59,9 @@ def check_events(events: list[Event], expected: list[dict[str, Any]]) -> None:
     ]
     for event, item in zip(events, expected, strict=True):
         if isinstance(event, Accepted):
-            told = {name: value for name, value in asdict(event.observation).items() if value is not None}
+            told = {
+                name: value for name, value in msgspec.structs.asdict(event.observation).items() if value is not None
+            }
             assert told.keys() == item["observation"].keys()
             for name, value in item["observation"].items():
                 assert told[name] == (value if isinstance(value, str) else pytest.approx(value, rel=1e-7, abs=1e-9))

@@ -6,8 +6,9 @@ whatever is accepted is a number in its range; nothing is raised but what the mo
 
 import gzip
 import json
-from dataclasses import asdict
 from pathlib import Path
+
+import msgspec
 
 from decoder_checks import VECTORS, feed
 from fuzz_target import Target, as_file, pieces, result_or
@@ -32,7 +33,7 @@ _ENDINGS = {"nmea0183": ".nmea", "mavlink": ".tlog", "station-json": ".jsonl"}
 def _told(events: list[Event]) -> list[Event]:
     """Check what was accepted, and return all of it."""
     for event in events:
-        values = asdict(event.observation) if isinstance(event, Accepted) else {}
+        values = msgspec.structs.asdict(event.observation) if isinstance(event, Accepted) else {}
         wrong = [name for name in RANGES if values.get(name) is not None and out_of_range(name, values[name])]
         assert not wrong, (wrong, event)
         assert values.get("note") is None or note_fault(values["note"]) is None, event
