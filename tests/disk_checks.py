@@ -62,8 +62,17 @@ def wrong_by_the_rules(folder: Path, notes: list[list[Any]], *, power_cut: bool 
     for audience, frames in got.items():
         note(folder / RECEIPTS / f"follower-{audience}.msgpack", frames.values())
     (folder / "offsets.msgpack").write_bytes(msgpack.packb([0, 0]))
-    Ran(tuple(f"follower-{audience}" for audience in DELAYS_US), ("station",), processes=()).write(folder)
+    clients = tuple(f"follower-{audience}" for audience in DELAYS_US if audience in got or _was_told(folder, audience))
+    Ran(clients, ("station",), processes=()).write(folder)
     return check(folder)
+
+
+def _was_told(folder: Path, audience: str) -> bool:
+    """Whether the disk has a record for an audience: whom a hold from before its first one outlives is told nothing.
+
+    What the journal gives for it, and no recording has, is told by `check`.
+    """
+    return any(kept_frames(path)[0] for path in (folder / "site" / "released" / audience).glob("*.recording"))
 
 
 def _received(notes: list[list[Any]]) -> Iterator[tuple[str, int, int, bytes, int]]:

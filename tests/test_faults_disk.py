@@ -1,8 +1,10 @@
 """The program that lets every write and sync fail, in short, and what tells it what is wrong."""
 
 import errno
+import json
 import logging
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -16,9 +18,9 @@ import pytest
 import disk_checks
 import faults_disk
 from disk_checks import kept_frames, wrong_by_the_rules, wrong_journal, wrong_recordings, wrong_releases
-from disk_life import END_US, SetTime, Told, day, lived, make_site, noted, opened
+from disk_life import END_US, SetTime, Step, Told, day, lived, make_site, noted, opened
 from failing_disk import ROOM, SHORT, SYNC, built, scratch
-from left_behind import SAID, WRITTEN
+from left_behind import RECEIPTS, SAID, WRITTEN
 from relay.core.model import Row, RowKind
 from small_disk import in_a_namespace, possible
 
@@ -112,6 +114,27 @@ def test_what_a_life_says_is_held_to_the_rules(words: str, rules: set[str], shor
     assert words in (place / SAID / "lives").read_text()
     assert {found[:2] for found in wrong_by_the_rules(place, noted(place / "notes"))} == rules
     assert not (place / WRITTEN).exists()
+
+
+async def _day_held_from_the_first(path: Path, told: Told) -> None:
+    hold = json.dumps({"do": "hold", "audience": "families", "who": "Ada"}).encode()
+    life = await opened(path, SetTime(), told)
+    await life.play([Step(1_500_000, hold, True), *(step for step in day() if not step.decides)], END_US)
+    await life.settle()
+    await life.end()
+
+
+def test_audience_held_from_the_first_has_no_follower_to_ask(short_path: Path) -> None:
+    """It was told nothing, by the disk, too; one that was told something has a follower, whom its notes must show."""
+    place = scratch(short_path / "one")
+    path = make_site(place / "site")
+    assert lived(partial(_day_held_from_the_first, path), place / "notes", 1) == ""
+    notes = noted(place / "notes")
+    assert {note[1] for note in notes if note[0] == "released"} == {"public"}
+    assert wrong_by_the_rules(place, notes) == []
+    shutil.rmtree(place / RECEIPTS)
+    unheard = [note for note in notes if note[0] != "released"]
+    assert "R5: receipts of a client are missing: follower-public" in wrong_by_the_rules(place, unheard)
 
 
 ROW = b'{"note": "n7"}\n'
