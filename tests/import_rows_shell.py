@@ -99,7 +99,7 @@ SHELL = {
     "shell.find_files shell.outlines",
     # released records on their way out
     "recording": "core.errors core.recording_form core.verification core.wire",
-    "programme_file": "core.errors core.release core.wire",
+    "programme_file": "core.errors core.release core.wire recording",
     "outlet": "core.channel core.release core.seal core.wire programme_file recording",
     # the link from ship to shore, both ends
     "uplink_tls": "core.errors tls_files",
@@ -133,7 +133,7 @@ SHELL = {
     "pydantic",
     "shore_named": "core.errors expedition_faults shore_file shore_form tls_files",
     "shore_logs": "core.errors core.history core.release core.seal core.wire programme_file recording",
-    "shore_guests": "core.errors core.guest_terms core.uplink_talk guest_door",
+    "shore_guests": "core.errors core.guest_terms core.uplink_talk guest_door recording",
     "shore": "core.errors core.held core.history core.uplink_talk shore_file shore_guests shore_logs site "
     "uplink_port watch workers",
     "watch": "core.errors answers conversation front gate pages | aiohttp prometheus_client",

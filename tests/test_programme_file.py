@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from disk_order import NAMED, order_of
 from relay.core.errors import RecordingError, RegrownError
 from relay.core.release import ProgrammeLog
 from relay.core.wire import encode
@@ -61,6 +62,15 @@ def test_damaged_file_is_told_and_written_anew(content: bytes, tmp_path: Path) -
     assert not file.owes
     file.put(0, frame(0))
     assert path.read_bytes() == frame(0)
+
+
+def test_names_are_on_the_disk_before_it_counts_as_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A power cut leaves the file and its folder: the file, then its name, then the folders above it (fsync(2))."""
+    order = order_of(monkeypatch)
+    ProgrammeFile(tmp_path, "public").put(0, frame(0))
+    public = tmp_path / "public"
+    inodes = [path.stat().st_ino for path in (public / NAME, public, tmp_path, tmp_path.parent)]
+    assert order == [inodes[0], NAMED, *inodes[1:]]
 
 
 def test_full_disk_is_a_fault_until_the_next_one_is_written(tmp_path: Path) -> None:

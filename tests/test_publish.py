@@ -151,7 +151,7 @@ def test_hidden_files_and_links_of_the_built_page_are_not_published(tmp_path: Pa
         ({"audience": None}, 1, "an audience can't be named"),
         ({}, 0, "a dive can't have the number 0"),
         ({}, 10**9, "a dive can't have the number"),
-        ({"delay_s": 5}, 1, "isn't as a relay writes it"),
+        ({"delay_s": 5}, 1, "isn't as a relay writes it: what its first record or a later one tells can't be shown"),
         ({"vehicles": None}, 1, "isn't as a relay writes it"),
         ({"vehicles": []}, 1, "isn't as a relay writes it"),
         ({"fields": None}, 1, "isn't as a relay writes it"),

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from websockets.typing import Subprotocol
 
+from disk_order import NAMED, order_of
 from fair_time import fair_s
 from guests_of import ADA, BOB, EVE, TOKENS, bearer
 from peers import get, live, take, until
@@ -102,6 +103,13 @@ async def test_listing_is_on_the_disk_soon_and_is_for_its_owner_alone(tmp_path: 
     for path in (folder / LISTING, folder / SEEN):
         assert stat.S_IMODE(path.stat().st_mode) == 0o600
         assert b"E" * 43 not in path.read_bytes()
+
+
+def test_listing_has_its_name_on_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A power cut doesn't bring back somebody who was let go: the file, then its name, then its folder (fsync(2))."""
+    order = order_of(monkeypatch)
+    shore_guests._put(tmp_path / LISTING, listing(3, EVE))
+    assert order == [(tmp_path / LISTING).stat().st_ino, NAMED, tmp_path.stat().st_ino]
 
 
 @pytest.mark.parametrize("data", [b"", b"nonsense", listing(3, EVE, signer=STRANGER), listing(3, EVE)[:-1]])

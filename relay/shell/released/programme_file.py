@@ -10,6 +10,7 @@ from pathlib import Path
 from relay.core.errors import RecordingError, RegrownError
 from relay.core.release import NO_DIVE, Kind
 from relay.core.wire import WireRecord, decode
+from relay.shell.released.recording import sync_names
 
 NAME = "programme.record"
 
@@ -73,6 +74,7 @@ class ProgrammeFile:
         try:
             self._path.parent.mkdir(parents=True, exist_ok=True)
             _put(self._path, self._frame)
+            sync_names(self._path.parent)
         except OSError as error:
             self.fault = f"{NAME} can't be written: {error.strerror}"
         else:

@@ -119,7 +119,10 @@ def _check(path: Path, recording: Recording) -> None:
         shelf = Shelf(str(recording.header["expedition"]), audience, (seen,), EN)
         _ = dive_html(shelf, seen), dive_svg(shelf, seen)
     except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
-        raise RecordingError(f"{path} isn't as a relay writes it: {error!r}; publish it from the original") from error
+        raise RecordingError(
+            f"{path} isn't as a relay writes it: what its first record or a later one tells can't be shown on a page. "
+            "Publish the file that the ship or the shore wrote."
+        ) from error
     if re.fullmatch(SLUG, audience, re.ASCII) is None:
         raise RecordingError(f"{path} isn't as a relay writes it: an audience can't be named {audience!r}")
     if not 1 <= seen.dive <= MOST_DIVES:

@@ -158,9 +158,13 @@ class Recorder:
 
     def _sync_names(self) -> None:
         """Make durable that the file has its name, its folder its own, and the one about them all."""
-        audience = self._path.parent
-        for folder in (audience, audience.parent, audience.parent.parent):
-            sync_folder(folder)
+        sync_names(self._path.parent)
+
+
+def sync_names(audience: Path) -> None:
+    """Make durable the names in an audience's folder, its own, and that of the folder about them all."""
+    for folder in (audience, audience.parent, audience.parent.parent):
+        sync_folder(folder)
 
 
 def sync_folder(folder: Path) -> None:

@@ -19,6 +19,7 @@ from typing import Any
 from relay.core.errors import InvitationError
 from relay.core.guest_terms import until_fault
 from relay.core.uplink_talk import NOT_LISTED, Listed
+from relay.shell.released.recording import sync_folder
 from relay.shell.site.guest_door import GuestDoor, Seen
 
 log = logging.getLogger("offing.shore")
@@ -138,3 +139,4 @@ def _put(path: Path, data: bytes) -> None:
         file.flush()
         os.fsync(file.fileno())
     beside.replace(path)
+    sync_folder(path.parent)
