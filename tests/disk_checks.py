@@ -49,7 +49,12 @@ def wrong_after(path: Path, notes: list[list[Any]], *, power_cut: bool = False) 
 
 
 def wrong_by_the_rules(folder: Path, notes: list[list[Any]], *, power_cut: bool = False) -> list[str]:
-    """Return what the one program for all fault runs has against a run; its moments are those of the ship's clock."""
+    """Return what the one program for all fault runs has against a run; its moments are those of the ship's clock.
+
+    Nothing where the power took all of a run and none of it was owed: there is nothing to look at then.
+    """
+    if power_cut and _owed_nothing(folder, notes):
+        return []
     sent = [(us, data) for _, _, data, us in _of(notes, "accepted")]
     if power_cut:
         with suppress(sqlite3.Error):  # `check` tells of it
@@ -65,6 +70,15 @@ def wrong_by_the_rules(folder: Path, notes: list[list[Any]], *, power_cut: bool 
     clients = tuple(f"follower-{audience}" for audience in DELAYS_US if audience in got or _was_told(folder, audience))
     Ran(clients, ("station",), processes=()).write(folder)
     return check(folder)
+
+
+def _owed_nothing(folder: Path, notes: list[list[Any]]) -> bool:
+    """Whether no row was handed on, no record released, and the disk has neither: a sync failed until the cut."""
+    if any(kind in ("durable", "released") for kind, *_ in notes) or (folder / "site" / "released").exists():
+        return False
+    with suppress(sqlite3.Error):
+        return not journal_rows(folder / "site" / "private" / "journal.db")[0]
+    return False
 
 
 def _was_told(folder: Path, audience: str) -> bool:

@@ -137,6 +137,20 @@ def test_audience_held_from_the_first_has_no_follower_to_ask(short_path: Path) -
     assert "R5: receipts of a client are missing: follower-public" in wrong_by_the_rules(place, unheard)
 
 
+async def _nothing_comes(path: Path, told: Told) -> None:
+    await (await opened(path, SetTime(), told)).end()
+
+
+def test_run_of_which_nothing_was_owed_breaks_no_rule_by_a_power_cut_alone(short_path: Path) -> None:
+    """An empty journal is right where no row was handed on before the cut; else it isn't, nor without a cut."""
+    place = scratch(short_path / "one")
+    assert lived(partial(_nothing_comes, make_site(place / "site")), place / "notes", 1) == ""
+    notes = noted(place / "notes")
+    assert wrong_by_the_rules(place, notes, power_cut=True) == []
+    assert "R5: the journal is empty" in wrong_by_the_rules(place, [*notes, ["durable", 1]], power_cut=True)
+    assert "R5: the journal is empty" in wrong_by_the_rules(place, notes)
+
+
 ROW = b'{"note": "n7"}\n'
 OTHER = b'{"note": "n8"}\n'
 
