@@ -2,6 +2,7 @@
 
 import gc
 import os
+import tempfile
 from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,6 +20,8 @@ os.environ.update(SSL_CERT_FILE=os.devnull, SSL_CERT_DIR=os.devnull)
 
 # Runs by the thousand make millions of objects that soon go: a tenth of their time went into looking through them.
 gc.set_threshold(100_000, 20, 10)
+
+_MEMORY = Path("/dev/shm")
 
 if TYPE_CHECKING:
     from playwright.async_api import Browser, Playwright
@@ -57,6 +60,16 @@ def shared_data() -> Path:
             pytest.fail(reason)
         pytest.skip(reason)
     return folder
+
+
+@pytest.fixture
+def quick_folder(tmp_path: Path) -> Iterator[Path]:
+    """Yield a folder in memory where there is one: for tests that ask nothing of a real sync."""
+    if not _MEMORY.is_dir():
+        yield tmp_path
+        return
+    with tempfile.TemporaryDirectory(dir=_MEMORY) as folder:
+        yield Path(folder)
 
 
 @pytest_asyncio.fixture(scope="session", loop_scope="session")

@@ -7,7 +7,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +19,7 @@ HERE = Path(__file__).resolve().parent
 ROOM, SYNC, SHORT = 1, 2, 3
 FOR_EVER = 1 << 40
 SHARES, FEW = 4, 24
+TO_TRY, LOST = " faults to try", "process "
 _LINE = Struct("<cQQII")
 
 
@@ -112,7 +113,7 @@ def in_shares(program: Path, count: int, seed: int, folder: Path) -> Iterator[tu
                 lines.put(tuple(json.loads(line)))
             words = process.stderr.read().decode()
         if process.returncode:
-            lines.put((f"process {number}", [f"it ended with {process.returncode}: {words[-2_000:]}"]))
+            lines.put((f"{LOST}{number}", [f"it ended with {process.returncode}: {words[-2_000:]}"]))
 
     with ThreadPoolExecutor(shares) as pool:
         asked = [pool.submit(one, number) for number in range(shares)]
@@ -121,6 +122,18 @@ def in_shares(program: Path, count: int, seed: int, folder: Path) -> Iterator[tu
         for _ in asked:
             while (line := lines.get()) is not None:
                 yield line
+
+
+def counted_shares(lines: Iterable[tuple[str, list[str]]]) -> tuple[list[str], int, int]:
+    """Return what was wrong, how many faults were tried, and how many the processes had to try, as each said first."""
+    wrong, done, asked = [], 0, 0
+    for fault, found in lines:
+        if fault.endswith(TO_TRY):
+            asked += int(fault.removesuffix(TO_TRY))
+            continue
+        done += not fault.startswith(LOST)
+        wrong += [f"{fault}: {words}" for words in found]
+    return wrong, done, asked
 
 
 class Call(NamedTuple):

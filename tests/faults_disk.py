@@ -19,13 +19,24 @@ from pathlib import Path
 
 from disk_checks import wrong_after, wrong_by_the_rules
 from disk_life import END_US, SECOND, SetTime, Told, day, lived, make_site, noted, opened
-from failing_disk import FOR_EVER, ROOM, SHORT, SYNC, FailingDisk, Share, in_shares, scratch, share_of
+from failing_disk import (
+    FOR_EVER,
+    ROOM,
+    SHORT,
+    SYNC,
+    TO_TRY,
+    FailingDisk,
+    Share,
+    counted_shares,
+    in_shares,
+    scratch,
+    share_of,
+)
 from fault_outcome import Outcome
 from small_disk import in_a_namespace, possible
 
 FULL_US = 8 * SECOND
 NAMES = {ROOM: "write", SYNC: "sync", SHORT: "half of write"}
-TO_TRY = " faults to try"
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,13 +151,8 @@ def serve(share: Share) -> None:
 
 def run(count: int, seed: int, folder: Path) -> Outcome:
     """Try `count` faults (0: all)."""
-    begun_s, wrong, done, asked = time.monotonic(), [], 0, 0
-    for fault, found in in_shares(Path(__file__), count, seed, folder):
-        if fault.endswith(TO_TRY):
-            asked += int(fault.removesuffix(TO_TRY))
-            continue
-        done += not fault.startswith("process")
-        wrong += [f"{fault}: {words}" for words in found]
+    begun_s = time.monotonic()
+    wrong, done, asked = counted_shares(in_shares(Path(__file__), count, seed, folder))
     looked = done
     if why_not := possible():
         print(f"no real small disk: {why_not}", flush=True)

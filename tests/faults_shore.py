@@ -15,9 +15,22 @@ from collections.abc import Callable
 from pathlib import Path
 
 from disk_model import Disk, Loss
-from failing_disk import FOR_EVER, ROOM, SHORT, SYNC, FailingDisk, Share, in_shares, scratch, share_of, traced
+from failing_disk import (
+    FOR_EVER,
+    ROOM,
+    SHORT,
+    SYNC,
+    TO_TRY,
+    FailingDisk,
+    Share,
+    counted_shares,
+    in_shares,
+    scratch,
+    share_of,
+    traced,
+)
 from fault_outcome import Outcome
-from faults_disk import NAMES, TO_TRY, Fault
+from faults_disk import NAMES, Fault
 from guests_of import ADA, BOB, EVE
 from relay.core.errors import NoRoomError
 from relay.core.guests import Guest, Listing, write_listing
@@ -188,13 +201,8 @@ def serve(share: Share) -> None:
 
 def run(count: int, seed: int, folder: Path) -> Outcome:
     """Try `count` faults (0: all), and cut the power at every call of two days (0: of a day for each failing sync)."""
-    begun_s, wrong, done, asked = time.monotonic(), [], 0, 0
-    for fault, found in in_shares(Path(__file__), count, seed, folder):
-        if fault.endswith(TO_TRY):
-            asked += int(fault.removesuffix(TO_TRY))
-            continue
-        done += not fault.startswith("process")
-        wrong += [f"{fault}: {words}" for words in found]
+    begun_s = time.monotonic()
+    wrong, done, asked = counted_shares(in_shares(Path(__file__), count, seed, folder))
     return Outcome("a shore's disk", done, asked, wrong, time.monotonic() - begun_s)
 
 

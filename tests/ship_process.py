@@ -9,6 +9,7 @@ import socket
 import sys
 import time
 from asyncio.subprocess import PIPE, Process
+from collections import deque
 from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,6 +21,7 @@ from peers import until
 
 ROOT = str(Path(__file__).resolve().parent.parent)
 _CHANCE = random.SystemRandom()
+_given: deque[int] = deque(maxlen=1_000)  # ports that this process was given lately
 AUDIENCE_TEXT = """
 [[audience]]
 name = "public"
@@ -56,12 +58,16 @@ def free_port(kind: socket.SocketKind = socket.SOCK_STREAM) -> int:
     """Return a port of the loopback that nobody has at this moment, and that nobody else is likely to be given.
 
     It lies below those that the kernel hands out to whoever asks for any, which other tests do all the time
-    (`ip_local_port_range`, 32768 and up on Linux), and is drawn by chance that no seed sets.
+    (`ip_local_port_range`, 32768 and up on Linux), and is drawn by chance that no seed sets. Who asks again is given
+    another, though the first be still unused: a site has several.
     """
     while True:
         port = _CHANCE.randrange(12_000, 32_768)
+        if port in _given:
+            continue
         with socket.socket(socket.AF_INET, kind) as probe, contextlib.suppress(OSError):
             probe.bind(("127.0.0.1", port))
+            _given.append(port)
             return port
 
 

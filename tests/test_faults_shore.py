@@ -1,24 +1,10 @@
 """The program that lets a shore's disk fail, in short."""
 
-import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 import faults_shore
-
-_MEMORY = Path("/dev/shm")
-
-
-@pytest.fixture
-def quick_folder(tmp_path: Path) -> Iterator[Path]:
-    """Yield a folder in memory where there is one: what power leaves is the model's to say, and no real sync's."""
-    if not _MEMORY.is_dir():
-        yield tmp_path
-        return
-    with tempfile.TemporaryDirectory(dir=_MEMORY) as folder:
-        yield Path(folder)
 
 
 @pytest.mark.slow

@@ -30,7 +30,6 @@ rows tell their own time.
 
 import functools
 import re
-import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import pairwise
@@ -72,7 +71,6 @@ TO_THE_END, ON_REAL_FILES = 400, 300
 _SAID = re.compile(r"said (\d+)")
 Got = list[tuple[int, bytes]]
 NEVER_US = 10**18
-_MEMORY = Path("/dev/shm")
 
 
 @pytest.fixture(autouse=True)
@@ -246,16 +244,6 @@ def test_everything_journalled_leaves_once_whatever_the_process_went_through(fir
             got = [frame for _, frame in follower.got]
             assert [frame for frame in got if frame not in told] == frames, f"schedule {seed}"
             assert [frame for frame in got if frame in told][-1:] == told[-1:], f"schedule {seed}"
-
-
-@pytest.fixture
-def quick_folder(tmp_path: Path) -> Iterator[Path]:
-    """Yield a folder in memory where there is one: what is durable is the journal's own test's business."""
-    if not _MEMORY.is_dir():
-        yield tmp_path
-        return
-    with tempfile.TemporaryDirectory(dir=_MEMORY) as folder:
-        yield Path(folder)
 
 
 @pytest.mark.slow

@@ -8,6 +8,7 @@ import pytest
 
 import faults_disk
 import run_faults
+from failing_disk import TO_TRY
 from fault_outcome import Outcome, Run
 
 ROOM_AND_SYNC = [("write 1", []), ("sync 2", [])]
@@ -131,7 +132,7 @@ def test_disk_says_how_many_faults_its_processes_had_to_try(
     """Each says its share before it begins; what a process that died says of its end is no fault that was tried."""
 
     def in_shares(*_: object) -> Iterator[tuple[str, list[str]]]:
-        yield f"{told}{faults_disk.TO_TRY}", []
+        yield f"{told}{TO_TRY}", []
         yield from ROOM_AND_SYNC
         yield "process 1", ["it ended with 1"]
 

@@ -16,7 +16,7 @@ from relay.core.model import Observation
 from relay.core.policy import MICROSECONDS, Plan
 from relay.core.present import Present
 from relay.core.stations import Stations
-from relay.shell.exact.exact_values import Dive, Heard, Moment, Phase, fields_told, own_time_s
+from relay.shell.exact.exact_values import Dive, Heard, Moment, Phase, fields_told, observed_values, own_time_s
 
 FRESH_US = 30 * MICROSECONDS
 
@@ -89,7 +89,8 @@ class DiveWalk:
     def _hear(self, counting: list[Stamped]) -> None:
         for counts in counting:
             if isinstance(counts.said, Observation) and counts.vehicle is not None:
-                self._put_off(counts, counts.vehicle, fields_told(counts.said), own_time_s(counts.said))
+                fields = fields_told(observed_values(counts.said))
+                self._put_off(counts, counts.vehicle, fields, own_time_s(counts.said))
 
     def report_alone(self, embargo_us: int, row: int, vehicle: int, report: Heard, source: int) -> None:
         """Take what a vehicle reported, without a note and by a feed without a mirror: as `report` does."""

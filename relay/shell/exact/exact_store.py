@@ -18,7 +18,7 @@ import msgspec
 from relay.core.errors import OperatorError
 from relay.core.exact_record import at_ms
 from relay.core.own_time import Report
-from relay.shell.exact.exact_values import Heard, packed, unpacked
+from relay.shell.exact.exact_values import Heard, observed_values, packed, unpacked
 from relay.shell.exact.inserting import insert_rows
 from relay.shell.record.recovered import KEEP_FREE_BYTES
 from relay.shell.record.whole_file import scratch_file
@@ -90,7 +90,7 @@ class ExactStore:
         """Put a report of a recovered log aside."""
         self.reports += 1
         t_s, none = report.t_s, (None, None, None, None)
-        told = packed(report.observation)
+        told = packed(observed_values(report.observation))
         self._add((vehicle, at_ms(t_s), self.reports, t_s, report.own, log, *none, True, report.frame, told))
 
     def count(self, number: int) -> None:

@@ -158,9 +158,9 @@ def observation_of(vehicle: str | None, values: tuple[Any, ...]) -> Observation:
     return Observation(vehicle=vehicle, **known)
 
 
-def packed(observation: Observation) -> bytes:
+def packed(values: tuple[Any, ...]) -> bytes:
     """Return the values of `OBSERVED` as they are put aside."""
-    return _pack(observed_values(observation))
+    return _pack(values)
 
 
 def unpacked(values: bytes) -> tuple[Any, ...]:
@@ -169,9 +169,9 @@ def unpacked(values: bytes) -> tuple[Any, ...]:
     return told
 
 
-def fields_told(observation: Observation) -> bytes:
+def fields_told(values: tuple[Any, ...]) -> bytes:
     """Return which values of `OBSERVED` there are: an octet of 1 or 0 for each."""
-    return bytes(map(is_not, observed_values(observation), _NONE))
+    return bytes(map(is_not, values, _NONE))
 
 
 def own_time_s(observation: Observation) -> float | None:
@@ -204,9 +204,8 @@ class Heard(NamedTuple):
 def heard(report: Report) -> Heard:
     """Return a live report as it is put aside."""
     told = report.observation
-    values, noted = observed_values(told), told.note is not None
-    fields = bytes(map(is_not, values, _NONE))
-    return Heard(report.t_s, report.own, told.vehicle, report.frame, _pack(values), fields, own_time_s(told), noted)
+    values, noted, own_s = observed_values(told), told.note is not None, own_time_s(told)
+    return Heard(report.t_s, report.own, told.vehicle, report.frame, packed(values), fields_told(values), own_s, noted)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
