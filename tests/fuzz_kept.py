@@ -9,11 +9,18 @@ from functools import cache
 from hashlib import sha256
 from pathlib import Path
 
+from dives import plan, policy
 from fuzz_target import Target, as_file, result_or, scratch
 from relay.core.errors import OperatorError
+from relay.core.geodesy import Anchor
+from relay.core.hiding import InForce
+from relay.core.programme import Programme, Told
+from relay.core.record_log import LogStart
+from relay.core.restart import Checkpoint, Standing
 from relay.core.wire import read_recording
 from relay.shell.proofs.sums import NAME as SUMS
 from relay.shell.proofs.sums import Sums, _text, damaged, read_sums, write_sums
+from relay.shell.record.checkpoint import read_checkpoint, write_checkpoint
 from relay.shell.released.briefing import TEXT_LIMIT, read_notes
 from relay.shell.ship.audit_result import NAME as RESULTS
 from relay.shell.ship.audit_result import Audited, Kept, _fault_of, _when, _write, read_results
@@ -67,6 +74,27 @@ def _results(data: bytes) -> None:
         assert str(path) in str(found)
 
 
+def _checkpoint(data: bytes) -> None:
+    """A mark as it lies in the journal, as text: what is taken is written again as itself."""
+    text = data.decode("utf-8", "surrogateescape")
+    found = result_or(OperatorError, lambda: read_checkpoint(text, _PLAN))
+    if isinstance(found, Checkpoint):
+        assert read_checkpoint(write_checkpoint(found, _PLAN), _PLAN) == found
+    else:
+        assert "checkpoint is damaged" in str(found)
+
+
+def _checkpoint_text() -> bytes:
+    told = Told(7, 12_000_000, "The boiler is next.", ("bow", "stern"), 10_800, 7_200, 3)
+    standings = (
+        Standing(3, 8, Anchor(-38.5, 179.25, 12), 12_000_000, InForce(frozenset({3, 40}), 47), told),
+        Standing(zones=InForce()),
+    )
+    programme = 11, Programme(pinned="x", schedule=("bow",), next_dive_in_s=10_000)
+    log = LogStart(5, 47, 3, 1, (bytes(range(32)), bytes(32)))
+    return write_checkpoint(Checkpoint(48, standings, (3, 17, 40), programme, log), _PLAN).encode()
+
+
 def _sums_text() -> bytes:
     write_sums(_journal())
     return (scratch() / SUMS).read_bytes()
@@ -92,11 +120,13 @@ def _results_text(floor_km2: float | None) -> bytes:
     return (scratch() / RESULTS).read_bytes()
 
 
+_PLAN = plan(policy("public"), policy("slow"))
 _SUMS = _sums_text()
 _TOLD = b'[[note]]\nat = "0:28:16"\ntext = "Say how the echo was found."\n[[note]]\nchapter = 1\ntext = "here"\n'
 
 TARGETS = (
     Target("journal-sums", _sums, [b"", _SUMS, _SUMS[:-77], _SUMS.replace(b"row 16", b"row 17")], 1_024),
+    Target("checkpoint", _checkpoint, [_checkpoint_text(), b'{"row": 9, "audiences": {}}'], 1_536),
     Target("own-notes", _notes, [_TOLD, b"[[note]]\nchapter = 9_9\n", b"note = 5\n"], 512),
     Target("audit-results", _results, [_results_text(None), _results_text(90.0), b'{"audiences": {}}'], 1_536),
 )

@@ -33,7 +33,7 @@ PARTS = {
     "fuzz_plans": (
         *("expedition", "settings", "shore-file", "secrets", "guest-book", "watch-file", "identity", "opened"),
     ),
-    "fuzz_kept": ("journal-sums", "own-notes", "audit-results"),
+    "fuzz_kept": ("journal-sums", "checkpoint", "own-notes", "audit-results"),
     "fuzz_words": ("decision", "desk-message", "text", "proved-row", "still", "plan-value"),
     "fuzz_http": ("http-site", "http-desk", "http-stop"),
     "fuzz_pictures": ("picture", "still-markers"),

@@ -50,8 +50,8 @@ SHELL = {
     "shell.journal_pages shell.journal_seals shell.sums shell.telling",
     "checking_files": "core.errors core.find core.minute_tree core.seal core.secrets core.verification expedition "
     "find_files printable programme_file recovered shell.journal_seals shell.verifying",
-    "checkpoint": "core.channel core.geodesy core.hiding core.pipeline core.policy core.programme core.record_log "
-    "core.restart",
+    "checkpoint": "core.errors core.geodesy core.hiding core.merkle core.policy core.programme core.record_log "
+    "core.restart | msgspec",
     "exact_values": "core.model core.own_time core.policy core.target_position | msgspec",
     "exact_store": "core.errors core.exact_record core.own_time recovered shell.exact_values "
     "shell.inserting whole_file | msgspec",

@@ -2,7 +2,10 @@
 
 import json
 
+import pytest
+
 from dives import plan, policy
+from relay.core.errors import OperatorError
 from relay.core.geodesy import Anchor
 from relay.core.hiding import InForce
 from relay.core.programme import Programme, Told
@@ -59,3 +62,33 @@ def test_checkpoint_keeps_what_each_audience_was_told_and_what_was_decided() -> 
     assert read_checkpoint(write_checkpoint(checkpoint, TWO), TWO) == checkpoint
     older = '{"row": 9, "audiences": {"public": {"next_dive": 3, "had_us": 8, "anchor": null, "instant_us": 0}}}'
     assert read_checkpoint(older, TWO) == Checkpoint(9, (Standing(3, 8), Standing()))
+
+
+TEXT = write_checkpoint(Checkpoint(9, (Standing(3, 7, Anchor(1.5, 2.5, 6)), Standing()), record=LogStart(5, 8)), TWO)
+
+
+@pytest.mark.parametrize(
+    ("there", "instead"),
+    [
+        (TEXT, TEXT[:-9]),
+        ('"row": 9', '"row": "9"'),
+        ('"row": 9', '"row": -9'),
+        ('"row": 9', f'"row": {1 << 63}'),
+        ('"next_dive": 3', '"next_dive": 0'),
+        ("1.5, 2.5", "91.5, 2.5"),
+        ("1.5, 2.5", "NaN, 2.5"),
+        ('"desk": []', '"desk": [-1]'),
+        ('"programme": null', '"programme": [11]'),
+        ("[5, 8, 0, 0, []]", "[5, 8, 1, 0, []]"),
+        ("[5, 8, 0, 0, []]", '[5, 8, 1, 0, ["a"]]'),
+        ("[5, 8, 0, 0, []]", '[5, 8, 1, 0, ["ab"]]'),
+        ('"audiences": {', '"audiences": {"\ud800": 3, '),
+    ],
+)
+def test_damaged_checkpoint_is_refused_in_words(there: str, instead: str) -> None:
+    """A restart that guessed could release a dive twice: it says what is damaged, and what to do."""
+    assert read_checkpoint(TEXT, TWO) is not None
+    damaged = TEXT.replace(there, instead)
+    assert damaged != TEXT
+    with pytest.raises(OperatorError, match=r"the journal's checkpoint is damaged .* `offing journal verify`"):
+        read_checkpoint(damaged, TWO)

@@ -52,6 +52,7 @@ WITHIN = {
     "recording": "relay.core.wire._check_footer",
     "recording-handed-on": "relay.shell.report.released_report._facts",
     "recording-altered": "relay.core.wire._record",
+    "checkpoint": "relay.shell.record.checkpoint._log_read",
     "proof": "relay.core.proof._path",
     "outlines": "relay.shell.finds.outlines._list",
     "expedition": "relay.shell.plan.expedition._policy",

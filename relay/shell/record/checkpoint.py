@@ -2,14 +2,51 @@
 
 import json
 from dataclasses import asdict
-from typing import Any
+from typing import Annotated, Any
 
+import msgspec
+
+from relay.core.errors import OperatorError
 from relay.core.geodesy import Anchor
 from relay.core.hiding import InForce
+from relay.core.merkle import Frontier
 from relay.core.policy import Plan
 from relay.core.programme import Programme, Told
 from relay.core.record_log import LogStart
 from relay.core.restart import Checkpoint, Standing
+
+LARGEST = (1 << 63) - 1  # what SQLite counts up to
+Count = Annotated[int, msgspec.Meta(ge=0, le=LARGEST)]
+Moment = Annotated[int, msgspec.Meta(ge=-1, le=LARGEST)]  # microseconds of the embargo clock; -1: before all
+Latitude = Annotated[float, msgspec.Meta(ge=-90, le=90)]
+Longitude = Annotated[float, msgspec.Meta(ge=-180, le=180)]
+
+
+class _Zones(msgspec.Struct):
+    rows: frozenset[Count]
+    upto: Count
+
+
+class _Standing(msgspec.Struct):
+    """What is kept of an audience; marks of before there were zones of the desk, or programmes, lack these."""
+
+    next_dive: Annotated[int, msgspec.Meta(ge=1, le=LARGEST)]
+    had_us: Moment
+    anchor: tuple[Latitude, Longitude, Moment] | None
+    instant_us: Moment
+    zones: _Zones | None = None
+    told: Told | None = None
+
+
+class _Mark(msgspec.Struct):
+    row: Count
+    audiences: dict[str, _Standing]
+    desk: tuple[Count, ...] = ()
+    programme: tuple[Moment, Programme] | None = None
+    record: list[Any] | None = None
+
+
+_mark = msgspec.json.Decoder(_Mark).decode
 
 
 def write_checkpoint(checkpoint: Checkpoint, plan: Plan) -> str:
@@ -23,14 +60,22 @@ def write_checkpoint(checkpoint: Checkpoint, plan: Plan) -> str:
 
 
 def read_checkpoint(text: str | None, plan: Plan) -> Checkpoint | None:
-    """Return the checkpoint in a mark; an audience that is new since then begins with dive 1, and all zones."""
+    """Return the checkpoint in a mark; an audience that is new since then begins with dive 1, and all zones.
+
+    OperatorError where the mark is none that the relay wrote: a restart that guessed could release a dive twice.
+    """
     if text is None:
         return None
-    value = json.loads(text)
-    standings = tuple(_read(value["audiences"].get(policy.audience)) for policy in plan.policies)
-    decided = value.get("programme")
-    programme = None if decided is None else (int(decided[0]), Programme(**_lines(decided[1])))
-    return Checkpoint(value["row"], standings, tuple(value.get("desk", ())), programme, _log_read(value.get("record")))
+    try:
+        mark = _mark(text)
+        record = _log_read(mark.record)
+    except (msgspec.MsgspecError, UnicodeError, ValueError, RecursionError) as error:
+        raise OperatorError(
+            f"the journal's checkpoint is damaged ({error}): where each audience stood isn't known, so nothing was "
+            "started or changed. See what `offing journal verify` finds, and go on from the newest backup"
+        ) from error
+    standings = tuple(_standing(mark.audiences.get(policy.audience)) for policy in plan.policies)
+    return Checkpoint(mark.row, standings, mark.desk, mark.programme, record)
 
 
 def _log_written(start: LogStart | None) -> list[Any] | None:
@@ -43,8 +88,9 @@ def _log_read(value: list[Any] | None) -> LogStart | None:
     """Return where the exact record's log goes on, None where that wasn't kept yet, or without its leaves."""
     if value is None or len(value) != 5:
         return None
-    minute, row, leaves, silent, peaks = value
-    return LogStart(minute, row, leaves, silent, tuple(map(bytes.fromhex, peaks)))
+    minute, row, leaves, silent, peaks = msgspec.convert(value, tuple[Count, Count, Count, Count, tuple[str, ...]])
+    frontier = Frontier(leaves, tuple(map(bytes.fromhex, peaks)))
+    return LogStart(minute, row, leaves, silent, frontier.peaks)
 
 
 def _written(standing: Standing) -> dict[str, Any]:
@@ -60,17 +106,9 @@ def _written(standing: Standing) -> dict[str, Any]:
     }
 
 
-def _read(value: dict[str, Any] | None) -> Standing:
-    if value is None:
+def _standing(kept: _Standing | None) -> Standing:
+    if kept is None:
         return Standing()
-    anchor = None if value["anchor"] is None else Anchor(*value["anchor"])
-    zones = value.get("zones")
-    in_force = None if zones is None else InForce(frozenset(zones["rows"]), zones["upto"])
-    told = value.get("told")
-    told = None if told is None else Told(**_lines(told))
-    return Standing(value["next_dive"], value["had_us"], anchor, value["instant_us"], in_force, told)
-
-
-def _lines(value: dict[str, Any]) -> dict[str, Any]:
-    """Return the values with the schedule as it is kept."""
-    return {**value, "schedule": tuple(value["schedule"])}
+    anchor = None if kept.anchor is None else Anchor(*kept.anchor)
+    zones = None if kept.zones is None else InForce(kept.zones.rows, kept.zones.upto)
+    return Standing(kept.next_dive, kept.had_us, anchor, kept.instant_us, zones, kept.told)
