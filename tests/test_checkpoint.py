@@ -20,7 +20,7 @@ def test_checkpoint_comes_back_as_it_was_written() -> None:
     """Row, standings and the rows that still count survive, to the last bit of an anchor."""
     for anchor in (None, Anchor(-38.61472000000001, 179.99999999999997, 12)):
         zones = InForce(frozenset({3, 4_000}), 4_720)
-        standings = (Standing(3, 8, anchor, 12_000_000, zones), Standing(1, -1, None, zones=InForce()))
+        standings = (Standing(3, 8, anchor, 12_000_000, zones), Standing(1, -4_000_000, None, zones=InForce()))
         checkpoint = Checkpoint(4_711, standings, (3, 17, 4_000))
         assert read_checkpoint(write_checkpoint(checkpoint, TWO), TWO) == checkpoint
 
@@ -75,6 +75,8 @@ TEXT = write_checkpoint(Checkpoint(9, (Standing(3, 7, Anchor(1.5, 2.5, 6)), Stan
         ('"row": 9', '"row": -9'),
         ('"row": 9', f'"row": {1 << 63}'),
         ('"next_dive": 3', '"next_dive": 0'),
+        ('"had_us": 7', '"had_us": 7.5'),
+        ('"had_us": 7', f'"had_us": -{1 << 63}'),
         ("1.5, 2.5", "91.5, 2.5"),
         ("1.5, 2.5", "NaN, 2.5"),
         ('"desk": []', '"desk": [-1]'),

@@ -17,7 +17,7 @@ from relay.core.restart import Checkpoint, Standing
 
 LARGEST = (1 << 63) - 1  # what SQLite counts up to
 Count = Annotated[int, msgspec.Meta(ge=0, le=LARGEST)]
-Moment = Annotated[int, msgspec.Meta(ge=-1, le=LARGEST)]  # microseconds of the embargo clock; -1: before all
+Moment = Annotated[int, msgspec.Meta(ge=-LARGEST, le=LARGEST)]  # microseconds; below 0 before its delay is over
 Latitude = Annotated[float, msgspec.Meta(ge=-90, le=90)]
 Longitude = Annotated[float, msgspec.Meta(ge=-180, le=180)]
 
@@ -88,7 +88,7 @@ def _log_read(value: list[Any] | None) -> LogStart | None:
     """Return where the exact record's log goes on, None where that wasn't kept yet, or without its leaves."""
     if value is None or len(value) != 5:
         return None
-    minute, row, leaves, silent, peaks = msgspec.convert(value, tuple[Count, Count, Count, Count, tuple[str, ...]])
+    minute, row, leaves, silent, peaks = msgspec.convert(value, tuple[Moment, Count, Count, Count, tuple[str, ...]])
     frontier = Frontier(leaves, tuple(map(bytes.fromhex, peaks)))
     return LogStart(minute, row, leaves, silent, frontier.peaks)
 
