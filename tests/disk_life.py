@@ -14,7 +14,7 @@ import random
 import secrets
 import signal
 import sys
-from collections.abc import Callable, Coroutine, Iterator
+from collections.abc import Callable, Coroutine, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -231,7 +231,7 @@ class Life:
         journal = self.ship._journal
         assert journal is not None
         await until(lambda: journal.unread_us is None or self._fault is not None)
-        if (fault := self._fault) is not None and fault not in self.ship.alarms():
+        if (fault := untold(lambda: self._fault, self.ship.alarms)) is not None:
             self.told.note("silent", fault)
         self.ship._release_due()
         if self.time.true_us - self._beaten_us >= BEAT_US:
@@ -253,6 +253,16 @@ class Life:
         """Close, as on SIGTERM."""
         await self.ship.close()
         self.told.note("closed", self.time.true_us, self.ship.stopped)
+
+
+def untold(fault: Callable[[], str | None], alarms: Callable[[], Sequence[str]]) -> str | None:
+    """Return the journal's fault where the desk isn't told it; None: there is none, or it was over meanwhile.
+
+    The script's seconds pass faster than the machine's: a write that the machine did in a moment may have lasted long
+    by the script, and end between a look at the fault and one at the alarms.
+    """
+    before = fault()
+    return before if before is not None and before not in alarms() and fault() is not None else None
 
 
 async def opened(path: Path, time: SetTime, told: Told, mend: Callable[[], None] = lambda: None) -> Life:

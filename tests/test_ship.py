@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from disk_life import SECOND, Life, SetTime, Told, day, make_site
+from disk_life import SECOND, Life, SetTime, Told, day, make_site, untold
 from expeditions import RIGHT, changed
 from nmea_sentences import sentence
 from peers import until
@@ -17,7 +17,7 @@ from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.shell.plan.expedition import parse_expedition
 from relay.shell.record.clock import MachineTime
-from relay.shell.record.journal import read_marks
+from relay.shell.record.journal import Journal, read_marks
 from relay.shell.released.recording import load_recording
 from relay.shell.ship.running import new_site
 from relay.shell.ship.ship import Ship
@@ -96,6 +96,41 @@ async def test_alarm_of_contradicting_stations_tells_how_far_apart_they_are(tmp_
     alarms = ship.alarms()
     await ship.close()
     assert alarms == ["two stations contradict each other about Lantern by 93 m: its place isn't released"]
+
+
+STALLED = "the journal takes nothing"
+
+
+async def test_fault_of_the_disk_that_ends_while_alarms_are_gathered_is_told_or_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The journal's own thread ends it at any moment: an alarm has words all the same."""
+    expedition = parse_expedition(RIGHT, tmp_path / "EXPEDITION.toml")
+    ship = Ship(expedition, MachineTime(), new_site(expedition))
+    await ship.start()
+    for lasts in range(4):
+        looks = iter([STALLED] * lasts)
+        with monkeypatch.context() as patch:
+            patch.setattr(Journal, "fault", property(lambda _, looks=looks: next(looks, None)))
+            assert all(isinstance(words, str) for words in ship.alarms())
+    await ship.close()
+
+
+@pytest.mark.parametrize(
+    ("faults", "alarms", "told"),
+    [
+        ([None, None], [], None),
+        ([STALLED, STALLED], ["another"], STALLED),
+        ([STALLED, STALLED], [STALLED], None),
+        ([STALLED, None], [], None),
+    ],
+)
+def test_script_asks_of_a_fault_that_lasts_whether_the_desk_was_told(
+    faults: list[str | None], alarms: list[str], told: str | None
+) -> None:
+    """One that was over when the alarms were gathered is none that the desk should have been told."""
+    looks = iter(faults)
+    assert untold(lambda: next(looks), lambda: alarms) == told
 
 
 async def test_page_whose_port_is_taken_says_what_to_change(tmp_path: Path) -> None:

@@ -199,7 +199,7 @@ class Ship:
     def alarms(self) -> list[str]:
         """Return what is wrong now, in words without a position."""
         out = [f"the release has stopped: {self.stopped}"] if self.stopped else []
-        out += [self._journal.fault] if self._journal is not None and self._journal.fault else []
+        out += [fault] if (fault := self.journal_facts()[1]) else []  # the writer's thread may end it meanwhile
         out += self._outlet.faults
         out += [self.inviting.fault] if self.inviting.fault else []
         out += [] if self.uplink is None else self.uplink.alarms()
