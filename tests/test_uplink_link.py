@@ -4,16 +4,28 @@ import asyncio
 import gc
 import os
 import socket
+import ssl
 import struct
 import threading
 from contextlib import suppress
+from functools import partial
 from itertools import count
+from pathlib import Path
+from typing import Any
 
+import pytest
 import uvloop
+from websockets.http11 import Request
+from websockets.protocol import OPEN
+from websockets.server import ServerProtocol
 
+from certificates import self_signed
+from peers import on_both_loops
 from relay.core.errors import LinkError
 from relay.shell.plan.uplink_plan import UplinkPlan
-from relay.shell.uplink.uplink_link import dial, let_go
+from relay.shell.uplink import uplink_link
+from relay.shell.uplink.uplink_link import Line, dial, let_go
+from relay.shell.uplink.uplink_tls import shore_tls
 from shores import SIGNER
 
 AT_ONCE = struct.pack("ii", 1, 0)  # socket(7), SO_LINGER: a close that resets
@@ -99,3 +111,49 @@ def test_connection_of_ours_is_closed() -> None:
         known = os.fstat(far.fileno())
         os.close(far.detach())
         let_go(far, known)
+
+
+async def opens_and_breaks(tls: ssl.SSLContext, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    """Answer a websocket's opening, then send a record of TLS with one bit flipped."""
+    come, goes, protocol = ssl.MemoryBIO(), ssl.MemoryBIO(), ServerProtocol()
+    spoken = tls.wrap_bio(come, goes, server_side=True)
+    while protocol.state is not OPEN:
+        try:
+            protocol.receive_data(spoken.read(4_096))
+        except ssl.SSLWantReadError:
+            writer.write(goes.read())
+            come.write(await reader.read(4_096))
+            continue
+        (request,) = protocol.events_received()
+        assert isinstance(request, Request)
+        protocol.send_response(protocol.accept(request))
+    spoken.write(b"".join(protocol.data_to_send()))
+    writer.write(goes.read())
+    spoken.write(b"challenge")
+    broken = bytearray(goes.read())
+    broken[-1] ^= 1
+    await asyncio.sleep(0.1)  # what comes at once would take the opening's answer with it
+    writer.write(broken)
+    await reader.read()
+    writer.close()
+
+
+@on_both_loops
+async def test_shore_whose_words_break_behind_the_opening_is_a_link_that_was_lost(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a busy machine TLS may have ended before the certificate is asked for: `ssl` calls that a ValueError."""
+    greet = uplink_link._greet
+
+    async def late(*given: Any) -> Line:
+        connection = await greet(*given)
+        await connection.wait_closed()
+        return connection
+
+    monkeypatch.setattr(uplink_link, "_greet", late)
+    tls = shore_tls(*self_signed(tmp_path))
+    server = await asyncio.start_server(partial(opens_and_breaks, tls), "127.0.0.1", 0)
+    async with server:
+        plan = UplinkPlan("127.0.0.1", server.sockets[0].getsockname()[1], bytes(32))
+        with pytest.raises(LinkError, match=r"^the connection was lost$"):
+            await dial(plan, SIGNER, 5.0)

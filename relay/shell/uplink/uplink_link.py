@@ -246,7 +246,10 @@ def _lost(error: OSError) -> str:
 
 async def _prove(plan: UplinkPlan, signer: Signer, connection: Line) -> tuple[dict[str, Held], Listed]:
     """Look who answers, give the ship's proof, and return what the shore holds."""
-    certificate = connection.transport.get_extra_info("ssl_object").getpeercert(binary_form=True)
+    try:
+        certificate = connection.transport.get_extra_info("ssl_object").getpeercert(binary_form=True)
+    except ValueError as error:  # what was damaged behind the opening has ended TLS, and with it what it knew
+        raise LinkError("the connection was lost") from error
     if plan.pin is not None and not compare_digest(sha256(certificate).digest(), plan.pin):
         raise NotNowError(
             "whoever answers as the shore has another certificate than [uplink] pin says; if it was renewed ashore, "
