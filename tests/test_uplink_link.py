@@ -113,8 +113,10 @@ def test_connection_of_ours_is_closed() -> None:
         let_go(far, known)
 
 
-async def opens_and_breaks(tls: ssl.SSLContext, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-    """Answer a websocket's opening, then send a record of TLS with one bit flipped."""
+async def opens_and_breaks(
+    tls: ssl.SSLContext, opened: asyncio.Event, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
+) -> None:
+    """Answer a websocket's opening, and when that has come send a record of TLS with one bit flipped."""
     come, goes, protocol = ssl.MemoryBIO(), ssl.MemoryBIO(), ServerProtocol()
     spoken = tls.wrap_bio(come, goes, server_side=True)
     while protocol.state is not OPEN:
@@ -132,7 +134,7 @@ async def opens_and_breaks(tls: ssl.SSLContext, reader: asyncio.StreamReader, wr
     spoken.write(b"challenge")
     broken = bytearray(goes.read())
     broken[-1] ^= 1
-    await asyncio.sleep(0.1)  # what comes at once would take the opening's answer with it
+    await opened.wait()
     writer.write(broken)
     await reader.read()
     writer.close()
@@ -143,16 +145,17 @@ async def test_shore_whose_words_break_behind_the_opening_is_a_link_that_was_los
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """On a busy machine TLS may have ended before the certificate is asked for: `ssl` calls that a ValueError."""
-    greet = uplink_link._greet
+    greet, opened = uplink_link._greet, asyncio.Event()
 
     async def late(*given: Any) -> Line:
         connection = await greet(*given)
+        opened.set()
         await connection.wait_closed()
         return connection
 
     monkeypatch.setattr(uplink_link, "_greet", late)
     tls = shore_tls(*self_signed(tmp_path))
-    server = await asyncio.start_server(partial(opens_and_breaks, tls), "127.0.0.1", 0)
+    server = await asyncio.start_server(partial(opens_and_breaks, tls, opened), "127.0.0.1", 0)
     async with server:
         plan = UplinkPlan("127.0.0.1", server.sockets[0].getsockname()[1], bytes(32))
         with pytest.raises(LinkError, match=r"^the connection was lost$"):
