@@ -1,9 +1,11 @@
 """The running relay: what it says when something is wrong."""
 
 import asyncio
+import errno
 import json
 import logging
 import socket
+import threading
 from pathlib import Path
 
 import pytest
@@ -12,12 +14,17 @@ from disk_life import SECOND, Life, SetTime, Told, day, make_site, untold
 from expeditions import RIGHT, changed
 from nmea_sentences import sentence
 from peers import until
+from relay.core.channel import Due
 from relay.core.errors import OperatorError, OurFault
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
+from relay.core.release import Kind
+from relay.core.wire import Recording
+from relay.shell.desk.control import NAME as CONTROL
 from relay.shell.plan.expedition import parse_expedition
 from relay.shell.record.clock import MachineTime
-from relay.shell.record.journal import Journal, read_marks
+from relay.shell.record.journal import Journal, JournalFile, read_marks, read_rows
+from relay.shell.released.outlet import Outlet
 from relay.shell.released.recording import load_recording
 from relay.shell.ship.running import new_site
 from relay.shell.ship.ship import Ship
@@ -192,3 +199,85 @@ async def test_checkpoint_waits_until_the_recordings_before_it_are_kept(tmp_path
     await life.end()
     assert load_recording(tmp_path / "released" / "public" / "dive-001.recording").closed
     assert next_dive() == 2
+
+
+async def test_checkpoint_stays_behind_what_a_stopped_release_never_let_go(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A fault strikes at a dive's end, where no dive is under way behind it: the next start ends it once (R5)."""
+    release, path = Outlet.release, make_site(tmp_path)
+
+    def failing(outlet: Outlet, due: Due) -> None:
+        if due.record.kind is Kind.END and due.record.audience == "families":
+            raise ZeroDivisionError
+        release(outlet, due)
+
+    def kept() -> Recording:
+        return load_recording(tmp_path / "released" / "families" / "dive-001.recording")
+
+    with monkeypatch.context() as planted:
+        planted.setattr(Outlet, "release", failing)
+        life = Life(path, SetTime(), Told(lambda note: None))
+        await life.begin()
+        await life.play(day(), 44 * SECOND + SECOND // 2)
+        await life.settle()
+        await life.end()
+    assert life.ship.stopped is not None
+    before = kept()
+    assert not before.closed
+    life = Life(path, SetTime("boot 0", 44 * SECOND + SECOND // 2), Told(lambda note: None))
+    await life.begin()
+    await life.play(day(), 50 * SECOND)
+    await life.settle()
+    await life.end()
+    assert life.ship.stopped is None
+    assert kept().closed
+    assert [record.data for record in kept().records[:-1]] == [record.data for record in before.records]
+
+
+@pytest.mark.parametrize("name", ["_control", "desk", "site", "inviting"])
+async def test_part_that_fails_to_close_keeps_no_other_open(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The journal's thread ends, what waits is written, and the folder may be had again, as by the next start."""
+
+    async def failing(*_: object) -> None:
+        raise OSError(errno.EROFS, "planted")
+
+    expedition = parse_expedition(RIGHT, tmp_path / "EXPEDITION.toml")
+    ship = Ship(expedition, MachineTime(), new_site(expedition))
+    await ship.start()
+    ship.decide(b'{"do": "begin"}', "a test")
+    with monkeypatch.context() as planted:
+        planted.setattr(type(getattr(ship, name)), "close", failing)
+        with pytest.raises(OSError, match="planted"):
+            await ship.close()
+    writing = [thread for thread in threading.enumerate() if thread.name == "journal"]
+    if writing and ship._journal is not None:
+        await ship._journal.close()  # else the tests would never end
+    await getattr(ship, name).close()
+    assert writing == []
+    JournalFile(expedition.private).close()
+    assert any(b'"do": "begin"' in row.data for row in read_rows(expedition.private / "journal.db"))
+
+
+async def test_socket_that_a_disk_keeps_is_no_reason_not_to_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A disk that became read-only: the operator's socket stays, and the next start replaces it."""
+    unlink = Path.unlink
+
+    def refused(path: Path, missing_ok: bool = False) -> None:
+        if path.name == CONTROL and path.exists():
+            raise OSError(errno.EROFS, "planted")
+        unlink(path, missing_ok)
+
+    expedition = parse_expedition(RIGHT, tmp_path / "EXPEDITION.toml")
+    ship = Ship(expedition, MachineTime(), new_site(expedition))
+    await ship.start()
+    with monkeypatch.context() as planted:
+        planted.setattr(Path, "unlink", refused)
+        await ship.close()
+    ship = Ship(expedition, MachineTime(), new_site(expedition))
+    await ship.start()
+    await ship.close()

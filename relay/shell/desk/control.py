@@ -49,7 +49,8 @@ class Control:
         for task in self._serving:
             task.cancel()
         await asyncio.gather(*self._serving, return_exceptions=True)
-        self.path.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # a disk that takes no more: the next start replaces it
+            self.path.unlink()
 
     def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         task = asyncio.ensure_future(self._serve(reader, writer))

@@ -141,15 +141,17 @@ class Ship:
             raise OperatorError("\n".join(str(fault) for fault in faults.exceptions)) from None
 
     async def close(self) -> None:
-        """Stop the site and write what is waiting."""
-        await self._control.close()
-        await self.desk.close()
-        await self.site.close()
-        await self.inviting.close()
+        """Stop the site and write what is waiting: each part of it, whatever the others meet with."""
+        async with contextlib.AsyncExitStack() as last:  # from the last to the first
+            last.callback(self._file.close)
+            last.push_async_callback(self._close_journal)
+            for part in (self.inviting, self.site, self.desk, self._control):
+                last.push_async_callback(part.close)
+
+    async def _close_journal(self) -> None:
         if self._journal is not None:
             self._journal.keep_minutes(self.pipeline.record.take_closed())
             await self._journal.close()
-        self._file.close()
 
     def decide(self, data: bytes, who: str) -> dict[str, Any]:
         """Check a decision, journal it, and say what it does; OperatorError if it can't be taken."""
@@ -353,10 +355,10 @@ class Ship:
         self._guarded(lambda: self._out(self.pipeline.advance(upto_us, unread_us)))
 
     def _keep(self) -> None:
-        """Put clock, checkpoint and the minutes before it into the journal; no checkpoint beyond what isn't kept."""
+        """Put clock, checkpoint and closed minutes into the journal; no checkpoint beyond what isn't kept or never left."""
         assert self._journal is not None
         self._outlet.retry()
-        checkpoint = None if self._outlet.faults else self.pipeline.checkpoint()
+        checkpoint = None if self._outlet.faults or self.stopped else self.pipeline.checkpoint()
         self._journal.keep_minutes(self.pipeline.record.take_closed())
         if checkpoint is not None:
             self._journal.mark({"checkpoint": write_checkpoint(checkpoint, self.expedition.plan)})
