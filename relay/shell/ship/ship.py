@@ -355,7 +355,7 @@ class Ship:
         self._guarded(lambda: self._out(self.pipeline.advance(upto_us, unread_us)))
 
     def _keep(self) -> None:
-        """Put clock, checkpoint and closed minutes into the journal; no checkpoint beyond what isn't kept or never left."""
+        """Put clock, checkpoint and closed minutes into the journal; none beyond what isn't kept or never left."""
         assert self._journal is not None
         self._outlet.retry()
         checkpoint = None if self._outlet.faults or self.stopped else self.pipeline.checkpoint()
