@@ -5,7 +5,8 @@ Rules: exact, for the ship alone; the arithmetic is that of `survey` and `swath`
    vehicle that stays where it is makes kilometres.
 2. What isn't a line of the survey doesn't count: a vehicle less than `SURFACE_M` deep, and a leg that goes down or up
    by more than `STEEP` of its length (a descent, an ascent). A vehicle that never tells its depth counts everywhere.
-3. `take` costs the same whatever came before it. `work` does the areas and may run in a thread; one at a time.
+3. `take` costs the same whatever came before it. `work` does the areas and may run in a thread; one at a time. It and
+   `saved` count what is in a `Due`, all of one moment, whatever is taken meanwhile.
 4. Memory is bounded: a line keeps sums, covered ground an outline (see `Ground`), and who calls `work` whenever
    `waiting` reaches some number bounds the rest.
 """
@@ -39,6 +40,15 @@ class Surveyed:
     covered: Coverage | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Due:
+    """What the survey has at one moment: positions taken, metres of line, and each ground with the legs that wait."""
+
+    taken: int
+    lines_m: tuple[float, ...]
+    grounds: dict[int, tuple[Ground, int]]
+
+
 class SurveyDay:
     """The survey of all vehicles of an expedition, by their places in its file."""
 
@@ -49,7 +59,7 @@ class SurveyDay:
         self._strips: dict[int, Strip] = {}
         self._origin = plan.corners[0] if plan.corners else None
         self._last: list[TrackPoint | None] = [None for _ in vehicles]
-        self._new = False
+        self._taken = self._worked = 0
         self.done = [Surveyed() for _ in vehicles]
 
     @property
@@ -61,7 +71,8 @@ class SurveyDay:
         """Take the next position of a vehicle; SurveyError if it is older than the last."""
         if point.depth_m is not None and point.depth_m < SURFACE_M:
             return
-        self._last[vehicle], self._new = point, True
+        self._last[vehicle] = point
+        self._taken += 1
         leg = self._lines[vehicle].take(point)
         if leg is None or _is_steep(leg):
             return
@@ -87,23 +98,34 @@ class SurveyDay:
         leg = Leg(kept, last, distance_m(kept.place, last.place))
         return None if leg.length_m > RULE.step_m or _is_steep(leg) else leg
 
-    def work(self) -> bool:
-        """Work out what is covered by now; return whether there was anything new."""
-        if not self._new:
+    def due(self) -> Due:
+        """Return what is to be worked out by now; in the thread that takes positions."""
+        grounds = {at: (ground, ground.waiting) for at, ground in self._grounds.items()}
+        return Due(self._taken, tuple(done.line_m for done in self.done), grounds)
+
+    def work(self, due: Due | None = None) -> bool:
+        """Work out what was covered when `due` was taken (None: now); return whether there was anything new."""
+        due = due or self.due()
+        if due.taken <= self._worked:
             return False
-        self._new = False
-        for ground in self._grounds.values():
-            ground.work()
-        for vehicle, ground in self._grounds.items():
-            others = [other for other in self._grounds.values() if other is not ground]
+        self._worked = due.taken
+        for ground, legs in due.grounds.values():
+            ground.work(legs)
+        for vehicle, (ground, _) in due.grounds.items():
+            others = [other for other, _ in due.grounds.values() if other is not ground]
             self.done[vehicle].covered = ground.covered(self._plan.corners, others)
         return True
 
-    def saved(self) -> dict[str, Any]:
-        """Return what is known as plain values, by the vehicles' names; not while `work` is running."""
+    def saved(self, due: Due | None = None) -> dict[str, Any]:
+        """Return what is known as plain values, by the vehicles' names; not while `work` is running.
+
+        With `due`, what `work` was last given: what was known when it was taken.
+        """
+        due = due or self.due()
+        grounds = {at: ground for at, (ground, _) in due.grounds.items()}
         done = {
-            name: {"line_m": done.line_m, "ground": self._grounds[at].saved() if at in self._grounds else None}
-            for at, (name, done) in enumerate(zip(self._vehicles, self.done, strict=True))
+            name: {"line_m": line_m, "ground": grounds[at].saved() if at in grounds else None}
+            for at, (name, line_m) in enumerate(zip(self._vehicles, due.lines_m, strict=True))
         }
         return {"origin": self._origin, "vehicles": done}
 
@@ -122,7 +144,7 @@ class SurveyDay:
             self._restore_grounds(origin, kept)
         for name, done in zip(self._vehicles, self.done, strict=True):
             done.line_m = lines_m.get(name, 0.0)
-        self._new = True
+        self._taken += 1
         self.work()
 
     def _restore_grounds(self, origin: given.Position, kept: Mapping[str, Any]) -> None:

@@ -112,12 +112,11 @@ class Strip:
         self._last = laid
 
     def end(self) -> None:
-        """End the run: what comes next doesn't join it."""
+        """End the run: what comes next doesn't join it. What is shown stays until `show`: `work` may be under way."""
         if self._last is not None:
             self._lay(self._last, None)
         self._last = self._before = None
         self._close()
-        self._ground.show(self, [])
 
     def show(self, begun: Leg | None = None) -> None:
         """Let what isn't laid yet count in the ground: the last leg, and one that has only begun."""

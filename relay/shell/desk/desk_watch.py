@@ -3,7 +3,8 @@
 Rules: exact, for the ship alone; no room that releases anything imports this, and nothing here changes a released byte.
 1. Plain values in, plain values out; every moment is one of the embargo clock.
 2. Memory is bounded whatever comes: tracks by `KeptTrack`, covered ground by `Ground`, waiting legs by `MOST_WAITING`.
-3. A report costs the event loop microseconds. Areas are worked out by `beat`, in a thread.
+3. A report costs the event loop microseconds. Areas are worked out by `beat`, in a thread, from what the loop gives it
+   of one moment: what is kept of a report is kept in all its parts, for a restart passes the report over.
 4. A fault in here never reaches the release: it ends the watch, and `alarms` says so.
 """
 
@@ -13,7 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from math import atan2, degrees, hypot
 from pathlib import Path
 from threading import Lock
-from typing import Any
+from typing import Any, TypeVar
 
 from relay.core.desk_record import Expected
 from relay.core.errors import SurveyError
@@ -25,7 +26,7 @@ from relay.core.kept_track import KeptTrack, TrackSpot
 from relay.core.notices import Notice
 from relay.core.overdue import Expectation
 from relay.core.reach import FORWARD_SONAR_M
-from relay.core.survey_day import SurveyDay
+from relay.core.survey_day import Due, SurveyDay
 from relay.core.survey_plan import SurveyPlan
 from relay.core.watch_words import survey_words
 from relay.core.watched import STALE_US, Fix, Watched
@@ -38,6 +39,7 @@ MOST_WAITING = 4096
 MOST_DRAWN = 1200
 
 Metres = tuple[float, float]
+Result = TypeVar("Result")
 
 
 class Watch:
@@ -170,23 +172,24 @@ class Watch:
 
     async def catch_up(self, *, keep: bool = False) -> None:
         """Work out in a thread what came since the last time; the loop goes on meanwhile."""
-        self._guarded(self._day.show)
-        await asyncio.to_thread(self._guarded, lambda: self._work(keep))
+        known = self._guarded(self._known)
+        if known is not None:
+            await asyncio.to_thread(self._guarded, lambda: self._work(*known, keep))
 
     def close(self) -> None:
         """Work out the rest and keep it."""
-        self._guarded(self._day.show)
-        self._guarded(lambda: self._work(keep=True))
+        self._guarded(lambda: self._work(*self._known(), keep=True))
 
-    def _guarded(self, action: Callable[[], None]) -> None:
+    def _guarded(self, action: Callable[[], Result]) -> Result | None:
         """Do something unless the watch has ended; any fault ends it (rule 4)."""
         if self.fault is not None:
-            return
+            return None
         try:
-            action()
+            return action()
         except Exception as error:  # whatever breaks here, the release goes on; its text might hold a position
             self.fault = f"a fault of Offing's own ({type(error).__name__})"
             log.error("the desk's watch has ended, the release goes on: %s", self.fault)
+            return None
 
     def _look(
         self,
@@ -220,6 +223,7 @@ class Watch:
             self._day.take(vehicle, one)
         if self._day.waiting >= MOST_WAITING and self._lock.acquire(blocking=False):
             try:  # only where a journal is read again: otherwise `beat` has taken them long before
+                self._day.show()
                 self._day.work()
             finally:
                 self._lock.release()
@@ -238,12 +242,18 @@ class Watch:
             "words": survey_words(done, swath.width_m, sum(one.covered is not None for one in self._day.done) > 1),
         }
 
-    def _work(self, keep: bool) -> None:
+    def _known(self) -> tuple[Due, dict[str, Any]]:
+        """Return what is to be worked out now, and what is kept beside it: all of one moment, so on the loop."""
+        self._day.show()
+        tracks = {known.name: known.track.saved() for known in self._vehicles}
+        return self._day.due(), {"upto_us": self._seen_us, "origin": self.origin, "tracks": tracks}
+
+    def _work(self, due: Due, known: dict[str, Any], keep: bool) -> None:
         with self._lock:
-            if self._day.work():
+            if self._day.work(due):
                 self._draw()
-            if keep and self._folder is not None and self._seen_us >= 0:
-                self._keep(self._folder)
+            if keep and self._folder is not None and known["upto_us"] >= 0:
+                self._keep(self._folder, known | {"survey": self._day.saved(due)})
 
     def _draw(self) -> None:
         """Put the outlines of the covered ground into the desk's metres."""
@@ -252,13 +262,7 @@ class Watch:
             most = MOST_DRAWN // len(covered)
             self._rings = [_redrawn(ring, one, self._anchor) for one in covered for ring in rings_of(one, most)]
 
-    def _keep(self, folder: Path) -> None:
-        known = {
-            "upto_us": self._seen_us,
-            "origin": self.origin,
-            "survey": self._day.saved(),
-            "tracks": {known.name: known.track.saved() for known in self._vehicles},
-        }
+    def _keep(self, folder: Path, known: dict[str, Any]) -> None:
         try:
             write_watch(folder, known)
         except OSError as error:

@@ -93,26 +93,16 @@ class JournalFile:
     def commit(self, rows: list[Row], marks: Mapping[str, str]) -> None:
         """Write rows and marks durably, all or none; sqlite3.Error if the disk will not take them."""
         values = [(row.seq, row.embargo_us, row.wall_s, row.source, str(row.kind), row.data) for row in rows]
-        self._db.execute("BEGIN IMMEDIATE")
-        try:
+        with self._db:  # commits at its end; whatever breaks rolls back, or the next write would be within this one
+            self._db.execute("BEGIN IMMEDIATE")
             self._db.executemany("INSERT INTO row VALUES (?, ?, ?, ?, ?, ?)", values)
             self._db.executemany("INSERT OR REPLACE INTO mark VALUES (?, ?)", list(marks.items()))
-            self._db.execute("COMMIT")
-        except sqlite3.Error:
-            if self._db.in_transaction:
-                self._db.execute("ROLLBACK")
-            raise
 
     def keep_minutes(self, minutes: Iterable[Minute]) -> None:
         """Write what whole minutes came to, durably; one that is there stays as it is. sqlite3.Error as `commit`."""
-        self._db.execute("BEGIN IMMEDIATE")
-        try:
+        with self._db:
+            self._db.execute("BEGIN IMMEDIATE")
             self._db.executemany("INSERT OR IGNORE INTO minute VALUES (?, ?, ?)", minutes)
-            self._db.execute("COMMIT")
-        except sqlite3.Error:
-            if self._db.in_transaction:
-                self._db.execute("ROLLBACK")
-            raise
 
     def close(self) -> None:
         """Close the file, with its sums if all of it is in the one file and the disk takes them; let others have it."""
@@ -243,6 +233,7 @@ class Journal:
         self._room.set()
         self.on_durable: Callable[[list[Row]], None] = lambda rows: None
         self._fault: str | None = None
+        self._broken_by: str | None = None
         self._writing_us: int | None = None
         self.mark({"clock boot_id": clock.mark.boot_id, "clock offset_us": str(clock.mark.offset_us)})
         self._closing = threading.Event()
@@ -305,6 +296,8 @@ class Journal:
     @property
     def fault(self) -> str | None:
         """What is wrong with the journal: what the disk said, or that it says nothing, as one that dies may."""
+        if self._broken_by is not None:
+            return f"the journal takes nothing more: its writer broke ({self._broken_by}). Start Offing again"
         writing_us = self._writing_us
         if writing_us is not None and self._clock.counted_us() - writing_us > STALLED_US:
             return f"the journal takes nothing: a write has lasted longer than {STALLED_US // 1_000_000} s"
@@ -342,12 +335,15 @@ class Journal:
 
     def _write(self) -> None:
         """Take rows in groups and commit each group, in the writer thread, until closed and empty."""
-        while not (self._closing.is_set() and self._queue.empty()):
-            rows = self._write_group()
-            if rows is None:
-                return
-            if rows:
-                self._loop.call_soon_threadsafe(self._durable, rows)
+        try:
+            while not (self._closing.is_set() and self._queue.empty()):
+                rows = self._write_group()
+                if rows is None:
+                    return
+                if rows:
+                    self._loop.call_soon_threadsafe(self._durable, rows)
+        except BaseException as error:  # going on could leave rows out; its words may hold a position
+            self._broken_by = type(error).__name__
 
     def _write_group(self) -> list[Row] | None:
         """Commit the next group, waiting for one, and return its rows; None if the relay is closed before that."""
@@ -370,14 +366,15 @@ class Journal:
     def _committed(self, rows: list[Row], marks: dict[str, str], minutes: list[Minute]) -> bool:
         """Commit until the disk takes it; False if the relay is being closed before that."""
         while True:
-            self._writing_us = self._clock.read_us()
             try:
+                self._writing_us = self._clock.read_us()
                 if minutes:
                     self._file.commit([], {LAST: marks[LAST]})
                     self._file.keep_minutes(minutes)
                 self._file.commit(rows, marks)
-            except sqlite3.Error as error:
-                self._fault = f"the journal can't be written: {error}"
+            except Exception as error:  # SQLite's own want of memory is no sqlite3.Error; words may hold a position
+                said = error if isinstance(error, sqlite3.Error) else type(error).__name__
+                self._fault = f"the journal can't be written: {said}"
                 if self._closing.wait(0.5):
                     return False
             else:
