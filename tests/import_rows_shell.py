@@ -3,7 +3,8 @@
 SHELL = {
     "clock": "",
     "quantities": "",
-    "uplink_plan": "",
+    "host_names": "",
+    "uplink_plan": "host_names",
     "representation": "",
     "seabed": "",
     "toml_lines": "",
@@ -12,8 +13,8 @@ SHELL = {
     "log_lines": "",
     "desk_address": "",
     # what the operator gives: expedition file, secrets, captures
-    "feed_url": "core.errors",
-    "expedition_form": "core.errors core.policy desk_address feed_url quantities uplink_plan | pydantic",
+    "feed_url": "core.errors host_names",
+    "expedition_form": "core.errors core.policy desk_address feed_url host_names quantities uplink_plan | pydantic",
     "expedition_faults": "expedition_form toml_lines | pydantic",
     "audit_plan": "core.area core.geodesy core.policy expedition_faults expedition_form quantities",
     "expedition_sense": "audit_plan core.area core.errors core.place_in_text core.policy core.reach core.survey_plan "
@@ -128,7 +129,7 @@ SHELL = {
     "tls_door": "front gate tls_files",
     "site": "core.history answers conversation front gate guest_door guest_pages pages public_files tls_door viewer",
     # the relay ashore
-    "shore_form": "core.seal desk_address expedition_form quantities | pydantic",
+    "shore_form": "core.seal desk_address expedition_form host_names quantities | pydantic",
     "shore_file": "core.errors core.seal desk_address expedition_faults expedition_form shore_form toml_lines | "
     "pydantic",
     "shore_named": "core.errors expedition_faults shore_file shore_form tls_files",

@@ -4,6 +4,7 @@ import asyncio
 import os
 import socket
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -23,6 +24,7 @@ from feed_talk import (
     patterned,
     talk,
 )
+from peers import on_both_loops
 from relay.core.errors import OperatorError
 from relay.shell.feeds.feed_stream import Inlet, refuse_itself
 from relay.shell.feeds.feeds import FeedLimits, open_feed, parse_feed_url
@@ -109,6 +111,23 @@ async def test_dial_name_that_does_not_resolve_is_tried_again() -> None:
         task = asyncio.create_task(feed.run())
         await bell.until(lambda: bool(waits.asked))
         assert feed.state.startswith("waiting 0.5 s before dialling again: ")
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+
+
+@on_both_loops
+async def test_dial_name_that_no_resolver_can_be_asked_for_is_told() -> None:
+    """The file's check refuses it; should one come by, the feed says so instead of ending, and the ship with it."""
+    bell = Bell()
+    waits = Waits(bell)
+    url = replace(parse_feed_url("tcp://gps.local:4001"), host="gps..local")
+    feed = open_feed("lantern", url, Shelf(bell), sleep=waits.sleep, changed=bell.ring)
+    task = asyncio.create_task(feed.run())
+    try:
+        await bell.until(lambda: bool(waits.asked) or task.done())
+        assert feed.state == "waiting 0.5 s before dialling again: the station's name can't be resolved"
+        assert not task.done()
+    finally:
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
 

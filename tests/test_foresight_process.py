@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from dives import plan
-from peers import until
+from peers import PATIENCE_S, on_both_loops, until
 from relay.shell.ship.foresight_process import Job, Seen, ask
 
 JOB = Job(
@@ -81,12 +81,52 @@ def children() -> set[str]:
     return set(Path(f"/proc/self/task/{os.getpid()}/children").read_text().split())
 
 
+@on_both_loops
 async def test_process_ends_with_the_relay() -> None:
-    """A relay that is stopped while it asks leaves no process behind."""
+    """A relay that is stopped while it asks does stop, and leaves no process behind."""
     before = children()
     asking = asyncio.ensure_future(ask(JOB, command=python("import signal", "signal.pause()")))
     await until(lambda: children() - before != set())
     started = children() - before
     asking.cancel()
     await asyncio.wait({asking})
-    assert started & children() == set()
+    assert asking.cancelled()
+    async with asyncio.timeout(PATIENCE_S):  # uvloop kills one that it was just starting, and reaps it a moment later
+        await until(lambda: started & children() == set())
+
+
+@on_both_loops
+async def test_process_that_dies_at_once_is_told() -> None:
+    """One that is killed before, while or after its job is written, as for its memory: words each time, none left."""
+    before, told = children(), set()
+    for _ in range(60):
+        told.add(await ask(JOB, command=("/bin/sh", "-c", "kill -9 $$")))  # type: ignore[arg-type]
+    assert told <= {
+        "its process went away before it was told its job",
+        "its process ended without an answer (-9)",
+    }
+    assert children() <= before
+
+
+@pytest.mark.parametrize(
+    ("fault", "why"),
+    [
+        (RuntimeError("the handler is closed"), "its process went away before it was told its job"),
+        (ValueError("exact -41.2"), "its process can't be spoken with (ValueError)"),
+        (OSError(5, "exact -41.2"), "its process can't be spoken with (OSError)"),
+    ],
+)
+@on_both_loops
+async def test_fault_of_speaking_with_the_process_is_told(
+    fault: Exception, why: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever the library raises: its kind at most is told, and the process, which waits, is ended."""
+    before = children()
+
+    async def communicate(process: asyncio.subprocess.Process, given: bytes) -> None:
+        assert children() - before == {str(process.pid)}
+        raise fault
+
+    monkeypatch.setattr(asyncio.subprocess.Process, "communicate", communicate)
+    assert await ask(JOB, command=python("import signal", "signal.pause()")) == why
+    assert children() <= before

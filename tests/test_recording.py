@@ -267,3 +267,32 @@ def test_what_a_failed_sync_let_go_of_is_written_anew_at_the_end(
     path.write_bytes(lost_sectors(whole, {1}, len(whole)))
     again.close()
     assert path.read_bytes() == whole
+
+
+@pytest.mark.parametrize("number", [errno.EIO, errno.ESTALE, errno.EACCES])
+@pytest.mark.parametrize("asked", ["exists", "read_bytes"])
+def test_recording_that_the_disk_does_not_give_is_told_with_its_file(
+    asked: str, number: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a dive begins, or what was told before a restart is looked for: which file, why, what to do; it stays."""
+    path = recording_path(tmp_path, "public", 1)
+    path.parent.mkdir(parents=True)
+    path.write_bytes(b"".join(FRAMES[:3]))
+    plain, left = getattr(Path, asked), []
+
+    def fails(which: Path) -> object:
+        if which == path:
+            raise OSError(number, os.strerror(number), str(which))
+        return plain(which)
+
+    outlet = Outlet(tmp_path, SIGNER, left.append)
+    words = rf"{path} can't be read: {os.strerror(number)}: .* start the relay again"
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, asked, fails)
+        with pytest.raises(RecordingError, match=words):
+            outlet.owes("public", 1)
+        with pytest.raises(RecordingError, match=words):
+            outlet.release(DUE[0])
+    assert left == []
+    assert path.read_bytes() == b"".join(FRAMES[:3])
+    assert outlet.owes("public", 1)

@@ -4,6 +4,7 @@ import asyncio
 import errno
 import json
 import logging
+import os
 import socket
 import threading
 from pathlib import Path
@@ -199,6 +200,38 @@ async def test_checkpoint_waits_until_the_recordings_before_it_are_kept(tmp_path
     await life.end()
     assert load_recording(tmp_path / "released" / "public" / "dive-001.recording").closed
     assert next_dive() == 2
+
+
+async def test_disk_that_fails_as_a_dive_begins_is_told_and_the_next_start_sends_the_dive(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was told can't be read: the release stops with file and reason, and nothing of the dive is lost (R4, R5)."""
+    exists, path = Path.exists, make_site(tmp_path)
+    recording = tmp_path / "released" / "families" / "dive-001.recording"
+
+    def failing(asked: Path) -> bool:
+        if asked == recording:
+            raise OSError(errno.EIO, os.strerror(errno.EIO), str(asked))
+        return exists(asked)
+
+    with monkeypatch.context() as planted:
+        life = Life(path, SetTime(), Told(lambda note: None))
+        await life.begin()
+        planted.setattr(Path, "exists", failing)
+        await life.play(day(), 42 * SECOND)
+        await life.settle()
+        alarms = life.ship.alarms()
+        await life.end()
+    words = f"{recording} can't be read: Input/output error: see to its disk, then start the relay again"
+    assert f"the release has stopped: {words}" in alarms
+    assert not recording.exists()
+    life = Life(path, SetTime("boot 0", 42 * SECOND), Told(lambda note: None))
+    await life.begin()
+    await life.play(day(), 50 * SECOND)
+    await life.settle()
+    await life.end()
+    assert life.ship.stopped is None
+    assert load_recording(recording).closed
 
 
 async def test_checkpoint_stays_behind_what_a_stopped_release_never_let_go(

@@ -62,6 +62,14 @@ async def closed_beside(port: int) -> list[int]:
     return lost
 
 
+@on_both_loops
+async def test_name_that_no_resolver_can_be_asked_for_is_told() -> None:
+    """The file's check refuses it; should one come by, there is no link, and it is said why."""
+    for host in ("shore..example", "a" * 64 + ".example"):
+        with pytest.raises(LinkError, match=r"^the shore's name can't be resolved$"):
+            await dial(UplinkPlan(host, 8_444, bytes(32)), SIGNER, 5.0)
+
+
 def test_shore_that_resets_at_once_costs_nobody_a_file() -> None:
     """A shore that resets each connection: what the ship opens next under the same number stays open."""
     with socket.create_server(("127.0.0.1", 0)) as door:

@@ -17,6 +17,8 @@ from relay.shell.plan.uplink_plan import UplinkPlan, shore_address, shore_pin
     [
         ("wss://shore.example:8444", ("shore.example", 8444)),
         ("wss://shore.example:8444/", ("shore.example", 8444)),
+        ("wss://xn--lter-5qa.example:8444", ("xn--lter-5qa.example", 8444)),
+        (f"wss://{'a' * 63}.example:8444", (f"{'a' * 63}.example", 8444)),
         ("wss://192.0.2.7:1", ("192.0.2.7", 1)),
         ("wss://[2001:db8::7]:65535", ("2001:db8::7", 65535)),
     ],
@@ -48,6 +50,14 @@ def test_what_is_no_address_is_refused_with_an_example(text: str) -> None:
     """A remedy stands in what is said: TLS is no choice, and the port is always written."""
     with pytest.raises(ValueError, match=r'write it as "wss://shore\.example:8444"'):
         shore_address(text)
+
+
+@pytest.mark.parametrize("host", ["shore..example", ".example", f"{'a' * 64}.example"])
+def test_host_that_cannot_be_resolved_is_refused_with_why(host: str) -> None:
+    """No resolver can be asked for it (RFC 1035 section 2.3.4: labels of 1 to 63): it is told, with an example."""
+    words = r'a part of its host is empty, longer than 63 characters .*; write it as "wss://shore\.example:8444"'
+    with pytest.raises(ValueError, match=words):
+        shore_address(f"wss://{host}:8444")
 
 
 def test_pin_is_read_and_anything_else_refused() -> None:

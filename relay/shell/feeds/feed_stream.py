@@ -91,6 +91,8 @@ class DialledFeed(ReturningFeed):
             return words_of(error) if error.errno else f"no answer in {self._limits.dial_s:g} s"
         except OSError as error:
             return words_of(error)
+        except UnicodeError:  # of a name that no resolver can be asked for
+            return "the station's name can't be resolved"
         try:
             return await self._listen_to(inlet)
         finally:

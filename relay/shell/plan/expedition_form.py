@@ -12,6 +12,7 @@ from relay.core.errors import OperatorError
 from relay.core.policy import Disclosed, Leg, Place
 from relay.shell.plan.desk_address import near_address
 from relay.shell.plan.feed_url import FeedUrl, parse_feed_url
+from relay.shell.plan.host_names import UNASKED, can_be_asked_for
 from relay.shell.plan.quantities import (
     angle_deg,
     area_km2,
@@ -286,7 +287,10 @@ def listen_address(text: str) -> tuple[str, int]:
     host, colon, port = text.rpartition(":")
     if not colon or not host or not port.isdigit() or int(port) > 65_535:
         raise ValueError(f'{text!r} is not HOST:PORT; write it as "127.0.0.1:8080"')
-    return host.strip("[]"), int(port)
+    host = host.strip("[]")
+    if not can_be_asked_for(host):
+        raise ValueError(f'{text!r} can\'t be listened at: {UNASKED}; write it as "127.0.0.1:8080"')
+    return host, int(port)
 
 
 class File(_Part):

@@ -14,6 +14,7 @@ from ipaddress import IPv4Address, ip_address
 from urllib.parse import parse_qsl, unquote
 
 from relay.core.errors import OperatorError
+from relay.shell.plan.host_names import UNASKED, can_be_asked_for
 
 
 class Transport(StrEnum):
@@ -206,6 +207,8 @@ def _check_host(text: str, transport: Transport, host: str) -> None:
             raise _fault(text, f"has a host, {host}, that is not an address", transport) from error
     elif not re.fullmatch(r"[A-Za-z0-9_]([A-Za-z0-9_.-]{0,251}[A-Za-z0-9_])?", host):
         raise _fault(text, f"has a host, {host}, that is not a name or an address", transport)
+    if not can_be_asked_for(host.strip("[]")):
+        raise _fault(text, f"can't be reached: {UNASKED}", transport)
 
 
 def _port(text: str, transport: Transport, port: str | None) -> int:

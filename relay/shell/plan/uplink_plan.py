@@ -7,6 +7,8 @@ import re
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
+from relay.shell.plan.host_names import UNASKED, can_be_asked_for
+
 _PIN = re.compile(r"sha256:([0-9a-fA-F]{64})", re.ASCII)
 _HOST = re.compile(r"[A-Za-z0-9.:-]{1,253}", re.ASCII)
 
@@ -41,6 +43,8 @@ def shore_address(text: str) -> tuple[str, int]:
     plain = host is not None and _HOST.fullmatch(host) and text.rstrip("/").lower() == f"wss://{_netloc(host, port)}"
     if host is None or not plain or not port:
         raise ValueError(f'{text!r} is not where a shore listens; write it as "wss://shore.example:8444"')
+    if not can_be_asked_for(host):
+        raise ValueError(f'{text!r} is not where a shore listens: {UNASKED}; write it as "wss://shore.example:8444"')
     return host, port
 
 

@@ -68,13 +68,29 @@ def check_told(path: Path, recording: Recording) -> None:
 
 
 def told(path: Path) -> bytes:
-    """Return what a recording told for certain: its whole records, without a torn tail; nothing where there is none."""
-    data = path.read_bytes() if path.exists() else b""
+    """Return what a recording told for certain: its whole records, without a torn tail; nothing where there is none.
+
+    RecordingError where the disk doesn't give it.
+    """
+    data = _there(path)
     return data[: whole_octets(data)]
 
 
+def _there(path: Path) -> bytes:
+    """Return what a file holds, nothing where there is none; RecordingError where the disk doesn't give it.
+
+    Whoever went on then could tell differently what was told: nothing is sent until it has been read.
+    """
+    try:
+        return path.read_bytes() if path.exists() else b""
+    except OSError as error:
+        raise RecordingError(
+            f"{path} can't be read: {error.strerror}: see to its disk, then start the relay again"
+        ) from error
+
+
 class Recorder:
-    """The open recording of one dive for one audience.
+    """The open recording of one dive for one audience; RecordingError where what it told before can't be read.
 
     When the disk takes no more, `fault` says so, the frames stay in memory, and the next one, or `retry`, tries again.
     """
@@ -84,7 +100,7 @@ class Recorder:
         self.frames: list[bytes] = []
         self.fault: str | None = None
         self._written, self._unwritten, self._ends = 0, b"", False
-        self._there = path.read_bytes() if path.exists() else b""
+        self._there = _there(path)
         self._told = whole_octets(self._there)
 
     def add(self, frame: bytes) -> None:

@@ -86,6 +86,10 @@ async def ask(job: Job, *, limit_s: float = LIMIT_S, command: Sequence[str] = CO
             data, _ = await process.communicate(pickle.dumps(job))
     except TimeoutError:
         return f"it took longer than {limit_s:.0f} s"
+    except RuntimeError:  # uvloop's, of one that has died before all of its job was written
+        return "its process went away before it was told its job"
+    except Exception as error:  # by its kind alone: what it says may be exact
+        return f"its process can't be spoken with ({type(error).__name__})"
     finally:
         if process.returncode is None:
             with contextlib.suppress(ProcessLookupError):

@@ -13,6 +13,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StrictBool, m
 from relay.core.seal import parse_key
 from relay.shell.plan.desk_address import near_address
 from relay.shell.plan.expedition_form import Name, Slug, listen_address
+from relay.shell.plan.host_names import UNASKED, can_be_asked_for
 from relay.shell.plan.quantities import questions_address, web_address
 
 MOST_AUDIENCES, MOST_PROCESSES = 16, 64
@@ -46,12 +47,14 @@ def _ship_key(text: str) -> str:
 def _stream_url(text: str) -> str:
     try:
         parts = urlsplit(text)
-        fits = parts.scheme in ("nats", "tls") and bool(parts.hostname) and (parts.port or 0) >= 0
+        host = parts.hostname or ""
+        fits = parts.scheme in ("nats", "tls") and host != "" and (parts.port or 0) >= 0
     except ValueError:
-        fits = False
-    if not fits:
+        host, fits = "", False
+    why = "" if can_be_asked_for(host) else f": {UNASKED}"
+    if why or not fits:
         told = "***@" + text.rpartition("@")[2] if "@" in text else text
-        raise ValueError(f'{told!r} is not where a stream is; write it as "nats://127.0.0.1:4222"')
+        raise ValueError(f'{told!r} is not where a stream is{why}; write it as "nats://127.0.0.1:4222"')
     return text
 
 

@@ -30,7 +30,7 @@ class Renewal:
 
     def __init__(self, context: ssl.SSLContext, certificate: Path, key: Path, look_s: float = LOOK_S) -> None:
         self._context, self._certificate, self._key, self._look_s = context, certificate, key, look_s
-        self._seen = self._written()
+        self._used, self._said = self._written(), ""
         self._looking: asyncio.Task[None] | None = None
 
     def _written(self) -> tuple[int, ...]:
@@ -62,13 +62,15 @@ class Renewal:
     def renew(self) -> bool:
         """Take what is new on the disk; whether there was something that can be used."""
         written = self._written()
-        if written in ((), self._seen):
+        if written in ((), self._used):
             return False
-        self._seen = written
         try:
             load_tls(self._context, self._certificate, self._key)
-        except OperatorError as error:
-            log.error("the certificate in use stays: %s", error)
+        except OperatorError as error:  # looked at again, for what was wrong may not have been the files
+            if str(error) != self._said:
+                log.error("the certificate in use stays: %s", error)
+            self._said = str(error)
             return False
+        self._used, self._said = written, ""
         log.info("the site's certificate is renewed")
         return True

@@ -172,7 +172,7 @@ async def _reach(plan: UplinkPlan) -> socket.socket:
                     return line
     except TimeoutError as error:
         raise LinkError("the shore can't be reached: no answer") from error
-    except socket.gaierror as error:
+    except (socket.gaierror, UnicodeError) as error:  # the latter of a name that no resolver can be asked for
         raise LinkError("the shore's name can't be resolved") from error
     except OSError as error:
         raise LinkError(f"the shore can't be reached: {os.strerror(error.errno or 0)}") from error
