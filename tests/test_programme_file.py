@@ -1,5 +1,7 @@
 """The programme on disk: the last that was told, never another under its number, never a part of one."""
 
+import errno
+import os
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +50,26 @@ def test_another_under_the_same_number_stops_the_release(tmp_path: Path) -> None
     ProgrammeFile(tmp_path, "public").put(5, frame(5))
     with pytest.raises(RegrownError):
         ProgrammeFile(tmp_path, "public").put(5, frame(5, "something else"))
+
+
+@pytest.mark.parametrize("number", [errno.EIO, errno.ESTALE])
+def test_programme_that_the_disk_does_not_give_is_not_told_differently(
+    number: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was told isn't known meanwhile: nothing is written over it, and the words name file and reason."""
+    ProgrammeFile(tmp_path, "public").put(5, frame(5))
+    path, plain = tmp_path / "public" / NAME, Path.read_bytes
+
+    def fails(which: Path) -> bytes:
+        if which == path:
+            raise OSError(number, os.strerror(number))
+        return plain(which)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "read_bytes", fails)
+        with pytest.raises(RecordingError, match=f"{NAME} can't be read: {os.strerror(number)}"):
+            ProgrammeFile(tmp_path, "public").put(4, frame(4, "earlier"))
+    assert path.read_bytes() == frame(5)
 
 
 @pytest.mark.parametrize("content", [b"", b"\x96\x00", frame(0)[:-3], dive(1, 0)[0].data])

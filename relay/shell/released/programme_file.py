@@ -22,7 +22,7 @@ def read_programme(path: Path) -> WireRecord | None:
     except FileNotFoundError:
         return None
     except OSError as error:
-        raise RecordingError(f"{path}: {error.strerror}") from error
+        raise RecordingError(f"{path} can't be read: {error.strerror}") from error
     except RecordingError as error:
         raise RecordingError(f"{path}: {error}") from error
     if (record.dive, record.kind) != (NO_DIVE, Kind.PROGRAMME):
@@ -43,10 +43,15 @@ class ProgrammeFile:
         self.fault: str | None = None
 
     def _read(self) -> WireRecord | None:
-        """Return what was told; nothing where the file was damaged: it is then written anew."""
+        """Return what was told; nothing where the file was damaged: it is then written anew.
+
+        RecordingError where the disk doesn't give it: whoever went on could tell differently what was told.
+        """
         try:
             return read_programme(self._path)
-        except RecordingError:
+        except RecordingError as error:
+            if isinstance(error.__cause__, OSError):
+                raise
             return None
 
     @property
