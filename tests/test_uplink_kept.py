@@ -113,7 +113,7 @@ async def test_hold_keeps_aboard_what_is_on_its_way(tmp_path: Path) -> None:
                 uplink.publish(frame)
             held.add("family")  # another's hold ends nothing
             begun = here.port.facts.octets
-            await until(lambda: here.port.facts.octets > begun + PIECE_OCTETS)
+            await until(lambda: here.port.facts.octets > begun + 6 * PIECE_OCTETS)
             assert here.port.facts.links == 1
             held = {"public"}
             uplink.stir()
