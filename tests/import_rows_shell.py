@@ -193,11 +193,10 @@ SHELL = {
     "audit_result": "core.errors core.policy expedition printable quantities | datetime",
     "audit_gate": "audit_result core.decision core.errors core.ranges expedition",
     "foresight_process": "core.policy core.secrets",
-    "foresight": "audit.attack core.channel core.decision core.errors core.model core.pipeline core.release "
-    "core.wire foresight_process",
+    "foresight": "audit.attack core.channel core.model core.pipeline core.release core.wire foresight_process | sys",
     "foresight_run": "audit.attack audit.chart_files audit.chart_merge audit.error_law audit.residual audit_result "
-    "checkpoint core.channel core.desk_record core.errors core.model core.pipeline core.record_log core.restart "
-    "core.secrets foresight foresight_process journal recording secrets_file | numpy time",
+    "checkpoint core.channel core.decision core.desk_record core.errors core.model core.pipeline core.record_log "
+    "core.restart core.secrets foresight foresight_process journal recording secrets_file | numpy time",
     "promises": "audit_gate audit_result core.channel core.decision core.errors core.model core.pipeline core.policy "
     "core.release core.secrets expedition foresight_process outlet quantities",
     "taking": "core.decision core.errors core.find core.model core.pipeline clock desk_decided journal standing",

@@ -1,13 +1,15 @@
 """What is about to leave: it is what leaves later, and the tick that breaks a promise is found."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, plan, policy, run
+from dives import INVENTED_SITE, SECOND, SECRETS, decided, dive_rows, in_order, message, plan, policy, rows, run
 from import_rows import AUDIT, CORE, SHELL
 from relay.audit.attacks.attack import Dive
-from relay.core.area import ZoneAction
+from relay.core.area import Area, ZoneAction
 from relay.core.decision import Cut, Decision, HideZone, Hold, Resume
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
@@ -82,6 +84,41 @@ def test_hold_hides_nothing_of_what_a_resume_would_let_out() -> None:
     held = in_order(INPUT, [decided(1, Hold())])
     free = foresee(Pipeline(PLAN, SECRETS), in_order(INPUT), 100 * SECOND)["public"]
     assert told(foresee(Pipeline(PLAN, SECRETS), held, 100 * SECOND)["public"]) == told(free)
+
+
+MEANWHILE = [Cut(from_us=20 * SECOND, to_us=30 * SECOND), ZONE]
+
+
+@pytest.mark.parametrize("decision", MEANWHILE)
+@pytest.mark.parametrize("resumed_s", [None, 70])
+def test_what_is_cut_or_hidden_behind_a_hold_is_foreseen(decision: Decision, resumed_s: int | None) -> None:
+    """What a hold kept in, though it was due, is judged as a resume lets it out: with what was removed meanwhile."""
+    decisions = [decided(40 * SECOND + 1, Hold(audience="public")), decided(65 * SECOND, decision)]
+    if resumed_s is not None:
+        decisions.append(decided(resumed_s * SECOND, Resume(audience="public")))
+    journal = in_order(INPUT, decisions)
+    upto_us = 75 * SECOND
+    known = [row for row in journal if row.embargo_us <= upto_us]
+    found = told(foresee(Pipeline(PLAN, SECRETS), known, upto_us)["public"])
+    unheard = told(foresee(Pipeline(PLAN, SECRETS), in_order(INPUT), upto_us)["public"])
+    assert len(found) > 20
+    assert found == leaving(journal, "public")[: len(found)] != unheard[: len(found)]
+
+
+def test_stop_outside_hides_nothing_of_what_a_resume_would_let_out() -> None:
+    """Ticks behind one outside the declared area are foreseen, and are those that leave once it is resumed."""
+    bounded = replace(PLAN, area=Area("the invented bank", (INVENTED_SITE,), 1_000.0))
+    steps = [{"east": 1_500.0 if 30 <= at < 40 else 1.0 * at, "north": 0.0, "depth": 50.0, "altitude": 90.0,
+              "heading": 90.0} for at in range(80)]  # fmt: skip
+    excursion = rows((at * SECOND, message(step, INVENTED_SITE)) for at, step in enumerate(steps, 1))
+    found = foresee(Pipeline(bounded, SECRETS), excursion, 80 * SECOND)["public"]
+    resumed = in_order(excursion, [decided(200 * SECOND, Resume(outside=True))])
+    really = [encode(due.record) for due in run(Pipeline(bounded, SECRETS), resumed)
+              if due.record.audience == "public" and due.record.kind in (Kind.DIVE, Kind.TICK)]  # fmt: skip
+    assert told(found) == really[: len(found)]
+    assert found[-1].tick_us == 80 * SECOND
+    shown = {item.tick_us // SECOND for item in found}
+    assert {28, 44} < shown and not shown & set(range(32, 40))
 
 
 COMING = foresee(Pipeline(PLAN, SECRETS), in_order(INPUT), 110 * SECOND)["public"]

@@ -6,21 +6,24 @@ from pathlib import Path
 
 import pytest
 
-from dives import SECOND, message, run
+from dives import SECOND, decided, message, run
 from promising import audited, promising
+from relay.core.decision import Cut, Hold, Resume
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
 from relay.core.policy import Disclosed
+from relay.core.release import Kind
 from relay.core.restart import Checkpoint, Standing
 from relay.core.wire import encode
 from relay.shell.plan.expedition import Expedition
 from relay.shell.record.checkpoint import write_checkpoint
-from relay.shell.record.journal import JournalFile
+from relay.shell.record.journal import JournalFile, read_rows
 from relay.shell.record.secrets_file import NAME, open_secrets
 from relay.shell.released.recording import Recorder, recording_path
 from relay.shell.ship.audit_result import read_results
+from relay.shell.ship.foresight import foresee
 from relay.shell.ship.foresight_process import Job, Seen, ask
-from relay.shell.ship.foresight_run import answer
+from relay.shell.ship.foresight_run import _again, answer
 
 PLACE = (-41.0, 17.5)
 SEABED_M = 256.0
@@ -135,6 +138,29 @@ def test_chart_that_was_changed_since_the_audit_is_a_fault(tmp_path: Path) -> No
     told = answer(job(expedition))
     assert list(told) == ["fault"]
     assert "the charts are others than those it was audited with" in told["fault"]
+
+
+def test_cut_of_what_a_hold_had_kept_in_before_its_row_came_counts(tmp_path: Path) -> None:
+    """A hold acts from when it was taken, so what was due before its row, and is cut behind it, is judged cut."""
+    expedition = aboard(tmp_path)
+    public = replace(expedition.plan.policies[0], delay_us=20 * SECOND, extra_us=0)
+    plan = replace(expedition.plan, policies=(public,))
+    hold = Hold(audience="public", since={"public": 105 * SECOND})
+    file = JournalFile(expedition.private)
+    decisions = [decided(400 * SECOND, hold), decided(401 * SECOND, Cut(from_us=100 * SECOND, to_us=300 * SECOND))]
+    file.commit([replace(row, seq=at) for at, row in enumerate(decisions, 361)], {})
+    file.close()
+    asked, secrets = job(expedition, plan=plan, upto_us=401 * SECOND), open_secrets(expedition.private, None)
+    found = foresee(*_again(asked, secrets), asked.upto_us)["public"]
+    pipeline, really = Pipeline(plan, secrets), []
+    pipeline.halt(361, hold)
+    for row in [*read_rows(expedition.private / "journal.db"), replace(decided(900 * SECOND, Resume()), seq=363)]:
+        really += pipeline.receive(row)
+    really += pipeline.advance(901 * SECOND)
+    kinds = (Kind.DIVE, Kind.TICK)
+    leaving = [encode(due.record) for due in really if due.record.kind in kinds]
+    assert len(found) > 20
+    assert [item.record.data for item in found] == leaving[: len(found)]
 
 
 def test_what_an_open_audience_is_told_counts_for_each(tmp_path: Path) -> None:

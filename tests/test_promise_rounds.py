@@ -8,10 +8,11 @@ from typing import Any
 
 import pytest
 
-from dives import SECOND, SECRETS, dive_rows, plan, policy
+from dives import SECOND, SECRETS, decided, dive_rows, in_order, plan, policy
 from promising import audited, promising
 from relay.audit.attacks.attack import Dive
 from relay.core.channel import Due
+from relay.core.decision import Cut
 from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.release import Kind
@@ -81,7 +82,9 @@ class Deck:
         for second in range(1, seconds):
             self._clock_us = second * SECOND
             while rows and rows[0].embargo_us < self._clock_us:
-                self._leave(self.pipeline.receive(rows.pop(0)))
+                row = rows.pop(0)
+                self._leave(self.pipeline.receive(row))
+                self.promises.took(row)
             if ends is None and second >= begins:
                 lasts = takes[count % len(takes)] if second > PARTING else 1
                 self._asked_us, ends, count = self._clock_us, second + lasts, count + 1
@@ -128,6 +131,38 @@ async def test_what_came_in_lately_changes_neither_what_leaves_nor_when(
     assert (rough.held_us, rough.ticks) == (calm.held_us, calm.ticks)
     assert (calm.held_us is not None) is dips
     assert calm.ticks == 59 if dips else calm.ticks > 65
+
+
+async def test_what_is_older_than_a_cut_leaves_at_its_moments_though_no_round_ends(tmp_path: Path) -> None:
+    """What came in before what is cut stays judged; from there on nothing leaves, for no round has seen the cut.
+
+    Those that look no farther than to the parting, before the cut was made, would end.
+    """
+    cut = decided(160 * SECOND, Cut(from_us=140 * SECOND, to_us=150 * SECOND))
+    out = {}
+    for name, journal in (("calm", dive_rows(200)), ("cut", in_order(dive_rows(200), [cut]))):
+        (tmp_path / name).mkdir()
+        deck = Deck(audited(replace(promising(tmp_path / name), plan=PLAN)), journal, dips=False)
+        await deck.sail(PARTING + DELAY, (1,), failing=name == "cut")
+        out[name] = deck.out
+    assert out["cut"] == [item for item in out["calm"] if item[0] < (140 + DELAY) * SECOND]
+    assert 60 < len(out["cut"]) < len(out["calm"])
+
+
+async def test_no_round_looks_short_of_a_cut(tmp_path: Path) -> None:
+    """The first behind it looks at all there is; one that follows at once, or one that failed, no less than at it."""
+    deck = Deck(audited(replace(promising(tmp_path), plan=PLAN)), [], dips=False)
+    seen: list[int] = []
+
+    async def asking(job: Job) -> dict[str, Seen] | str:
+        seen.append(job.upto_us // SECOND)
+        return "it failed" if len(seen) == 2 else {"public": Seen(left_km2=900, ahead_km2=900, kept_us=job.upto_us)}
+
+    deck.promises._asking, deck._asked_us = asking, 161 * SECOND
+    deck.promises.took(decided(160 * SECOND, Cut(from_us=140 * SECOND, to_us=150 * SECOND)))
+    for _ in range(3):
+        await deck.promises.look()
+    assert (161 // ROUND * ROUND, seen) == (156, [161, 160, 160])
 
 
 def test_delay_leaves_room_for_a_round_that_fails() -> None:

@@ -1,15 +1,19 @@
 """What was released and yet stays aboard: what is held, refused ashore, unsigned, or would be shown to everybody."""
 
 import dataclasses
+import random
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from link_ends import QUICK, SIGNER, MemoryShore, harbour, sealed, underway, until
+from relay.core.uplink_talk import PIECE_OCTETS
 from relay.core.wire import footer
 from relay.shell.uplink import uplink_session
 from relay.shell.uplink.uplink import Uplink
-from released import dive
+from released import dive, dive_with_stills
 from ship_in_hand import sailing, tell
 
 PUBLIC, FAMILY = sealed(dive(1, 20)), sealed(dive(1, 20, audience="family"))
@@ -83,3 +87,44 @@ async def test_ship_keeps_aboard_what_is_held_and_dives_from_before_signatures(t
         assert ship._may_go("public")
         assert (await tell(ship, "/decide", {"do": "hold", "who": "Ada", "audience": "public"}))["ok"]
         assert (ship._may_go("public"), ship._may_go("family")) == (False, True)
+
+
+async def test_hold_keeps_aboard_what_is_on_its_way(tmp_path: Path) -> None:
+    """A still that was begun never comes whole behind a hold; another audience goes on, over a link dialled anew.
+
+    It is no outage and no alarm; nothing of it is begun again until it is resumed, and then all comes, each once.
+    """
+    noise, jpeg = Image.frombytes("RGB", (300, 300), random.Random(1).randbytes(270_000)), BytesIO()
+    noise.save(jpeg, "JPEG", quality=90)
+    still = sealed(dive_with_stills(1, [jpeg.getvalue()]))
+    assert len(jpeg.getvalue()) > 12 * PIECE_OCTETS
+    public = [frame.data for frame in still]
+    async with harbour(tmp_path, MemoryShore("public", "family")) as here:
+        uplink = Uplink(
+            here.plan("public", "family", limit=400_000.0), SIGNER, dataclasses.replace(QUICK, answer_s=20.0)
+        )
+        held: set[str] = set()
+        uplink.may_go = lambda audience: audience not in held
+        for frame in still:
+            uplink.publish(frame)
+        async with underway(uplink):
+            await until(lambda: here.port.facts.octets > 4 * PIECE_OCTETS)
+            for frame in FAMILY[:-1]:
+                uplink.publish(frame)
+            held.add("family")  # another's hold ends nothing
+            begun = here.port.facts.octets
+            await until(lambda: here.port.facts.octets > begun + 6 * PIECE_OCTETS)
+            assert here.port.facts.links == 1
+            held = {"public"}
+            uplink.stir()
+            alarms: list[str] = []
+            await until(lambda: alarms.extend(uplink.alarms()) or len(here.shore.frames["family"]) == len(FAMILY) - 1)
+            assert here.shore.frames["public"] == []
+            uplink.publish(FAMILY[-1])
+            await until(lambda: len(here.shore.frames["family"]) == len(FAMILY))
+            assert here.shore.frames["public"] == []
+            assert (uplink.facts()["outages"], here.port.facts.links, alarms + uplink.alarms()) == (0, 2, [])
+            held.clear()
+            uplink.stir()
+            await until(lambda: here.shore.frames["public"] == public)
+            assert (uplink.facts()["outages"], here.port.facts.links) == (0, 2)

@@ -3,7 +3,8 @@
 Rules: exact and private; a function of the journal's rows, plan and secrets, run in a process of its own
 (`foresight_run`); nothing of its records has a way out: the answer is areas and moments.
 1. The journal is run again by the very pipeline that releases, cuts and zones included, up to a moment; then all that
-   this pipeline still holds is let through as if nothing more came in. Holds are passed over: a resume lets it out.
+   this pipeline still holds is let through as if nothing more came in. Holds, and stops outside the declared area, keep
+   in what they kept in, so that a cut made meanwhile counts; at the end they are lifted, as a resume would.
 2. An area is worked out of what left and of what is about to leave, on the charts of the expedition file; what every
    open audience is told up to the same tick counts, too, for everybody can read it.
 3. Tick by tick, from the last one judged on: a tick is kept if the promise is whole with it and was with each before
@@ -11,15 +12,14 @@ Rules: exact and private; a function of the journal's rows, plan and secrets, ru
    doesn't always leave less, as other soundings are chosen then.
 """
 
+import sys
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 from relay.audit.attacks.attack import Dive
 from relay.core.channel import Channel, Due
-from relay.core.decision import Hold, Resume, read_decision
-from relay.core.errors import OperatorError
-from relay.core.model import Row, RowKind
+from relay.core.model import Row
 from relay.core.pipeline import Pipeline
 from relay.core.release import Kind
 from relay.core.wire import WireRecord, decode, encode
@@ -38,7 +38,10 @@ class Coming:
 
 
 def foresee(pipeline: Pipeline, rows: Iterable[Row], upto_us: int) -> dict[str, list[Coming]]:
-    """Return by audience what leaves of the rows up to a moment, if nothing more comes in and nobody holds it."""
+    """Return by audience what leaves of the rows up to a moment, if nothing more comes in and nothing stops it.
+
+    Owed before, as of every journal that is read again: `Pipeline.halt` of its holds.
+    """
     found: dict[str, list[Coming]] = {channel.policy.audience: [] for channel in pipeline.channels}
     for channel in pipeline.channels:
         channel.may_leave = upto_us.__ge__
@@ -56,24 +59,18 @@ def foresee(pipeline: Pipeline, rows: Iterable[Row], upto_us: int) -> dict[str, 
         for channel in pipeline.channels:  # a moment at a time, so that it is known with which tick a dive began
             while (moment_us := channel.next_us()) is not None and moment_us < row.embargo_us:
                 take(channel.advance(moment_us))
-        if not _only_stops(row):
-            take(pipeline.receive(row))
+        take(pipeline.receive(row))
     for channel in pipeline.channels:
         latest_us = upto_us + channel.policy.delay_us + channel.policy.extra_us + 2 * channel.policy.tick_us
-        while (moment_us := channel.next_us()) is not None and moment_us <= latest_us:
+        while (moment_us := _lifted(channel).next_us()) is not None and moment_us <= latest_us:
             take(channel.advance(moment_us))
     return found
 
 
-def _only_stops(row: Row) -> bool:
-    """Whether a row is a hold, or the resume of one: neither changes what leaves in the end."""
-    if row.kind is not RowKind.DECISION:
-        return False
-    try:
-        decision = read_decision(row.data)
-    except OperatorError:
-        return False
-    return isinstance(decision, Hold) or (isinstance(decision, Resume) and not decision.means_outside)
+def _lifted(channel: Channel) -> Channel:
+    """Return a channel that nothing stops any more; what waited leaves at the moment that was its own."""
+    channel.resume(sys.maxsize, 0, outside=True)
+    return channel
 
 
 class _Begun:

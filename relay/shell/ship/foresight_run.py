@@ -6,6 +6,7 @@ those of the audit, and a recording that has left and isn't there or can't be re
 leave more area (R4).
 """
 
+import contextlib
 import json
 import os
 import pickle
@@ -19,6 +20,7 @@ from typing import Any
 
 from relay.audit.attacks.attack import Dive
 from relay.core.channel import Channel
+from relay.core.decision import Hold, read_decision
 from relay.core.desk_record import TAKEN_LIMIT
 from relay.core.errors import OffingError, OperatorError, RecordingError
 from relay.core.model import Row
@@ -27,7 +29,7 @@ from relay.core.record_log import Unsealed
 from relay.core.restart import Checkpoint
 from relay.core.secrets import Secrets
 from relay.shell.record.checkpoint import read_checkpoint
-from relay.shell.record.journal import read_decisions, read_marks, read_rows
+from relay.shell.record.journal import read_decisions, read_decisions_from, read_marks, read_rows
 from relay.shell.record.secrets_file import NAME as SECRETS
 from relay.shell.record.secrets_file import read_secrets
 from relay.shell.released.recording import load_recording, recording_path
@@ -83,6 +85,10 @@ def _again(job: Job, secrets: Secrets) -> tuple[Pipeline, Iterator[Row]]:
     pipeline = Pipeline(plan, secrets, start, record=Unsealed())
     for row in read_decisions(journal, pipeline.first_row, TAKEN_LIMIT, pipeline.kept_rows):
         pipeline.remember(row)
+    for row in read_decisions_from(journal, pipeline.first_row):
+        with contextlib.suppress(OperatorError):
+            if isinstance(decision := read_decision(row.data), Hold):
+                pipeline.halt(row.seq, decision)
     return pipeline, read_rows(journal, pipeline.first_row)
 
 

@@ -2,12 +2,14 @@
 
 Rules (R4), for each audience with a promise and a passed audit:
 1. A tick leaves only if a finished round of `foresight` has seen it and found the promise kept with it and with each
-   tick before it. What was found of a tick stays found, unless a cut or a hidden place (or somebody meant to be
-   outside) comes between: then all that waits is judged anew. A round that fails or hangs lets nothing out and takes
-   nothing back.
-2. Rounds look up to moments on a fixed grid; after one that failed, only a little beyond the last that didn't: what
-   came in lately must not keep in what is older (R2). `audit_plan.LEAST_DELAY_US` leaves room for a round under way,
-   one that fails and a full one before what came in meanwhile is due, so how long they take doesn't tell.
+   tick before it. What was found of a tick stays found, unless a cut or a hidden place comes between: then all that
+   waits is judged anew, and what may be told otherwise now, ticks from the cut on or all, stays in until then. A round
+   that fails or hangs lets nothing out and takes nothing back. Behind a hold, or outside the declared area, rounds go
+   on, and a resume lets out what they have seen.
+2. Rounds look up to moments on a fixed grid; after one that failed, only a little beyond the last that didn't, but not
+   short of a cut: what came in lately must not keep in what is older (R2). `audit_plan.LEAST_DELAY_US` leaves room for
+   a round under way, one that fails and a full one before what came in meanwhile is due, so how long they take doesn't
+   tell. It tells after a start, where a place is hidden, and where a cut reaches what is due: there R4 goes first.
 3. Where a round finds the tick that breaks the promise, everything before it leaves, and when it is due itself the
    audience is held by "the audit", a decision in the journal. Earlier the hold would tell of what is still hidden (R2).
 4. After a restart what had left leaves again; whatever else waits for the first round.
@@ -24,7 +26,7 @@ from functools import partial
 from typing import Any, Protocol
 
 from relay.core.channel import Channel
-from relay.core.decision import Cut, HideZone, Hold, Resume, Unaudited, read_decision, write_decision
+from relay.core.decision import Cut, HideZone, Hold, Unaudited, read_decision, write_decision
 from relay.core.errors import OperatorError
 from relay.core.model import Row, RowKind
 from relay.core.pipeline import Pipeline
@@ -99,6 +101,7 @@ class Promises:
         self._told: dict[str, Number] = {}
         self._again = asyncio.Event()
         self._changes = self._judged_changes = 0  # how often what waits was changed, now and for the last round
+        self._changed_us = -1  # when it was changed last
         self._reached_us = -1  # up to where the last finished round looked
         self._step_us: int | None = None  # how far beyond it the next may, after one that failed
         self._digests = _digests(expedition, self._standings) if self._standings else ()
@@ -161,10 +164,10 @@ class Promises:
             return
         self._again.set()
         self._open(row)
-        if _changes_what_waits(row):
-            self._changes += 1
+        if (from_us := _changes_from_us(row)) is not None:
+            self._changes, self._changed_us = self._changes + 1, row.embargo_us
             for standing in self._standings.values():
-                standing.judged = (0, -1)
+                standing.judged, standing.kept_us = (0, -1), min(standing.kept_us, from_us - 1)
 
     def _open(self, row: Row) -> None:
         """Let an audience go without an audit, now that this is on the disk."""
@@ -218,10 +221,12 @@ class Promises:
     def _upto_us(self) -> int:
         """Return up to which moment the next round looks."""
         grid_us = max(1, int(self._round_s * MICROSECONDS))
-        upto_us = self._received_us()
-        if self._changes == self._judged_changes:  # a cut acts at once: the round after it has to see it
+        upto_us = received_us = self._received_us()
+        if self._changes == self._judged_changes:
             upto_us = upto_us // grid_us * grid_us
-        return upto_us if self._step_us is None else min(upto_us, self._base_us() + self._step_us)
+        if self._step_us is not None:
+            upto_us = min(upto_us, self._base_us() + self._step_us)
+        return min(received_us, max(upto_us, self._changed_us))  # a cut acts at once: each round has to see it
 
     def _base_us(self) -> int:
         """Return the moment up to which everything is judged or has left."""
@@ -315,13 +320,18 @@ def _digests(expedition: Expedition, audited: Mapping[str, Standing]) -> tuple[s
     return read_results(expedition.private)[next(iter(audited))].charts
 
 
-def _changes_what_waits(row: Row) -> bool:
-    """Whether a decision changes ticks that have been judged: what came in before it is told otherwise than it was."""
+def _changes_from_us(row: Row) -> int | None:
+    """Return from which tick on a decision may change what was judged; None if it changes nothing.
+
+    A tick tells nothing of what came in after it, so one before a cut stays as it was judged.
+    """
     try:
         decision = read_decision(row.data)
     except OperatorError:
-        return False
-    return isinstance(decision, Cut | HideZone) or (isinstance(decision, Resume) and decision.means_outside)
+        return None
+    if isinstance(decision, Cut):
+        return decision.from_us
+    return 0 if isinstance(decision, HideZone) else None
 
 
 def _standing_words(

@@ -2,7 +2,8 @@
 
 Rules: only what `publish` was given, released frames, ever leaves (R1); the ship dials, and what comes back is read as
 numbers (R6); the first-listed audience goes first; a link that ends is dialled again at once, then less often; where
-the shore holds more or other than the ship, nothing of that audience is sent, and an alarm says so.
+the shore holds more or other than the ship, nothing of that audience is sent, and an alarm says so. A link that a hold
+ended hasn't failed: it is no outage, and no alarm.
 """
 
 import asyncio
@@ -20,7 +21,7 @@ from relay.core.uplink_log import ShipLog, Stands
 from relay.core.uplink_talk import Listed
 from relay.shell.plan.uplink_plan import UplinkPlan
 from relay.shell.uplink.uplink_link import NotNowError, RefusedAshoreError, dial
-from relay.shell.uplink.uplink_session import LinkLimits, Roll, Session, Shore, pace_of
+from relay.shell.uplink.uplink_session import KeptAboardError, LinkLimits, Roll, Session, Shore, pace_of
 
 log = logging.getLogger("offing.uplink")
 SAY_S = 600.0
@@ -103,7 +104,11 @@ class Uplink:
         failures = 0
         while True:
             error, held = await self._visit()
-            self._say(str(error))
+            if isinstance(error, KeptAboardError):
+                log.info("%s", error)
+                self._words = str(error)
+            else:
+                self._say(str(error))
             failures = 0 if held else failures + 1
             await asyncio.sleep(self._wait_s(error, failures))
 
@@ -130,8 +135,13 @@ class Uplink:
         self._session = Session(link, self._shores, self._roll, self._pace, self._limits, self._clock_s, self._may_go)
         self._words, self._since_s = "linked", self._clock_s()
         log.info("linked to the shore")
+        outages = 1
         try:
             ended = await self._session.run()
+            if isinstance(ended, KeptAboardError):
+                self._served()
+                outages = 0
+                return ended, True
             if isinstance(ended, RefusedAshoreError):
                 self._session.refused()
             return ended, self._clock_s() - self._since_s > self._limits.keep_s
@@ -141,9 +151,15 @@ class Uplink:
         finally:
             self._good_s = self._clock_s() if self._session.is_good() else self._good_s
             self._session = None
-            self._outages += 1
+            self._outages += outages
             self._since_s = self._clock_s()
             link.connection.transport.abort()
+
+    def _served(self) -> None:
+        """Count from now anew for how long there has been no good link, and for how long nothing has been taken."""
+        self._good_s = self._clock_s()
+        for shore in self._shores.values():
+            shore.moved_s = self._good_s
 
     def _may_go(self, audience: str) -> bool:
         return self.may_go(audience)

@@ -1,7 +1,9 @@
 """One link while it holds: what follows what the shore has is sent, and what it acknowledges is noted.
 
 Rules: what is under way unacknowledged is bounded by a window; everything the link carries is spent from the allowance;
-a shore that leaves something unanswered is given up, and one that says more than answers is left at once.
+a shore that leaves something unanswered is given up, and one that says more than answers is left at once. A message
+that may not go any more, before its last piece has gone, ends the link: the shore takes whole ones alone, so it has
+nothing of it.
 """
 
 import asyncio
@@ -25,6 +27,10 @@ REFUSED_S = 600.0  # before an audience of which a record was refused is tried a
 _PACKET = 52 + 22 + 8  # IP and TCP, a record of TLS 1.3, the socket's frame: spent until it is counted
 _MAY_HEAR = 256  # of an answer to a piece
 _ANSWER = 2 * 52 + 22 + 20  # an acknowledgement, and TCP's of it
+
+
+class KeptAboardError(LinkError):
+    """What was on its way may not go any more, and ended the link; nothing is wrong with that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +236,8 @@ class Session:
                 self._room.clear()
                 await self._room.wait()
             await self._paced()
+            if isinstance(message, Frames) and not self._may_go(message.audience):
+                raise KeptAboardError(f"{message.audience} is held: what was on its way ashore is kept aboard")
             self._sent += len(piece)
             self._spend(len(piece) + _PACKET)
             self._spoke_s = self._clock_s()
