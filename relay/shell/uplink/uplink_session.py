@@ -237,7 +237,7 @@ class Session:
                 await self._room.wait()
             await self._paced()
             if isinstance(message, Frames) and not self._may_go(message.audience):
-                raise KeptAboardError(f"{message.audience} is held: what was on its way ashore is kept aboard")
+                raise KeptAboardError(f"{message.audience} may not go ashore now: what was on its way is kept aboard")
             self._sent += len(piece)
             self._spend(len(piece) + _PACKET)
             self._spoke_s = self._clock_s()
