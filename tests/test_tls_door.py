@@ -2,7 +2,7 @@
 
 import asyncio
 import ssl
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -132,16 +132,26 @@ async def test_old_tls_is_refused(tmp_path: Path) -> None:
             await said(site, request("/"), old)
 
 
-async def raw_viewer(site: Site, receive_octets: int | None = None) -> RawPeer:
-    """Return a viewer over TLS that is only a socket, and that has asked for the live records."""
+async def shaken(site: Site, receive_octets: int | None = None) -> tuple[RawPeer, Callable[[bytes], bytes]]:
+    """Return a client over TLS that is only a socket, its handshake done, and what seals what it sends."""
     came, going = ssl.MemoryBIO(), ssl.MemoryBIO()
     client = trusting().wrap_bio(came, going, server_hostname="127.0.0.1")
     with pytest.raises(ssl.SSLWantReadError):
         client.do_handshake()
     peer = await RawPeer.dial(site, going.read(), receive_octets)
     await until_shaken(client, came, peer)
-    client.write(upgrade())
-    await peer.send(going.read())
+
+    def seal(sending: bytes) -> bytes:
+        client.write(sending)
+        return going.read()
+
+    return peer, seal
+
+
+async def raw_viewer(site: Site, receive_octets: int | None = None) -> RawPeer:
+    """Return such a client that has asked for the live records."""
+    peer, seal = await shaken(site, receive_octets)
+    await peer.send(seal(upgrade()))
     return peer
 
 
