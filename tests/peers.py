@@ -5,6 +5,7 @@ import functools
 import inspect
 import socket
 import ssl
+import struct
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from http.client import HTTPResponse
@@ -141,6 +142,12 @@ class RawPeer:
         finally:
             self.line.close()
         return self.received
+
+
+def reset(line: socket.socket) -> None:
+    """End a connection as a peer does that throws away what it was sent (socket(7), SO_LINGER)."""
+    line.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+    line.close()
 
 
 async def exchange(site: Site, sending: bytes) -> bytes:

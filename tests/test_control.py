@@ -2,10 +2,13 @@
 
 import asyncio
 import contextlib
+import gc
 import json
 import os
 import re
+import select
 import signal
+import socket
 import sqlite3
 import stat
 import subprocess
@@ -15,7 +18,7 @@ from pathlib import Path
 import msgpack
 import pytest
 
-from peers import until
+from peers import on_both_loops, until
 from relay.core.errors import OperatorError
 from relay.shell.desk.control import LINE_LIMIT, NAME, PATH_LIMIT, Control, ask_control
 from relay.shell.desk.deciding import Deciding
@@ -89,6 +92,35 @@ async def test_control_answers_a_decision_when_it_is_on_the_disk(tmp_path: Path)
     bridge.full = True
     assert "not on the disk yet" in (await ask_control(tmp_path, {"do": "hold", "who": "Ines"}))["but"]
     await control.close()
+
+
+@on_both_loops
+async def test_teller_that_is_killed_with_an_answer_unread_is_no_fault(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Two decisions, and nobody there any more when the second is on the disk: both are taken, nothing is logged."""
+    bridge = Wheelhouse()
+    control = Control(tmp_path, Deciding(bridge, lambda: 0.0))
+    await control.start()
+    teller = socket.socket(socket.AF_UNIX)
+    try:
+        teller.connect(str(control.path))
+        teller.sendall(b'{"do": "hold", "who": "Ines"}\n')
+        await until(lambda: select.select([teller], [], [], 0)[0] != [])
+        bridge.disk.clear()
+        teller.sendall(b'{"do": "resume", "who": "Ines"}\n')
+        await until(lambda: len(bridge.taken) == 2)
+        teller.close()
+        for _ in range(10):  # the loop is told in the next pass, and tells its reader in the one after
+            await asyncio.sleep(0)
+        bridge.disk.set()
+        await until(lambda: not control._serving)
+    finally:
+        teller.close()
+        await control.close()
+    gc.collect()
+    assert bridge.taken == [({"do": "hold"}, "Ines"), ({"do": "resume"}, "Ines")]
+    assert caplog.records == []
 
 
 async def test_control_that_closes_hangs_up_on_whoever_is_on_it(tmp_path: Path) -> None:

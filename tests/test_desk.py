@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from desk_peers import TOKEN, Stream, ask, asking, desk_of, told
-from peers import RawPeer, answers, build_site, exchange, until
+from peers import RawPeer, answers, build_site, exchange, on_both_loops, reset, until
 from relay.core.pipeline import Pipeline
 from relay.core.ranges import NOTE_LIMIT
 from relay.shell.desk.deciding import MESSAGE_LIMIT, NOBODY
@@ -367,3 +367,18 @@ async def test_check_reads_no_more_than_a_note_and_beside_the_loop(monkeypatch: 
         assert (found["start"], found["end"], read) == (NOTE_LIMIT, 100_000, [])
         assert (await told(desk, "/check", {"text": "x" * NOTE_LIMIT}))["findings"] == []
     assert read == [(NOTE_LIMIT, False)]
+
+
+@on_both_loops
+async def test_follower_that_is_gone_before_its_stream_begins_is_no_fault(caplog: pytest.LogCaptureFixture) -> None:
+    """Reset with its request still unread, and a line that is narrowed when it is lost: nothing is raised or logged."""
+    async with desk_of(Wheelhouse()) as desk:
+        for _ in range(10):
+            peer = await RawPeer.dial(desk)
+            await until(lambda: len(desk._rooms.lines) == 1)
+            (line,) = desk._rooms.lines
+            await peer.send(asking(desk, "/stream", Connection=None))
+            reset(peer.line)
+            await until(lambda: desk._rooms.lines == [] and desk.newest.followers == 0)
+            line.narrow()
+    assert caplog.records == []

@@ -10,11 +10,27 @@ import pytest
 
 from fair_time import fair_s
 from guests_of import ADA, BOB, ENDS_S, EVE, TOKENS, WRONG, WallClock, bearer, hosting, invite
-from peers import FAST, RawPeer, answers, build_site, exchange, get, on_both_loops, publish, request, running, until
+from peers import (
+    FAST,
+    RawPeer,
+    answers,
+    build_site,
+    exchange,
+    get,
+    on_both_loops,
+    publish,
+    request,
+    reset,
+    running,
+    until,
+)
 from relay.core.guests import Guest
 from relay.shell.released.outlet import Frame
 from relay.shell.site.site import Site
+from relay.shell.site.tls_door import site_tls
 from released import dive, endless_dive
+from shores import with_certificates
+from test_tls_door import shaken
 
 FILES = ("/recordings/family/dives.json", "/recordings/family/programme.json", "/recordings/family/dive-001.recording")
 PRIVATE = ("/guest.json", *FILES)
@@ -301,3 +317,28 @@ def test_site_knows_its_guests_by_the_listing_alone() -> None:
     assert ADA.id in told
     assert "Ada" not in told
     asyncio.run(site.close())
+
+
+@on_both_loops
+async def test_guest_that_is_gone_before_the_answer_holds_no_place(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Reset over TLS behind several requests: who is lost as the guest's is answered doesn't stand for it for good."""
+    with_certificates(tmp_path, "site")
+    posted = request("/nowhere", "POST", "Content-Length: 5", close=False) + b"abcde"
+    async with hosting(tls=site_tls(tmp_path / "site.pem", tmp_path / "site.key")) as site:
+        publish(site, family())
+        for before in range(12):
+            peer, seal = await shaken(site)
+            await peer.send(seal(request("/dives.json", close=False)))
+            await until(lambda: site.figures().connections == 1)
+            had = len(peer.received)
+            await peer.receive_until(lambda got, had=had: len(got) > had + 500)  # type: ignore[misc]
+            asked = request("/dives.json", close=False) * (before % 4) + posted * (before % 3)
+            await peer.send(seal(asked + request(FILES[2], "GET", bearer(ADA), close=False)))
+            reset(peer.line)
+            await until(lambda: site.figures().connections == 0)
+            for _ in range(10):  # what was asked is answered to nobody, a few passes later
+                await asyncio.sleep(0)
+        assert len(site._gate.attendance) == 0
+    assert caplog.records == []

@@ -2,20 +2,20 @@
 
 import asyncio
 import ssl
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Callable
+from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from websockets.asyncio.client import connect
 
-from peers import FAST, PATIENCE_S, RawPeer, on_both_loops, publish, request, take, until, upgrade
+from peers import FAST, PATIENCE_S, RawPeer, on_both_loops, publish, request, reset, take, until, upgrade
 from relay.core.errors import OperatorError
 from relay.shell.site.gate import Limits
 from relay.shell.site.site import Site
 from relay.shell.site.tls_door import site_tls
-from released import EXPEDITION, dive
+from released import EXPEDITION, dive, endless_dive
 from shores import pem_files, with_certificates
 
 
@@ -132,18 +132,34 @@ async def test_old_tls_is_refused(tmp_path: Path) -> None:
             await said(site, request("/"), old)
 
 
+async def shaken(site: Site, receive_octets: int | None = None) -> tuple[RawPeer, Callable[[bytes], bytes]]:
+    """Return a client over TLS that is only a socket, its handshake done, and what seals what it sends."""
+    came, going = ssl.MemoryBIO(), ssl.MemoryBIO()
+    client = trusting().wrap_bio(came, going, server_hostname="127.0.0.1")
+    with pytest.raises(ssl.SSLWantReadError):
+        client.do_handshake()
+    peer = await RawPeer.dial(site, going.read(), receive_octets)
+    await until_shaken(client, came, peer)
+
+    def seal(sending: bytes) -> bytes:
+        client.write(sending)
+        return going.read()
+
+    return peer, seal
+
+
+async def raw_viewer(site: Site, receive_octets: int | None = None) -> RawPeer:
+    """Return such a client that has asked for the live records."""
+    peer, seal = await shaken(site, receive_octets)
+    await peer.send(seal(upgrade()))
+    return peer
+
+
 @on_both_loops
 async def test_viewer_that_takes_nothing_is_dropped_and_the_others_get_all(tmp_path: Path) -> None:
     """Over TLS, too, what waits for a stalled viewer is bounded: at most 150 KB, kernel and ciphers included."""
     async with secured(tmp_path) as site:
-        came, going = ssl.MemoryBIO(), ssl.MemoryBIO()
-        client = trusting().wrap_bio(came, going, server_hostname="127.0.0.1")
-        with pytest.raises(ssl.SSLWantReadError):
-            client.do_handshake()
-        stalled = await RawPeer.dial(site, going.read(), receive_octets=4_096)
-        await until_shaken(client, came, stalled)
-        client.write(upgrade())
-        await stalled.send(going.read())
+        stalled = await raw_viewer(site, receive_octets=4_096)
         url = "wss://{}:{}/live?audience=public".format(*site.address)
         async with connect(url, ssl=trusting(), compression=None) as viewer:
             await until(lambda: site.figures().viewers == {"public": 2})
@@ -157,6 +173,31 @@ async def test_viewer_that_takes_nothing_is_dropped_and_the_others_get_all(tmp_p
         assert site.figures().tally.too_slow == 1
         assert sent < 150_000
         stalled.line.close()
+
+
+@on_both_loops
+async def test_viewer_that_is_reset_costs_nobody_a_record(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    """A record in every pass of the loop, as viewers are reset one after another: who stays has each of them.
+
+    TLS lets go of its transport a pass before the viewer is told: a record comes between the two.
+    """
+    frames = endless_dive()
+    async with secured(tmp_path) as site:
+        url = "wss://{}:{}/live?audience=public".format(*site.address)
+        async with connect(url, ssl=trusting(), compression=None) as viewer, AsyncExitStack() as lines:
+            leaving = [await raw_viewer(site) for _ in range(10)]
+            for peer in leaving:
+                lines.callback(peer.line.close)
+            await until(lambda: site.figures().viewers == {"public": 11})
+            for gone, peer in enumerate(leaving):
+                reset(peer.line)
+                sent: list[bytes] = []
+                while site.figures().viewers == {"public": len(leaving) + 1 - gone}:
+                    sent += publish(site, [next(frames)])
+                    await asyncio.sleep(0)
+                assert await take(viewer, len(sent)) == sent
+            assert site.figures().tally.too_slow == 0
+    assert caplog.records == []
 
 
 def test_files_that_cannot_be_used_are_named(tmp_path: Path) -> None:

@@ -1,9 +1,14 @@
 """One viewer at a time: the slow, the silent, those that speak, those there is no room for."""
 
 import asyncio
+import logging
+import socket
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from io import BytesIO
 from itertools import islice
+from typing import Any
 
 import pytest
 from PIL import Image
@@ -19,13 +24,17 @@ from peers import (
     on_both_loops,
     payloads,
     publish,
+    reset,
     running,
     take,
     until,
     upgrade,
 )
+from relay.core.errors import OutOfOrderError
 from relay.core.websocket import CloseCode, encode_binary
-from relay.shell.site.gate import Limits
+from relay.shell.site.gate import Gate, Limits
+from relay.shell.site.site import Site
+from relay.shell.site.viewer import NO_LINE, Gallery, Viewer
 from released import dive, dive_with_stills, endless_dive
 
 
@@ -231,3 +240,101 @@ async def test_number_of_a_socket_that_is_gone_is_written_to_no_more() -> None:
             await other.receive_until(lambda got: b"\r\n\r\n" in got)
             assert other.received.startswith(b"HTTP/1.1 101 ")
             other.line.close()
+
+
+class Failing:
+    """A viewer's transport that fails at whatever is asked of it, but ends."""
+
+    def __init__(self, whole: asyncio.Transport) -> None:
+        self._whole = whole
+
+    def abort(self) -> None:
+        """Cut the connection."""
+        self._whole.abort()
+
+    def __getattr__(self, name: str) -> Any:
+        raise RuntimeError("38 36.9 S 021 55.9 W")
+
+
+@contextmanager
+def failed(viewer: Viewer) -> Iterator[None]:
+    """Let a viewer's transport fail meanwhile."""
+    whole = viewer.transport
+    viewer.transport = Failing(whole)  # type: ignore[assignment]
+    try:
+        yield
+    finally:
+        viewer.transport = whole
+
+
+def seated(site: Site, audience: str = "public") -> tuple[Gallery, Viewer]:
+    """Return a gallery and the one who is in it."""
+    gallery = site._galleries[audience]
+    (viewer,) = {*gallery.straight.values(), *gallery.through, *gallery.ahead}
+    return gallery, viewer
+
+
+def put(gallery: Gallery, viewer: Viewer, state: str) -> None:
+    """Let a viewer be written to in another way than straight."""
+    if state in ("through", "full", "secured"):
+        del gallery.straight[viewer.line]
+        gallery.through[viewer] = None
+    if state == "full":
+        gallery.full.add(viewer)
+    if state == "secured":
+        viewer.line = NO_LINE
+
+
+@pytest.mark.parametrize("state", ["straight", "through", "full", "secured", "ahead"])
+@on_both_loops
+async def test_fault_of_one_viewer_ends_it_alone(state: str, caplog: pytest.LogCaptureFixture) -> None:
+    """However it is written to: the others get the record, nothing is raised, and the log has the fault's kind alone.
+
+    What is wrong with the record itself is raised as ever: that stops the release (R4).
+    """
+    frames = dive(1, 4)
+    async with running(limits=FAST) as site:
+        failing = await RawPeer.dial(site, upgrade(f"audience=public{'&dive=1&after=0' if state == 'ahead' else ''}"))
+        with closing(failing.line):
+            await failing.receive_until(lambda got: b"\r\n\r\n" in got)
+            gallery, viewer = seated(site)
+            async with live(site) as other:
+                await until(lambda: site.figures().viewers == {"public": 2})
+                put(gallery, viewer, state)
+                if state == "straight":
+                    reset(failing.line)
+                with failed(viewer):
+                    sent = publish(site, frames[:2])
+                    assert await take(other, 2) == sent
+                    assert site.figures().viewers == {"public": 1}
+                    with pytest.raises(OutOfOrderError):
+                        site.publish(frames[1])
+                sent = publish(site, frames[2:4])
+                assert await take(other, 2) == sent
+                await until(lambda: site.figures().connections == 1)
+    assert [(record.name, record.levelno, record.exc_info) for record in caplog.records] == [
+        ("offing.site", logging.ERROR, None)
+    ]
+    assert caplog.messages == ["a follower's connection has failed (RuntimeError)"]
+
+
+class Ended:
+    """A transport whose socket is gone, or is let go of, a moment before its viewer is told."""
+
+    def __init__(self, raw: socket.socket | None) -> None:
+        self._raw = raw
+
+    def get_extra_info(self, name: str) -> socket.socket | None:
+        """Return what is left of the socket."""
+        assert name == "socket"
+        return self._raw
+
+
+def test_nothing_waits_for_a_viewer_whose_socket_is_gone() -> None:
+    """One without a socket and one whose socket is closed aren't late: they are about to be told that they are lost."""
+    closed = socket.socket()
+    closed.close()
+    for raw in (None, closed):
+        gate = Gate(Limits())
+        Viewer(gate, Ended(raw), "192.0.2.1").drop_if_late(1 << 20)  # type: ignore[arg-type]
+        assert gate.tally.too_slow == 0

@@ -17,7 +17,7 @@ from websockets.exceptions import ConnectionClosed, ConnectionClosedError
 from websockets.typing import Subprotocol
 
 from certificates import self_signed
-from peers import get, take, until
+from peers import get, on_both_loops, take, until
 from relay.core.errors import OperatorError
 from relay.core.guests import Guest, Listing, digest_of, write_listing
 from relay.core.history import received
@@ -25,6 +25,7 @@ from relay.core.websocket import CloseCode
 from relay.core.wire import footer
 from relay.shell.shore.shore import Shore
 from relay.shell.shore.shore_run import new_shore
+from relay.shell.shore.worker_talk import LEAVE, Talk
 from relay.shell.shore.workers import Workers
 from relay.shell.site.gate import Tally
 from relay.shell.site.site import Figures
@@ -110,6 +111,47 @@ async def test_worker_that_is_killed_or_hangs_is_replaced_and_lacks_nothing(
         for _ in range(8):
             async with follow(workers, "audience=public&dive=2&after=1") as viewer:
                 assert await take(viewer, 16) == FRAMES[34:50]
+
+
+@on_both_loops
+async def test_worker_that_is_killed_with_records_unread_is_replaced(tmp_path: Path) -> None:
+    """Its end of the talk is reset, not closed: the seat goes on to the next worker, and the shore with it."""
+    async with ashore(tmp_path) as (shore, workers):
+        serving = asyncio.ensure_future(shore.serve())
+        try:
+            await shore.take("public", FRAMES[:40])
+            killed = workers.pids()[0]
+            os.kill(killed, signal.SIGSTOP)
+            for at in range(40, 60):
+                await shore.take("public", FRAMES[at : at + 1])
+                await asyncio.sleep(0)
+            os.kill(killed, signal.SIGKILL)
+            await until(lambda: serving.done() or len(set(workers.pids()) - {killed}) == 2)
+            assert not serving.done()
+            assert not any(job.done() for job in workers.jobs)
+        finally:
+            serving.cancel()
+            await asyncio.wait({serving})
+
+
+@on_both_loops
+async def test_talk_with_nobody_is_no_fault_of_the_program() -> None:
+    """However late it is said, and whichever loop runs: an OSError, which whoever talks expects."""
+    ours, theirs = socket.socketpair()
+    talk = await Talk.over(ours)
+    try:
+        await talk.say(LEAVE)
+        hearing = asyncio.ensure_future(anext(talk.heard(), None))
+        theirs.close()
+        with pytest.raises(ConnectionResetError):
+            await hearing
+        for _ in range(3):
+            with pytest.raises(ConnectionResetError):
+                await talk.say(LEAVE)
+            await asyncio.sleep(0)
+    finally:
+        theirs.close()
+        talk.close()
 
 
 async def test_guests_are_let_in_by_every_worker_and_only_while_they_are_invited(tmp_path: Path) -> None:

@@ -60,15 +60,20 @@ class Control:
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         with contextlib.suppress(ConnectionError), contextlib.closing(writer):
             while line := await _line(reader):
-                answer = await self._deciding.take(line)
-                writer.write(json.dumps(answer).encode() + b"\n")
-                await writer.drain()
+                await _answer(writer, await self._deciding.take(line))
             if line is None:
-                writer.write(json.dumps(TOO_LONG).encode() + b"\n")
-                await writer.drain()
+                await _answer(writer, TOO_LONG)
 
 
 TOO_LONG = {"ok": False, "why": f"a message has at most {LINE_LIMIT} octets"}
+
+
+async def _answer(writer: asyncio.StreamWriter, answer: dict[str, Any]) -> None:
+    """Answer a line; ConnectionError: whoever said it is gone."""
+    if writer.is_closing():  # written to, uvloop's transport raises no ConnectionError once it is lost
+        raise ConnectionResetError("whoever said it is gone")
+    writer.write(json.dumps(answer).encode() + b"\n")
+    await writer.drain()
 
 
 async def _line(reader: asyncio.StreamReader) -> bytes | None:

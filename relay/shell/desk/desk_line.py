@@ -128,7 +128,7 @@ class Line(web.RequestHandler):
 
     def narrow(self) -> None:
         """Let as little as can be wait in the kernel: it hides a stall, and would send minutes of old states as new."""
-        if self._wire is None:
+        if self._wire is None or self._wire.is_closing():  # a lost one raises what is no ConnectionError
             return
         self._wire.set_write_buffer_limits(high=self._rooms.limits.write_high_octets)
         raw = cast("socket.socket | None", self._wire.get_extra_info("socket"))

@@ -34,6 +34,8 @@ class Talk:
 
     async def say(self, *message: object) -> None:
         """Send a message; returns once there is room for the next. OSError: nobody listens any more."""
+        if self._writer.is_closing():  # written to, uvloop's transport raises no OSError once it is lost
+            raise ConnectionResetError("nobody listens any more")
         self._writer.write(msgpack.packb(message))
         await self._writer.drain()
 

@@ -108,9 +108,11 @@ class Conversation(web.RequestHandler):
         """Note that what is given out here is given on an invitation; False if that has too many connections.
 
         From then on little waits in the kernel, where nothing could take it back once the answer is written whole.
+        False as well for a connection that ends: it may be lost already, and would then stand there for good.
         """
-        if self._line is not None:
-            keep_little(self._line, GUESTS_KERNEL_OCTETS)
+        if self._line is None or self._line.is_closing():
+            return False
+        keep_little(self._line, GUESTS_KERNEL_OCTETS)
         return self._gate.attendance.attend(guest_id, self)
 
     def uninvited(self) -> None:

@@ -1,15 +1,15 @@
 """The viewers of one audience: each a socket that is written to, never waited for.
 
-Rules: a frame is encoded once and the same bytes are written to every live viewer; a viewer whose buffer is
-full when a frame comes is dropped with 4001 and nobody else notices; what a viewer is owed is read from the
-history as its socket takes it, never queued. Dropping frees its seat at once. A large frame (a still), or many at once
-(after an outage of the link), fill every buffer for a moment, so whoever they fill is served from the history like a
-latecomer until they are taken; who takes nothing of them is silent, and cut off as such.
+Rules: a frame is encoded once and the same bytes are written to every live viewer; a viewer whose buffer is full when a
+frame comes is dropped with 4001, one whose connection fails is cut off, and nobody else notices; what a viewer is owed
+is read from the history as its socket takes it, never queued. Dropping frees its seat at once. A large frame (a still),
+or many at once (after an outage of the link), fill every buffer for a moment, so whoever they fill is served from the
+history like a latecomer until they are taken; who takes nothing of them is silent, and cut off as such.
 
 A live viewer is written to past its transport, by the number of its open socket, as long as the transport holds
 nothing: that is most of what a viewer costs. Transports close their socket only after `connection_lost`, where the
 number is forgotten. Over TLS the socket is the transport's alone, and of what it has encrypted it keeps 64 KiB and says
-nothing: there the kernel is asked whether the peer takes anything (`Viewer.lags`).
+nothing: there the kernel is asked whether the peer takes anything (`Viewer.drop_if_late`).
 
 | state     | on                                   | then      |
 | --------- | ------------------------------------ | --------- |
@@ -22,9 +22,11 @@ nothing: there the kernel is asked whether the peer takes anything (`Viewer.lags
 """
 
 import asyncio
+import logging
 import socket
 import sys
 from array import array
+from collections.abc import Callable
 from fcntl import ioctl
 from os import write
 from termios import TIOCOUTQ
@@ -49,6 +51,8 @@ from relay.core.websocket import (
 )
 from relay.shell.site.attendance import throw_away
 from relay.shell.site.gate import Gate
+
+log = logging.getLogger("offing.site")
 
 REPLAY_BATCH = 16
 LARGE_OCTETS = 16_384
@@ -95,9 +99,9 @@ class Gallery:
             self._drop_the_secured(len(encoded))
         through = tuple(self.through)
         for line, taken in self._write_straight(encoded):
-            self.straight[line].write_live(memoryview(encoded)[taken:])
+            _alone(self.straight[line], Viewer.write_live, memoryview(encoded)[taken:])
         for viewer in through:
-            viewer.write_live(encoded)
+            _alone(viewer, Viewer.write_live, encoded)
         if among_many or len(encoded) > LARGE_OCTETS:
             self._let_take()
 
@@ -116,13 +120,11 @@ class Gallery:
 
     def _drop_the_slow(self) -> None:
         for viewer in self.full & self.through.keys():
-            self.gate.tally.too_slow += 1
-            viewer.close(CloseCode.TOO_SLOW)
+            _alone(viewer, Viewer.drop)
 
     def _drop_the_secured(self, octets: int) -> None:
-        for viewer in [viewer for viewer in self.through if viewer.line == NO_LINE and viewer.lags(octets)]:
-            self.gate.tally.too_slow += 1
-            viewer.close(CloseCode.TOO_SLOW)
+        for viewer in [viewer for viewer in self.through if viewer.line == NO_LINE]:
+            _alone(viewer, Viewer.drop_if_late, octets)
 
     def _let_take(self) -> None:
         for viewer in self.full & self.through.keys():
@@ -133,7 +135,7 @@ class Gallery:
         for viewer in list(self.ahead):
             if viewer.wants(frame):
                 self.ahead.discard(viewer)
-                self.place(viewer)
+                _alone(viewer, self.place)
 
     def place(self, viewer: "Viewer") -> None:
         """Count a viewer as live, to be written to the way its transport allows now."""
@@ -240,12 +242,17 @@ class Viewer(asyncio.Protocol):
         if self._gallery is not None:
             self._gallery.place(self)
 
-    def lags(self, octets: int) -> bool:
-        """Whether a frame of so many bytes is more than may wait for a secured peer whose kernel buffer is full."""
+    def drop(self) -> None:
+        """Close the socket of a viewer that takes less than it is sent."""
+        self._gate.tally.too_slow += 1
+        self.close(CloseCode.TOO_SLOW)
+
+    def drop_if_late(self, octets: int) -> None:
+        """Drop a secured peer whose kernel buffer is full, if a frame of so many bytes is more than may wait for it."""
         limits = self._gate.limits
-        unacknowledged = _unacknowledged(self.transport)
-        self._late = self._late + octets if unacknowledged >= limits.send_buffer_octets else 0
-        return self._late > limits.write_high_octets
+        self._late = self._late + octets if _unacknowledged(self.transport) >= limits.send_buffer_octets else 0
+        if self._late > limits.write_high_octets:
+            self.drop()
 
     def _write(self, data: bytes) -> None:
         """Write something of the protocol's own between frames."""
@@ -365,6 +372,15 @@ class Viewer(asyncio.Protocol):
         self._gate.leave(self._address)
 
 
+def _alone(viewer: Viewer, act: Callable[..., None], *given: object) -> None:
+    """Do something with a viewer: a fault of its connection ends that, and nobody else lacks the frame for it (R5)."""
+    try:
+        act(viewer, *given)
+    except Exception as fault:  # what is wrong with the frame itself is raised before anybody is written to
+        log.error("a follower's connection has failed (%s)", type(fault).__name__)
+        viewer.abort()
+
+
 def _narrow(transport: asyncio.Transport, high_octets: int, send_octets: int) -> int:
     """Bound what waits for a peer; return the number of the socket where bytes may be written past the transport."""
     # Kernel buffers hide a stall: a peer that stopped reading would be sent stale frames for minutes.
@@ -378,5 +394,7 @@ def _narrow(transport: asyncio.Transport, high_octets: int, send_octets: int) ->
 
 def _unacknowledged(transport: asyncio.Transport) -> int:
     """Return how many bytes of a socket its peer has not acknowledged (tcp(7), SIOCOUTQ)."""
-    raw = cast("socket.socket", transport.get_extra_info("socket"))
+    raw = cast("socket.socket | None", transport.get_extra_info("socket"))
+    if raw is None or raw.fileno() < 0:  # lost: TLS lets go of it a pass of the loop before it says so
+        return 0
     return int.from_bytes(ioctl(raw.fileno(), TIOCOUTQ, bytes(4)), sys.byteorder)
