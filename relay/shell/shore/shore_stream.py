@@ -5,7 +5,6 @@ is still empty; it keeps serving what it has while the stream is out of reach.
 """
 
 import asyncio
-import contextlib
 import logging
 from collections.abc import Awaitable, Callable
 
@@ -16,6 +15,7 @@ from relay.shell.shore.stream_line import Stream
 from relay.shell.shore.stream_out import StreamOut
 
 log = logging.getLogger("offing.stream")
+TOLD_AGAIN_S = 1.0
 
 
 class StreamJob:
@@ -36,11 +36,10 @@ class StreamJob:
         return [] if self._job is None else [self._job]
 
     async def close(self) -> None:
-        """End."""
-        if self._job is not None:
+        """End; told again and again, for the library of the stream may swallow being told."""
+        while self._job is not None and not self._job.done():
             self._job.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await self._job
+            await asyncio.wait({self._job}, timeout=TOLD_AGAIN_S)
 
 
 def join_stream(shore: Shore, plan: StreamPlan) -> StreamOut | StreamIn:

@@ -87,7 +87,7 @@ class Line:
         self.words = "not dialled yet"
 
     async def keep(self, session: Callable[[JetStreamContext, Client], Awaitable[None]]) -> None:
-        """Run `session` over the line, and again on a new line whenever it ends or the line is lost. For ever."""
+        """Run `session` over the line, and on a new line whenever it ends or the line is lost, until cancelled."""
         patience = self._stream.patience
         wait_s = patience.first_wait_s
         while True:
@@ -102,6 +102,8 @@ class Line:
                 log.exception("what runs over the stream at %s has failed: it begins again", self._stream.server)
                 wait_s = patience.longest_wait_s
             self.since_s = None
+            if (task := asyncio.current_task()) is not None and task.cancelling():  # the library may have swallowed it
+                raise asyncio.CancelledError
             await asyncio.sleep(wait_s)
 
     def _tell(self, error: BaseException) -> None:
@@ -127,14 +129,14 @@ class Line:
             await asyncio.wait([running, lost], return_when=asyncio.FIRST_COMPLETED)
             if not running.done():
                 raise LineLost("the server closed the line")
+            if running.cancelled():  # the library cancels what waits on a line that ends
+                raise LineLost("the line ended")
             running.result()
-        except asyncio.CancelledError:
-            if running.done() and running.cancelled():  # the library cancels what waits on a line that ends
-                raise LineLost("the line ended") from None
-            raise
         finally:
-            await _end(running)
-            await _close(client, self._stream.patience.answer_s)
+            try:
+                await _end(running)
+            finally:
+                await _close(client, self._stream.patience.answer_s)
 
 
 async def _dial(stream: Stream, closed: Callable[[], Awaitable[None]]) -> Client:
@@ -158,11 +160,22 @@ async def _dial(stream: Stream, closed: Callable[[], Awaitable[None]]) -> Client
 
 async def _end(running: "asyncio.Future[None]") -> None:
     running.cancel()
-    with contextlib.suppress(asyncio.CancelledError, Exception):
-        await running
+    await asyncio.wait({running})  # not awaited itself: whoever is cancelled here would be taken for it
+    if not running.cancelled():
+        running.exception()  # taken note of: it was told, or came of the end
 
 
 async def _close(client: Client, seconds: float) -> None:
+    """Close a client's line; whoever is cancelled meanwhile goes on once it is closed, or would leave it open."""
+    closing = asyncio.ensure_future(_closed(client, seconds))
+    try:
+        await asyncio.shield(closing)
+    except asyncio.CancelledError:
+        await asyncio.wait({closing})
+        raise
+
+
+async def _closed(client: Client, seconds: float) -> None:
     with contextlib.suppress(*LOST):
         async with asyncio.timeout(seconds):
             await client.close()
