@@ -11,7 +11,7 @@ import pytest
 
 import ship_in_hand
 from guests_of import ADA as GUEST
-from peers import PATIENCE_S
+from peers import PATIENCE_S, until
 from relay.__main__ import main
 from relay.core.errors import InvitationError
 from relay.shell.desk import inviting
@@ -96,6 +96,24 @@ async def test_taking_back_that_was_given_up_is_on_the_disk_in_the_end(
         await ship.inviting._keep()
         assert disk.taken == [["Ada Lark", "Bob Lark"], []]
         assert ship.inviting.fault is None
+
+
+async def test_guest_whose_inviting_was_broken_off_is_in_no_book_in_the_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody waited for the disk long enough to call it slow: the book is written anew all the same."""
+    async with sailing(tmp_path) as ship:
+        disk = SlowDisk(monkeypatch)
+        asking = asyncio.ensure_future(ship.deciding.take(json.dumps(ADA).encode()))
+        try:
+            await until(lambda: ship.inviting._writing is not None)
+            asking.cancel()
+            await asyncio.wait({asking})
+            assert ship.inviting.fault is None
+        finally:
+            disk.answers.set()
+        await ship.inviting._keep()
+        assert disk.taken == [["Ada Lark"], []]
 
 
 async def test_alarm_of_a_disk_that_did_not_answer_ends_though_nothing_has_changed(tmp_path: Path) -> None:

@@ -98,31 +98,42 @@ async def test_line_that_breaks_as_it_is_told_to_end_ends(
             await broken.end(keeping)
 
 
-@on_both_loops
-async def test_line_ends_though_the_library_swallows_what_it_is_told(
-    server: StreamServer, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """It does so in flushing, as it closes a line: the end comes then before the next line is dialled."""
-    closing, closes = asyncio.Event(), stream_line._close
+def passing_over_once(does: Callable[..., Awaitable[Any]], reached: asyncio.Event) -> Callable[..., Awaitable[Any]]:
+    """Return what does the same, but waits for a cancellation and swallows it first, the first time."""
 
-    async def close(client: Client, seconds: float) -> None:
-        if not closing.is_set():
-            closing.set()
+    async def pass_over(*given: Any) -> Any:
+        if not reached.is_set():
+            reached.set()
             with contextlib.suppress(asyncio.CancelledError):
                 await asyncio.Event().wait()
-        await closes(client, seconds)
+        return await does(*given)
 
+    return pass_over
+
+
+@pytest.mark.parametrize("where", ["dialling", "closing", "its session"])
+@on_both_loops
+async def test_line_ends_though_the_library_swallows_what_it_is_told(
+    where: str, server: StreamServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As `asyncio.wait_for` does where what it waits for comes in the same turn: the line ends all the same."""
     async with asyncio.timeout(PATIENCE_S):
-        broken = Broken(server, monkeypatch)
+        reached, broken = asyncio.Event(), Broken(server, monkeypatch)
+        if where == "dialling":
+            monkeypatch.setattr(broken, "_dial", passing_over_once(broken._dial, reached))
+        elif where == "closing":
+            monkeypatch.setattr(stream_line, "_close", passing_over_once(stream_line._close, reached))
+        else:
+            monkeypatch.setattr(broken, "_wait", passing_over_once(broken._wait, reached))
         keeping = asyncio.ensure_future(broken.keep())
         try:
-            await broken.begun.wait()
-            monkeypatch.setattr(stream_line, "_close", close)
-            await broken.break_by("closed")
-            await closing.wait()
+            if where == "closing":
+                await broken.begun.wait()
+                await broken.break_by("closed")
+            await reached.wait()
             keeping.cancel()
             await asyncio.wait({keeping}, timeout=ENDS_S)
-            assert keeping.cancelled()
+            assert (keeping.cancelled(), broken.left_open()) == (True, [])
         finally:
             await broken.end(keeping)
 

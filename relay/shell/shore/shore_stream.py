@@ -11,11 +11,10 @@ from collections.abc import Awaitable, Callable
 from relay.shell.shore.shore import Shore
 from relay.shell.shore.shore_file import StreamPlan
 from relay.shell.shore.stream_in import StreamIn
-from relay.shell.shore.stream_line import Stream
+from relay.shell.shore.stream_line import Stream, end
 from relay.shell.shore.stream_out import StreamOut
 
 log = logging.getLogger("offing.stream")
-TOLD_AGAIN_S = 1.0
 
 
 class StreamJob:
@@ -36,10 +35,9 @@ class StreamJob:
         return [] if self._job is None else [self._job]
 
     async def close(self) -> None:
-        """End; told again and again, for the library of the stream may swallow being told."""
-        while self._job is not None and not self._job.done():
-            self._job.cancel()
-            await asyncio.wait({self._job}, timeout=TOLD_AGAIN_S)
+        """End."""
+        if self._job is not None:
+            await end(self._job)
 
 
 def join_stream(shore: Shore, plan: StreamPlan) -> StreamOut | StreamIn:

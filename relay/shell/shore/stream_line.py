@@ -3,6 +3,8 @@
 Rules: the library reconnects nothing by itself: a line that is lost ends what ran over it, and a new one is dialled
 after a bounded wait, for ever, with every error of the library told here and none by it. A reading notices within
 `silence_s` that its server says nothing any more, or that a message is missing. No address with a password is told.
+The library, and `asyncio.wait_for` in it, may swallow a cancellation: a line looks whether it is cancelled, and what is
+to end is told so until it has.
 """
 
 import asyncio
@@ -23,6 +25,7 @@ from nats.js.api import AckPolicy, ConsumerConfig, DeliverPolicy
 from relay.shell.plan.quantities import say_server
 
 PINGS = 2
+TOLD_AGAIN_S = 1.0
 UNREAD_OCTETS = 32 * 1024 * 1024
 _OF_THE_STREAM = "$JS.ACK."  # whoever publishes may name any header, `Status` too; this is the server's own
 
@@ -102,8 +105,7 @@ class Line:
                 log.exception("what runs over the stream at %s has failed: it begins again", self._stream.server)
                 wait_s = patience.longest_wait_s
             self.since_s = None
-            if (task := asyncio.current_task()) is not None and task.cancelling():  # the library may have swallowed it
-                raise asyncio.CancelledError
+            _end_if_cancelled()
             await asyncio.sleep(wait_s)
 
     def _tell(self, error: BaseException) -> None:
@@ -126,6 +128,7 @@ class Line:
         running = asyncio.ensure_future(session(client.jetstream(timeout=self._stream.patience.answer_s), client))
         self.since_s = self._now()
         try:
+            _end_if_cancelled()
             await asyncio.wait([running, lost], return_when=asyncio.FIRST_COMPLETED)
             if not running.done():
                 raise LineLost("the server closed the line")
@@ -134,7 +137,7 @@ class Line:
             running.result()
         finally:
             try:
-                await _end(running)
+                await end(running)
             finally:
                 await _close(client, self._stream.patience.answer_s)
 
@@ -158,11 +161,19 @@ async def _dial(stream: Stream, closed: Callable[[], Awaitable[None]]) -> Client
         )
 
 
-async def _end(running: "asyncio.Future[None]") -> None:
-    running.cancel()
-    await asyncio.wait({running})  # not awaited itself: whoever is cancelled here would be taken for it
+async def end(running: "asyncio.Future[None]") -> None:
+    """Cancel a job until it is over; what it has raised is taken note of, and not raised here."""
+    while not running.done():
+        running.cancel()
+        await asyncio.wait({running}, timeout=TOLD_AGAIN_S)
     if not running.cancelled():
-        running.exception()  # taken note of: it was told, or came of the end
+        running.exception()
+
+
+def _end_if_cancelled() -> None:
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
 
 
 async def _close(client: Client, seconds: float) -> None:
