@@ -3,7 +3,8 @@
 Rules: an invitation counts once its decision is in the journal and the guest book on the disk, and not before its
 link is shown; the link is shown once and is nowhere else, in no file and no log. Taking one back acts at once,
 whatever the disk says: it only removes. A name stays on the ship. The disk is waited for in a thread: the release
-doesn't notice.
+doesn't notice. A write that fails, or that nobody waits for any more, may be on the disk all the same: the book is
+written after it until the disk is known to have it.
 """
 
 import asyncio
@@ -111,7 +112,8 @@ class Inviting:
         self._ashore = audiences if ashore is None else [name for name in audiences if name in ashore]
         self._audiences, self._address, self._wall_s = audiences, address, wall_s
         self._book = GuestBook()
-        self._written: GuestBook | None = None
+        self._read = False
+        self._written: GuestBook | None = None  # what the disk has; None where that isn't known
         self._writing: asyncio.Future[None] | None = None
         self._lock = asyncio.Lock()
         self.outward: list[Callable[[bytes], None]] = []
@@ -121,7 +123,7 @@ class Inviting:
     def start(self) -> None:
         """Read the guest book and tell who is invited; InvitationError if the book can't be used."""
         self._written = read_book(self._folder)
-        self._book = self._numbered(self._written)
+        self._book, self._read = self._numbered(self._written), True
         try:
             if self._audiences or self._book.invited:
                 write_book(self._folder, self._book)
@@ -183,7 +185,7 @@ class Inviting:
                 number = max(written.number, self._book.number + 1)
                 self._book = replace(self._book.with_one(new, self._wall_s()), number=number)
         except Exception as error:
-            raise OperatorError(f"nobody was invited: the guest book {_refused(error)}") from error
+            raise OperatorError(f"nobody was invited: the guest book {self._given_up(error)}") from error
         self._tell()
         return {**taken, **told_of(new, self._wall_s()), "link": link_of(self._address(), token, self._signer.key)}
 
@@ -201,9 +203,15 @@ class Inviting:
             async with asyncio.timeout(within_s), self._lock:
                 await self._write(self._seen())
         except Exception as error:
-            why = str(error) if isinstance(error, OperatorError) else f"the guest book {_refused(error)}"
+            why = str(error) if isinstance(error, OperatorError) else f"the guest book {self._given_up(error)}"
             taken |= {"but": f"it acts, but a restart now would let them in again: {why}"}
         return {**taken, **told_of(replace(found, revoked=True), self._wall_s())}
+
+    def _given_up(self, error: Exception) -> str:
+        """Return why a book wasn't written; a disk that doesn't answer is an alarm until it does."""
+        if isinstance(error, TimeoutError):
+            self.fault = _not_written(error)
+        return _refused(error)
 
     def _seen(self) -> GuestBook:
         """Return the book with how often guests came so far."""
@@ -217,6 +225,7 @@ class Inviting:
         """Put a book on the disk, after whatever is still being written; OSError if it doesn't take it."""
         if self._writing is not None:
             await asyncio.wait({self._writing})
+        self._written = None
         self._writing = asyncio.ensure_future(asyncio.to_thread(write_book, self._folder, book))
         try:
             await asyncio.shield(self._writing)
@@ -231,7 +240,7 @@ class Inviting:
         await self._keep()
 
     async def _keep(self) -> None:
-        if self._seen() == self._written:
+        if not self._read or (self.fault is None and self._seen() == self._written):
             return
         try:
             async with self._lock:
@@ -240,7 +249,7 @@ class Inviting:
             log.error("the guest book %s", _refused(error))
 
     async def close(self) -> None:
-        """Put on the disk what isn't there yet, if it takes it."""
+        """Put on the disk what isn't there yet, if it takes it; a book that couldn't be read is left as it is."""
         await self._keep()
 
     def all(self) -> list[dict[str, Any]]:

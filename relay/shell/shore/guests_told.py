@@ -110,6 +110,7 @@ async def _in_its_place(expedition: Expedition, message: dict[str, Any]) -> dict
         inviting = _inviting(expedition, journalling, Signer(secrets.signing_seed))
         inviting.start()
         answer = await Deciding(journalling, lambda: 0.0, inviting).take(json.dumps(message).encode())
+        await inviting.close()  # no write of it comes once a relay may have the folder
     finally:
         file.close()
     if not answer.pop("ok"):

@@ -8,9 +8,9 @@ import asyncio
 import logging
 import os
 import ssl
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Coroutine, Iterable
 from time import monotonic
-from typing import Protocol
+from typing import Any, Protocol
 
 from relay.core.errors import OperatorError, ShoreError
 from relay.core.held import held_of
@@ -97,7 +97,7 @@ class Shore:
 
     async def _restore(self, logs: ShoreLogs) -> None:
         try:
-            await asyncio.to_thread(logs.open)
+            await self._through(asyncio.to_thread(logs.open))
         except (OSError, ShoreError) as error:
             why = error.strerror if isinstance(error, OSError) else error
             raise OperatorError(f"{logs.folder} can't be used: {why}") from error
@@ -127,13 +127,17 @@ class Shore:
         raise ShoreError(f"{', '.join(running[job] for job in done)} has ended by itself")
 
     async def close(self) -> None:
-        """Stop what comes in, finish what is being written, and tell followers that the site goes."""
+        """Stop what comes in, finish what is being written, and tell followers that the site goes.
+
+        The folder is let go of last, when no thread writes there any more: another shore may have it from then on.
+        """
         self.ready = False
         while self._started:
             await self._started.pop().close()
         if self._jobs:
             await asyncio.wait(self._jobs)
         await self.site.close()
+        await self.invited.at_rest()
         if self.logs is not None:
             self.logs.close()
 
@@ -154,7 +158,11 @@ class Shore:
         ShoreError: nothing of it was published, and the same frames may come again. Who gives up waiting leaves it to
         end by itself: what is on the disk is always published.
         """
-        job = asyncio.ensure_future(self._take(audience, frames))
+        await self._through(self._take(audience, frames))
+
+    async def _through(self, work: Coroutine[Any, Any, None]) -> None:
+        """Do something to its end, for which `close` waits, though who called this may give up waiting."""
+        job = asyncio.ensure_future(work)
         self._jobs.add(job)
         job.add_done_callback(self._jobs.discard)
         await asyncio.shield(job)

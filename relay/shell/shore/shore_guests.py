@@ -4,7 +4,7 @@ Rules: the listing holds no name and no secret, and is checked against the ship'
 disk that isn't hers is set aside, and then nobody is invited until she says so. What the ship took back counts here
 as soon as the link carries it, and not before. What is counted stays ashore: ids, openings and days, and nothing goes
 to the ship. The disk is written in a thread; one that takes nothing is told in the log, and nobody is kept out or let
-in by that.
+in by that. A thread can't be stopped: the folder is let go of once none is at the disk any more (`at_rest`).
 """
 
 import asyncio
@@ -12,6 +12,7 @@ import contextlib
 import json
 import logging
 import os
+from collections.abc import Callable
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -37,6 +38,7 @@ class ShoreGuests:
         self._told: dict[str, Any] = {}
         self._stirred, self._closing = asyncio.Event(), False
         self._job: asyncio.Task[None] | None = None
+        self._at_disk: asyncio.Future[None] | None = None
 
     @property
     def listing(self) -> bytes:
@@ -52,8 +54,13 @@ class ShoreGuests:
         """Let in whom the listing on the disk lets in."""
         if self._folder is None:
             return
-        await asyncio.to_thread(self._read, self._folder)
+        await self._in_thread(self._read, self._folder)
         self._job = asyncio.create_task(self._keep(self._folder))
+
+    async def _in_thread(self, work: Callable[..., None], *given: Any) -> None:
+        """Do something at the disk, one after the other; who is cancelled meanwhile leaves it to end by itself."""
+        self._at_disk = asyncio.ensure_future(asyncio.to_thread(work, *given))
+        await asyncio.shield(self._at_disk)
 
     def _read(self, folder: Path) -> None:
         path = folder / LISTING
@@ -112,23 +119,29 @@ class ShoreGuests:
         listing, told = self._listing, self._counts()
         try:
             if listing != self._written:
-                await asyncio.to_thread(_put, folder / LISTING, listing)
+                await self._in_thread(_put, folder / LISTING, listing)
                 self._written = listing
             if told != self._told:
                 of = "how often each guest opened the page here, and the last day (UTC)"
                 counted = json.dumps({"offing": of, "guests": told})
-                await asyncio.to_thread(_put, folder / SEEN, counted.encode())
+                await self._in_thread(_put, folder / SEEN, counted.encode())
                 self._told = told
         except OSError as error:
             log.error("who is invited can't be kept for a restart: %s", error.strerror)
 
     async def close(self) -> None:
-        """Keep what isn't on the disk yet, if it takes it within `CLOSE_S`."""
+        """Keep what isn't on the disk yet, if it takes it within `CLOSE_S`; then wait for `at_rest`."""
         self._closing = True
         self._stirred.set()
         if self._job is not None:
             await asyncio.wait({self._job}, timeout=CLOSE_S)
             self._job.cancel()
+            await asyncio.wait({self._job})
+
+    async def at_rest(self) -> None:
+        """Return once nothing of this is at the disk any more, after `close`."""
+        if self._at_disk is not None:
+            await asyncio.wait({self._at_disk})
 
 
 def _put(path: Path, data: bytes) -> None:

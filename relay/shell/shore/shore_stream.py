@@ -5,14 +5,13 @@ is still empty; it keeps serving what it has while the stream is out of reach.
 """
 
 import asyncio
-import contextlib
 import logging
 from collections.abc import Awaitable, Callable
 
 from relay.shell.shore.shore import Shore
 from relay.shell.shore.shore_file import StreamPlan
 from relay.shell.shore.stream_in import StreamIn
-from relay.shell.shore.stream_line import Stream
+from relay.shell.shore.stream_line import Stream, end
 from relay.shell.shore.stream_out import StreamOut
 
 log = logging.getLogger("offing.stream")
@@ -38,9 +37,7 @@ class StreamJob:
     async def close(self) -> None:
         """End."""
         if self._job is not None:
-            self._job.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await self._job
+            await end(self._job)
 
 
 def join_stream(shore: Shore, plan: StreamPlan) -> StreamOut | StreamIn:

@@ -3,6 +3,8 @@
 Rules: the library reconnects nothing by itself: a line that is lost ends what ran over it, and a new one is dialled
 after a bounded wait, for ever, with every error of the library told here and none by it. A reading notices within
 `silence_s` that its server says nothing any more, or that a message is missing. No address with a password is told.
+The library, and `asyncio.wait_for` in it, may swallow a cancellation: a line looks whether it is cancelled, and what is
+to end is told so until it has.
 """
 
 import asyncio
@@ -23,6 +25,7 @@ from nats.js.api import AckPolicy, ConsumerConfig, DeliverPolicy
 from relay.shell.plan.quantities import say_server
 
 PINGS = 2
+TOLD_AGAIN_S = 1.0
 UNREAD_OCTETS = 32 * 1024 * 1024
 _OF_THE_STREAM = "$JS.ACK."  # whoever publishes may name any header, `Status` too; this is the server's own
 
@@ -87,7 +90,7 @@ class Line:
         self.words = "not dialled yet"
 
     async def keep(self, session: Callable[[JetStreamContext, Client], Awaitable[None]]) -> None:
-        """Run `session` over the line, and again on a new line whenever it ends or the line is lost. For ever."""
+        """Run `session` over the line, and on a new line whenever it ends or the line is lost, until cancelled."""
         patience = self._stream.patience
         wait_s = patience.first_wait_s
         while True:
@@ -102,6 +105,7 @@ class Line:
                 log.exception("what runs over the stream at %s has failed: it begins again", self._stream.server)
                 wait_s = patience.longest_wait_s
             self.since_s = None
+            _end_if_cancelled()
             await asyncio.sleep(wait_s)
 
     def _tell(self, error: BaseException) -> None:
@@ -124,17 +128,18 @@ class Line:
         running = asyncio.ensure_future(session(client.jetstream(timeout=self._stream.patience.answer_s), client))
         self.since_s = self._now()
         try:
+            _end_if_cancelled()
             await asyncio.wait([running, lost], return_when=asyncio.FIRST_COMPLETED)
             if not running.done():
                 raise LineLost("the server closed the line")
+            if running.cancelled():  # the library cancels what waits on a line that ends
+                raise LineLost("the line ended")
             running.result()
-        except asyncio.CancelledError:
-            if running.done() and running.cancelled():  # the library cancels what waits on a line that ends
-                raise LineLost("the line ended") from None
-            raise
         finally:
-            await _end(running)
-            await _close(client, self._stream.patience.answer_s)
+            try:
+                await end(running)
+            finally:
+                await _close(client, self._stream.patience.answer_s)
 
 
 async def _dial(stream: Stream, closed: Callable[[], Awaitable[None]]) -> Client:
@@ -156,13 +161,32 @@ async def _dial(stream: Stream, closed: Callable[[], Awaitable[None]]) -> Client
         )
 
 
-async def _end(running: "asyncio.Future[None]") -> None:
-    running.cancel()
-    with contextlib.suppress(asyncio.CancelledError, Exception):
-        await running
+async def end(running: "asyncio.Future[None]") -> None:
+    """Cancel a job until it is over; what it has raised is taken note of, and not raised here."""
+    while not running.done():
+        running.cancel()
+        await asyncio.wait({running}, timeout=TOLD_AGAIN_S)
+    if not running.cancelled():
+        running.exception()
+
+
+def _end_if_cancelled() -> None:
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
 
 
 async def _close(client: Client, seconds: float) -> None:
+    """Close a client's line; whoever is cancelled meanwhile goes on once it is closed, or would leave it open."""
+    closing = asyncio.ensure_future(_closed(client, seconds))
+    try:
+        await asyncio.shield(closing)
+    except asyncio.CancelledError:
+        await asyncio.wait({closing})
+        raise
+
+
+async def _closed(client: Client, seconds: float) -> None:
     with contextlib.suppress(*LOST):
         async with asyncio.timeout(seconds):
             await client.close()
