@@ -170,7 +170,7 @@ def _watched() -> bytes:
         place = {"latitude_deg": -38.61 + second / 9_000, "longitude_deg": -21.93, "depth_m": 4.0 * second}
         watch.take(0, 1_000_000 * second, place)
     watch._anchor = _anchor(-38.61, -21.93)
-    watch._keep(scratch())
+    watch.close()
     return (scratch() / "watch.json").read_bytes()
 
 

@@ -4,6 +4,15 @@ from planting import leak
 
 LINKS = (
     leak(
+        "the rest of what was on its way ashore when its audience was held",
+        "test_uplink_kept::test_hold_keeps_aboard_what_is_on_its_way",
+        (
+            "shell/uplink/uplink_session.py",
+            "if isinstance(message, Frames) and not self._may_go(message.audience):",
+            "if False:",
+        ),
+    ),
+    leak(
         "an audience that the link isn't for, ashore: whatever is released goes",
         "test_uplink::test_audience_that_is_not_listed_never_leaves",
         (

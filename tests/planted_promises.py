@@ -11,6 +11,11 @@ PROMISES = (
         (_PROMISES, "return tick_us <= self._standings[channel.policy.audience].kept_us", "return True"),
     ),
     leak(
+        "what was judged before a place was hidden, until a round has seen that",
+        "test_promise_changes::test_what_was_judged_before_a_change_stays_in_until_a_round_has_ended[zone]",
+        (_PROMISES, "(0, -1), min(standing.kept_us, from_us - 1)", "(0, -1), standing.kept_us"),
+    ),
+    leak(
         "that something still hidden would break a promise, by a hold before its moment",
         "test_promises::test_hold_comes_when_the_tick_is_due_and_no_sooner",
         (_PROMISES, "return breaks_us is not None and now_us >= breaks_us", "return breaks_us is not None"),
@@ -18,7 +23,7 @@ PROMISES = (
     leak(
         "what breaks a promise, once somebody resumes an audience that was held",
         "test_foresight::test_hold_hides_nothing_of_what_a_resume_would_let_out",
-        (_FORESIGHT, "return isinstance(decision, Hold) or (", "return ("),
+        (_FORESIGHT, "(moment_us := _lifted(channel).next_us())", "(moment_us := channel.next_us())"),
     ),
     leak(
         "what breaks a promise, where what comes in later mends it",
@@ -28,7 +33,7 @@ PROMISES = (
     leak(
         "that something still hidden makes rounds fail, by what is older staying in",
         "test_promise_rounds::test_what_came_in_lately_changes_neither_what_leaves_nor_when[takes2-True-False]",
-        (_PROMISES, "return upto_us if self._step_us is None else min(", "return upto_us if True else min("),
+        (_PROMISES, "upto_us = min(upto_us, self._base_us() + self._step_us)", "pass"),
     ),
     leak(
         "what is about to leave, as a file in the folder that is published",
