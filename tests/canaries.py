@@ -13,6 +13,9 @@ eight octets of a float are those of more than one value in them, one axis tells
 somebody wrote where a message's own values stand, with the message whole and its lists as long as they say: nobody
 writes a float so. Within one value (a text, a bin, a message in a bin), in whatever is no message, and where a message
 breaks off or goes wrong anywhere, eight octets tell to `REACH_M` alone.
+
+Four octets are a moment of every day once in a while: the number of a dive and that of its record (01 cd 07 6b) are one
+of 2026-11-26, read as one whole number. So they too tell nothing where they are those of more than one value.
 """
 
 import base64
@@ -21,7 +24,7 @@ import html
 import itertools
 import math
 import re
-from bisect import bisect_left, bisect_right
+from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from urllib.parse import unquote_to_bytes
@@ -35,7 +38,7 @@ import utm
 from openlocationcode import openlocationcode
 from pyproj import Transformer
 
-from canary_messages import ends_of_values
+from canary_messages import is_in_one_value
 
 REACH_M = 100.0
 EXACT_M = 1e-3
@@ -281,7 +284,12 @@ class Scanner:
         for kind, families, spans in self._kinds:
             found = list(_in_array(data, kind, families, spans))
             if kind.itemsize == 4:
-                found = [(what, at) for what, at in found if _has_partner(what, at, found)]
+                found = [
+                    (what, at)
+                    for what, at in found
+                    if _has_partner(what, at, found)
+                    and (what not in self._moments or is_in_one_value(data, at, kind.itemsize))
+                ]
             elif kind.kind == "f" and found:
                 found = [each for each in found if _has_partner(*each, found) or self._is_alone(data, kind, each[1])]
             for what, at in found:
@@ -290,10 +298,7 @@ class Scanner:
     def _is_alone(self, data: bytes, kind: numpy.dtype, at: int) -> bool:
         """Say if a float without the other axis tells something: exact, or not made of several values of a message."""
         number = float(numpy.frombuffer(data, kind, 1, at)[0])
-        if _named(self._sure, number) is not None:
-            return True
-        ends = ends_of_values(data)
-        return not ends or bisect_right(ends, at) == bisect_right(ends, at + kind.itemsize - 1)
+        return _named(self._sure, number) is not None or is_in_one_value(data, at, kind.itemsize)
 
     def _in_messages(self, data: bytes) -> Iterator[Sighting]:
         """Read `data`, or what follows a head in it, as MessagePack as far as it is, and look at every number there."""

@@ -1,6 +1,7 @@
-"""Where values stand in MessagePack, by the library alone: what eight octets of a message are the octets of."""
+"""Where values stand in MessagePack, by the library alone: whether octets of a message are those of one value."""
 
 import contextlib
+from bisect import bisect_right
 
 import msgpack
 
@@ -25,3 +26,9 @@ def ends_of_values(data: bytes) -> list[int]:
             ends.append(unpacker.tell())
         return [] if wanted else ends
     return []
+
+
+def is_in_one_value(data: bytes, at: int, octets: int) -> bool:
+    """Say if so many octets from `at` on may be those of one value: they are, or `data` isn't just messages."""
+    ends = ends_of_values(data)
+    return not ends or bisect_right(ends, at) == bisect_right(ends, at + octets - 1)

@@ -5,6 +5,7 @@ pyproj); MessagePack is the library's own; binary numbers are the standard libra
 """
 
 import math
+import re
 import struct
 
 import maidenhead
@@ -20,6 +21,8 @@ from place_spellings import MARKS, angle, with_hemisphere
 _MERCATOR = Transformer.from_crs(4326, 3857, always_xy=True)
 SCALES = {"1e-7 degrees": 1e7, "1e-6 degrees": 1e6, "1e-5 degrees": 1e5, "1e-4 minutes": 6e5,
           "milliseconds of arc": 3.6e6}  # fmt: skip
+# Digits among others that are hexadecimal, which are degrees, minutes and seconds to who looks for those.
+DEGREES_IN_A_KEY = re.compile(rb"(?<!\d)([1-8]\d)[a-f]{1,16}([0-5]\d)[a-f]{1,16}([0-5]\d)(?!\d)")
 
 Place = tuple[float, float]
 

@@ -1,7 +1,8 @@
 """What nothing released may tell (R1): places, datum, turn, key, moments, a station's own field names.
 
 The scanner is that of the canaries (`canaries.py`), which knows nothing of how Offing writes. Signatures and heads look
-like anything: they are taken out of a record only where it is, byte for byte, the one that the journal gives again.
+like anything: they are taken out of a record only where it is, byte for byte, the one that the journal gives again. The
+site's public key, which isn't secret, is taken out where all its digits stand.
 """
 
 import re
@@ -9,12 +10,13 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from canaries import Scanner
-from canary_signatures import without_signatures
+from canary_signatures import key_text, without_signatures
 from left_behind import Left
 from relay.core.errors import RecordingError
 from relay.core.model import Accepted, RowKind
 from relay.core.policy import Place
 from relay.core.release import Kind
+from relay.core.seal import Signer
 from relay.core.sources import Source
 from relay.core.wire import SIGNATURE_OCTETS, decode, objects, pad_start
 
@@ -33,7 +35,8 @@ class Unsaid:
     def __init__(self, left: Left) -> None:
         self._exact = {name for name, policy in left.policies.items() if policy.place is Place.EXACT}
         frames = {frame for told in left.frames.values() for _, frame in told} | set(left.programmes)
-        self._signatures = frozenset(part for frame in frames for part in _random_in(frame))
+        mine = key_text(Signer(left.secrets.signing_seed))
+        self._signatures = frozenset(part for frame in frames for part in _random_in(frame)) | {mine}
         self._looked: set[bytes] = set()
         told = _places(left)
         places = _one_for_all_about(told)

@@ -7,6 +7,7 @@ import math
 import random
 import struct
 import urllib.parse
+from datetime import UTC, datetime
 from pathlib import Path
 
 import msgpack
@@ -14,8 +15,9 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from canaries import REACH_M, Scanner
-from canary_signatures import without_signatures
-from canary_spellings import encodings, notations, planes
+from canary_signatures import key_text, without_signatures
+from canary_spellings import DEGREES_IN_A_KEY, encodings, notations, planes
+from relay.core.seal import Signer
 from relay.shell.demo.seabed import INVENTED_PLACE
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -182,6 +184,28 @@ def test_moments_are_found_about_each_that_was_and_not_between() -> None:
             assert bool(scanner.find(data)) == there, (moment_s, data)
 
 
+def test_moment_that_values_of_a_message_make_by_chance_is_not_found() -> None:
+    """Dive 1, record 1899: 01 cd 07 6b, as a whole number of four octets, is 2026-11-26 06:09:05 (UTC)."""
+    raw = struct.pack("<i", int(datetime(2026, 11, 26, 6, 9, 5, tzinfo=UTC).timestamp()))
+    scanner = Scanner([PLACE], about_s=struct.unpack("<i", raw))
+    told = msgpack.packb([1, 1899, 5, None])
+    assert raw in told
+    assert scanner.find(told) == scanner.find(told * 3) == []
+    for order in (raw, raw[::-1]):
+        for where in (
+            order,
+            msgpack.packb([1, b"\x00" + order + b"\x00"]),
+            b"\x92\x01\xa6x" + order + b"y",
+            msgpack.packb([2, msgpack.packb([order])]),
+            msgpack.packb([1, 1899, order]),
+            b"\xd2" + order,
+        ):
+            assert scanner.find(where), where
+    assert scanner.find(msgpack.packb([1, 1899, struct.unpack("<i", raw)[0]]))
+    for broken in (told[:-1], told + b"\x05", told + b"\xc1", b"HTTP/1.1 200 OK\r\n\r\n" + told):
+        assert [sighting.what for sighting in scanner.find(broken)] == ["moment in s, <i4"], broken
+
+
 def test_moments_secrets_and_names_are_found() -> None:
     """Unix seconds to nanoseconds, in text and binary; the key in any spelling; secret numbers; names."""
     moments = [f"{SINCE_S:.0f}", f"{UNTIL_S:.3f}", *(f"{UNTIL_S * scale:.0f}" for scale in (1e3, 1e6, 1e9))]
@@ -213,3 +237,20 @@ def test_what_stands_for_a_signature_is_no_number() -> None:
     scanner = Scanner([(-38.5992, -22.13306)])
     assert scanner.find(pad.replace(signature, bytes(64)))
     assert scanner.find(without_signatures(pad, {signature})) == []
+
+
+def test_public_key_is_left_out_whole_and_nothing_else_of_its_kind() -> None:
+    """A key whose digits read as degrees, minutes and seconds of a place is no find; those digits elsewhere are."""
+    keys = (key_text(Signer(number.to_bytes(32))) for number in range(10_000))
+    mine, read = next((key, match) for key in keys if (match := DEGREES_IN_A_KEY.search(key, 4, 60)))
+    degrees, minutes, seconds = map(int, read.groups())
+    scanner = Scanner([(degrees + minutes / 60 + seconds / 3600, PLACE[1])])
+    header = msgpack.packb([1, 0, 0, {"key": mine.decode(), "audience": "public"}])
+    assert scanner.find(header)
+    assert scanner.find(without_signatures(header, {mine})) == []
+    assert without_signatures(header, {mine}) == header.replace(mine, b"\x7f" * 64)
+    for left in (header.replace(mine, mine[:-1] + b"x"), header.replace(mine, mine.upper()), mine[1:-1], read[0]):
+        assert without_signatures(left, {mine}) == left
+        assert scanner.find(left), left
+    assert scanner.find(without_signatures(mine + b" " + read[0] + b" " + mine, {mine}))
+    assert without_signatures(header, {next(keys)}) == header

@@ -15,11 +15,15 @@ import msgpack
 import pytest
 
 import never_told
+from canary_signatures import key_text
+from canary_spellings import DEGREES_IN_A_KEY
 from invariants import RULES, check, main
 from left_behind import RECEIPTS, SENT, Left, note, noted
 from left_by_hand import BOOT_US, leave
 from relay.core.embargo import Embargo
 from relay.core.geodesy import Anchor
+from relay.core.seal import Signer
+from relay.core.secrets import Secrets
 from relay.core.wire import decode, objects
 from what_ran import Ran
 
@@ -365,3 +369,20 @@ def test_one_axis_of_any_place_in_the_journal_is_told(good: Path, monkeypatch: p
     assert msgpack.unpackb(frame) == [1, [-3_185, 345, 67, None]]
     (told,) = never_told.Unsaid(Left.read(good)).in_frames("a record", [frame])
     assert told.startswith("a record tells latitude, <f8")
+
+
+def test_public_key_tells_nothing_where_it_stands_whole(good: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a site's public key has digits that are its place to a scanner, they tell it only without the rest."""
+    all_secrets = (Secrets(number.to_bytes(32)) for number in range(10_000))
+    keys = ((secrets, key_text(Signer(secrets.signing_seed))) for secrets in all_secrets)
+    secrets, key, read = next(
+        (secrets, key, match) for secrets, key in keys if (match := DEGREES_IN_A_KEY.search(key, 4, 60))
+    )
+    degrees, minutes, seconds = map(int, read.groups())
+    monkeypatch.setattr(never_told, "_places", lambda left: [(degrees + minutes / 60 + seconds / 3600, -21.93306)])
+    unsaid = never_told.Unsaid(replace(Left.read(good), secrets=secrets))
+    header = msgpack.packb([1, 0, 0, {"key": key.decode()}])
+    assert list(unsaid.in_frames("a header", [header])) == []
+    told = set(unsaid.in_frames("a header", [header.replace(key, key[:-1] + b"x")]))
+    assert told
+    assert all(words.startswith("a header tells latitude, degrees, minutes, seconds") for words in told)
