@@ -74,3 +74,14 @@ def test_degrees_that_are_no_numbers_are_refused(start: float) -> None:
     affine = np.array([[0.01, 0.0, start], [0.0, -0.01, 54.0]])
     with pytest.raises(ChartError, match=r"c\.tif: .*no place on the earth"):
         chart_of_plane("c.tif", Plane(CRS.from_epsg(4326), affine), np.full((4, 4), -100.0))
+
+
+def test_few_pixels_become_no_millions_of_cells() -> None:
+    """A narrow strip across the grid is laid out; pixels that lie nowhere near one another are refused unlaid."""
+    side = 200 * np.sqrt(0.5)
+    askew = np.array([[side, side, 300_000.0], [side, -side, 6_000_000.0]])
+    strip = chart_of_plane("strip.tif", Plane(CRS.from_epsg(32631), askew), np.full((10, 800), -100.0))
+    assert np.isfinite(strip.depth_m).sum() == pytest.approx(8_000, rel=0.05)
+    stretched = np.array([[-2.6e14, 0.0, 1.6e-314], [0.0, 3.2e14, -31.5]])
+    with pytest.raises(ChartError, match=r"c\.tif: its 4 by 4 pixels would come to [\d,]+ by [\d,]+ cells.* anew in"):
+        chart_of_plane("c.tif", Plane(CRS.from_epsg(4294), stretched), np.full((4, 4), -100.0))

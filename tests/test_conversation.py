@@ -28,6 +28,15 @@ async def test_request_that_cannot_be_read_gets_one_constant_answer(sending: byt
         assert (answer.status, answer.body) == (400, b"The request could not be read.\n")
 
 
+@pytest.mark.parametrize(("asked", "answered"), [("1.0", "1.0"), ("1.1", "1.1"), ("2.0", "1.1"), ("0.9", "1.1")])
+@on_both_loops
+async def test_answer_is_of_a_version_that_is_kept_to(asked: str, answered: str) -> None:
+    """RFC 9110 section 2.5: no server may answer in a version of HTTP that it doesn't conform to."""
+    sending = request("/dives.json").replace(b" HTTP/1.1", f" HTTP/{asked}".encode())
+    async with running(limits=FAST) as site:
+        assert (await exchange(site, sending)).startswith(f"HTTP/{answered} ".encode())
+
+
 @on_both_loops
 async def test_fault_of_ours_is_a_constant_answer(
     monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture

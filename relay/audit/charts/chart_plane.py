@@ -3,6 +3,7 @@
 Rules: WGS84 by PROJ; each cell of the new grid is taken from where it lies in the old one, linear both ways.
 """
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,6 +15,8 @@ from relay.audit.charts.chart_grid import MOST_CELLS, chart_of_grid, fits, unwra
 from relay.audit.charts.chart_sampling import bilinear
 from relay.core.errors import ChartError
 
+MOST_SPREAD = 50  # how many cells a pixel may come to: a narrow strip that lies askew comes to some tens
+FEW_CELLS = 1_000_000  # so many are laid whatever a pixel comes to
 WRITE_ANEW = "look how its grid was laid (transform, EPSG code), and write it anew in EPSG:4326"
 
 
@@ -91,10 +94,15 @@ def _axes(name: str, plane: Plane, rows: int, columns: int) -> tuple[Floats, Flo
     if not (min(steps) > 0 and np.linalg.det(plane.affine[:, :2])):
         raise ChartError(f"{name}: its pixels have no size on the earth in {plane.crs.name}; {WRITE_ANEW}")
     spans = float(np.ptp(latitudes)), float(np.ptp(longitudes))
-    counts = [int(min(span / each, MOST_CELLS)) + 1 for span, each in zip(spans, steps, strict=True)]
+    counts = [max(int(min(span / each, MOST_CELLS)) + 1, 2) for span, each in zip(spans, steps, strict=True)]
+    if math.prod(counts) > max(FEW_CELLS, MOST_SPREAD * rows * columns):
+        raise ChartError(
+            f"{name}: its {rows:,} by {columns:,} pixels would come to {counts[0]:,} by {counts[1]:,} cells, so far "
+            f"apart or so askew do they lie in {plane.crs.name}; {WRITE_ANEW}"
+        )
     fits(*counts)
     latitude, longitude = (
-        held.min() + each * np.arange(max(count, 2))
+        held.min() + each * np.arange(count)
         for held, each, count in zip((latitudes, longitudes), steps, counts, strict=True)
     )
     return latitude, longitude

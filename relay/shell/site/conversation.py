@@ -10,7 +10,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from http import HTTPStatus
 from typing import Any
 
-from aiohttp import web
+from aiohttp import HttpVersion10, HttpVersion11, web
 
 from relay.shell.site.attendance import keep_little, throw_away
 from relay.shell.site.gate import Gate
@@ -24,7 +24,11 @@ GUESTS_KERNEL_OCTETS = 65_536
 def http_server(
     answer: Callable[[web.BaseRequest], Awaitable[web.StreamResponse]], common: Mapping[str, str]
 ) -> web.Server:
-    """Return the aiohttp server behind all connections of a port; `common`: the headers of every answer."""
+    """Return the aiohttp server behind all connections of a port; `common`: the headers of every answer.
+
+    aiohttp answers in whatever version it is asked in; RFC 9110 section 2.5 forbids one that isn't kept to. So what is
+    asked in none of these two is answered in HTTP/1.1.
+    """
     loop = asyncio.get_running_loop()
 
     class Request(web.BaseRequest):
@@ -35,7 +39,9 @@ def http_server(
             response.headers.update(common)
 
     def make(message: Any, payload: Any, protocol: Any, writer: Any, task: Any) -> web.BaseRequest:
-        return Request(message, payload, protocol, writer, task, loop)
+        kept_to = message.version in (HttpVersion10, HttpVersion11)
+        asked = message if kept_to else message._replace(version=HttpVersion11)
+        return Request(asked, payload, protocol, writer, task, loop)
 
     return web.Server(answer, request_factory=make)
 
