@@ -162,3 +162,14 @@ def test_a_torn_picture_is_refused_in_words(tmp_path: Path, kept: int) -> None:
     path.write_bytes(path.read_bytes()[:kept])
     with pytest.raises(ChartError, match=r"c\.tif"):
         read_chart(path)
+
+
+def test_a_picture_without_all_its_rows_is_refused(tmp_path: Path) -> None:
+    """Rows for which the file has no strip aren't taken for a seabed at nought metres."""
+    path = write_geotiff(tmp_path / "c.tif", seabed().astype(np.float32), DEGREES, scale=SCALE, tie=TIE)
+    rows = 2 * len(LATITUDES)
+    with tifffile.TiffFile(path, mode="r+") as file:
+        file.pages[0].tags[257].overwrite(rows)  # ImageLength, baseline TIFF 6.0
+    words = rf"c\.tif: holds {seabed().size:,} of its {rows:,} by {len(LONGITUDES):,} pixels"
+    with pytest.raises(ChartError, match=words):
+        read_chart(path)

@@ -167,3 +167,12 @@ def test_rows_at_a_pole_are_left_out(pole: float) -> None:
     near = np.abs(latitudes) > 89.4
     with pytest.raises(ChartError, match="c: all of it lies within half a degree of a pole"):
         chart_of_grid("c", latitudes[near], longitudes, values[near])
+
+
+def test_few_nodes_become_no_millions_of_cells() -> None:
+    """A dense patch and one node 20 km away are refused before a grid as fine as the patch is laid over all of it."""
+    chance = np.random.default_rng(3)
+    latitude = np.append(54.0 + chance.uniform(0, 0.0015, 200), 54.18)
+    longitude = np.append(-31.0 + chance.uniform(0, 0.0025, 200), -30.7)
+    with pytest.raises(ChartError, match=r"c: 201 nodes would come to [\d,]+ by [\d,]+ cells, so unevenly do they lie"):
+        chart_of_nodes("c", latitude, longitude, np.full(201, -100.0))

@@ -52,11 +52,20 @@ def _read(name: str, content: bytes) -> tuple[Floats, dict[int, Any]]:
         fits(image.height, image.width)
         if len(image.getbands()) != 1 or image.mode == "P":
             raise ChartError(f"{name}: has {len(image.getbands())} bands or colours; a chart is one band of numbers")
+        _check_whole(name, image)
         return _numbers(name, content, tags, np.asarray(image)).astype(np.float64), tags
     except ChartError:
         raise
     except Exception as error:  # readers of pictures raise nearly anything for a broken one
         raise ChartError(f"{name}: a TIFF that can't be read ({error}); write it as float32 or int16") from error
+
+
+def _check_whole(name: str, image: Any) -> None:
+    """Refuse a file without all its pixels: Pillow makes noughts of those for which there is no strip and no tile."""
+    extents = [tile[1] for tile in image.tile]
+    there = sum((right - left) * (lower - upper) for left, upper, right, lower in extents)
+    if there < image.height * image.width:
+        raise ChartError(f"{name}: holds {there:,} of its {image.height:,} by {image.width:,} pixels; write it anew")
 
 
 def _numbers(name: str, content: bytes, tags: Mapping[int, Any], read: NDArray[Any]) -> NDArray[Any]:

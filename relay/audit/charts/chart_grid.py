@@ -17,7 +17,9 @@ from relay.core.errors import ChartError
 EVEN = 0.05  # how far, in steps, an axis may be from even steps and still be taken for them: coordinates are rounded
 WIDEST = 2.5  # the longest side, in spacings, of a triangle that is interpolated in
 FARTHEST = 1.5  # how far, in spacings, a cell may lie from the nearest node
-MOST_CELLS = 25_000_000
+MOST_CELLS = 8_000_000  # reading takes up to 140 bytes for each: a little more than 1 GB
+MOST_SPREAD = 50  # cells for each number of a file: a narrow strip that lies across the grid comes to some tens
+FEW_CELLS = 1_000_000  # so many are laid however few numbers there are
 FARTHEST_NORTH_DEG = 89.5  # beyond, a degree of longitude is too short to lay a dive on rows and columns
 EARTH_M = 6_371_008.8  # mean radius (IUGG), for the plane in which nodes are triangulated alone
 
@@ -56,7 +58,7 @@ def chart_of_nodes(
     if len(elevation_m) < 4:
         raise ChartError(f"{name}: {len(elevation_m)} nodes with a depth are too few for a chart")
     rows, columns = _steps_of(latitudes), _steps_of(longitudes)
-    if rows and columns and rows[1] * columns[1] <= 50 * len(elevation_m):
+    if rows and columns and rows[1] * columns[1] <= MOST_SPREAD * len(elevation_m):
         axes: list[Floats] = [low + step * np.arange(count) for low, count, step in (rows, columns)]
         values = _placed(axes, latitudes, longitudes, elevation_m)
         return chart_of_grid(name, axes[0], axes[1], values, error_factor=error_factor)
@@ -155,6 +157,11 @@ def _resampled(name: str, latitudes: Floats, longitudes: Floats, elevation_m: Fl
     spacing_m = _density(plane[triangles.simplices])
     span = plane.max(axis=0)
     columns, rows = (int(np.floor(length / spacing_m)) + 1 for length in span)
+    if spread(rows, columns, len(elevation_m)):
+        raise ChartError(
+            f"{name}: {len(elevation_m):,} nodes would come to {rows:,} by {columns:,} cells, so unevenly do they lie; "
+            "cut it to the area about the dive"
+        )
     fits(rows, columns)
     if min(rows, columns) < 2:
         raise ChartError(f"{name}: the nodes make a strip narrower than their spacing of {spacing_m:.0f} m, no chart")
@@ -196,3 +203,8 @@ def fits(rows: int, columns: int) -> None:
         raise ChartError(
             f"a chart of {rows:,} by {columns:,} cells is more than can be matched; cut it to the area about the dive"
         )
+
+
+def spread(rows: int, columns: int, numbers: int) -> bool:
+    """Say if so many numbers of a file would be spread over a grid that is far larger."""
+    return rows * columns > max(FEW_CELLS, MOST_SPREAD * numbers)

@@ -3,7 +3,6 @@
 Rules: WGS84 by PROJ; each cell of the new grid is taken from where it lies in the old one, linear both ways.
 """
 
-import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -11,12 +10,10 @@ import numpy as np
 from pyproj import CRS, Transformer
 
 from relay.audit.charts.chart import Chart, Floats
-from relay.audit.charts.chart_grid import MOST_CELLS, chart_of_grid, fits, unwrapped
+from relay.audit.charts.chart_grid import MOST_CELLS, chart_of_grid, fits, spread, unwrapped
 from relay.audit.charts.chart_sampling import bilinear
 from relay.core.errors import ChartError
 
-MOST_SPREAD = 50  # how many cells a pixel may come to: a narrow strip that lies askew comes to some tens
-FEW_CELLS = 1_000_000  # so many are laid whatever a pixel comes to
 WRITE_ANEW = "look how its grid was laid (transform, EPSG code), and write it anew in EPSG:4326"
 
 
@@ -95,7 +92,7 @@ def _axes(name: str, plane: Plane, rows: int, columns: int) -> tuple[Floats, Flo
         raise ChartError(f"{name}: its pixels have no size on the earth in {plane.crs.name}; {WRITE_ANEW}")
     spans = float(np.ptp(latitudes)), float(np.ptp(longitudes))
     counts = [max(int(min(span / each, MOST_CELLS)) + 1, 2) for span, each in zip(spans, steps, strict=True)]
-    if math.prod(counts) > max(FEW_CELLS, MOST_SPREAD * rows * columns):
+    if spread(counts[0], counts[1], rows * columns):
         raise ChartError(
             f"{name}: its {rows:,} by {columns:,} pixels would come to {counts[0]:,} by {counts[1]:,} cells, so far "
             f"apart or so askew do they lie in {plane.crs.name}; {WRITE_ANEW}"
