@@ -268,7 +268,7 @@ async def proved(here: Harbour) -> AsyncIterator[tuple[ClientConnection, dict[st
 async def ended(peer: ClientConnection) -> int | None:
     """Return the code with which the port ends a connection, whatever it said before; None if it doesn't end it."""
     with suppress(ConnectionClosed, TimeoutError):
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(60):
             while True:
                 await peer.recv()
     return peer.close_code

@@ -10,6 +10,7 @@ from peers import publish
 from test_page import address, site_at
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
+WAITED_MS = 1_500  # the longest that the page waits for the picture
 WATCHED = """
 addEventListener('DOMContentLoaded', () => {
   const picture = document.querySelector('#first img');
@@ -40,7 +41,10 @@ async def seen(browser: Browser, meet: object) -> tuple[float | None, float]:
 
 
 async def test_dive_waits_for_the_picture_that_came_with_the_page(browser: Browser) -> None:
-    """A picture that takes half a second is seen before the page is busy with the dive."""
+    """A picture that takes half a second is seen before the page is busy with the dive.
+
+    Again, where it took longer than a page waits for any: that is what a busy machine makes of half a second.
+    """
 
     async def late(route: Route) -> None:
         answer = await route.fetch()
@@ -49,9 +53,12 @@ async def test_dive_waits_for_the_picture_that_came_with_the_page(browser: Brows
         await held
         await route.fulfill(response=answer)
 
-    loaded_ms, drawn_ms = await seen(browser, late)
+    for _ in range(10):
+        loaded_ms, drawn_ms = await seen(browser, late)
+        if loaded_ms is not None and loaded_ms < WAITED_MS:
+            break
     assert loaded_ms is not None
-    assert loaded_ms >= 500
+    assert 500 <= loaded_ms < WAITED_MS
     assert drawn_ms > loaded_ms
 
 

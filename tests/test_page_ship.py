@@ -13,7 +13,7 @@ import pytest
 from playwright.async_api import Browser
 
 from followers_page import Follower, follower
-from peers import until
+from peers import PATIENCE_S, until
 from relay.core.release import Kind
 from relay.core.wire import read_recording
 from relay.shell.desk.control import ask_control
@@ -67,7 +67,7 @@ async def voyage(browser: Browser, folder: Path) -> AsyncIterator[tuple[ShipProc
 
 async def received(ship: ShipProcess, station: Station) -> None:
     """Wait until the relay has received all that the station sends by now, its notes, too."""
-    async with asyncio.timeout(20):
+    async with asyncio.timeout(PATIENCE_S):
         await until(lambda: not station.notes)
         sent, status = station.sent + 1, {"do": "status"}
         while (await ask_control(ship.expedition.parent / "private", status))["feeds"]["input"]["accepted"] < sent:

@@ -12,7 +12,7 @@ from PIL import Image
 from playwright.async_api import Browser, Locator, Playwright
 
 from followers_page import Follower, chromium, demo_dive, follower
-from peers import publish, until
+from peers import PATIENCE_S, publish, until
 from relay.shell.site.site import Site
 from released import dive
 from test_page import AXE, address, site_at, violations
@@ -76,7 +76,7 @@ def scripts(someone: Follower) -> set[str]:
 async def test_space_is_fetched_only_when_asked_for(drawing_browser: Browser) -> None:
     """Nothing of it is in what a follower loads first; then one script more, from this site."""
     async with watching(drawing_browser) as (someone, site):
-        async with asyncio.timeout(10):
+        async with asyncio.timeout(PATIENCE_S):
             await until(lambda: len(scripts(someone)) == 3)
         before = scripts(someone)  # the wait until what came is painted, the page, and what is to come
         await opened(someone)

@@ -22,12 +22,21 @@ from test_page import AXE, address, site_at, violations
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 WORDS, SIZE = "The bell, upright in the silt", (640, 400)
+LARGER = f"Show the still larger: {WORDS}"
 COUNTING = """
     window.out = new Set();
     const [make, giveBack] = [URL.createObjectURL, URL.revokeObjectURL];
     URL.createObjectURL = (blob) => { const address = make(blob); window.out.add(address); return address; };
     URL.revokeObjectURL = (address) => { window.out.delete(address); giveBack(address); };
 """
+SHOWN = """(name) => {
+    const look = () => {
+        const buttons = [...document.querySelectorAll('button')];
+        if (buttons.some((button) => button.ariaLabel === name)) window.shown_ms ??= Date.now();
+    };
+    new MutationObserver(look).observe(document, { subtree: true, childList: true, attributes: true });
+    look();
+}"""
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +49,7 @@ def still(tmp_path_factory: pytest.TempPathFactory) -> Still:
 
 def small(someone: Follower) -> Locator:
     """The button that opens the still."""
-    return someone.button(f"Show the still larger: {WORDS}")
+    return someone.button(LARGER)
 
 
 def large(someone: Follower) -> Locator:
@@ -217,6 +226,7 @@ async def test_still_told_to_a_running_ship_is_on_the_page_no_earlier_than_its_d
             while not (await ask_control(tmp_path / "private", {"do": "status"}))["dive_under_way"]:
                 pass
         async with follower(browser, f"http://127.0.0.1:{ship.port}/") as someone:
+            await someone.page.evaluate(SHOWN, LARGER)  # the page notes when: a busy machine comes too late to see it
             with_it = ("--still", str(tmp_path / "bell.jpg"))
             say, originals = ("say", WORDS, *with_it), tmp_path / "private" / "stills"
             code, _, why = await tell(ship.expedition, *say)
@@ -224,14 +234,11 @@ async def test_still_told_to_a_running_ship_is_on_the_page_no_earlier_than_its_d
             code, _, why = await tell(ship.expedition, "say", "at 38 36.9 S 021 55.9 W", *with_it, "--looked")
             assert (code, list(originals.iterdir())) == (2, [])
             assert "please rewrite" in why
-            said_s = time.monotonic()
+            said_s = time.time()
             code, said, _ = await tell(ship.expedition, *say, "--looked")
             assert (code, "with a still (640 × 400 pixels" in said) == (0, True)
-            answered_s = time.monotonic()
             kept = [path.read_bytes() for path in originals.iterdir()]
             assert kept == [(tmp_path / "bell.jpg").read_bytes()]
-            assert answered_s - said_s < delay_s, "too slow a machine to tell early from late"
-            assert await small(someone).count() == 0
-            await small(someone).wait_for(timeout=30_000)
-            assert time.monotonic() >= said_s + delay_s
+            await small(someone).wait_for()
+            assert await someone.page.evaluate("window.shown_ms") >= (said_s + delay_s) * 1_000
             assert await seen(small(someone).locator("img")) == SIZE

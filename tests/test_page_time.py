@@ -243,9 +243,10 @@ async def test_targets_are_chapters_and_are_counted(browser: Browser) -> None:
 async def test_replay_at_sixty_times_shows_a_minute_in_a_second(browser: Browser) -> None:
     """By the page's own clock: ten seconds of replay are ten minutes of the dive, from the moment it was asked for."""
     async with watching(browser, "#dive=1&at=600", upto_s=9_999) as (someone, _):
-        await someone.page.clock.install()
+        await someone.page.clock.install(time=0)
         await someone.page.reload()
         await someone.ribbon.wait_for()
+        await someone.page.clock.pause_at(3_600_000)  # it would go on between a key and the look at what came of it
         await someone.page.clock.run_for(1_000)
         assert await told(someone) == 600
         await someone.button("Play").press("Enter")

@@ -80,7 +80,7 @@ async def test_shore_that_says_what_it_was_not_asked_for_is_left(tmp_path: Path,
     """Pings, empty acknowledgements and fragments end the link with words; what came and what went is bounded."""
     loop = asyncio.get_running_loop()
     async with taken_over(tmp_path, says) as uplink:
-        await until(lambda: "what no shore says" in uplink.facts()["words"], 3)
+        await until(lambda: "what no shore says" in uplink.facts()["words"])
         began_s, came = loop.time(), uplink.facts()["outages"]
         await until(lambda: uplink.facts()["outages"] >= came + 3)
         assert loop.time() - began_s > 2 * QUICK.patient_wait_s, "dialled again at once"

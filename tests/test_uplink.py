@@ -1,6 +1,7 @@
 """The link over real TLS sockets: everything released arrives once and in order, whatever becomes of the link."""
 
 import asyncio
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,15 +18,22 @@ from relay.core.uplink_talk import BATCH_OCTETS, PIECE_OCTETS, WORDS, Ends, writ
 from relay.shell.plan.uplink_plan import UplinkPlan, shore_pin
 from relay.shell.released.outlet import Frame
 from relay.shell.uplink.uplink import Uplink
+from relay.shell.uplink.uplink_session import LinkLimits
 from relay.shell.uplink.uplink_tls import certificate_of, pin_of, shore_tls
 from released import dive, programme
 
 STALL_S = QUICK.answer_s - QUICK.keep_s  # who gets no processor for so long may miss a sign of life
 
 
-def ship(here: Harbour, *audiences: str, frames: list[Frame] | None = None, port: int | None = None) -> Uplink:
+def ship(
+    here: Harbour,
+    *audiences: str,
+    frames: list[Frame] | None = None,
+    port: int | None = None,
+    limits: LinkLimits = QUICK,
+) -> Uplink:
     """Return a ship's end that has released some frames."""
-    uplink = Uplink(here.plan(*audiences, port=port), SIGNER, QUICK)
+    uplink = Uplink(here.plan(*audiences, port=port), SIGNER, limits)
     for frame in frames or []:
         uplink.publish(frame)
     return uplink
@@ -96,7 +104,8 @@ async def test_programme_and_guests_go_ashore(tmp_path: Path) -> None:
 
 async def test_shore_that_stops_and_comes_again_is_brought_up_to_date(tmp_path: Path) -> None:
     """What is released while the shore is away is sent when it is back, nothing twice; an outage is counted."""
-    async with harbour(tmp_path) as here, underway(ship(here, frames=FIRST)) as uplink:
+    limits = replace(QUICK, answer_s=20.0)  # no answer is late on a busy machine: the shore's end is the one outage
+    async with harbour(tmp_path) as here, underway(ship(here, frames=FIRST, limits=limits)) as uplink:
         await until(lambda: here.shore.frames["public"] == data(FIRST))
         await here.port.close()
         await until(lambda: uplink.facts()["state"] == "down" and "refused" in uplink.facts()["words"])
