@@ -17,9 +17,10 @@ from typing import Any
 
 from aiohttp import ClientSession, ClientWebSocketResponse, WSMsgType, web
 
+from peers import PATIENCE_S
 from relay.shell.feeds.feeds import Feed, FeedUrl, parse_feed_url
 
-LIMIT_S = 10.0
+LIMIT_S = PATIENCE_S
 END = ("lantern", b"", True)
 
 

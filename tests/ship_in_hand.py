@@ -13,6 +13,7 @@ import pytest
 
 from desk_peers import told
 from expeditions import changed
+from peers import PATIENCE_S
 from relay.core.model import Row
 from relay.shell.plan.expedition import parse_expedition
 from relay.shell.record.clock import MachineTime
@@ -42,6 +43,15 @@ class StuckDisk:
             takes(file, rows, marks)
 
         monkeypatch.setattr(JournalFile, "commit", commit)
+
+
+def waits_for_the_journal(ship: Ship, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let decisions wait for the journal as long as it takes: a short time is for what comes behind it alone.
+
+    Its disk is the machine's own, and may be busy with others' work.
+    """
+    settled = ship.settled
+    monkeypatch.setattr(ship, "settled", lambda _within_s: settled(PATIENCE_S))
 
 
 @asynccontextmanager

@@ -71,6 +71,11 @@ def free_port(kind: socket.SocketKind = socket.SOCK_STREAM) -> int:
             return port
 
 
+def is_bound(port: int) -> bool:
+    """Whether somebody listens at a UDP port of the loopback, as the kernel tells (proc(5), /proc/net/udp)."""
+    return f"0100007F:{port:04X} " in Path("/proc/net/udp").read_text()
+
+
 async def dialled(port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
     """Return a connection to the feed, which on a busy machine listens a while after the page does."""
     found: list[socket.socket] = []

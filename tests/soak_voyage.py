@@ -18,7 +18,7 @@ import msgpack
 from killed_voyage import dialled_by
 from link_ends import Wire, until, wire
 from relay.shell.record.secrets_file import open_secrets
-from ship_process import ShipProcess, free_port
+from ship_process import ShipProcess, free_port, is_bound
 from shore_process import ShoreProcess, prepare_shore
 from soak_crowd import boot_s
 from test_ship_to_shore import key_of
@@ -88,7 +88,7 @@ class Voyage:
 
     async def report(self, seconds: float) -> None:
         """Let both stations report for a while; what is late isn't caught up with."""
-        await until(lambda: all(map(_is_bound, self.feeds)), 60)
+        await until(lambda: all(map(is_bound, self.feeds)), 60)
         self.begun_s = due_s = boot_s()
         end_s = self.begun_s + seconds
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as line:
@@ -155,11 +155,6 @@ def _report(vehicle: str, passed_s: float) -> bytes:
         "altitude_m": 4.0 + 2.0 * math.sin(turn * 2),
     }
     return json.dumps(told).encode() + b"\n"
-
-
-def _is_bound(port: int) -> bool:
-    """Whether somebody listens at a UDP port of the loopback, as the kernel tells (proc(5), /proc/net/udp)."""
-    return f"0100007F:{port:04X} " in Path("/proc/net/udp").read_text()
 
 
 def prepare(folder: Path, link: Wire, at: int, shore: ShoreProcess, delay_s: float, more: str = "") -> Voyage:

@@ -1,5 +1,6 @@
 """Stop everything, from wherever the operator is; a ship that doesn't answer; two desks that show the same."""
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack
 
@@ -7,7 +8,7 @@ import pytest
 import pytest_asyncio
 from playwright.async_api import Browser, Page
 
-from desk_page import Aboard, Mouse, Operator, aboard, operator
+from desk_page import PATIENCE_S, Aboard, Mouse, Operator, aboard, operator
 from relay.core.decision import Begin, Dismiss, Hold, Resume, Say, Target
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
@@ -166,6 +167,13 @@ async def _told(page: Page) -> list[str]:
     return [*(text.split(", for")[0] for text in texts), *(line.rpartition(",")[0] for line in listed)]
 
 
+async def _shown_alike(one: Page, other: Page) -> None:
+    """Wait until two desks say the same: each has a state in its own time, and nothing is decided meanwhile."""
+    async with asyncio.timeout(PATIENCE_S):
+        while await _told(one) != await _told(other):
+            pass
+
+
 async def test_second_desk_shows_what_the_first_decides(desk: Desk) -> None:
     """Decided here or there: both show the same, with the name of who decided, without a reload."""
     here, first, browser = desk
@@ -182,7 +190,7 @@ async def test_second_desk_shows_what_the_first_decides(desk: Desk) -> None:
             await first.pressed("targets", "Mark the target").click()
             await second.says(second.page.locator("#at-waiting .told"), "1 waiting")
             await second.says(second.page.locator("#at-targets .told"), "1 target")
-        assert await _told(first.page) == await _told(second.page)
+        await _shown_alike(first.page, second.page)
         assert any("Ines" in line for line in await first.page.locator(".decided li").all_inner_texts())
         async with here.decides(Hold, Resume, who="Ines"):
             await second.page.keyboard.press("F8")

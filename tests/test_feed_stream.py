@@ -71,10 +71,16 @@ async def test_dial_waits_double_up_to_the_most_and_begin_again() -> None:
 
 
 @pytest.mark.parametrize("kind", DIALLED)
-async def test_dial_leaves_a_silent_station_and_comes_back(kind: str, tmp_path: Path) -> None:
-    """A dialled station that says nothing for the idle limit is left and dialled again."""
-    async with talk(kind, tmp_path, limits=FeedLimits(idle_s=0.05)) as conversation:
+async def test_dial_leaves_a_silent_station_and_comes_back(
+    kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A dialled station that says nothing for the idle limit, on the loop's clock, is left and dialled again."""
+    async with talk(kind, tmp_path, limits=FeedLimits(idle_s=3600.0)) as conversation:
         await conversation.station.say(b"1")
+        await conversation.until(lambda: conversation.shelf.bytes == b"1")
+        loop = asyncio.get_running_loop()
+        clock = loop.time
+        monkeypatch.setattr(loop, "time", lambda: clock() + 3600.0)
         await conversation.until(lambda: conversation.feed.counters.connections >= 2)
         assert conversation.shelf.bytes == b"1"
 

@@ -60,6 +60,7 @@ async def test_guest_whose_writing_was_given_up_is_invited_neither_now_nor_after
 ) -> None:
     """The thread writes on behind the answer: the book without her is put after hers, and till then it is an alarm."""
     async with sailing(tmp_path) as ship:
+        ship_in_hand.waits_for_the_journal(ship, monkeypatch)
         disk = SlowDisk(monkeypatch)
         try:
             refused = await ship.deciding.take(json.dumps(ADA).encode(), SOON_S)
@@ -84,6 +85,7 @@ async def test_taking_back_that_was_given_up_is_on_the_disk_in_the_end(
 ) -> None:
     """Behind a slow book that still invites her, and once there is no alarm any more a restart lets nobody in."""
     async with sailing(tmp_path) as ship:
+        ship_in_hand.waits_for_the_journal(ship, monkeypatch)
         ada = await ship.deciding.take(json.dumps(ADA).encode())
         disk = SlowDisk(monkeypatch)
         try:
@@ -116,9 +118,12 @@ async def test_guest_whose_inviting_was_broken_off_is_in_no_book_in_the_end(
         assert disk.taken == [["Ada Lark"], []]
 
 
-async def test_alarm_of_a_disk_that_did_not_answer_ends_though_nothing_has_changed(tmp_path: Path) -> None:
+async def test_alarm_of_a_disk_that_did_not_answer_ends_though_nothing_has_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Somebody else's writing had the disk, and came to its end as this one was given up: all of it is there."""
     async with sailing(tmp_path) as ship:
+        ship_in_hand.waits_for_the_journal(ship, monkeypatch)
         async with ship.inviting._lock:
             assert "nobody was invited" in (await ship.deciding.take(json.dumps(ADA).encode(), SOON_S))["why"]
             assert ship.inviting.fault is not None

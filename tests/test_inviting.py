@@ -18,7 +18,7 @@ from websockets.typing import Subprotocol
 
 import ship_in_hand
 from fair_time import fair_s
-from peers import get, live, until
+from peers import PATIENCE_S, get, live, until
 from relay.core.errors import InvitationError
 from relay.core.guest_terms import day_end_s
 from relay.core.guests import GUESTS_LIMIT, Listing, read_listing
@@ -29,7 +29,7 @@ from relay.shell.desk.guest_book import GuestBook, Invited, read_book, write_boo
 from relay.shell.desk.inviting import SHOWN
 from relay.shell.record.secrets_file import open_secrets
 from relay.shell.ship.ship import Ship
-from ship_in_hand import StuckDisk, report, tell
+from ship_in_hand import StuckDisk, report, tell, waits_for_the_journal
 
 ADA = {"do": "invite", "audience": "family", "name": "Ada Lark", "until": "2099-12-31", "who": "Ines"}
 
@@ -73,8 +73,9 @@ async def status_of(ship: Ship, token: str) -> int:
     return (await get(ship.site, "/guest.json", f"Authorization: Bearer {token}")).status
 
 
-async def test_guest_is_invited_follows_and_is_let_go(tmp_path: Path) -> None:
+async def test_guest_is_invited_follows_and_is_let_go(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """At the desk, by name: the link works once it is shown, and not within a second of being taken back."""
+    monkeypatch.setattr("relay.shell.desk.desk.DECIDE_S", PATIENCE_S)  # the disk may be busy with others' work
     async with sailing(tmp_path) as ship:
         answer = await tell(ship, "/decide", ADA)
         assert (answer["ok"], answer["taken"], answer["name"]) == (True, "invite", "Ada Lark")
@@ -92,21 +93,23 @@ async def test_guest_is_invited_follows_and_is_let_go(tmp_path: Path) -> None:
         async with following(ship, token) as viewer:
             report(ship, 50.0)
             assert await viewer.recv()
-            began = fair_s()
+            closing, began = asyncio.ensure_future(_closed(viewer)), fair_s()
             gone = await tell(ship, "/decide", {"do": "uninvite", "guest": answer["id"], "who": "Ines"})
             assert (gone["ok"], gone["taken"], gone["revoked"]) == (True, "uninvite", True)
-            with pytest.raises(ConnectionClosed) as closed:
-                await _to_the_end(viewer)
-            assert fair_s() - began < 1
-        assert closed.value.rcvd is not None
-        assert closed.value.rcvd.code == CloseCode.UNINVITED
+            code, ended = await closing
+            assert ended - began < 1
+        assert code == CloseCode.UNINVITED
         assert await status_of(ship, token) == 404
         assert ship.desk.state()["guests"][0]["revoked"]
 
 
-async def _to_the_end(viewer: Any) -> None:
-    while True:
-        await viewer.recv()
+async def _closed(viewer: Any) -> tuple[int | None, float]:
+    """Return the code with which a viewer is closed, and when: the answer may wait for the disk longer than that."""
+    try:
+        while True:
+            await viewer.recv()
+    except ConnectionClosed as closed:
+        return closed.rcvd.code if closed.rcvd else None, fair_s()
 
 
 async def test_journal_says_who_invited_whom_and_not_how_to_get_in(tmp_path: Path) -> None:
@@ -226,10 +229,10 @@ async def test_invitation_does_not_count_while_the_journal_does_not_take_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """On a stuck disk nobody is invited and no link is shown; taking one back acts all the same."""
-    monkeypatch.setattr("relay.shell.desk.deciding.SETTLE_S", 0.2)
     disk = StuckDisk(monkeypatch)
     async with sailing(tmp_path) as ship:
         ada = await ask(ship, **ADA)
+        monkeypatch.setattr("relay.shell.desk.deciding.SETTLE_S", 0.2)
         disk.stuck = True
         refused = await ask(ship, **{**ADA, "name": "Bob Lark"})
         assert refused["ok"] is False
@@ -290,13 +293,17 @@ async def test_disk_that_hangs_delays_no_stop_and_no_other_decision(
     reading, writing = os.pipe()
     async with sailing(tmp_path) as ship:
         monkeypatch.setattr(inviting, "write_book", lambda folder, book: os.read(reading, 1) and None)
-        inviting_ = asyncio.ensure_future(ask(ship, **ADA))
-        await until(lambda: ship.inviting._writing is not None)
-        began = fair_s()
-        assert (await tell(ship, "/stop", {"who": "Ines"}))["held"]
-        assert fair_s() - began < 0.25
-        assert "the disk doesn't answer" in (await inviting_)["why"]
-        os.write(writing, b"xx")
+        try:
+            with monkeypatch.context() as patient:
+                waits_for_the_journal(ship, patient)
+                inviting_ = asyncio.ensure_future(ask(ship, **ADA))
+                await until(lambda: ship.inviting._writing is not None)
+            began = fair_s()
+            assert (await tell(ship, "/stop", {"who": "Ines"}))["held"]
+            assert fair_s() - began < 0.25
+            assert "the disk doesn't answer" in (await inviting_)["why"]
+        finally:
+            os.write(writing, b"xx")
         assert ship.inviting._writing is not None
         await until(ship.inviting._writing.done)
     os.close(reading)

@@ -17,12 +17,13 @@ from pathlib import Path
 import msgpack
 import pytest
 
+from peers import PATIENCE_S, until
 from relay.shell.feeds.capture import CapturedChunk, read_capture
 from relay.shell.plan.expedition import read_expedition
 from relay.shell.record.secrets_file import read_secrets
 from relay.shell.released.recording import load_recording
 from relay.shell.ship.rehearse import rehearse
-from ship_process import Follower, ShipProcess, free_port, ship_process
+from ship_process import Follower, ShipProcess, free_port, is_bound, ship_process
 
 
 def rehearsed_frames(ship: ShipProcess, out: Path) -> list[bytes]:
@@ -44,6 +45,12 @@ async def get(port: int, path: str) -> bytes:
             return body
 
     return await asyncio.to_thread(fetch)
+
+
+async def listens(port: int) -> None:
+    """Wait until a feed of datagrams listens: on a busy machine it does so a while after the page."""
+    async with asyncio.timeout(PATIENCE_S):
+        await until(lambda: is_bound(port))
 
 
 async def send_in_real_time(chunks: list[CapturedChunk], port: int) -> float:
@@ -103,6 +110,7 @@ async def follow_a_capture(folder: Path, shared_data: Path) -> Followed:
     async with ship_process(folder, feed_format="nmea0183", source=source, delay="10 s", quiet="5 s") as ship:
         live, dropped, late = Follower(ship.port), Follower(ship.port, drop_after=17), Follower(ship.port)
         following = [asyncio.ensure_future(follower.follow()) for follower in (live, dropped)]
+        await listens(udp)
         begun_s = await send_in_real_time(chunks, udp)
         late.frames = frames_in(await get(ship.port, "/recordings/public/dive-001.recording"))
         assert len(late.frames) > 100
@@ -132,6 +140,7 @@ async def kill_ten_times(folder: Path) -> Killed:
         following, sending = asyncio.ensure_future(follower.follow()), asyncio.ensure_future(station.send())
         lives: list[tuple[float, float]] = []
         for _ in range(10):
+            await listens(udp)
             up_s = time.monotonic()
             await asyncio.sleep(chance.uniform(0.3, 4.0))
             lives.append((up_s, await ship.stop(signal.SIGKILL)))
