@@ -14,8 +14,9 @@ somebody wrote where a message's own values stand, with the message whole and it
 writes a float so. Within one value (a text, a bin, a message in a bin), in whatever is no message, and where a message
 breaks off or goes wrong anywhere, eight octets tell to `REACH_M` alone.
 
-Four octets are a moment of every day once in a while: the number of a dive and that of its record (01 cd 07 6b) are one
-of 2026-11-26, read as one whole number. So they too tell nothing where they are those of more than one value.
+Octets of several values are moments of every day once in a while: the number of a dive and that of its record (01 cd 07
+6b) are one of 2026-11-26 in seconds, the number of a record and what is behind it (18 ec 01 cd 18 82 92 9a) one of the
+day after in nanoseconds. So a moment, too, is told by the octets of one value alone, as far as a message is whole.
 """
 
 import base64
@@ -212,7 +213,7 @@ class Scanner:
         if moments_s is not None:
             self._moments = _moments([sum(moments_s) / 2], (moments_s[1] - moments_s[0]) / 2 + 1)
         self._secrets = {name: Values([value], abs(value) * 1e-6) for name, value in (secrets or {}).items()}
-        self._sure = {**_exact(exact or positions), **self._secrets, **self._moments}
+        self._sure = {**_exact(exact or positions), **self._secrets}
         self._nearest = positions[0]
         self._square, self._squares = _geohashes(positions)
         floats = {**self._floats, **self._secrets}
@@ -283,17 +284,16 @@ class Scanner:
     def _in_binary(self, data: bytes) -> Iterator[Sighting]:
         for kind, families, spans in self._kinds:
             found = list(_in_array(data, kind, families, spans))
-            if kind.itemsize == 4:
-                found = [
-                    (what, at)
-                    for what, at in found
-                    if _has_partner(what, at, found)
-                    and (what not in self._moments or is_in_one_value(data, at, kind.itemsize))
-                ]
-            elif kind.kind == "f" and found:
-                found = [each for each in found if _has_partner(*each, found) or self._is_alone(data, kind, each[1])]
-            for what, at in found:
+            for what, at in [each for each in found if self._tells(data, kind, *each, found)]:
                 yield _sighting(f"{what}, {kind.str}", data, at)
+
+    def _tells(self, data: bytes, kind: numpy.dtype, what: str, at: int, found: list[tuple[str, int]]) -> bool:
+        """Say if what octets were read as tells something, and wasn't made by chance."""
+        if what in self._moments:
+            return is_in_one_value(data, at, kind.itemsize)
+        if _has_partner(what, at, found) or (kind.itemsize == 8 and kind.kind == "i"):
+            return True
+        return kind.itemsize == 8 and self._is_alone(data, kind, at)
 
     def _is_alone(self, data: bytes, kind: numpy.dtype, at: int) -> bool:
         """Say if a float without the other axis tells something: exact, or not made of several values of a message."""

@@ -184,26 +184,40 @@ def test_moments_are_found_about_each_that_was_and_not_between() -> None:
             assert bool(scanner.find(data)) == there, (moment_s, data)
 
 
-def test_moment_that_values_of_a_message_make_by_chance_is_not_found() -> None:
-    """Dive 1, record 1899: 01 cd 07 6b, as a whole number of four octets, is 2026-11-26 06:09:05 (UTC)."""
-    raw = struct.pack("<i", int(datetime(2026, 11, 26, 6, 9, 5, tzinfo=UTC).timestamp()))
-    scanner = Scanner([PLACE], about_s=struct.unpack("<i", raw))
-    told = msgpack.packb([1, 1899, 5, None])
-    assert raw in told
+# Octets of values, and the moment that they are as one number: dive 1, record 1899; record 6380, and what is behind it;
+# three numbers and a word.
+MOMENTS_BY_CHANCE = {
+    "<i": ([1, 1899, 5, None], datetime(2026, 11, 26, 6, 9, 5, tzinfo=UTC), 1),
+    ">q": ([1, 6380, 1, 6274, [["deep"] * 10, 5]], datetime(2026, 11, 27, 20, 45, 32, tzinfo=UTC), 10**9),
+    ">d": ([66, 122, 33, "AAA@", 5], datetime.fromtimestamp(1795736999, UTC), 10**3),
+}
+
+
+@pytest.mark.parametrize("form", MOMENTS_BY_CHANCE)
+def test_moment_that_values_of_a_message_make_by_chance_is_not_found(form: str) -> None:
+    """Within one value, or in what is no whole message, the same octets are found in either order."""
+    values, moment, scale = MOMENTS_BY_CHANCE[form]
+    told = msgpack.packb(values)
+    size = struct.calcsize(form)
+    numbers = {struct.unpack_from(form, told, at)[0]: at for at in range(len(told) - size + 1)}
+    number = min(numbers, key=lambda number: abs(number / scale - moment.timestamp()))
+    assert abs(number / scale - moment.timestamp()) < 30
+    raw = told[numbers[number] : numbers[number] + size]
+    scanner = Scanner([PLACE], about_s=[moment.timestamp()])
     assert scanner.find(told) == scanner.find(told * 3) == []
     for order in (raw, raw[::-1]):
         for where in (
             order,
             msgpack.packb([1, b"\x00" + order + b"\x00"]),
-            b"\x92\x01\xa6x" + order + b"y",
+            bytes([0x92, 0x01, 0xA2 + size]) + b"x" + order + b"y",
             msgpack.packb([2, msgpack.packb([order])]),
             msgpack.packb([1, 1899, order]),
-            b"\xd2" + order,
+            b"\x91" + {"i": b"\xd2", "q": b"\xd3", "d": b"\xcb"}[form[1]] + order,
         ):
             assert scanner.find(where), where
-    assert scanner.find(msgpack.packb([1, 1899, struct.unpack("<i", raw)[0]]))
+    assert scanner.find(msgpack.packb([1, 1899, number]))
     for broken in (told[:-1], told + b"\x05", told + b"\xc1", b"HTTP/1.1 200 OK\r\n\r\n" + told):
-        assert [sighting.what for sighting in scanner.find(broken)] == ["moment in s, <i4"], broken
+        assert len(scanner.find(broken)) == 1, broken
 
 
 def test_moments_secrets_and_names_are_found() -> None:
