@@ -14,9 +14,8 @@ from relay.shell.site.gate import address_of
 from relay.shell.site.tls_files import load_pair
 
 ACCEPT_AGAIN_S = 0.1
-SPARE_S = (
-    60.0  # the wheel ends a handshake in time; in a pass of the loop that is late, the library's own would be first
-)
+# The wheel ends a handshake in time; in a late pass of the loop TLS's own end would be first, were it not so far off.
+SPARE_S = 60.0
 
 
 def site_tls(certificate: Path, key: Path) -> ssl.SSLContext:
