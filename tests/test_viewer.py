@@ -13,12 +13,13 @@ from typing import Any
 import pytest
 from PIL import Image
 from websockets.exceptions import ConnectionClosed
-from websockets.frames import Close, Opcode
+from websockets.frames import Close, Frame, Opcode
 
 from peers import (
     FAST,
     RawPeer,
     closed_with,
+    exchange,
     frames_of,
     live,
     on_both_loops,
@@ -206,6 +207,40 @@ async def test_ping_is_answered_and_close_is_echoed() -> None:
             await viewer.close(3_456)
             assert viewer.close_code == 3_456
         await until(lambda: site.figures().connections == 0)
+
+
+@on_both_loops
+@pytest.mark.parametrize("first", [b"", b"\x00\x00"], ids=["a close alone", "a fault before it"])
+async def test_who_goes_on_sending_behind_its_close_loses_no_answer(first: bytes) -> None:
+    """Who reads late still finds the close frame; the connection ends with the peer's stream (RFC 6455 section 7.1.1).
+
+    Each octet of a second close comes after a whole exchange of somebody else's: the first close has been dealt with.
+    """
+    close = Frame(Opcode.CLOSE, Close(1000, "").serialize()).serialize(mask=True)
+    async with running(limits=replace(FAST, close_s=60.0)) as site:
+        raw = await RawPeer.dial(site, upgrade() + first + close)
+        for octet in close:
+            assert b"\x88" in await exchange(site, upgrade("audience=nobody") + close)
+            await raw.send(bytes((octet,)))
+        raw.line.shutdown(socket.SHUT_WR)
+        (said,) = frames_of(await raw.rest())
+        assert Close.parse(said.data).code == (1002 if first else 1000)
+        assert not raw.reset
+
+
+@on_both_loops
+async def test_who_closes_and_stays_is_cut_off() -> None:
+    """A peer that has said close and keeps its connection open has it for `close_s`, as any that was told to go."""
+    close = Frame(Opcode.CLOSE, Close(1000, "").serialize()).serialize(mask=True)
+    async with running(limits=replace(FAST, close_s=1.0, turn_s=1.0), turns=False) as site:
+        raw = await RawPeer.dial(site, upgrade() + close)
+        with pytest.raises(EOFError):
+            await raw.receive_until(lambda _: False)
+        assert site.figures().connections == 1
+        for _ in range(3):
+            site.turn()
+        await until(lambda: site.figures().connections == 0)
+        raw.line.close()
 
 
 @on_both_loops

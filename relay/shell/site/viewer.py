@@ -18,7 +18,7 @@ nothing: there the kernel is asked whether the peer takes anything (`Viewer.drop
 | LIVE      | a large frame, or many, fill it      | REPLAYING |
 | LIVE      | a frame while its buffer is full     | CLOSING   |
 | any       | the peer closes, errs or is silent   | CLOSING   |
-| CLOSING   | the peer's close, or the deadline    | gone      |
+| CLOSING   | the peer's end, or the deadline      | gone      |
 """
 
 import asyncio
@@ -308,19 +308,18 @@ class Viewer(asyncio.Protocol):
             self._write(encode_pong(ping.payload))
 
     def _closed_by_peer(self, code: int | None) -> None:
-        if not self._closing:
-            self._end(encode_close(code))
-        self.transport.close()
+        self.close(code)
+        if not self.transport.can_write_eof():  # TLS: closing says so to the peer by itself
+            self.transport.close()
+        self._half_close()
 
-    def close(self, code: CloseCode) -> None:
-        """Close the socket with `code`: no frame follows, and the peer has `close_s` to take it."""
-        if not self._closing:
-            self._end(encode_close(code))
-
-    def _end(self, close_frame: bytes) -> None:
+    def close(self, code: int | None) -> None:
+        """Close the socket with `code`: no frame follows, and the peer has `close_s` to take it and go."""
+        if self._closing:
+            return
         self._closing = True
         self._rise()
-        self.transport.write(close_frame)
+        self.transport.write(encode_close(code))
         self._gate.wheel.put(self, self._gate.limits.turns(self._gate.limits.close_s))
 
     def _rise(self) -> None:
@@ -330,7 +329,8 @@ class Viewer(asyncio.Protocol):
             self._gallery = self._subscriber = None
 
     def _half_close(self) -> None:
-        # The peer's bytes make no sense, so its close would not be understood: its end of stream will do.
+        # Closing at once, with bytes of the peer still to come, would make the kernel reset the connection, and the
+        # peer might lose our close frame: so its end of stream is waited for (section 7.1.1), and no close any more.
         if self.transport.can_write_eof() and not self.transport.is_closing():
             self.transport.write_eof()
 
