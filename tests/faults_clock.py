@@ -16,6 +16,7 @@ import shutil
 import signal
 import struct
 import time
+from collections.abc import Callable
 from contextlib import closing, suppress
 from pathlib import Path
 
@@ -26,6 +27,7 @@ from fault_outcome import Outcome
 from invariants import check
 from left_behind import RECEIPTS, SAID, SENT, WRITTEN, boot_us, note
 from peers import until
+from relay.shell.record.journal import read_rows
 from ship_process import Follower, ShipProcess, dialled, free_port, ship_process
 from what_ran import Ran
 
@@ -39,13 +41,17 @@ PATIENCE_S = 120
 
 
 class Clocks:
-    """What is added to the machine's clocks, in microseconds: in a file that the relay has mapped."""
+    """What is added to the machine's clocks, in microseconds: in a file that the relay has mapped.
+
+    `nothing_sent`: who holds it keeps the station from sending.
+    """
 
     def __init__(self, path: Path) -> None:
         path.write_bytes(bytes(16))
         with path.open("r+b") as file:
             self._shared = mmap.mmap(file.fileno(), 16)
         self.path, self.wall_us, self.sleep_us, self._high_us = path, 0, 0, 0
+        self.nothing_sent = asyncio.Lock()
 
     def set(self, wall_us: int, sleep_us: int) -> None:
         """Add so much from now on."""
@@ -89,9 +95,10 @@ async def station(port: int, clocks: Clocks, sent: list[tuple[int, bytes]], came
     with closing(writer):
         try:
             while True:
-                sent.append((clocks.boot_us(), _report(len(sent))))
-                writer.write(sent[-1][1])
-                await writer.drain()
+                async with clocks.nothing_sent:
+                    sent.append((clocks.boot_us(), _report(len(sent))))
+                    writer.write(sent[-1][1])
+                    await writer.drain()
                 await asyncio.sleep(0.05)
         finally:
             writer.write_eof()
@@ -123,19 +130,30 @@ async def stopped(ship: ShipProcess) -> None:
     await until(lambda: status.read_text().rpartition(")")[2].split()[0] == "T")
 
 
-async def fault(kind: str, ship: ShipProcess, clocks: Clocks, chance: random.Random) -> None:
-    """Make a fault of a kind."""
+async def fault(kind: str, ship: ShipProcess, clocks: Clocks, chance: random.Random, taken: Callable[[], bool]) -> None:
+    """Make a fault of a kind. `taken`: whether the journal holds all that was sent.
+
+    A report on its way as CLOCK_BOOTTIME goes back would be sent by another clock than it is read by, and its two
+    moments couldn't be held against each other: so none is. What waits for its release is as much as ever.
+    """
     assert ship.process is not None
     wall_us, sleep_us = clocks.wall_us, clocks.sleep_us
     if kind == "wall":
         clocks.set(chance.choice((-1, 1)) * chance.randint(HOUR, 40 * HOUR), sleep_us)
     elif kind == "back":
-        clocks.set(wall_us, sleep_us - SECOND)
+        async with clocks.nothing_sent:
+            await until(taken)
+            clocks.set(wall_us, sleep_us - SECOND)
     else:
         await stopped(ship)
         slept_us = chance.randint(SECOND, 60 * SECOND)
         clocks.set(wall_us + slept_us if kind == "sleep" else wall_us - 3 * HOUR, sleep_us + slept_us)
         ship.process.send_signal(signal.SIGCONT)
+
+
+def _holds(journal: Path, sent: list[tuple[int, bytes]]) -> bool:
+    whole = b"".join(row.data for row in read_rows(journal) if row.source == "input")
+    return whole.endswith(sent[-1][1])
 
 
 async def voyage(count: int, seed: int, folder: Path) -> tuple[int, list[str]]:
@@ -153,7 +171,8 @@ async def voyage(count: int, seed: int, folder: Path) -> tuple[int, list[str]]:
         await until(lambda: got.notes() > 3)
         for number in range(count):
             kind = chance.choice(KINDS)
-            await fault(kind, ship, clocks, chance)
+            async with asyncio.timeout(PATIENCE_S):
+                await fault(kind, ship, clocks, chance, lambda: _holds(site / "private" / "journal.db", sent))
             upto = len(sent)
             async with asyncio.timeout(PATIENCE_S):
                 await until(lambda upto=upto: got.notes() > upto)  # type: ignore[misc]

@@ -3,10 +3,11 @@
 import asyncio
 import os
 import random
+import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -16,7 +17,7 @@ import disk_life
 import faults_clock
 from disk_life import Life, SetTime, Told, make_site
 from failing_disk import built
-from faults_clock import KINDS, SECOND, Clocks, run, station
+from faults_clock import KINDS, SECOND, Clocks, run, station, stopped
 from left_behind import SAID
 from peers import until
 from relay.core.model import RowKind
@@ -38,9 +39,11 @@ def test_stepping_clocks_break_no_rule(short_path: Path, monkeypatch: pytest.Mon
     """
     made: list[str] = []
 
-    async def fault(kind: str, ship: ShipProcess, clocks: Clocks, chance: random.Random) -> None:
+    async def fault(
+        kind: str, ship: ShipProcess, clocks: Clocks, chance: random.Random, taken: Callable[[], bool]
+    ) -> None:
         made.append(kind)
-        await right(kind, ship, clocks, chance)
+        await right(kind, ship, clocks, chance, taken)
 
     right = faults_clock.fault
     monkeypatch.setattr(faults_clock, "fault", fault)
@@ -64,6 +67,26 @@ async def test_whatever_comes_back_at_a_station_is_held_against_a_run(
     tried, wrong = await faults_clock.voyage(0, 3, short_path)
     assert tried == 0
     assert wrong == ["R6: 13 bytes came back at a station: b'who is there?'"]
+
+
+async def test_clock_goes_back_with_no_report_on_its_way(short_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A relay that stood still has the last report in its journal, on the clock as it was, before that goes back."""
+
+    async def held_up(
+        kind: str, ship: ShipProcess, clocks: Clocks, chance: random.Random, taken: Callable[[], bool]
+    ) -> None:
+        assert ship.process is not None
+        await stopped(ship)
+        await until(lambda: not taken())  # a report is on its way
+        making = asyncio.ensure_future(right("back", ship, clocks, chance, taken))
+        await until(clocks.nothing_sent.locked)
+        ship.process.send_signal(signal.SIGCONT)
+        await making
+        assert clocks.sleep_us == -SECOND
+
+    right = faults_clock.fault
+    monkeypatch.setattr(faults_clock, "fault", held_up)
+    assert await faults_clock.voyage(1, 3, short_path) == (1, [])
 
 
 async def test_station_hears_all_that_comes_back(tmp_path: Path) -> None:
