@@ -32,6 +32,12 @@ def test_half_a_cell_outside_is_the_cell_still() -> None:
     assert bilinear(values, row, column) == pytest.approx(np.array([0, np.nan, 5, np.nan, 0]), nan_ok=True)
 
 
+def test_place_that_is_no_number_has_no_value() -> None:
+    """PROJ gives infinity for a place that a projection doesn't have; times nought that is no number (IEEE 754)."""
+    row, column = np.array([np.nan, 0.0, np.inf, -np.inf, 1.0]), np.array([0.0, np.nan, np.nan, 1.0, 1.0])
+    assert bilinear(np.ones((3, 3)), row, column) == pytest.approx(np.array([np.nan] * 4 + [1]), nan_ok=True)
+
+
 def test_between_nodes_nothing_is_known_beside_the_unknown_or_outside() -> None:
     """Inside it is scipy's interpolation up to the outermost nodes; a hole takes the four cells about it along."""
     values = np.random.default_rng(2).normal(size=(4, 5))

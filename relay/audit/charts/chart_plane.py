@@ -70,7 +70,8 @@ def chart_of_plane(name: str, plane: Plane, elevation_m: Floats, *, error_factor
     if plane.upright:
         return chart_of_grid(name, *axes, elevation_m, error_factor=error_factor)
     north, east = np.meshgrid(*axes, indexing="ij")
-    at = plane.found(north.ravel(), (east.ravel() + 180) % 360 - 180)
+    with np.errstate(invalid="ignore"):  # PROJ gives infinity for what has no place in the plane: nothing is there
+        at = plane.found(north.ravel(), (east.ravel() + 180) % 360 - 180)
     values = bilinear(elevation_m, *at).reshape(north.shape)
     return chart_of_grid(name, *axes, values, error_factor=error_factor)
 

@@ -1,7 +1,7 @@
 """Values of a grid at places between its nodes, linear both ways.
 
 Rules: `between` knows nothing beside the unknown; for `bilinear` the nearest node decides there, known or not. More
-than half a cell outside there is nothing.
+than half a cell outside there is nothing, nor where the place is itself no number.
 """
 
 import numpy as np
@@ -12,12 +12,12 @@ from relay.audit.charts.chart import Floats
 def bilinear(values: Floats, row: Floats, column: Floats) -> Floats:
     """Return values (rows, columns) at fractional rows and columns (any shape, both alike); NaN where unknown."""
     rows, columns = values.shape
-    outside = (row < -0.5) | (row > rows - 0.5) | (column < -0.5) | (column > columns - 0.5)
-    row, column = np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)
+    inside = (row >= -0.5) & (row <= rows - 0.5) & (column >= -0.5) & (column <= columns - 0.5)
+    row, column = (np.clip(np.where(inside, at, 0), 0, most - 1) for at, most in ((row, rows), (column, columns)))
     found = between(values, row, column)
     nearest = values[np.round(row).astype(np.int64), np.round(column).astype(np.int64)]
     found = np.where(np.isfinite(found) & np.isfinite(nearest), found, nearest)
-    return np.where(outside, np.nan, found)
+    return np.where(inside, found, np.nan)
 
 
 def between(values: Floats, row: Floats, column: Floats) -> Floats:
